@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 
 from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns
-from rvsim.wire.ident import DGN_LIMIT, is_addressed
+from rvsim.wire.frame import Frame
+from rvsim.wire.ident import DGN_LIMIT, dgn_of, is_addressed
+from rvsim.wire.line_events import LineEvent
 
 if TYPE_CHECKING:
     from numpy import bool_, intp
@@ -46,14 +48,21 @@ class BlockFilter:
         events = []
         if self.sources is None and self.dgns is None:
             events = [
-                (min(max(before, first), last) - first, event)
-                for before, event in block.events
-                if self.start <= event.time and (self.end is None or event.time <= self.end)
+                (min(max(before, first), last) - first, event) for before, event in block.events if self.has(event)
             ]
         return Block(
             Columns(frames.times[places], frames.identifiers[places], frames.data[places], frames.lengths[places]),
             events,
         )
+
+    def has(self, entry: Frame | LineEvent) -> bool:
+        """Tell whether a single entry is chosen."""
+        if entry.time < self.start or (self.end is not None and entry.time > self.end):
+            return False
+        if not isinstance(entry, Frame):
+            return self.sources is None and self.dgns is None
+        from_source = self.sources is None or entry.identifier & 0xFF in self.sources
+        return from_source and (self.dgns is None or dgn_of(entry.identifier) in self.dgns)
 
     @property
     def _has_all_times(self) -> bool:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
-from rvsim.logs.matching import Match, MatchedBy, match_devices
+from rvsim.logs.matching import Match, match_devices
 from rvsim.logs.signal_summary import SignalSummary
 from rvsim.logs.summary import (
     DeviceSignal,
@@ -30,7 +30,8 @@ from rvsim.wire.frame import SECOND_US
 from rvsim.wire.quantity_text import compose
 
 MIN_EXPECTED = 3
-"""A message is missing from a log in which it was expected at least so often. Our decision, as for a silent device."""
+"""A message is missing from a log that lasts at least so many of its longest gaps. Our decision, as for a silent
+device; so what is sent after a start only is missing from no log."""
 MIN_GAPS = 3
 """Gaps that a message needs in both logs, so that its gap is compared. Our decision."""
 MAX_GAP_RATIO = 1.25
@@ -80,14 +81,13 @@ class Aspect(StrEnum):
     TROUBLE = "trouble"
 
 
-_EXPECTED = f"at least {MIN_EXPECTED} were expected in the log that has none"
 THRESHOLDS: Mapping[Aspect, str] = {
     Aspect.FRAMES: "one log has frames and the other has none",
-    Aspect.DEVICE: f"only one log has it, and of one of its messages {_EXPECTED}",
+    Aspect.DEVICE: "only one log has it, and one of its messages counts",
     Aspect.UNIT: "the device in this place has another NAME",
     Aspect.ADDRESS: "the same device has another source address",
     Aspect.INSTANCE: "the same function of the same device has another instance",
-    Aspect.MESSAGE: f"only one log has it, and {_EXPECTED}",
+    Aspect.MESSAGE: f"only one log has it, and the other lasts at least {MIN_EXPECTED} of its longest gaps there",
     Aspect.GAP: f"one is more than {MAX_GAP_RATIO:g} times the other, and {MIN_GAP_US // 1000} ms longer",
     Aspect.LONGEST_GAP: f"only one is above {MISSED_IN_A_ROW} usual gaps, and {LATE_US // SECOND_US} s above one; the "
     "silence at the end of a log counts",
@@ -180,6 +180,10 @@ def _notes(before: LogSummary, after: LogSummary) -> Iterator[str]:
     for log in (*before.logs, *after.logs):
         if not log.in_order:
             yield f"the times of {log.name} are not plausible: its gaps and its bus load are not compared"
+    for found in (before, after):
+        if 0 < found.length_us < MIN_JUDGED_US or (found.frames and not found.length_us):
+            names, seconds = ", ".join(log.name for log in found.logs), found.length_us / SECOND_US
+            yield f"{names} lasts {seconds:.1f} s: most of what is missing there cannot be told"
     if not before.frames or not after.frames:
         empty = [log.name for log in (*before.logs, *after.logs) if not log.frames]
         yield f"no frames of this network in {', '.join(empty)}: nothing can be compared"
@@ -190,14 +194,14 @@ def _is_expected(message: MessageSummary, other: LogSummary) -> bool:
     gap = message.median_gap
     if gap is None or message.gaps < MIN_GAPS:
         return False
-    return other.length_us >= MIN_EXPECTED * max(gap, message.longest_gap if message.in_bursts else 0)
+    return other.length_us >= MIN_EXPECTED * max(gap, message.longest_gap)
 
 
 def _why_unjudged(messages: Iterable[MessageSummary], log: LogSummary) -> str:
     """Return why nothing can be told of what a log does not have."""
     if all(message.median_gap is None or message.gaps < MIN_GAPS for message in messages):
         return "it has no usual gap"
-    return f"{log.length_us / SECOND_US:.0f} s are too short to expect {MIN_EXPECTED} of it"
+    return f"{log.length_us / SECOND_US:.0f} s are less than {MIN_EXPECTED} of its longest gaps"
 
 
 # One device.
@@ -205,11 +209,11 @@ def _why_unjudged(messages: Iterable[MessageSummary], log: LogSummary) -> str:
 
 def _device(match: Match, before: LogSummary, after: LogSummary) -> Iterator[Difference | NotJudged]:
     """Yield what is different in a device that is in both logs."""
-    old, new, by = match
+    old, new, _ = match
     label = old.label
     if old.names and new.names and not old.names & new.names:
         yield Difference(Sort.CHANGED, Aspect.UNIT, label, None, None, _names(old), _names(new))
-    if old.addresses != new.addresses and by is not MatchedBy.ADDRESS:
+    if old.addresses != new.addresses:
         yield Difference(Sort.CHANGED, Aspect.ADDRESS, label, None, None, _addresses(old), _addresses(new))
     renamed = _renamed(old, new)
     if renamed:

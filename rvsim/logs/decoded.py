@@ -53,15 +53,25 @@ class MessageColumns:
     spec: MessageSpec
     rows: "NDArray[intp]"
     """The places of the frames in the block."""
-    identifiers: "NDArray[uint32]"
     payloads: Payloads
-    times: "NDArray[int64]"
-    """In microseconds."""
+    _frames: Columns
+    """The frames that ``_places`` selects from."""
+    _places: "NDArray[intp] | slice"
     _layout: Layout
     _decoders: tuple[FieldDecoder, ...]
 
     def __len__(self) -> int:
         return len(self.rows)
+
+    @cached_property
+    def times(self) -> "NDArray[int64]":
+        """In microseconds."""
+        return self._frames.times[self._places]
+
+    @cached_property
+    def identifiers(self) -> "NDArray[uint32]":
+        """The identifiers."""
+        return self._frames.identifiers[self._places]
 
     @property
     def dgn(self) -> int:
@@ -122,19 +132,16 @@ class MessageColumns:
 
         if not later:
             return self
-        all_parts = [self, *later]
-        return MessageColumns(
-            self.spec,
-            np.concatenate([part.rows for part in all_parts]),
-            np.concatenate([part.identifiers for part in all_parts]),
-            Payloads(
-                np.concatenate([part.payloads.data for part in all_parts]),
-                np.concatenate([part.payloads.lengths for part in all_parts]),
-            ),
-            np.concatenate([part.times for part in all_parts]),
-            self._layout,
-            self._decoders,
+        parts = [self, *later]
+        frames = Columns(
+            np.concatenate([part.times for part in parts]),
+            np.concatenate([part.identifiers for part in parts]),
+            np.concatenate([part.payloads.data for part in parts]),
+            np.concatenate([part.payloads.lengths for part in parts]),
         )
+        rows = np.concatenate([part.rows for part in parts])
+        payloads = Payloads(frames.data, frames.lengths)
+        return MessageColumns(self.spec, rows, payloads, frames, slice(None), self._layout, self._decoders)
 
     def topics(self) -> list[TopicRows]:
         """Divide the frames by source, and by instance or DSA, in the order of these."""
@@ -193,23 +200,16 @@ class ColumnDecoder:
         numbers = self._numbers.take(frames.identifiers >> 8 & 0x3FFFF)
         counts = np.bincount(numbers, minlength=1)
         order = numbers.argsort(kind="stable")
-        data, lengths = frames.data[order], frames.lengths[order]
-        identifiers, times = frames.identifiers[order], frames.times[order]
+        data = frames.data[order]
+        # Nearly all frames have eight bytes; any part of such lengths is the same.
+        lengths = frames.lengths if frames.lengths.min() == 8 else frames.lengths[order]
         end = int(counts[0])
         for number in (np.flatnonzero(counts[1:]) + 1).tolist():
             start, end = end, end + int(counts[number])
-            inside = slice(start, end)
+            rows, payloads = order[start:end], Payloads(data[start:end], lengths[start:end])
             layout, decoders = self._message(self._dgns[number - 1])
             assert layout.spec is not None
-            yield MessageColumns(
-                layout.spec,
-                order[inside],
-                identifiers[inside],
-                Payloads(data[inside], lengths[inside]),
-                times[inside],
-                layout,
-                decoders,
-            )
+            yield MessageColumns(layout.spec, rows, payloads, frames, rows, layout, decoders)
 
     def _message(self, dgn: int) -> tuple[Layout, tuple[FieldDecoder, ...]]:
         known = self._known.get(dgn)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from rvsim.wire.fields import FieldSpec, Reading, State
 
 if TYPE_CHECKING:
-    from numpy import bool_, float64, int32, int64, uint8, uint64
+    from numpy import bool_, float64, int32, int64, intp, uint8, uint64
     from numpy.typing import NDArray
 
 STATES = tuple(State)
@@ -147,7 +147,7 @@ class FieldDecoder:
             states = self._byte_states.take(payloads.ordered[:, self.field.first_byte])
         else:
             states = self._states(column.bits)
-        if column.missing is not None:
+        if payloads.shortest <= self.field.last_byte:
             states[column.missing] = MISSING
         return states
 
@@ -159,12 +159,16 @@ class FieldDecoder:
             states[place] = STATE_NUMBERS[self.field.state(raw)]
         return states
 
-    def _special(self, raws: "NDArray[int64 | uint64]") -> "list[tuple[NDArray[bool_], int]]":
+    def _special(self, raws: "NDArray[int64 | uint64]") -> "list[tuple[NDArray[intp], int]]":
         """Return the places of each raw integer that is a special code."""
+        import numpy as np
+
         special = sorted(self.field.states)
         if not special or not len(raws) or int(raws.max()) < special[0]:
             return []
-        return [(raws == raw, raw) for raw in special]
+        high = np.flatnonzero(raws >= special[0])
+        found = raws[high]
+        return [(high[found == raw], raw) for raw in special]
 
     def values(self, payloads: Payloads, column: "FieldColumn") -> "NDArray[float64]":
         """Return the values, not a number where the state is another than ``value``."""
@@ -174,7 +178,7 @@ class FieldDecoder:
             values = self._byte_values.take(payloads.ordered[:, self.field.first_byte])
         else:
             values = self._values(column.bits)
-        if column.missing is not None:
+        if payloads.shortest <= self.field.last_byte:
             values[column.missing] = np.nan
         return values
 
@@ -203,7 +207,7 @@ class FieldDecoder:
             codes = self._byte_labels.take(payloads.ordered[:, self.field.first_byte])
         else:
             codes = self._labels(column.bits)
-        if column.missing is not None:
+        if payloads.shortest <= self.field.last_byte:
             codes[column.missing] = NO_LABEL
         return codes
 

@@ -10,7 +10,6 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from rvsim.logs.summary import DeviceKey, DeviceSummary, Identity, LogSummary
-from rvsim.rig.functions import FUNCTIONS
 
 MIN_SHARED_MESSAGES = 0.5
 """The share of common messages of two devices that are taken for one by their address. Our decision."""
@@ -71,17 +70,15 @@ def _by_instances(left: _Devices, right: _Devices) -> Iterator[tuple[DeviceKey, 
     nothing.
     """
     pairs = [
-        (len(_exclusive(one) & _exclusive(other)), old, new)
+        (len(_instances(one) & _instances(other)), old, new)
         for old, one in left.items()
         for new, other in right.items()
     ]
     return ((old, new) for common, old, new in sorted(pairs, key=lambda pair: -pair[0]) if common)
 
 
-def _exclusive(device: DeviceSummary) -> frozenset[tuple[str, int | None]]:
-    return frozenset(
-        (name, instance) for name, instance in device.functions if instance is not None and not FUNCTIONS[name].shared
-    )
+def _instances(device: DeviceSummary) -> set[tuple[str, int | None]]:
+    return {(name, instance) for name, instance in device.exclusive_functions if instance is not None}
 
 
 def _by_functions(left: _Devices, right: _Devices) -> Iterator[tuple[DeviceKey, DeviceKey]]:

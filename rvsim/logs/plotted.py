@@ -5,7 +5,7 @@ and the memory does not grow with the log (`reduced`).
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rvsim.logs.blocks import Block
@@ -42,6 +42,17 @@ class SignalSeries:
     topic: Topic
     field: FieldSpec
     series: ReducedSeries
+    stands_until: int | None = None
+    """Until when the last reading stands, in microseconds, where the message is sent only as needed: as long as its
+    source sends anything. None for a periodic message, whose readings end with the last of them."""
+
+    def points(self) -> tuple[list[int], list[int]]:
+        """Return the times and the raw integers of the points, up to the moment until which the last one stands."""
+        times, raws = self.series.points()
+        if self.stands_until is not None and self.stands_until > times[-1]:
+            times.append(self.stands_until)
+            raws.append(raws[-1])
+        return times, raws
 
     def state(self, raw: int) -> State:
         """Return the state of an integer of the series."""
@@ -223,9 +234,17 @@ class _ChannelPlotter:
     def finish(self) -> PlottedChannel:
         """Return what was collected, in the order of the addresses."""
         ordered = sorted(self._topics.items(), key=lambda item: (item[0][1], item[0][0], item[0][2]))
-        signals = tuple(signal for _, topic in ordered for signal in topic.signals)
+        signals = tuple(self._until(signal) for _, topic in ordered for signal in topic.signals)
         pieces = tuple(self._load.pieces())
         return PlottedChannel(signals, pieces, self._load.width_s, self._gaps)
+
+    def _until(self, signal: SignalSeries) -> SignalSeries:
+        """Return a series with the moment until which its last reading stands."""
+        source, last = signal.topic.source, signal.series.points()[0][-1]
+        if self._decoder.layout(signal.topic.dgn).gap is not None:
+            return signal
+        silent_from = (since for since, _ in self._gaps[source] if since >= last)
+        return replace(signal, stands_until=next(silent_from, self._last_heard[source]))
 
 
 class _TopicSeries:

@@ -54,9 +54,9 @@ def worst_states(spans: Sequence[PresenceSpan], start: int, end: int, columns: i
     length = max(1, end - start)
     found: list[Presence | None] = [None] * columns
     for span in spans:
-        first = (span.since - start) * columns // length
+        first = min(columns - 1, (span.since - start) * columns // length)
         last = -(-(span.until - start) * columns // length)
-        for column in range(max(0, first), min(columns, max(first + 1, last))):
+        for column in range(max(0, first), min(columns, last)):
             before = found[column]
             if before is None or WORST_FIRST.index(span.state) < WORST_FIRST.index(before):
                 found[column] = span.state

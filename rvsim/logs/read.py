@@ -7,11 +7,12 @@ stops the reading: entries that are not frames are counted, and places that coul
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, suppress
+from copy import copy
 from dataclasses import dataclass
 from itertools import chain, islice
 from pathlib import Path
 from types import TracebackType
-from typing import BinaryIO
+from typing import BinaryIO, NamedTuple
 
 from rvsim.errors import InputError
 from rvsim.logs.blocks import MAX_BLOCK_FRAMES, Block, to_blocks
@@ -24,6 +25,7 @@ from rvsim.logs.formats.blf import BlfReader
 from rvsim.logs.formats.delta_times import with_absolute_times
 from rvsim.logs.formats.entry import (
     BinaryReader,
+    CutOffError,
     EntryKind,
     KnownLineReader,
     LineReader,
@@ -35,6 +37,7 @@ from rvsim.logs.formats.entry import (
 from rvsim.logs.formats.headed_text import AscReader, TrcReader
 from rvsim.logs.formats.line_text import CandumpReader, CsvReader, JsonLinesReader
 from rvsim.logs.formats.log_clock import MAX_PLACES, MIN_DATE_US, ChannelClock, LogClock
+from rvsim.logs.formats.mf4 import Mf4Reader
 from rvsim.logs.formats.packings import PACKINGS, UnpackError
 from rvsim.logs.formats.pcap import PcapReader
 from rvsim.logs.formats.pcapng import PcapngReader
@@ -56,12 +59,14 @@ FORMATS: tuple[type[KnownLineReader], ...] = (
     SlcanReader,
 )
 """The text formats, in the order in which they are tried."""
-BINARY_FORMATS: tuple[type[BinaryReader], ...] = (BlfReader, PcapReader, PcapngReader)
+BINARY_FORMATS: tuple[type[BinaryReader], ...] = (BlfReader, PcapReader, PcapngReader, Mf4Reader)
 """The formats that are told by their first bytes."""
 MAX_DETECTION_BYTES = 1 << 16
 """The first bytes of a log, in which its format has to be recognised."""
 MAX_CHANNELS = 32
 """A log with more channels is refused, since each channel has its own watch. Our decision."""
+CUT_OFF = "cut off"
+"""The end of the reasons why a packed file ends early that are no damage in one that is still growing."""
 RECORDING_ADAPTER = "the recording adapter"
 """The node whose state and counters a log has."""
 
@@ -103,6 +108,17 @@ class LogStatistics:
     """The channels as the log names them, in order of appearance."""
 
 
+class ReadUpTo(NamedTuple):
+    """The end of a log that was still growing."""
+
+    time: int
+    """The time of the last entry, in microseconds since the log's start."""
+    byte: int
+    """How many bytes of the file were read."""
+    is_certain: bool
+    """Whether it was seen to grow; otherwise it ends within an entry, and was written a moment ago."""
+
+
 class Log:
     """One captured log, read once from beginning to end; close it, or use it in a ``with`` block.
 
@@ -130,6 +146,8 @@ class Log:
         self._origin: int | None = None
         self._clock = LogClock(self._origin_now)
         self._channels: dict[bytes | None, ChannelClock] = {}
+        self.read_up_to: ReadUpTo | None = None
+        """Up to where a log was read that was still growing; None for one that was not."""
         self.are_times_summed = False
         """Whether its times are steps from line to line, which were summed."""
 
@@ -177,11 +195,7 @@ class Log:
                 self._count_unreadable(where, str(found))
             elif found:
                 yield from self._skip(where, found)
-        if self._source.broken:
-            del self._unreadable[MAX_PLACES - 1 :]  # the reason of all is told in any case
-            self._count_unreadable(where + 1, self._source.broken)
-        if where and not self._channels:
-            self._clock_of(None)
+        self._note_end(where)
         for channel, clock in self._channels.items():
             yield _text(channel), LogEnded(clock.last)
         self.close()
@@ -208,11 +222,7 @@ class Log:
                 self._events[EntryKind.EVENT] += entries.notes
             for channel, block in clocked.blocks(entries):
                 yield from ((_text(channel), whole) for whole in builder.add(channel, block))
-        if self._source.broken:
-            del self._unreadable[MAX_PLACES - 1 :]  # the reason of all is told in any case
-            self._count_unreadable(where + 1, self._source.broken)
-        if where and not self._channels:
-            self._clock_of(None)
+        self._note_end(where)
         for channel, clock in self._channels.items():
             yield from ((_text(channel), whole) for whole in builder.add(channel, end_block(clock.last)))
         yield from ((_text(channel), whole) for channel, whole in builder.rest())
@@ -233,6 +243,18 @@ class Log:
                 )
             clock = self._channels[channel] = ChannelClock(self._clock)
         return clock
+
+    def _note_end(self, where: int) -> None:
+        """Note up to where a log was read that is still growing, and why one ended early."""
+        source = self._source
+        if source.is_growing or source.ends_within_entry:
+            last = max((clock.last for clock in self._channels.values()), default=0)
+            self.read_up_to = ReadUpTo(last, source.read_bytes, is_certain=source.is_growing)
+        if source.broken and not (source.is_growing and source.broken.endswith(CUT_OFF)):
+            del self._unreadable[MAX_PLACES - 1 :]  # the reason of all is told in any case
+            self._count_unreadable(where + 1, source.broken)
+        if where and not self._channels:
+            self._clock_of(None)
 
     def _count_unreadable(self, where: int, why: str) -> None:
         """Count a place that could not be read, and keep it if it is one of the first."""
@@ -364,6 +386,8 @@ def open_log(
             source, whole_name, wanted, lambda inner: _recognised(inner.blocks(), columns)[2] is not None
         )
         head, kind, reader = _recognised(source.blocks(), columns)
+        if isinstance(reader, BinaryReader) and reader.needs:
+            raise InputError(f"{whole_name}: {reader.needs}")
         if reader is None and head.strip():
             damage = f" ({source.broken})" if source.broken else ""
             unknown = f"not a log of a known format: give one of {_known_formats()}{damage}"
@@ -374,7 +398,8 @@ def open_log(
         raise
     blocks: Iterator[bytes] = chain([head], source.blocks())
     if not isinstance(reader, BinaryReader):
-        blocks = with_line_feeds(blocks)
+        text = reader
+        blocks = source.whole_lines(with_line_feeds(blocks), lambda line: _is_entry(text, line))
     reads_ahead = whole or path_or_file.seekable()
     return Log(name, kind + source.encoding_suffix, source, reader, blocks, resources, reads_ahead=reads_ahead)
 
@@ -383,6 +408,16 @@ def _known_formats() -> str:
     known = ", ".join([*(text.kind for text in FORMATS), *(binary.kind for binary in BINARY_FORMATS)])
     packings = ", ".join(packing.name for packing in PACKINGS)
     return f"{known}, also packed as zip, {packings}; or a table with --columns"
+
+
+def _is_entry(reader: LineReader | None, line: bytes) -> bool:
+    """Tell whether a line can be read; the reader does not change."""
+    try:
+        if reader is not None:
+            copy(reader).read(line)
+    except UnreadableError:
+        return False
+    return True
 
 
 def _source(file: BinaryIO, name: str) -> ByteSource:
@@ -453,7 +488,8 @@ def _by_object(
 ) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
     """Yield the entries of a binary log; incomplete objects at the end of a cut file are not damage of their own."""
     for where, found in reader.entries(blocks):
-        if not (source.broken and isinstance(found, UnreadableError)):
+        is_cut = isinstance(found, CutOffError) and source.excuses_end()
+        if not is_cut and not (source.broken and isinstance(found, UnreadableError)):
             yield where, found
 
 

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from numpy import bool_, int64
     from numpy.typing import NDArray
 
-MAX_POINTS = 4000
-"""Points of a reduced series: so many that a tenth of the time still fills a drawing. Our decision."""
+MAX_POINTS = 8000
+"""Points of a reduced series: an hour of a reading every half second is not reduced. Our decision."""
 _FIRST_WIDTH_US = 1 << 10
 """The shortest piece of time in which points are reduced, in microseconds; longer ones are its doubles."""
 

@@ -6,8 +6,9 @@ not know formats of logs, nor how a summary is shown.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import IntEnum
+from functools import cached_property
 from typing import NamedTuple, TypeVar
 
 from rvsim.logs.signal_summary import SignalSummary
@@ -97,6 +98,11 @@ class DeviceSummary:
     messages: Mapping[SurveyedMessage, MessageSummary]
     signals: Mapping[DeviceSignal, SignalSummary]
 
+    @property
+    def exclusive_functions(self) -> frozenset[tuple[str, int | None]]:
+        """Its functions without those that devices share by design."""
+        return frozenset((name, instance) for name, instance in self.functions if not FUNCTIONS[name].shared)
+
     def followed_by(self, later: "DeviceSummary") -> "DeviceSummary":
         """Return the summary of both."""
         return DeviceSummary(
@@ -111,8 +117,7 @@ class DeviceSummary:
 
     def shifted(self, by: int) -> "DeviceSummary":
         """Return the same with times that are ``by`` microseconds later."""
-        signals = {key: signal.shifted(by) for key, signal in self.signals.items()}
-        return DeviceSummary(self.label, self.addresses, self.names, self.functions, self.logs, self.messages, signals)
+        return replace(self, signals={key: signal.shifted(by) for key, signal in self.signals.items()})
 
 
 class TroubleSeen(NamedTuple):
@@ -158,9 +163,29 @@ class LogSummary:
     """
 
     logs: tuple[SummarizedLog, ...] = ()
-    devices: Mapping[DeviceKey, DeviceSummary] = field(default_factory=dict)
+    parts: Mapping[DeviceKey, DeviceSummary] = field(default_factory=dict)
+    """What each device sent, by what was known of it in a log; see ``devices``."""
     troubles: Mapping[tuple[str, str], TroubleSeen] = field(default_factory=dict)
     """By kind and subject; what a cause explains is not here."""
+
+    @cached_property
+    def devices(self) -> dict[DeviceKey, DeviceSummary]:
+        """The devices: where one log has a claim and another has not, by functions that only one NAME has.
+
+        A recording in several files has the claims in the first one only.
+        """
+        devices = dict(self.parts)
+        for key in [key for key in devices if key.identity is Identity.FUNCTIONS]:
+            functions = devices[key].exclusive_functions
+            named = [
+                other
+                for other, device in devices.items()
+                if other.identity is Identity.NAME and functions & device.exclusive_functions
+            ]
+            if len(named) == 1:
+                pair = sorted((devices[named[0]], devices.pop(key)), key=_last_frame)
+                devices[named[0]] = replace(pair[0].followed_by(pair[1]), label=devices[named[0]].label)
+        return devices
 
     @property
     def frames(self) -> int:
@@ -174,10 +199,8 @@ class LogSummary:
 
     def followed_by(self, later: "LogSummary") -> "LogSummary":
         """Return the summary of both, ``later`` behind this one."""
-        shifted = {key: device.shifted(self.length_us) for key, device in later.devices.items()}
-        return LogSummary(
-            self.logs + later.logs, _joined(self.devices, shifted), _joined(self.troubles, later.troubles)
-        )
+        shifted = {key: device.shifted(self.length_us) for key, device in later.parts.items()}
+        return LogSummary(self.logs + later.logs, _joined(self.parts, shifted), _joined(self.troubles, later.troubles))
 
 
 EMPTY = LogSummary()
@@ -218,18 +241,15 @@ def summarize(name: str, found: Survey, unreadable: int = 0) -> LogSummary:
     for source in sorted(found.sources, key=_first_heard):
         key, device = _device(source, found)
         devices[key] = devices[key].followed_by(device) if key in devices else device
-    return LogSummary((log,), {key: _once(device) for key, device in devices.items()}, _troubles(name, found))
+    return LogSummary((log,), {key: replace(device, logs=1) for key, device in devices.items()}, _troubles(name, found))
 
 
 def _first_heard(source: SurveyedSource) -> int:
     return min((counts.first for counts in source.messages.values()), default=0)
 
 
-def _once(device: DeviceSummary) -> DeviceSummary:
-    """Return a device that sent from several addresses of one log as one that is in one log."""
-    return DeviceSummary(
-        device.label, device.addresses, device.names, device.functions, 1, device.messages, device.signals
-    )
+def _last_frame(device: DeviceSummary) -> int:
+    return max((signal.last_time for signal in device.signals.values()), default=0)
 
 
 def _device(source: SurveyedSource, found: Survey) -> tuple[DeviceKey, DeviceSummary]:

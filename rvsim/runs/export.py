@@ -19,7 +19,7 @@ from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable, Rea
 from rvsim.logs.export.survey_tables import device_rows, devices_table, flag_rows, flags_table
 from rvsim.logs.export.table import joined
 from rvsim.logs.read import Log, no_channel
-from rvsim.logs.survey import Survey, survey_channels
+from rvsim.logs.survey import Survey, SurveyedTime, survey_channels
 from rvsim.rig.model import Rig
 from rvsim.runs.progress import Progress, Say, counted
 from rvsim.runs.selection import LogSelection
@@ -94,7 +94,7 @@ class Export:
                 if request.channel is not None and channel != request.channel:
                     continue
                 started_at[channel] = log.statistics.started
-                devices = _planned_devices(surveys.get(channel))
+                devices = planned_devices(surveys.get(channel))
                 self._add_block(block, LogPart(name, channel, log.statistics.started, devices))
                 frames += len(block.frames)
                 last = max(last, int(block.frames.times[-1]) if len(block.frames) else 0)
@@ -116,11 +116,8 @@ class Export:
             self._messages.write_all()
 
     def _surveys(self, open_again: Callable[[], Log], say: Say) -> Mapping[str, Survey]:
-        with open_again() as log:
-            contents = counted(log.by_channel(), f"frames of {log.name} surveyed", Progress(say))
-            if self._request.channel is not None:
-                contents = (entry for entry in contents if entry[0] == self._request.channel)
-            return survey_channels(contents, self._catalogue, self._rig, self._request.selected.part)
+        request = self._request
+        return surveyed(open_again, self._catalogue, self._rig, request.selected.part, request.channel, say)
 
     def _add_survey(self, found: Survey, log: str | None, channel: str, started: int | None) -> None:
         if self._flags is not None:
@@ -130,7 +127,7 @@ class Export:
 
     def _add_block(self, block: Block, part: LogPart) -> None:
         selected = self._request.selected
-        sources = _sources(selected.devices, part.devices) if selected.devices else None
+        sources = addresses(selected.devices, part.devices) if selected.devices else None
         chosen = BlockFilter(selected.part.start, selected.part.end, sources, self._dgns)
         frames = chosen.of(Block(block.frames)).frames
         if not len(frames):
@@ -185,7 +182,23 @@ class _Messages:
         self._destination.write(table.table, joined(pieces), MESSAGES)
 
 
-def _planned_devices(found: Survey | None) -> dict[int, str]:
+def surveyed(
+    open_again: Callable[[], Log],
+    catalogue: Catalogue,
+    rig: Rig | None,
+    part: SurveyedTime,
+    channel: str | None,
+    say: Say,
+) -> Mapping[str, Survey]:
+    """Return the surveys of a log's channels, or of one of them."""
+    with open_again() as log:
+        contents = counted(log.by_channel(), f"frames of {log.name} surveyed", Progress(say))
+        if channel is not None:
+            contents = (entry for entry in contents if entry[0] == channel)
+        return survey_channels(contents, catalogue, rig, part)
+
+
+def planned_devices(found: Survey | None) -> dict[int, str]:
     """Return the names of planned devices by address; an address from which several were heard has no name."""
     heard: dict[int, set[str]] = {}
     for source in found.sources if found else ():
@@ -195,7 +208,7 @@ def _planned_devices(found: Survey | None) -> dict[int, str]:
     return {address: next(iter(names)) for address, names in heard.items() if len(names) == 1}
 
 
-def _sources(wanted: Sequence[str], devices: Mapping[int, str]) -> set[int]:
+def addresses(wanted: Sequence[str], devices: Mapping[int, str]) -> set[int]:
     """Return the addresses of devices, which are planned names or ``address 9C hex``."""
     named = {address for address, name in devices.items() if name in wanted}
     return named | {int(text.split()[1], 16) for text in wanted if text.startswith(_ADDRESS)}

@@ -13,11 +13,12 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from statistics import median
 
 import numpy as np
-from bench_decode import drawn, write
+from bench_decode import drawn, write  # type: ignore[import-not-found]
 
 from rvsim.devices.registry import settings_models
 from rvsim.logs.columns import Columns, to_columns
@@ -122,10 +123,8 @@ def main() -> None:
             "decode alone": lambda: decode(kept(), catalogue),
         }
         for table, form in CASES:
-            runs[f"{table} {form}"] = lambda table=table, form=form: export(
-                lambda: open_log(path), folder, table, form, catalogue
-            )
-            runs[f"{table} {form} alone"] = lambda table=table, form=form: export(kept, folder, table, form, catalogue)
+            runs[f"{table} {form}"] = partial(export, lambda: open_log(path), folder, table, form, catalogue)
+            runs[f"{table} {form} alone"] = partial(export, kept, folder, table, form, catalogue)
         taken: dict[str, list[tuple[float, float]]] = {each: [] for each in runs}
         for _ in range(ROUNDS):
             for each, run in runs.items():

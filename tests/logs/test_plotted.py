@@ -59,6 +59,19 @@ def test_a_gap_of_a_source(say, catalogue):
     assert [time // SECOND_US for time in first.series.points()[0]] == [0, 10, 60, 65]
 
 
+def test_how_long_the_last_reading_stands(say, catalogue):
+    """A command until its source is heard no more, or not for a while; the reading of a periodic message not longer."""
+    frames = [say(3, "FURNACE_COMMAND", 0x44, instance=1, heat_output_level=100)]
+    frames += [say(at, "THERMOSTAT_STATUS_1", 0x44, instance=1) for at in (0, 5, 10, 12, 60, 65)]
+    for until in (10, 12, 65):
+        drawn = plotted(sorted(frame for frame in frames if frame.time <= until * SECOND_US), catalogue)
+        ends = {signal.topic.message: signal.points()[0][-1] / SECOND_US for signal in drawn.signals}
+        assert ends == {"FURNACE_COMMAND": min(until, 12), "THERMOSTAT_STATUS_1": until}
+    periodic = plotted([*frames[:1], say(4, "TANK_STATUS", 0x44, instance=1), *frames[1:4]], catalogue)
+    tank = next(signal for signal in periodic.signals if signal.topic.message == "TANK_STATUS")
+    assert tank.points()[0] == [4 * SECOND_US]
+
+
 def test_short_frames_have_missing_fields(say, catalogue):
     """A field behind the end of a frame is missing, by an integer that no field can have."""
     whole = say(0, "TANK_STATUS", 0x48, instance=1, relative_level=10, resolution=100)

@@ -60,6 +60,8 @@ def test_the_worst_state_of_a_column_is_shown():
     found = history((20, PRESENT), (41, SILENT), (42, PRESENT))
     assert worst_states(found.spans("x", 0, 100), 0, 100, 10) == [None] * 2 + [PRESENT] * 2 + [SILENT] + [PRESENT] * 5
     assert worst_states((), 0, 0, 3) == [None] * 3
+    at_the_end = history((0, PRESENT), (100, SILENT)).spans("x", 0, 100)
+    assert worst_states(at_the_end, 0, 100, 4) == [PRESENT] * 3 + [SILENT]
 
 
 @given(st.lists(st.tuples(st.integers(0, 1000), st.sampled_from(list(Presence)))), st.integers(0, 900))

@@ -91,8 +91,8 @@ def test_points_do_not_depend_on_what_is_dropped_on_the_way(steps):
             points.append((times[at - 1], raws[at - 1]))
         if gaps[at] or raws[at] != raws[at - 1]:
             points.append((times[at], raws[at]))
-    marks, kept = (list(column) for column in zip(*points, strict=True))
-    expected = list(zip(*reduce_points(marks, kept, is_value, MOST), strict=True))
+    kept = reduce_points([time for time, _ in points], [raw for _, raw in points], is_value, MOST)
+    expected = list(zip(*kept, strict=True))
     if expected[-1][0] != times[-1]:
         expected.append((times[-1], raws[-1]))
     assert list(zip(*added(*readings(steps)).points(), strict=True)) == expected

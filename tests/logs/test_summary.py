@@ -23,6 +23,7 @@ from rvsim.logs.survey import SurveyedMessage, Surveyor
 from rvsim.rig.load import load_rig
 from rvsim.watch.flag import Severity
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import TimeWentBack
 
 
 @pytest.fixture(scope="session")
@@ -142,6 +143,59 @@ def test_a_device_is_known_by_its_name_at_any_address(catalogue, record):
     (fan,) = (device for device in both.devices.values() if ("roof_fan", 1) in device.functions)
     assert fan.addresses == {0x77, 0x90}
     assert len(fan.names) == 1
+
+
+def test_a_recording_in_several_files(catalogue, record):
+    """The claims are in the first file only; each device is still one, and which file comes first does not matter."""
+    frames, _ = record("winter_evening", 60)
+    half = frames[-1].time // 2
+    first = surveyed([frame for frame in frames if frame.time <= half], catalogue)
+    second = surveyed([frame._replace(time=frame.time - half) for frame in frames if frame.time > half], catalogue)
+    one, two = summarize("1", first), summarize("2", second)
+    level = DeviceSignal(0x1FFB7, 0, None, "relative_level")
+    for earlier, later in ((one, two), (two, one)):
+        both = earlier.followed_by(later)
+        assert {device.logs for device in both.devices.values()} == {2}
+        assert len(both.devices) == 11
+        (tank,) = (device for device in both.devices.values() if ("tank", 0) in device.functions)
+        (last,) = (device for device in later.devices.values() if ("tank", 0) in device.functions)
+        assert tank.signals[level].last == last.signals[level].last
+        assert tank.signals[level].last_time == last.signals[level].last_time + earlier.length_us
+    (fan,) = (device for device in one.followed_by(two).devices.values() if ("roof_fan", 1) in device.functions)
+    whole = summarize("w", surveyed(frames, catalogue))
+    (expected,) = (device for device in whole.devices.values() if ("roof_fan", 1) in device.functions)
+    assert {key: message.frames for key, message in fan.messages.items()} == {
+        key: message.frames for key, message in expected.messages.items()
+    }
+    assert {key: (signal.lowest, signal.highest, signal.changes) for key, signal in fan.signals.items()} == {
+        key: (signal.lowest, signal.highest, signal.changes) for key, signal in expected.signals.items()
+    }
+
+
+def test_functions_that_two_names_have(catalogue, record):
+    """Which of them a log without claims is of cannot be told: it stays apart."""
+    frames, _ = record("winter_evening", 60)
+    fan = [frame for frame in frames if frame.identifier & 0xFF == 0x90]
+    other = [
+        frame._replace(data=bytes([frame.data[0] ^ 1]) + frame.data[1:]) if frame.identifier == 0x18EEFF90 else frame
+        for frame in fan
+    ]
+    unclaimed = [frame for frame in fan if frame.identifier != 0x18EEFF90]
+    logs = [summarize(str(number), surveyed(log, catalogue)) for number, log in enumerate((fan, other, unclaimed))]
+    assert len(reduce(LogSummary.followed_by, logs).devices) == 3
+    assert len(logs[0].followed_by(logs[2]).devices) == 1
+
+
+def test_times_that_cannot_be_trusted(catalogue, record):
+    """Nothing is said about gaps and load; what was sent is counted."""
+    frames, _ = record("winter_evening", 60)
+    surveyor = Surveyor(catalogue)
+    for entry in [*frames[:200], TimeWentBack(frames[200].time, 3_600_000_000, "line 201"), *frames[200:]]:
+        surveyor.observe(entry)
+    found = summarize("b", surveyor.finish())
+    (log,) = found.logs
+    assert (log.in_order, log.average_percent, log.peak_percent, log.frames) == (False, None, None, len(frames))
+    assert not any(message.medians for device in found.devices.values() for message in device.messages.values())
 
 
 def test_a_unit_that_moves_within_a_log_is_one_device(catalogue, record):

@@ -178,10 +178,7 @@ def survey(
     draft_rig: Annotated[
         Path | None, typer.Option("--draft-rig", metavar="FILE", help="Also write a rig learnt from the log to FILE.")
     ] = None,
-    html: Annotated[
-        Path | None,
-        typer.Option("--html", metavar="FILE", help="Also write a page to FILE: one file, complete without a network."),
-    ] = None,
+    html: options.Html = None,
     overwrite: options.OverwritePage = False,
     channel: options.LogChannel = None,
     columns: options.Columns = None,
@@ -230,9 +227,6 @@ def survey(
     _leave(run_command(command))
 
 
-export_command.add_to(app)
-
-
 @app.command(
     cls=options.Command,
     epilog=options.examples(
@@ -250,6 +244,8 @@ def compare(
             "--channel", metavar="NAME", help="Compare this channel of both logs; twice: one of each, in their order."
         ),
     ] = None,
+    html: options.Html = None,
+    overwrite: options.OverwritePage = False,
     columns: options.Columns = None,
     start: options.From = None,
     end: options.To = None,
@@ -275,6 +271,8 @@ def compare(
             columns=columns,
             part=options.log_part(start, end),
             units=options.units_of(units),
+            html=html,
+            overwrite=overwrite,
         )
         return compare_logs(before, after, requested)
 
@@ -282,9 +280,9 @@ def compare(
 
 
 @app.command(
-    cls=options.Command,
+    cls=options.ServeCommand,
     epilog=options.examples(
-        "rvsim replay night.log --rig ottersby --from 600 --speed 20", "rvsim replay night.log --json --speed max"
+        "rvsim replay night.log --rig ottersby --from 600 --speed 20", "rvsim replay night.log --serve 29536 --loop"
     ),
 )
 def replay(
@@ -298,13 +296,20 @@ def replay(
     end: options.To = None,
     loop: options.Loop = False,
     channel: options.LogChannel = None,
+    serve: options.ServeLog = None,
+    interface: options.SimulatedInterface = None,
+    bus_channel: options.BusChannel = None,
+    adapter_option: options.AdapterOptions = None,
     columns: options.Columns = None,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
     light: options.Light = False,
 ) -> None:
-    """Show a captured log as if it were live; nothing is sent."""
+    """Show a captured log as if it were live.
+
+    Nothing is sent, unless --serve or --interface ask for it, and then on simulated buses only.
+    """
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
@@ -319,6 +324,8 @@ def replay(
             loop=loop,
             dbc=tuple(dbc or ()),
             channel=channel,
+            serve=serve,
+            bus=options.sending_bus(interface, bus_channel, adapter_option or ()),
             columns=columns,
             units=options.units_of(units),
             light=light,
@@ -326,6 +333,9 @@ def replay(
         return replay_log(log, requested)
 
     _leave(run_command(command))
+
+
+export_command.add_to(app)
 
 
 @app.command(

@@ -38,6 +38,9 @@ class CompareOptions:
     columns: str | None = None
     part: tuple[int, int | None] = (0, None)
     units: DisplayUnits = METRIC
+    html: Path | None = None
+    overwrite: bool = False
+    """Whether the page replaces a file."""
 
 
 class _Read(NamedTuple):
@@ -57,6 +60,10 @@ def compare_logs(before: str, after: str, options: CompareOptions) -> int:
         raise InputError("-: stdin can be read once: name a file for one of the logs")
     if len(options.channels) > 2:
         raise InputError(f"--channel is given {len(options.channels)} times: give one for both logs, or one for each")
+    if options.html is not None:
+        from rvsim.faces.page.page import check_page_file
+
+        check_page_file(options.html, (before, after), overwrite=options.overwrite)
     load_once.cache_clear()
     columns_of(options.columns, load_once(options.rig, tuple(options.dbc))[0])
     channels: list[str | None] = [*options.channels] or [None]
@@ -71,6 +78,12 @@ def compare_logs(before: str, after: str, options: CompareOptions) -> int:
         raise InputError(*dict.fromkeys(problems))
     comparison = compare(found[0].summary, found[1].summary)
     print(compare_json(comparison) if options.json else "\n".join(compare_text(comparison, options.units)))
+    if options.html is not None:
+        from rvsim.faces.page.compare_page import compare_page
+        from rvsim.faces.page.page import write_page
+
+        write_page(options.html, compare_page(comparison, options.units), overwrite=options.overwrite)
+        say(f"the page is in {options.html}; it needs no network")
     return ExitCode.GOOD if comparison.is_same else ExitCode.NOT_GOOD
 
 

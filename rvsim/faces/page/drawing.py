@@ -5,7 +5,7 @@ page, so its texts are elements beside it and not in it. Each time is also an at
 page's script places it again when another part of the time is shown.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from rvsim.faces.page.markup import Html, element, join
@@ -92,33 +92,36 @@ def time_axis(window: Window) -> Html:
     return element("div", *labels, class_="ticks", aria_hidden="true")
 
 
-def bands(window: Window, found: Iterable[Band]) -> Html:
-    """Return marked pieces of time, for an element that has the drawing's width; overlapping ones in several lanes."""
+def bands(window: Window, found: Iterable[Band]) -> tuple[Html, int]:
+    """Return marked pieces of time, for an element that has the drawing's width, and in how many lanes they are.
+
+    Overlapping ones stand in several lanes.
+    """
     inside = [band for band in found if window.overlaps(band.since, band.until)]
-    return join(_bands(window, inside[:MAX_DRAWN_BANDS]))
-
-
-def _bands(window: Window, found: Sequence[Band]) -> Iterator[Html]:
-    ends = [-1.0] * MAX_LANES
-    for band in sorted(found, key=lambda band: band.since):
+    ends: list[float] = []
+    drawn = []
+    for band in sorted(inside[:MAX_DRAWN_BANDS], key=lambda band: band.since):
         start, end = window.share(band.since), 100.0 if band.until is None else window.share(band.until)
-        lane = next((lane for lane, taken in enumerate(ends) if taken <= start), MAX_LANES - 1)
-        tag = element("span", band.tag, class_="tag") if band.tag and ends[lane] <= start else None
+        lane = next((lane for lane, taken in enumerate(ends) if taken <= start), len(ends))
+        is_free = lane < MAX_LANES
+        lane = min(lane, MAX_LANES - 1)
+        if lane == len(ends):
+            ends.append(0)
         ends[lane] = max(ends[lane], end, start + _TAG_SHARE)
-        yield element(
-            "span",
-            tag,
-            class_=f"band {band.kind}",
-            style=f"left:{start}%;width:{round(end - start, 3)}%" + (f";--lane:{lane}" if lane else ""),
-            title=band.title,
-            data_since=band.since,
-            data_until=band.until,
-        )
+        drawn.append(_band(band, start, round(end - start, 3), lane, has_tag=is_free))
+    return join(drawn), max(1, len(ends))
 
 
-def lanes(found: Sequence[Band]) -> int:
-    """Return how many lanes flags may need at most."""
-    return min(MAX_LANES, max(1, len(found)))
+def _band(band: Band, start: float, width: float, lane: int, *, has_tag: bool) -> Html:
+    return element(
+        "span",
+        element("span", band.tag, class_="tag") if band.tag and has_tag else None,
+        class_=f"band {band.kind}",
+        style=f"left:{start}%;width:{width}%" + (f";--lane:{lane}" if lane else ""),
+        title=band.title,
+        data_since=band.since,
+        data_until=band.until,
+    )
 
 
 def line(window: Window, runs: Iterable[Sequence[tuple[int, float]]], low: float, high: float) -> Html:

@@ -3,8 +3,9 @@
 const SECOND = 1e6, MOST_TICKS = 8, SHORTEST = 1000, HEIGHT = 160, MARGIN = 6, WIDTH = 1000, EDGE = 0.02;
 const timelines = [...document.querySelectorAll(".timeline")];
 const figures = [...document.querySelectorAll(".reading")];
-const whole = [Math.min(...timelines.map(one => Number(one.dataset.start))),
-  Math.max(...timelines.map(one => Number(one.dataset.end)))];
+const parts = [...document.querySelectorAll("[data-start]")];
+const whole = [Math.min(...parts.map(one => Number(one.dataset.start))),
+  Math.max(...parts.map(one => Number(one.dataset.end)))];
 let shown = [...whole];
 const isWhole = () => shown[0] === whole[0] && shown[1] === whole[1];
 const seconds = time => `${parseFloat((time / SECOND).toFixed(3))} s`;
@@ -194,7 +195,7 @@ function takesPointer(canvas, figure) {
   canvas.addEventListener("dblclick", () => showTime(...whole));
 }
 
-if (timelines.length) {
+if (parts.length) {
   const buttons = STEPS.map(([sign, name, keys, step]) => {
     const button = label(make("button", { type: "button", textContent: sign, title: `${name} (key: ${keys[0]})` }), name);
     button.addEventListener("click", step);
@@ -204,7 +205,7 @@ if (timelines.length) {
   const group = make("div", { className: "controls" }, "Time", ...buttons, timeText);
   takesKeys(group, "Time shown");
   document.getElementById("controls").prepend(group);
-  timelines[0].before(make("p", { className: "note screen", textContent: "All drawings show the same time. Drag across a " +
+  parts[0].before(make("p", { className: "note screen", textContent: "All drawings show the same time. Drag across a " +
     "line to show that time, double-click to show all. Keys, where a drawing or a button has the focus: + and \u2212 " +
     "zoom, \u2190 and \u2192 move, Home shows all." }));
   for (const drawing of [...timelines, ...figures]) {

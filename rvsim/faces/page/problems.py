@@ -11,7 +11,7 @@ from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, group_flags, tags
 from rvsim.faces.text.noticed import CAUSE_TEXTS, MAX_LISTED_FLAGS, from_until, group_causes, group_text
 from rvsim.watch.causes import Cause, CauseKind
-from rvsim.watch.flag import Flag
+from rvsim.watch.flag import Flag, FlagKind
 
 
 def problem_articles(explained: ExplainedFlags, units: DisplayUnits, clock: Clock) -> Html:
@@ -42,25 +42,35 @@ def _cause(alike: Sequence[Cause], units: DisplayUnits, clock: Clock) -> Html:
         _evidence(evidence),
         _next(first.advice),
         class_=f"problem {first.severity}",
-        data_since=first.since,
-        data_until=first.until,
+        **_time(alike),
     )
 
 
 def _group(explained: ExplainedFlags, group: Sequence[Flag], units: DisplayUnits, clock: Clock) -> Html:
     first = group[0]
+    is_unknown = first.kind is FlagKind.UNKNOWN_MESSAGE
     return element(
         "article",
-        _heading(tags(group), str(first.severity), group_text(group)),
+        _heading(
+            tags(group), str(first.severity), "messages without a definition" if is_unknown else group_text(group)
+        ),
         *(part for flag in group[:MAX_LISTED_FLAGS] for part in _flag(explained, flag, units, clock)),
         element("p", f"And {len(group) - MAX_LISTED_FLAGS} more of this kind, in the table of all flags.")
         if len(group) > MAX_LISTED_FLAGS
         else None,
         _next(first.advice),
         class_=f"problem {first.severity}",
-        data_since=first.since,
-        data_until=first.until,
+        **_time(group),
     )
+
+
+def _time(found: Sequence[Flag | Cause]) -> dict[str, int | None]:
+    """Return the attributes with the time from the first to the last of some problems."""
+    ends = [one.until for one in found if one.until is not None]
+    return {
+        "data_since": min(one.since for one in found),
+        "data_until": max(ends) if len(ends) == len(found) else None,
+    }
 
 
 def _flag(explained: ExplainedFlags, flag: Flag, units: DisplayUnits, clock: Clock) -> Iterator[Html]:

@@ -47,7 +47,7 @@ class PlottedReading:
     @cached_property
     def points(self) -> tuple[list[int], list[int]]:
         """Times in microseconds and raw integers."""
-        return self.signal.series.points()
+        return self.signal.points()
 
     @cached_property
     def values(self) -> list[int]:
@@ -161,8 +161,8 @@ class PlottedReading:
             "div",
             time_axis(window),
             line(window, self.runs(MAX_DRAWN_POINTS), low, high),
-            element("div", bands(window, self.specials()), class_="specials"),
-            element("div", bands(window, mine), class_="marks"),
+            element("div", bands(window, self.specials())[0], class_="specials"),
+            element("div", bands(window, mine)[0], class_="marks"),
             class_="canvas",
         )
         name = element("strong", self.title), " ", element("span", f"{self.message}, {self.device}", class_="whose")

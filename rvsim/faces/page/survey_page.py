@@ -4,30 +4,28 @@ Knows: what stands on the page, in which order, and which flags are drawn with w
 is made, nor how a page is put together as a file (`page`).
 """
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from rvsim.faces.page.drawing import Band, Window
-from rvsim.faces.page.markup import Html, breakable, element, join
+from rvsim.faces.page.markup import Html, element, join
 from rvsim.faces.page.page import Page
 from rvsim.faces.page.problems import problem_articles
 from rvsim.faces.page.readings import PlottedReading
-from rvsim.faces.page.tables import Cell, Column, Row, seconds_cell, table
+from rvsim.faces.page.survey_tables import device_table, fault_table, flag_table, message_table, reading_table
 from rvsim.faces.page.timeline import PresenceRow, timeline
 from rvsim.faces.text.answer import answer, brief, clock_of, devices_line
 from rvsim.faces.text.bus_errors_text import errors_text
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import explain_flags
 from rvsim.faces.text.marks import LEGEND, mark, topic_origins
-from rvsim.faces.text.survey_text import as_text, device_name, gap_text, left_out, load_lines, message_title
+from rvsim.faces.text.survey_text import as_text, device_name, left_out, load_lines, message_title
 from rvsim.logs.plotted import PlottedChannel, SignalSeries, load_series
 from rvsim.logs.read import Log
-from rvsim.logs.reported_faults import reported_faults
 from rvsim.logs.survey import Survey, SurveyedMessage, SurveyedSource
-from rvsim.rig.functions import FUNCTIONS
 from rvsim.runs.selection import LogSelection
 from rvsim.watch.flag import Flag
 from rvsim.wire.catalogue import Catalogue
@@ -89,22 +87,24 @@ class _ChannelPart:
         page.add_head(f"{Path(channel.log.name).name}{named}", next(lines))
         if not channel.selected.is_everything:
             page.add(element("p", channel.selected.sentence(found)))
-        sections = {
-            "wrong": ("What is wrong", self._wrong),
-            "presence": ("Presence of the devices", self._presence),
-            "load": ("Bus load", self._load),
-            "readings": ("Readings over time", self._figures),
-            "signals": ("All readings", self._signal_table),
-            "devices": ("Devices", self._device_table),
-            "messages": ("Messages", self._message_table),
-            "faults": ("Faults that devices report", self._fault_table),
-            "flags": ("All flags", self._flag_table),
-        }
-        for name, (heading, render) in sections.items():
-            content = render()
+        for name, heading, content in self._sections():
             if content:
                 page.add_section(self._id(name), f"{heading}{named}", content)
         page.add_points(self._points())
+
+    def _sections(self) -> Iterator[tuple[str, str, Html]]:
+        """Yield the name, the heading and the content of each section; empty ones are left out."""
+        found, units, devices = self._found, self._units, self._devices
+        catalogue, flags = self._channel.catalogue, self._flag_counts()
+        yield "wrong", "What is wrong", self._wrong()
+        yield "presence", "Presence of the devices", self._presence()
+        yield "load", "Bus load", self._load()
+        yield "readings", "Readings over time", self._figures()
+        yield "signals", "All readings", reading_table(self._readings, self._id("signal-table"))
+        yield "devices", "Devices", device_table(found, devices, flags, self._id("device-table"))
+        yield "messages", "Messages", message_table(found, devices, catalogue, self._id("message-table"))
+        yield "faults", "Faults that devices report", fault_table(found, units, self._id("fault-table"))
+        yield "flags", "All flags", flag_table(found, units, self._id("flag-table"))
 
     def _id(self, name: str) -> str:
         return f"{self._prefix}{name}"
@@ -148,6 +148,10 @@ class _ChannelPart:
             for subject in flag.subject.split(", "):
                 places.setdefault(subject, []).append(place)
         return places
+
+    def _flag_counts(self) -> dict[int, int]:
+        """Return how many flags are about each source."""
+        return {source.address: len(self._flags_about(_names(source))) for source in self._found.sources}
 
     def _flags_about(self, names: Collection[str]) -> list[int]:
         return sorted({place for name in names for place in self._flags_by_subject.get(name, ())})
@@ -197,7 +201,7 @@ class _ChannelPart:
                 self._id(f"reading-{number}"),
                 self._devices[topic.source],
                 message_title(message, self._channel.catalogue),
-                signal.field.title + self._mark(signal),
+                signal.field.title + self._mark(signal).replace(" ", "\u00a0"),
                 signal,
                 self._units,
                 self._channel.drawn.gaps_of(topic.source),
@@ -207,7 +211,7 @@ class _ChannelPart:
 
     def _mark(self, signal: SignalSeries) -> str:
         spec = self._channel.catalogue.by_dgn(signal.topic.dgn)
-        raws = set(signal.series.points()[1])
+        raws = set(signal.points()[1])
         origins = {Reading(signal.field, raw, signal.state(raw)).origin for raw in raws}
         return mark((*(topic_origins(spec, signal.topic.instance, signal.topic.dsa) if spec else ()), *origins))
 
@@ -234,109 +238,9 @@ class _ChannelPart:
             )
             for device, readings in sorted(devices.items(), key=lambda group: not any(one.flags for one in group[1]))
         )
-        return join((element("p", intro, class_="note"), *groups))
-
-    # Tables.
-
-    def _signal_table(self) -> Html:
-        if not self._readings:
-            return join(())
-        columns = (
-            Column("Reading"), Column("Device", filters=True), Column("Message", filters=True),
-            Column("Lowest", is_number=True), Column("Highest", is_number=True), Column("Last", is_number=True),
-            Column("Changes", is_number=True), Column("Unchanged since, s", is_number=True),
-        )  # fmt: skip
-        return join((
-            element("p", LEGEND, class_="note"),
-            table("All readings", columns, map(_signal_row, self._readings), identifier=self._id("signal-table"),
-                  noun="reading"),
-        ))  # fmt: skip
-
-    def _device_table(self) -> Html:
-        if not self._found.sources:
-            return join(())
-        columns = (
-            Column("Device"), Column("Address"), Column("Functions"), Column("Product"), Column("Manufacturer code",
-            is_number=True), Column("Serial number", is_number=True), Column("Frames", is_number=True),
-            Column("Flags", is_number=True),
-        )  # fmt: skip
-        rows = (self._device_row(source) for source in self._found.sources)
-        return table("Devices", columns, rows, identifier=self._id("device-table"), noun="device")
-
-    def _device_row(self, source: SurveyedSource) -> Row:
-        functions = [
-            " and ".join(map(FUNCTIONS[function].label, instances)) or FUNCTIONS[function].title
-            for record in source.devices
-            for function, instances in record.functions.items()
-        ]
-        product = next((str(record.product) for record in source.devices if record.product is not None), "")
-        frames = sum(counts.count for counts in source.messages.values())
-        flags = len(self._flags_about(_names(source)))
-        name = source.name
-        return (
-            self._devices[source.address],
-            f"{source.address:02X} hex",
-            ", ".join(functions),
-            product,
-            Cell("", -1) if name is None else Cell(str(name.manufacturer_code), name.manufacturer_code),
-            Cell("", -1) if name is None else Cell(str(name.serial_number), name.serial_number),
-            Cell(str(frames), frames),
-            Cell(str(flags), flags),
-        )
-
-    def _message_table(self) -> Html:
-        if not self._found.sources:
-            return join(())
-        columns = (
-            Column("Message"), Column("Device", filters=True), Column("DGN"), Column("Frames", is_number=True),
-            Column("Usual gap", is_number=True), Column("Longest gap", is_number=True),
-        )  # fmt: skip
-        rows = (
-            (
-                breakable(message_title(message, self._channel.catalogue)),
-                self._devices[source.address],
-                f"{message.dgn:05X} hex",
-                Cell(str(counts.count), counts.count),
-                _gap_cell(counts.median_gap),
-                _gap_cell(counts.longest_gap if counts.count > 1 else None),
-            )
-            for source in self._found.sources
-            for message, counts in source.messages.items()
-        )
-        legend = element("p", LEGEND, class_="note")
-        return join((legend, table("Messages", columns, rows, identifier=self._id("message-table"), noun="message")))
-
-    def _fault_table(self) -> Html:
-        faults = reported_faults(self._found.flags)
-        if not faults:
-            return join(())
-        columns = (
-            Column("Device", filters=True), Column("Fault"), Column("Severity", filters=True),
-            Column("Times", is_number=True), Column("First, s", is_number=True), Column("Last, s", is_number=True),
-        )  # fmt: skip
-        rows = (
-            (
-                fault.device,
-                breakable(self._units.render(fault.text)),
-                str(fault.severity),
-                Cell(str(fault.times), fault.times),
-                seconds_cell(fault.first),
-                seconds_cell(fault.last, "still at the end"),
-            )
-            for fault in faults
-        )
-        return table("Faults", columns, rows, identifier=self._id("fault-table"), noun="fault")
-
-    def _flag_table(self) -> Html:
-        columns = (
-            Column("Flag", is_number=True), Column("Severity", filters=True), Column("Kind", filters=True),
-            Column("About", filters=True), Column("From, s", is_number=True), Column("To, s", is_number=True),
-            Column("Text"), Column("Try next"),
-        )  # fmt: skip
-        if not self._found.flags:
-            return join(())
-        rows = (_flag_row(flag, self._units) for flag in self._found.flags)
-        return table("All flags", columns, rows, identifier=self._id("flag-table"), noun="flag")
+        start, end = self._window
+        drawings = element("div", *groups, class_="drawings", data_start=start, data_end=end)
+        return join((element("p", intro, class_="note"), drawings))
 
     def _points(self) -> Mapping[str, Any]:
         return {
@@ -363,41 +267,3 @@ def _concerns(flag: Flag, signal: SignalSeries) -> bool:
 def _flag_band(flag: Flag, units: DisplayUnits) -> Band:
     title = f"{flag.tag} {flag.severity}, {flag.kind}: {flag.subject}: {units.render(flag.text)}"
     return Band(f"flag {flag.severity}", flag.since, flag.until, title, flag.tag)
-
-
-def _flag_row(flag: Flag, units: DisplayUnits) -> Row:
-    return (
-        Cell(element("span", flag.tag, class_=f"tag {flag.severity}"), flag.number),
-        str(flag.severity),
-        str(flag.kind),
-        flag.subject,
-        seconds_cell(flag.since),
-        seconds_cell(flag.until, "end of the log"),
-        breakable(units.render(flag.text)),
-        flag.advice,
-    )
-
-
-def _signal_row(reading: PlottedReading) -> Row:
-    link = element("a", reading.title, href=f"#{reading.identifier}") if reading.has_figure else reading.title
-    return (
-        link,
-        reading.device,
-        breakable(reading.message),
-        _value_cell(reading, min),
-        _value_cell(reading, max),
-        Cell(reading.text_of(reading.points[1][-1]), reading.sort_key),
-        Cell(str(reading.signal.series.changes), reading.signal.series.changes),
-        seconds_cell(reading.unchanged_since),
-    )
-
-
-def _value_cell(reading: PlottedReading, choose: Callable[[Sequence[int]], int]) -> Cell:
-    if not reading.values:
-        return Cell("none")
-    raw = choose(reading.values)
-    return Cell(reading.text_of(raw), reading.number(raw))
-
-
-def _gap_cell(gap: int | None) -> Cell:
-    return Cell("", -1) if gap is None else Cell(gap_text(gap), gap)

@@ -1,5 +1,6 @@
 
-/* Tables: search, a choice in some columns, and sorting by the heads. */
+/* Tables: search, a choice in some columns, and sorting by the heads. Few rows are not searched. */
+const FEW_ROWS = 5;
 const textOf = cell => cell.textContent.trim();
 const keyOf = cell => cell.dataset.key === undefined ? null : Number(cell.dataset.key);
 function compareCells(first, second) {
@@ -52,7 +53,7 @@ function prepareTable(frame) {
       announce(`${name}: sorted by ${title}, ${order}`);
     });
   });
-  frame.prepend(tools, count);
+  frame.prepend(...(rows.length > FEW_ROWS ? [tools, count] : [count]));
   show();
 }
 document.querySelectorAll(".table").forEach(prepareTable);

@@ -27,6 +27,8 @@ class Cell(NamedTuple):
     key: float | None = None
 
 
+MAX_ROWS = 2000
+"""Rows of a table, which a browser can still sort at once; a damaged log can have very many messages. Our decision."""
 _LAST = 1e18
 """The key of a cell that sorts behind all times."""
 Row = Sequence[Cell | Content]
@@ -52,9 +54,15 @@ def table(caption: str, columns: Sequence[Column], rows: Iterable[Row], *, ident
             for column in columns
         ),
     )
-    body = join(_row(columns, row) for row in rows)
+    every = list(rows)
+    body = join(_row(columns, row) for row in every[:MAX_ROWS])
     made = element("table", element("caption", caption), element("thead", head), element("tbody", body))
-    return element("div", made, class_="table", id=identifier, data_noun=noun)
+    left_out = (
+        element("p", f"The first {MAX_ROWS} of {len(every)} {noun}s. The JSON form has all of them.", class_="note")
+        if len(every) > MAX_ROWS
+        else None
+    )
+    return element("div", left_out, made, class_="table", id=identifier, data_noun=noun)
 
 
 def _row(columns: Sequence[Column], row: Row) -> Html:

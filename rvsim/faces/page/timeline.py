@@ -7,7 +7,7 @@ presence is found.
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from rvsim.faces.page.drawing import Band, Window, bands, lanes, time_axis
+from rvsim.faces.page.drawing import Band, Window, bands, time_axis
 from rvsim.faces.page.markup import Html, element, join
 from rvsim.faces.page.tables import Cell, Column, seconds_cell, table
 from rvsim.logs.presence import PresenceSpan
@@ -67,14 +67,13 @@ def timeline(window: Window, rows: Sequence[PresenceRow], identifier: str) -> Ht
 
 def _row(window: Window, row: PresenceRow) -> Html:
     states = [Band(str(span.state), span.since, span.until, _title(row.device, span)) for span in row.spans]
-    marks = element(
-        "div", bands(window, row.flags), class_="marks", style=f"--lanes:{lanes(row.flags)}", aria_hidden="true"
-    )
+    flags, lanes = bands(window, row.flags)
+    marks = element("div", flags, class_="marks", style=f"--lanes:{lanes}", aria_hidden="true") if flags else None
     return element(
         "div",
         element("span", row.device, class_="device"),
-        element("div", bands(window, states), class_="states", role="img", aria_label=_summary(row)),
-        marks if row.flags else None,
+        element("div", bands(window, states)[0], class_="states", role="img", aria_label=_summary(row)),
+        marks,
         class_="drop",
     )
 

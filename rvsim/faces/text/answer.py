@@ -17,12 +17,25 @@ from rvsim.logs.survey import WHOLE_LOG, Survey
 from rvsim.runs.selection import LogSelection
 from rvsim.watch.causes import CauseKind
 from rvsim.watch.flag import FlagKind, Severity
+from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.frame import SECOND_US
 
 MIN_JUDGED_S = 15
 """Seconds below which no device is called missing: three heartbeats of 5 s (rv-c.com/node/82)."""
 MAX_OTHERS = 3
 """Further troubles that a paragraph names; the rest is counted."""
 NOTHING_THERE = "The log has no frames of this network."
+BACK_BY_START = "back with an address claim, so without power meanwhile, or restarted"
+BACK_WITHOUT_START = "back without an address claim, so without a restart"
+_PLUG_FIRST = "check its data plug first, then its drop: it did not restart, so it kept its power"
+_POSSIBLE_FAILURES = {
+    None: "the supply, the plug or the device itself",
+    BACK_BY_START: "the fuse, the wire, the ground or the device itself",
+    BACK_WITHOUT_START: "the data plug, the drop or the device itself",
+}
+"""What may have failed, by how devices came back. Common practice, no source."""
+MAX_CLAIM_US = 2 * SECOND_US
+"""How long after its first frame a node may claim its address, to have claimed it because it started. Our decision."""
 _ABSENT = frozenset({FlagKind.SILENT_DEVICE, CauseKind.GONE_TOGETHER, CauseKind.SHARED_SUPPLY})
 
 
@@ -94,18 +107,22 @@ def answer(
     first = next(iter(every), None)
     if first is None or first.severity is Severity.NOTICE:
         return replace(_nothing_wrong(whole, found, selected, doubts), troubles=tuple(every))
-    return Answer(first.severity, f"{first.sentence}.", first.evidence, first.advice, tuple(every), doubts)
+    back = _returned(whole, first)
+    evidence = f"{first.evidence}; {back}" if back else first.evidence
+    step = _PLUG_FIRST if back == BACK_WITHOUT_START and first.kind is FlagKind.SILENT_DEVICE else first.advice
+    return Answer(first.severity, f"{first.sentence}.", evidence, step, tuple(every), doubts)
 
 
 def _nothing_wrong(whole: Survey, found: Survey, selected: LogSelection, doubts: tuple[Doubt, ...]) -> Answer:
     step = "record a log while the trouble is there" + ("" if whole.planned else ", and compare it with a rig")
+    if found.seconds < MIN_JUDGED_S:
+        cause = "Nothing wrong was found in a log that is too short to judge."
+        return Answer(None, cause, "", f"record for more than {MIN_JUDGED_S} s", (), doubts)
     if whole.unseen_devices:
         cause = f"No frames came from {', '.join(whole.unseen_devices)}."
         return Answer(None, cause, "", "record for a minute, and check the supply of what is missing", (), doubts)
     if found.accepted:
         return Answer(None, "There is no trouble that the rig does not accept.", "", step, (), doubts)
-    if found.seconds < MIN_JUDGED_S:
-        return Answer(None, "Nothing wrong was found in a log that is too short to judge.", "", step, (), doubts)
     where = "" if selected.is_everything else " in what is shown"
     return Answer(None, f"No rule found anything wrong{where}.", devices_line(whole), step, (), doubts)
 
@@ -152,10 +169,35 @@ def _doubts(
     if not selected.is_everything:
         text = "Only a part of the log was asked for."
         yield Doubt("", text)
-    yield from _doubts_of_cause(every)
+    yield from _doubts_of_cause(whole, every)
 
 
-def _doubts_of_cause(every: list[Trouble]) -> Iterator[Doubt]:
+def _returned(whole: Survey, trouble: Trouble) -> str | None:
+    """Return how the devices of a trouble came back after their last silence; None where that cannot be told.
+
+    A node claims its address when it starts (SAE J1939-81). One whose start is not in the log may never claim.
+    """
+    silent = {
+        flag.subject: flag
+        for flag in (*trouble.flags, *trouble.explained)
+        if flag.kind is FlagKind.SILENT_DEVICE and flag.heard is not None
+    }
+    claims = {
+        record.device: counts.last
+        for source in whole.sources
+        for message, counts in source.messages.items()
+        if message.dgn == ADDRESS_CLAIM
+        for record in source.devices
+    }
+    if not silent or any(flag.until is None or name not in claims for name, flag in silent.items()):
+        return None
+    claimed = {flag.heard < claims[name] <= (flag.until or 0) + MAX_CLAIM_US for name, flag in silent.items()}  # type: ignore[operator]
+    if claimed == {True}:
+        return BACK_BY_START
+    return BACK_WITHOUT_START if claimed == {False} else None
+
+
+def _doubts_of_cause(whole: Survey, every: list[Trouble]) -> Iterator[Doubt]:
     """Yield what a log cannot tell about the first trouble."""
     first = next(iter(every), None)
     if first is None:
@@ -163,7 +205,8 @@ def _doubts_of_cause(every: list[Trouble]) -> Iterator[Doubt]:
     if first.kind is CauseKind.RECORDER_PAUSED:
         yield Doubt("", "The cause may be the recorder, not the vehicle.")
     elif first.kind in _ABSENT:
-        yield Doubt("", "A log does not show whether the supply, the plug or the device itself failed.")
+        possible = _POSSIBLE_FAILURES[_returned(whole, first)]
+        yield Doubt("", f"A log does not show whether {possible} failed.")
     serious = [trouble for trouble in every if trouble.severity is not Severity.NOTICE]
     if len(serious) > 1:
         yield Doubt("", f"No single cause explains all {len(serious)} troubles; each may have its own.")

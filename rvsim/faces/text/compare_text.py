@@ -39,9 +39,9 @@ SAME = "Nothing differs by these thresholds."
 
 def compare_text(found: Comparison, units: DisplayUnits = METRIC) -> Iterator[str]:
     """Yield the comparison as lines: how much is different, the differences by aspect, what counts as one."""
-    yield f"before: {_logs(found.before)}"
-    yield f"after:  {_logs(found.after)}"
-    yield SAME if found.is_same else f"{_counts(found.differences)}."
+    yield f"before: {log_line(found.before)}"
+    yield f"after:  {log_line(found.after)}"
+    yield SAME if found.is_same else f"{count_line(found.differences)}."
     yield from (f"Not compared: {note}." for note in found.notes)
     for aspect, group in groupby(found.differences, lambda one: one.aspect):
         yield ""
@@ -102,14 +102,16 @@ def _log_fields(found: LogSummary) -> dict[str, Any]:
     }
 
 
-def _logs(found: LogSummary) -> str:
+def log_line(found: LogSummary) -> str:
+    """Return the name of a log, how many frames it has, in which time, and from how many devices."""
     names = ", ".join(log.name for log in found.logs)
     frames = f"{found.frames} frame{'' if found.frames == 1 else 's'}"
     devices = f"{len(found.devices)} device{'' if len(found.devices) == 1 else 's'}"
     return f"{names}: {frames} in {span_text(found.length_us / 1e6)} from {devices}."
 
 
-def _counts(differences: Sequence[Difference]) -> str:
+def count_line(differences: Sequence[Difference]) -> str:
+    """Return how many differences there are, by sort, without a full stop."""
     by_sort = [(sort, sum(one.sort is sort for one in differences)) for sort in Sort]
     parts = ", ".join(f"{count} {sort}" for sort, count in by_sort if count)
     return f"{len(differences)} difference{'' if len(differences) == 1 else 's'}: {parts}"

@@ -14,7 +14,7 @@ from rvsim.faces.text.presence_text import presence_json
 from rvsim.faces.text.signals_text import signals_json
 from rvsim.faces.text.worst_case_text import worst_case_json
 from rvsim.logs.formats.jsonl import SCHEMA, json_text, utc_text
-from rvsim.logs.read import Log
+from rvsim.logs.read import Log, ReadUpTo
 from rvsim.logs.reported_faults import FaultSeen, reported_faults
 from rvsim.logs.survey import Survey, SurveyedSource
 from rvsim.runs.selection import LogSelection
@@ -113,6 +113,10 @@ def _date(log: Log) -> str | None:
     return None if started is None else utc_text(started)
 
 
+def _growing(end: ReadUpTo | None) -> dict[str, Any] | None:
+    return None if end is None else {"seconds": end.time / 1e6, "byte": end.byte, "certain": end.is_certain}
+
+
 def _damage(log: Log, channel: str) -> dict[str, Any]:
     """Return how much of a log could not be read, or is not a frame of this network."""
     counts = log.statistics_of(channel)
@@ -120,6 +124,7 @@ def _damage(log: Log, channel: str) -> dict[str, Any]:
         "unreadable": counts.unreadable_count,
         "skipped": {kind: number for kind, number in counts.skipped.items() if number},
         "joined": counts.joined,
+        "growing": _growing(log.read_up_to),
         "steps_back": counts.steps_back,
         "untimed": counts.untimed,
         "clock_sets": counts.clock_set_count,

@@ -20,7 +20,7 @@ from rvsim.faces.text.signals_text import signals_text
 from rvsim.faces.text.worst_case_text import worst_case_text
 from rvsim.logs.columns import LogLoad
 from rvsim.logs.formats.jsonl import utc_text
-from rvsim.logs.read import Log
+from rvsim.logs.read import Log, ReadUpTo
 from rvsim.logs.reported_faults import FaultSeen, reported_faults
 from rvsim.logs.survey import MessageCounts, Survey, SurveyedMessage, SurveyedSource
 from rvsim.rig.functions import FUNCTIONS
@@ -201,6 +201,8 @@ def left_out(log: Log, channel: str | None = None) -> Iterator[str]:
         yield f"  line {line} could not be read: {why}"
     if counts.unreadable_count > MAX_LISTED_PLACES:
         yield f"  and {counts.unreadable_count - MAX_LISTED_PLACES} more places could not be read"
+    if log.read_up_to is not None:
+        yield f"  {_growing_text(log.read_up_to)}"
     skipped = ", ".join(f"{number} {kind}" for kind, number in counts.skipped.items() if number)
     if skipped:
         yield f"  not decoded: {skipped}"
@@ -221,6 +223,13 @@ def left_out(log: Log, channel: str | None = None) -> Iterator[str]:
         yield f"  {counts.before_zero} {_were(counts.before_zero, 'time')} below zero; the time before is used instead"
     if counts.untimed:
         yield f"  {counts.untimed} {_were(counts.untimed, 'frame')} without a time; the time before is used instead"
+
+
+def _growing_text(end: ReadUpTo) -> str:
+    read = f"read up to {end.time / 1e6:.3f} s, byte {end.byte}"
+    if end.is_certain:
+        return f"the file is still growing: {read}; survey it again for the rest"
+    return f"the file ends within an entry and was just written: {read}; if it is still growing, survey it again"
 
 
 def _were(count: int, noun: str) -> str:

@@ -28,7 +28,7 @@ from rvsim.logs.formats.blf import (
     ObjectFinder,
     container_content,
 )
-from rvsim.logs.formats.entry import MAX_DATA_BYTES, TIME_LIMIT_US, ReadEntry, UnreadableError, error_entry
+from rvsim.logs.formats.entry import MAX_DATA_BYTES, TIME_LIMIT_US, CutOffError, ReadEntry, UnreadableError, error_entry
 from rvsim.logs.formats.source import ByteSource
 
 if TYPE_CHECKING:
@@ -96,9 +96,10 @@ class BlfColumns:
 
     def _add(self, entries: Iterator[tuple[int, ReadEntry | UnreadableError]], *, is_broken: bool) -> None:
         """Keep entries that were read one by one; incomplete objects of a cut file are not damage of their own."""
-        self._single += (
-            (where, found) for where, found in entries if not (is_broken and isinstance(found, UnreadableError))
-        )
+        for where, found in entries:
+            is_cut = isinstance(found, CutOffError) and self._source.excuses_end()
+            if not is_cut and not (is_broken and isinstance(found, UnreadableError)):
+                self._single.append((where, found))
 
     def _singles(self) -> Iterator[EntryColumns]:
         """Yield what was read one by one."""

@@ -1,21 +1,21 @@
 """Where tables are written: one file, or a folder with a file for each table. What is not complete is not there.
 
-Knows: which suffix stands for which form, temporary names, and what may be replaced. Does not know what a table is
-about. A file is written under a temporary name beside its own, and gets its own when it is complete; after an error, or
-Ctrl-C, only what was there before is left.
+Knows: which suffix stands for which form, and what may be replaced. Does not know what a table is about. A file is
+written under a temporary name beside its own, and gets its own when it is complete, and so is a folder; after an error,
+or Ctrl-C, only what was there before is left.
 """
 
 import os
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from concurrent.futures import Future, ThreadPoolExecutor
 from io import RawIOBase
 from pathlib import Path
 from types import TracebackType
 from typing import Any, BinaryIO, cast
 
-from rvsim.errors import InputError, write_problem
+from rvsim.errors import InputError
 from rvsim.logs.export.arrow_file import ArrowWriter
+from rvsim.logs.export.new_file import NewFile, check_name, check_parent, hidden, reworded
 from rvsim.logs.export.parquet_file import ParquetWriter
 from rvsim.logs.export.polars_frame import check_polars
 from rvsim.logs.export.table import Table, TableRows, TableWriter
@@ -49,50 +49,54 @@ class Destination:
         self.path, self.is_folder = path, is_folder
         self._form, self._overwrite = form, overwrite
         self._tables: dict[str, _OpenTable] = {}
-        if "\0" in str(path):
-            raise InputError(f"--output {path}: no file can have this name: give another one")
-        with _reworded(path):
-            self._check()
-            self._target = path.resolve()
-            self._temporary = self._target.with_name(f".{self._target.name}.{os.getpid()}.part")
-            if is_folder:
+        self._thread = ThreadPoolExecutor(1)
+        """Writes rows while the next ones are read: packing takes longer than reading."""
+        self._pending: Future[None] | None = None
+        self._file = None if is_folder else NewFile(path, overwrite=overwrite)
+        if self._file is None:
+            check_name(path)
+            with reworded(path):
+                self._check_folder()
+                check_parent(path)
+                self._target = path.resolve()
+                self._temporary = hidden(self._target)
                 self._temporary.mkdir()
 
-    def _check(self) -> None:
+    def _check_folder(self) -> None:
         """Refuse what must not be replaced."""
         path = self.path
-        if self.is_folder:
-            if path.exists() and not path.is_dir():
-                raise InputError(f"--output {path}: a file: name a folder, or a file with a suffix")
-            if path.exists() and any(path.iterdir()) and not self._overwrite:
-                raise InputError(f"--output {path}: the folder is not empty: name another one, or add --overwrite")
-        elif path.is_dir():
-            raise InputError(f"--output {path}: a folder: name a file in it")
-        elif path.exists() and not path.is_file():
-            raise InputError(f"--output {path}: not a file: name one")
-        elif path.exists() and not self._overwrite:
-            raise InputError(f"--output {path}: the file exists: name another one, or replace it with --overwrite")
-        if not path.resolve().parent.is_dir():
-            raise InputError(f"--output {path}: the folder {path.parent} is not there: create it, or name another one")
+        if path.exists() and not path.is_dir():
+            raise InputError(f"--output {path}: a file: name a folder, or a file with a suffix")
+        if path.exists() and any(path.iterdir()) and not self._overwrite:
+            raise InputError(f"--output {path}: the folder is not empty: name another one, or add --overwrite")
 
     def write(self, table: Table, rows: TableRows, folder: str = "") -> None:
-        """Write rows of a table; in a folder its file is named as the table, and may stand in a folder of its own.
+        """Write rows of a table, which must not change any more.
+
+        In a folder the table's file is named as the table, and may stand in a folder of its own.
 
         Raises:
-            InputError: the disk is full, or the place cannot be written.
+            InputError: the disk is full, or the place cannot be written; also for rows that were handed over before.
         """
-        with _reworded(self.path):
-            self._open(table, folder).write(rows)
+        with reworded(self.path):
+            self._wait()
+            self._pending = self._thread.submit(self._open(table, folder).write, rows)
+
+    def _wait(self) -> None:
+        """Wait until what was handed over is written."""
+        pending, self._pending = self._pending, None
+        if pending is not None:
+            pending.result()
 
     def start(self, table: Table) -> None:
         """Begin a table, so that it is there even if it has no rows."""
-        with _reworded(self.path):
+        with reworded(self.path):
             self._open(table, "")
 
     def _open(self, table: Table, folder: str) -> "_OpenTable":
         name = f"{folder}/{table.name}" if folder else table.name
         if name not in self._tables:
-            path = self._temporary / f"{name}.{self._form}" if self.is_folder else self._temporary
+            path = self._file.temporary if self._file else self._temporary / f"{name}.{self._form}"
             path.parent.mkdir(exist_ok=True)
             self._tables[name] = _OpenTable(TABLE_FORMS[self._form], table, path)
         return self._tables[name]
@@ -108,23 +112,24 @@ class Destination:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         try:
             if kind is None:
-                with _reworded(self.path):
+                with reworded(self.path):
+                    self._wait()
                     for table in self._tables.values():
                         table.close()
                     self._move()
         finally:
-            if self.is_folder:
-                shutil.rmtree(self._temporary, ignore_errors=True)
+            self._thread.shutdown()
+            if self._file:
+                self._file.discard()
             else:
-                with suppress(OSError):
-                    self._temporary.unlink(missing_ok=True)
+                shutil.rmtree(self._temporary, ignore_errors=True)
 
     def _move(self) -> None:
         """Give everything its own name."""
-        self._check()
-        if not self.is_folder:
-            os.replace(self._temporary, self._target)
+        if self._file:
+            self._file.finish()
             return
+        self._check_folder()
         self._target.mkdir(exist_ok=True)
         for name in self._tables:
             place = self._target / f"{name}.{self._form}"
@@ -158,11 +163,3 @@ class _AppendedFile(RawIOBase):
     def write(self, data: Any) -> int:
         with self._path.open("ab") as file:
             return file.write(data)
-
-
-@contextmanager
-def _reworded(path: Path) -> Iterator[None]:
-    try:
-        yield
-    except OSError as error:
-        raise InputError(f"--output {path}: cannot be written {write_problem(error)}") from None

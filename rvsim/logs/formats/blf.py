@@ -14,6 +14,7 @@ from typing import ClassVar
 from rvsim.logs.formats.entry import (
     MAX_DATA_BYTES,
     BinaryReader,
+    CutOffError,
     EntryKind,
     LogEntry,
     ReadEntry,
@@ -58,7 +59,7 @@ _FRAME_TYPES = (*CAN_TYPES, *ERROR_TYPES, FD_TYPE, FD64_TYPE)
 EXTENDED_FLAG, IDENTIFIER_MASK, STANDARD_MASK = 0x8000_0000, 0x1FFF_FFFF, 0x7FF
 """The parts of the number that contains an identifier."""
 REMOTE_FLAG = 0x80
-_CUT = "an object that is cut off"
+_CUT, _CUT_CONTAINER = "an object that is cut off", "a container that is cut off"
 
 
 class BlfReader(BinaryReader):
@@ -85,7 +86,7 @@ class BlfReader(BinaryReader):
         while len(held) < _FILE_HEADER.size and (block := next(blocks, None)) is not None:
             held += block
         if len(held) < _FILE_HEADER.size:
-            yield 0, UnreadableError("cut off in the first bytes")
+            yield 0, CutOffError("cut off in the first bytes")
             return
         size, *start = _FILE_HEADER.unpack_from(held)
         self.origin = _epoch(*start)
@@ -104,7 +105,7 @@ class BlfReader(BinaryReader):
         content, why = _unpacked(found)
         yield from ((position, self.read(item)) for _, item in inner.feed(content))
         if why:
-            yield position, UnreadableError(why)
+            yield position, CutOffError(why) if why == _CUT_CONTAINER else UnreadableError(why)
             yield from ((position, self.read(item)) for _, item in inner.feed(None))
 
     def read(self, found: bytes | UnreadableError) -> ReadEntry | UnreadableError:
@@ -112,9 +113,9 @@ class BlfReader(BinaryReader):
         if isinstance(found, UnreadableError):
             return found
         try:
-            return UnreadableError(_CUT) if _is_short(found) else _frame(found)
+            return CutOffError(_CUT) if _is_short(found) else _frame(found)
         except struct.error:
-            return UnreadableError(_CUT)
+            return CutOffError(_CUT)
         except UnreadableError as why:
             return why
 
@@ -217,13 +218,12 @@ def _type(found: bytes) -> int:
 
 def _unpacked(container: bytes) -> tuple[bytes, str | None]:
     """Return the content of a container, and why it is not complete, None if it is."""
-    cut = "a container that is cut off"
     if len(container) < _PACKING.size:
-        return b"", cut
+        return b"", _CUT_CONTAINER
     (packing,) = _PACKING.unpack_from(container)
     content = container[_PACKING.size :]
     if packing == _STORED:
-        return content, cut if _is_short(container) else None
+        return content, _CUT_CONTAINER if _is_short(container) else None
     if packing != _DEFLATED:
         return b"", f"a container with an unknown compression ({packing})"
     unpack = zlib.decompressobj()
@@ -231,7 +231,7 @@ def _unpacked(container: bytes) -> tuple[bytes, str | None]:
         content = unpack.decompress(content, MAX_OBJECT_BYTES)
     except zlib.error:
         return b"", "a container whose content is damaged"
-    return content, None if unpack.eof else cut
+    return content, None if unpack.eof else _CUT_CONTAINER
 
 
 def _frame(found: bytes) -> ReadEntry:

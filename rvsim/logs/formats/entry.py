@@ -157,6 +157,10 @@ class UnreadableError(ValueError):
     """A part of a log that could not be read; its text says why."""
 
 
+class CutOffError(UnreadableError):
+    """The end of a log in the middle of an entry."""
+
+
 class LineReader(Protocol):
     """A reader of one text format; a new one for each log, since some formats have settings in their first lines."""
 
@@ -192,6 +196,8 @@ class BinaryReader(ABC):
     """How such logs begin."""
     origin = 0
     """As in ``LineReader``."""
+    needs = ""
+    """What has to be installed before such a log can be read, empty if nothing has."""
 
     @abstractmethod
     def entries(self, blocks: Iterator[bytes]) -> "Iterator[tuple[int, ReadEntry | UnreadableError]]":

@@ -6,7 +6,7 @@ Knows: how to continue behind damage. Does not know formats: it is told how a re
 import re
 from collections.abc import Callable, Iterator
 
-from rvsim.logs.formats.entry import UnreadableError
+from rvsim.logs.formats.entry import CutOffError, UnreadableError
 
 MAX_RECORD_BYTES = 1 << 18
 """The largest packet of a capture, by its usual tools; a larger size is taken for damage."""
@@ -57,7 +57,7 @@ class RecordFinder:
             place = end
         self.position, self._held = self.position + place, held[place:]
         if final and (self._held or self._is_lost):
-            yield self.position, UnreadableError(DAMAGED if self._is_lost else CUT)
+            yield self.position, UnreadableError(DAMAGED) if self._is_lost else CutOffError(CUT)
 
     def _is_record(self, held: bytes, place: int, end: int) -> bool:
         """Tell whether these bytes are a record, or only look like one.

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from itertools import chain
 from typing import ClassVar
 
-from rvsim.logs.formats.entry import BinaryReader, ReadEntry, UnreadableError
+from rvsim.logs.formats.entry import BinaryReader, CutOffError, ReadEntry, UnreadableError
 from rvsim.logs.formats.packet_records import MAX_RECORD_BYTES, RecordFinder
 from rvsim.logs.formats.socketcan import SocketcanPackets
 from rvsim.wire.frame import SECOND_US
@@ -47,7 +47,7 @@ class PcapReader(BinaryReader):
         while len(held) < _HEAD_BYTES and (block := next(blocks, None)) is not None:
             held += block
         if len(held) < _HEAD_BYTES:
-            yield 0, UnreadableError("cut off in the first bytes")
+            yield 0, CutOffError("cut off in the first bytes")
             return
         order = ">" if held[0] == 0xA1 else "<"
         number, self._link_type = struct.unpack_from(f"{order}L16xL", held)

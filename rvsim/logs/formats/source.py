@@ -5,15 +5,18 @@ nor which file of an archive is wanted.
 """
 
 import io
+import os
+import stat
 import tempfile
 from codecs import getincrementaldecoder
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import chain
 from typing import BinaryIO
 
 from rvsim.errors import printable
 from rvsim.logs.formats.packings import MARK_BYTES, UNREADABLE_PACKINGS, UnpackError, packing_of, unpacked
 from rvsim.logs.formats.zip_archive import ZIP_MARKS, ZipArchive, ZipMember
+from rvsim.sim.clock import epoch_s
 from rvsim.wire.file_text import UTF16_MARKS
 
 BLOCK_BYTES = 1 << 16
@@ -24,6 +27,9 @@ MAX_PACKINGS = 6
 """How often a log may be packed, such as gzip in a zip in a zip. Our decision: some files unpack to themselves."""
 MAX_COPIED_BYTES = 1 << 32
 """The size of a zip archive that comes through a pipe or in another packing, and has to be copied. Our decision."""
+RECENT_S = 10
+"""Half a line at the end of a file that was written less than so long ago is not damage: programs write in pieces of
+some kilobytes, which a quiet bus fills in seconds. Our decision."""
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -41,6 +47,11 @@ class ByteSource:
         """
         self.broken: str | None = None
         self.archive: ZipArchive | None = None
+        self.ends_within_entry = False
+        """Whether the log ends within an entry, which is no damage since it was just written."""
+        self._position = self._held_back = 0
+        self._file = file
+        self._size = _size(file)
         self._copies: list[BinaryIO] = []
         self._read = getattr(file, "read1", file.read)
         self._packings: tuple[str, ...] = ()
@@ -80,6 +91,49 @@ class ByteSource:
         self._add_packing(f"zip ({printable(member.name)})")
         self._start(archive.blocks(member, self._tell), None)
 
+    @property
+    def is_growing(self) -> bool:
+        """Whether the size of the file has changed since it was opened; asked at its end."""
+        return self._size is not None and _size(self._file) not in (self._size, None)
+
+    @property
+    def read_bytes(self) -> int:
+        """How many bytes of the file were read, without an incomplete line at its end."""
+        return self._position - (0 if self._packings else self._held_back)
+
+    def excuses_end(self, size: int = 0) -> bool:
+        """Tell whether it is no damage that the log ends within an entry, and note it if so.
+
+        It is none if the file is growing, or was written a moment ago; packed files may have been saved just now, so
+        they have to grow. ``size`` is that of what is left out.
+        """
+        if self._size is None:
+            return False
+        try:
+            is_recent = abs(epoch_s() - os.fstat(self._file.fileno()).st_mtime) < RECENT_S
+        except (OSError, ValueError):
+            return False
+        if self.is_growing or (is_recent and not self._packings):
+            self.ends_within_entry, self._held_back = True, size * (2 if self._utf16 else 1)
+        return self.ends_within_entry
+
+    def whole_lines(self, blocks: Iterator[bytes], is_entry: Callable[[bytes], bool]) -> Iterator[bytes]:
+        """Yield blocks of lines without an incomplete line at the end of a log that is still being written.
+
+        ``is_entry`` tells whether a line is an entry: then it is complete, unless the file is growing.
+        """
+        rest = b""
+        for block in blocks:
+            end = block.rfind(b"\n") + 1
+            if end or len(rest) > MAX_LINE_BYTES:
+                yield rest + block[:end]
+                rest = b""
+            rest += block[end:]
+        if rest and not (
+            self.broken is None and (self.is_growing or not is_entry(rest)) and self.excuses_end(len(rest))
+        ):
+            yield rest
+
     def _add_packing(self, name: str) -> None:
         if len(self._packings) >= MAX_PACKINGS:
             raise UnpackError(f"packed more than {MAX_PACKINGS} times: unpack it first")
@@ -106,6 +160,7 @@ class ByteSource:
     def _plain(self) -> Iterator[bytes]:
         try:
             while block := self._read(BLOCK_BYTES):
+                self._position += len(block)
                 yield block
         except (OSError, ValueError) as error:  # a ValueError: the file was closed meanwhile
             self._tell(f"reading stopped ({getattr(error, 'strerror', None) or error})")
@@ -123,6 +178,15 @@ class ByteSource:
                 raise UnpackError(f"a zip archive of more than {MAX_COPIED_BYTES >> 30} GiB: unpack it first")
             copy.write(block)
         return copy
+
+
+def _size(file: BinaryIO) -> int | None:
+    """Return the size of a file, None for a pipe or what is no file of the system."""
+    try:
+        status = os.fstat(file.fileno())
+    except (OSError, ValueError):
+        return None
+    return status.st_size if stat.S_ISREG(status.st_mode) else None
 
 
 def _begun(blocks: Iterator[bytes]) -> tuple[bytes, Iterator[bytes]]:
@@ -144,21 +208,22 @@ def _as_utf8(blocks: Iterator[bytes]) -> Iterator[bytes]:
 
 
 def with_line_feeds(blocks: Iterator[bytes]) -> Iterator[bytes]:
-    r"""Replace carriage returns by line feeds where the lines of a text end in nothing else.
+    """Replace carriage returns by line feeds where most lines of a text end in a carriage return alone.
 
-    That is decided by the first block with a carriage return that something follows.
+    That is decided by the first block with the end of a line.
     """
     waiting = b""
     for block in blocks:
         waiting += block
-        if b"\n" in waiting or (b"\r" not in waiting[:-1] and len(waiting) > MAX_LINE_BYTES):
-            yield waiting
-            yield from blocks
-            return
-        if b"\r" in waiting[:-1]:
+        feeds, alone = waiting.count(b"\n"), waiting[:-1].count(b"\r") - waiting.count(b"\r\n")
+        if alone > feeds:
             yield waiting.replace(b"\r", b"\n")
             for later in blocks:
                 yield later.replace(b"\r", b"\n")
+            return
+        if feeds or len(waiting) > MAX_LINE_BYTES:
+            yield waiting
+            yield from blocks
             return
     if waiting:
         yield waiting.replace(b"\r", b"\n")

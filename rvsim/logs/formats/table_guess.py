@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from rvsim.logs.formats.dates import parse_date_us, parse_time_of_day_us
-from rvsim.logs.formats.table_text import TableReader, split_line
+from rvsim.logs.formats.table_text import TableReader, split_line, text_of
 from rvsim.rig.column_mapping import EXAMPLE, TIME_UNITS, ColumnMapping, parse_mapping
 
 MAX_GUESS_LINES = 20
@@ -25,8 +25,8 @@ _NAMES = {
     "time": ("time", "timestamp", "ts", "t", "timems", "times", "timeus", "timens", "abstime", "reltime", "datetime",
              "date", "timeabs", "timerel", "systemtime", "epoch", "zeit", "offset"),
     "id": ("id", "canid", "arbitrationid", "identifier", "arbid", "frameid", "messageid", "msgid", "idhex", "canidhex"),
-    "data": ("data", "payload", "bytes", "databytes", "datahex", "candata", "message", "daten", "d0", "b0", "byte0",
-             "data0", "d1", "b1", "byte1", "data1"),
+    "data": ("data", "d", "payload", "bytes", "databytes", "datahex", "candata", "message", "daten",
+             "d0", "b0", "byte0", "data0", "d1", "b1", "byte1", "data1"),
     "length": ("dlc", "len", "length", "datalength", "size", "databytecount"),
     "channel": ("channel", "bus", "chan", "interface", "ch", "port", "kanal"),
 }  # fmt: skip
@@ -72,14 +72,14 @@ def _why(lines: Sequence[bytes], mapping: ColumnMapping) -> str:
 
 def _shown_lines(lines: Sequence[bytes]) -> list[str]:
     """Return the first lines of a log as they are shown; none if it is not text."""
-    texts = [line.decode("utf-8", "replace").strip() for line in lines[:MAX_SHOWN_LINES] if line.strip()]
+    texts = [text_of(line).strip() for line in lines[:MAX_SHOWN_LINES] if line.strip()]
     is_text = all(text.replace("\t", " ").isprintable() and "\ufffd" not in text for text in texts)
     return [text[:MAX_SHOWN_CHARACTERS] for text in texts] if is_text else []
 
 
 def is_table(lines: Sequence[bytes]) -> bool:
     """Tell whether the first lines look like a table: JSON, or equally many columns."""
-    texts = [text for line in lines[:MAX_GUESS_LINES] if (text := line.decode("utf-8", "replace").strip())]
+    texts = [text for line in lines[:MAX_GUESS_LINES] if (text := text_of(line).strip())]
     if texts and all(text.startswith(("{", "[")) for text in texts):
         return bool(_keys(texts)) or _json(texts[0]) is not None
     for separator in (";", "\t", ","):
@@ -91,7 +91,7 @@ def is_table(lines: Sequence[bytes]) -> bool:
 
 def guessed_mapping(lines: Sequence[bytes]) -> str | None:
     """Return the mapping that fits most of the first lines, None if none is found."""
-    texts = [text for line in lines[:MAX_GUESS_LINES] if (text := line.decode("utf-8", "replace").strip())]
+    texts = [text for line in lines[:MAX_GUESS_LINES] if (text := text_of(line).strip())]
     best, most = None, 0
     for guess in _guesses(texts):
         reader = TableReader(parse_mapping(guess))

@@ -9,6 +9,7 @@ import csv
 import json
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, ClassVar
 
@@ -51,7 +52,8 @@ class TableReader:
     def __init__(self, mapping: ColumnMapping) -> None:
         self._mapping = mapping
         self._separators = [mapping.separator] if mapping.separator else [";", "\t", ",", " "]
-        self._header: tuple[str, ...] = ()
+        self._named: dict[Column, tuple[int, int | None] | None] = {}
+        """The places of the columns that are known by their names."""
         self._is_begun = False
 
     def fits(self, line: bytes) -> bool:
@@ -80,28 +82,31 @@ class TableReader:
         return entry
 
     def _read(self, line: bytes) -> ReadEntry:
-        text = line.decode("utf-8", "replace").strip("\r\n")
+        text = text_of(line).strip("\r\n")
         if not text.strip():
             return None
         if text.lstrip().startswith(("{", "[")):
             return self._entry(_json_row(text))
-        why, most = UnreadableError(f"{quoted(line)} has no columns"), 1
+        why, most = None, 1
         for separator in self._separators:
             row = split_line(text, separator)
             if not self._is_begun and self._is_header(row):
-                self._header, self._separators = tuple(row), [separator]
+                self._named, self._separators = (
+                    {each: _places(each, row) for each in self._mapping.columns},
+                    [separator],
+                )
                 return None
             if len(row) < 2:
                 continue
             try:
                 entry = self._entry(row, has_decimal_commas=separator != ",")
             except UnreadableError as error:
-                if len(row) > most:
+                if len(row) > most and (separator != " " or most == 1):
                     why, most = error, len(row)
             else:
                 self._separators = [separator]
                 return entry
-        raise why
+        raise why or UnreadableError(f"{quoted(line)} has no columns")
 
     def _is_header(self, row: Sequence[str]) -> bool:
         named = [column for column in self._mapping.columns if not column.is_numbered]
@@ -138,13 +143,21 @@ class TableReader:
         """Return the cells of a column, or of several next to each other."""
         if isinstance(row, dict):
             return _by_key(row, column)
-        place = (column.first, column.last) if column.is_numbered else _places(column, self._header)
+        place = (column.first, column.last) if column.is_numbered else self._named.get(column)
         if place is None:
             raise UnreadableError(f"no line before it names a column {column.name}")
         first, last = place
         if len(row) < first and first == last:
             raise UnreadableError(f"there is no column {column.name}: the line has {len(row)}")
         return row[first - 1 : last]
+
+
+def text_of(line: bytes) -> str:
+    """Return a line as text: UTF-8, or else the code page that most programs in Western Europe write."""
+    try:
+        return line.decode()
+    except UnicodeDecodeError:
+        return line.decode("cp1252", "replace")
 
 
 def _json_row(text: str) -> "Sequence[Cell] | dict[str, Cell]":
@@ -200,6 +213,10 @@ def _time(cell: Cell, unit: str, *, has_decimal_commas: bool) -> int:
     text = str(cell).strip().strip("()[]")
     number = text.replace(",", ".") if has_decimal_commas else text
     if _NUMBER.fullmatch(number):
+        whole, _, fraction = number.partition(".")
+        power = TIME_UNITS[unit]
+        if whole.isdecimal() and len(whole) < 12 and len(fraction) <= power and not fraction.strip("0123456789"):
+            return int(whole + fraction.ljust(power, "0"))
         return checked_time(int(Decimal(number).scaleb(TIME_UNITS[unit]).to_integral_value(ROUND_HALF_UP)))
     time = parse_date_us(text)
     time = parse_time_of_day_us(text) if time is None else time
@@ -231,6 +248,9 @@ def _data(cells: Sequence[Cell], unit: str) -> bytes:
     if len(cells) == 1 and isinstance(cells[0], list):
         cells = cells[0]
         return bytes(_byte(str(cell), "dec" if isinstance(cell, int) else unit) for cell in cells)
+    if len(cells) == 1 and unit == "hex" and isinstance(cells[0], str):
+        with suppress(ValueError):
+            return bytes.fromhex(cells[0])
     if len(cells) == 1:
         texts = [text for text in _BYTES_APART.split(str(cells[0] if cells[0] is not None else "")) if text]
         if len(texts) == 1 and unit == "hex":

@@ -18,6 +18,8 @@ ZIP_MARKS = (b"PK\x03\x04", b"PK\x05\x06")
 _MEMBER_MARK, _SIZES_MARK = b"PK\x03\x04", b"PK\x07\x08"
 _SIZES_BYTES = (16, 24)
 """The length of what is written behind a file: mark, checksum, two sizes of 4 or 8 bytes."""
+MAX_NAME_BYTES = 1024
+"""The name of a file in an archive that is cut off; a longer one is taken for damage. Our decision."""
 _READ_BYTES = 1 << 16
 _HEADER = struct.Struct("<4s2xHH4xLL4xHH")
 """Before a file: mark, flags, method, checksum, packed size, lengths of its name and of what follows the name."""
@@ -143,6 +145,8 @@ def _walked(file: BinaryIO) -> Iterator[ZipMember]:
         if len(header) < _HEADER.size or not header.startswith(_MEMBER_MARK):
             return
         _, flags, method, checksum, size, name_length, more_length = _HEADER.unpack(header)
+        if name_length > MAX_NAME_BYTES:
+            return
         name = file.read(name_length).decode("utf-8" if flags & _UTF8 else "cp437", "replace")
         start = place + _HEADER.size + name_length + more_length
         is_known = not flags & _SIZE_FOLLOWS and size != _UNKNOWN_SIZE

@@ -6,10 +6,11 @@ Knows: that only a reading that is fresh and not flagged itself can contradict a
 for one battery the one with the highest device priority counts. Does not know the reasons for the table.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import assert_never
 
 from rvsim.watch.detect.comparison_table import (
+    MAX_DIFFERENCE_V,
     MIN_CHARGING_A,
     MIN_DIFFERENCE_US,
     UPPER_BOUNDS,
@@ -19,6 +20,7 @@ from rvsim.watch.detect.comparison_table import (
     max_difference,
 )
 from rvsim.watch.identity.records import TopicRecord
+from rvsim.watch.needs import Differing, Exceeding, Need
 from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, ReadingsContradict, Transition
 from rvsim.wire.fields import Reading
@@ -71,6 +73,40 @@ class Contradictions:
         for comparison in comparisons:
             self._compare(comparison, record.frame.time, record.rhythm.times[-1])
 
+    def needs_each_change(self, record: TopicRecord) -> bool:
+        """Return whether each frame with new data of a topic is needed at present: some readings differ."""
+        message = record.topic.message or ""
+        everything = message in self._others or any(pair.message == message for pair in VOLTAGE_PAIRS)
+        known = self._comparisons.values() if everything else [self._comparisons.get(record, [])]
+        return any(
+            comparison.since is not None or comparison.reported is not None
+            for comparisons in known
+            for comparison in comparisons
+        )
+
+    @staticmethod
+    def needs(message: str) -> Iterator[Need]:
+        """Yield what is needed of the topics of a message."""
+        for bound in UPPER_BOUNDS:
+            if bound.message == message:
+                yield Exceeding(bound.field, bound.bound)
+        for pair in VOLTAGE_PAIRS:
+            if message in (pair.message, pair.other_message):
+                yield Differing(
+                    pair.message,
+                    pair.field,
+                    pair.current,
+                    MIN_CHARGING_A,
+                    pair.other_message,
+                    pair.other_field,
+                    MAX_DIFFERENCE_V,
+                )
+
+    def enter(self, record: TopicRecord) -> None:
+        """Take in the last frame of those that were passed over."""
+        for comparison in self._comparisons.get(record, ()):
+            _read(comparison)
+
     def forget(self, record: TopicRecord, time: int) -> None:
         """Forget a topic whose device is silent."""
         for comparison in self._comparisons.pop(record, ()):
@@ -114,7 +150,13 @@ class Contradictions:
             self._update(comparison, None, time)
         elif comparison.since is None:
             comparison.since = now
+            self._choose_again(pair)
             self._deadlines.schedule(now + MIN_DIFFERENCE_US, self._difference_deadline, comparison.number, comparison)
+
+    def _choose_again(self, pair: VoltagePair) -> None:
+        """Have each change of the two messages examined from now on."""
+        for record in (*self._comparisons, *self._others[pair.other_message]):
+            record.choose_again()
 
     def _due(self, comparison: _Comparison, passed: int) -> int | None:
         return None if comparison.since is None else max(passed, comparison.since + MIN_DIFFERENCE_US)

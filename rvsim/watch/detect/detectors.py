@@ -3,7 +3,7 @@
 Knows: which messages concern which detector. Does not know what the detectors look for.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 
 from rvsim.rig.functions import by_command, by_status
 from rvsim.rig.model import Rig
@@ -16,6 +16,7 @@ from rvsim.watch.detect.missing_functions import MissingFunctions
 from rvsim.watch.detect.stuck_values import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
 from rvsim.watch.identity.records import TopicRecord
+from rvsim.watch.needs import EACH_CHANGE, LastChange, Need
 from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import Transition
 from rvsim.wire.catalogue import Catalogue
@@ -47,7 +48,7 @@ class Detectors:
         self._ignored_commands = IgnoredCommands(planned, deadlines, emit, name_of)
         self._missing_functions = MissingFunctions(planned, catalogue, deadlines, emit, name_of)
         self._contradictions = Contradictions(deadlines, emit)
-        self._stuck_values = StuckValues(deadlines, emit)
+        self._stuck_values = StuckValues(catalogue, deadlines, emit)
         self._observers: dict[str, list[Observe]] = {}
         self._neighbour_messages: set[str] = set()
 
@@ -60,6 +61,36 @@ class Detectors:
             for name in StuckValues.neighbours_of(layout.spec) - self._neighbour_messages:
                 self._add_neighbour(name)
         return self._observers[layout.name]
+
+    def needs(self, layout: Layout) -> Iterator[Need]:
+        """Yield what is needed of the topics of a message, where the sender is not in question.
+
+        Commands and acknowledgments need every frame, and are given it, since their observers settle nothing.
+        """
+        if layout.name is None or layout.spec is None or not layout.spec.fields:
+            return
+        if layout.name == HEARTBEAT:
+            yield EACH_CHANGE
+        yield from Contradictions.needs(layout.name)
+        yield from self._stuck_values.needs(layout.spec)
+
+    def needs_each_change(self, record: TopicRecord) -> bool:
+        """Return whether each frame with new data of a topic is needed at present."""
+        message = record.topic.message
+        return (
+            self._ignored_commands.needs_each_change(record)
+            or (message in contradictions.MESSAGES and self._contradictions.needs_each_change(record))
+            or self._stuck_values.needs_each_change(record)
+        )
+
+    def resting_since(self, record: TopicRecord, field: str) -> int | None:
+        """Return since when a value with neighbours has been constant, in frame time; None where it is not known."""
+        return self._stuck_values.resting_since(record, field)
+
+    def enter(self, record: TopicRecord, last_change: LastChange) -> None:
+        """Take in the last frames with new data that were passed over."""
+        self._contradictions.enter(record)
+        self._stuck_values.enter(record, last_change)
 
     def forget(self, record: TopicRecord, time: int) -> None:
         """Forget a topic whose device is silent."""

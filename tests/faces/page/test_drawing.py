@@ -34,28 +34,23 @@ def test_labels_of_an_axis():
 def test_a_band_has_its_times():
     """It is placed in percent, cut at the edges, and has its times for the script; one outside is not there."""
     window = Window(100, 200)
-    found = bands(
+    found, lanes = bands(
         window, [Band("flag fault", 50, 150, "a < b", "[1]"), Band("flag", 190, None, "c"), Band("x", 0, 99, "")]
     )
     assert 'style="left:0.0%;width:50.0%" title="a &lt; b" data-since="50" data-until="150"' in found
     assert 'style="left:90.0%;width:10.0%" title="c" data-since="190"' in found
-    assert found.count('class="band') == 2
+    assert (found.count('class="band'), lanes) == (2, 1)
     assert '<span class="tag">[1]</span>' in found
 
 
 def test_overlapping_bands_have_lanes():
     """Each in a lane of its own, as far as there are lanes; one that follows another takes its lane again."""
     window = Window(0, 1000)
-    together = bands(window, [Band("flag", number, 500, "", f"({number})") for number in range(6)])
-    assert [int(lane) for lane in re.findall(r"--lane:(\d)", together)] == [
-        1,
-        2,
-        MAX_LANES - 1,
-        MAX_LANES - 1,
-        MAX_LANES - 1,
-    ]
-    assert together.count('class="tag"') == MAX_LANES
-    assert "--lane" not in bands(window, [Band("flag", 0, 100, "", "(1)"), Band("flag", 500, 900, "", "(2)")])
+    together, lanes = bands(window, [Band("flag", number, 500, "", f"({number})") for number in range(6)])
+    assert re.findall(r"--lane:(\d)", together) == ["1", "2", *[str(MAX_LANES - 1)] * 3]
+    assert together.count('class="tag"') == lanes == MAX_LANES
+    apart, lanes = bands(window, [Band("flag", 0, 100, "", "(1)"), Band("flag", 500, 900, "", "(2)")])
+    assert ("--lane" in apart, lanes) == (False, 1)
 
 
 def test_a_line_of_steps():

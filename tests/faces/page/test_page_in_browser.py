@@ -19,19 +19,13 @@ def shown(chromium, quiet_page):
 
 
 @pytest.fixture(autouse=True)
-def whole_log(request):
-    """Show the whole log again after each test."""
+def clean(request):
+    """Check that nothing was requested or written to the console; show the whole log again for the next test."""
     yield
     if "shown" in request.fixturenames:
-        request.getfixturevalue("shown").run("showTime(...whole)")
-
-
-@pytest.fixture(scope="module", autouse=True)
-def quiet_browser(chromium, shown):
-    """Nothing was requested, and nothing was written to the console, by any test on this page."""
-    yield
-    assert shown.requests() == []
-    assert shown.problems() == []
+        shown = request.getfixturevalue("shown")
+        shown.run("showTime(...whole)")
+        assert (shown.requests(), shown.problems()) == ([], [])
 
 
 def rows(browser, table):
@@ -137,12 +131,20 @@ def test_a_zoomed_line_has_all_its_points(shown):
     assert (shown.run(path), shown.run(labels)) == (before, named)
 
 
-def test_the_line_of_the_file_is_that_of_the_script(shown):
+def test_the_line_of_the_file_is_that_of_the_script(shown, quiet_page):
     """What is drawn without a script and with it is the same, up to the number of its points."""
-    drawn = shown.run("figures.map(one => one.querySelector('.line').getBoundingClientRect().height)")
+    shown.open(quiet_page, width=WIDTH)
+    shown.wait_for("document.documentElement.dataset.points")
+    places = (
+        "figures.map(one => one.querySelector('.line').getBoundingClientRect())"
+        ".map(place => [place.height, place.left, place.right]).flat()"
+    )
+    pieces = "figures.map(one => one.querySelector('.line').getAttribute('d').split('M').length)"
+    drawn, before = shown.run(places), shown.run(pieces)
     shown.run("figures.forEach(draw)")
-    again = shown.run("figures.map(one => one.querySelector('.line').getBoundingClientRect().height)")
-    assert again == pytest.approx(drawn, abs=1.5)
+    assert shown.run(pieces) == before
+    assert max(before) > 2
+    assert shown.run(places) == pytest.approx(drawn, abs=1.5)
 
 
 def test_flags_and_ticks_follow(shown):
@@ -222,7 +224,9 @@ def test_print(shown):
     shown.run(
         "addEventListener('beforeprint', () => { folded = document.querySelectorAll('details:not([open])').length })"
     )
+    shown.run("showTime(20e6, 50e6)")
     printed = shown.print()
+    assert shown.run("figures.every(one => one.drawnFor === shown.join())")
     assert printed.startswith(b"%PDF")
     pages = len(re.findall(rb"/Type /Page\b", printed))
     assert 5 < pages < 40
@@ -251,3 +255,43 @@ def test_every_control_has_a_name(shown):
     ]  # fmt: skip
     assert len(controls) > 50
     assert [node["role"]["value"] for node in controls if not node.get("name", {}).get("value")] == []
+
+
+def test_times_that_cannot_be_trusted(chromium, page_of, tmp_path):
+    """Without a timeline the lines are there, and can be zoomed."""
+    log = tmp_path / "back.log"
+    times = [*range(1000, 1400, 5), *range(200, 600, 5), *range(2000, 2300, 5)]
+    log.write_text(
+        "".join(f"({at}.000000) can0 19FFB748#01{at % 50:02X}64FFFFFFFFFF\n" for at in times), encoding="ascii"
+    )
+    chromium.open(page_of(log), width=WIDTH)
+    chromium.wait_for("document.documentElement.dataset.points")
+    assert chromium.run("document.querySelectorAll('.timeline').length") == 0
+    chromium.run("document.querySelector('.reading').focus()")
+    chromium.press("+")
+    assert chromium.run("shown[0] > whole[0] && shown[1] < whole[1]")
+    assert chromium.problems() == []
+
+
+def test_a_comparison(chromium, rvsim, quiet_log, page_of, tmp_path):
+    """Its tables sort and search; there is no time to zoom."""
+    log = tmp_path / "cut.log"
+    log.write_text("".join(quiet_log.read_text(encoding="ascii").splitlines(keepends=True)[:400]), encoding="ascii")
+    assert rvsim("compare", str(quiet_log), str(log), "--rig", "ottersby", "--html", "page.html")[0] == 1
+    chromium.open(tmp_path / "page.html", width=WIDTH)
+    every = rows(chromium, "difference-table")
+    search(chromium, "difference-table", "heater")
+    assert 0 < len(rows(chromium, "difference-table")) < len(every)
+    assert chromium.run("document.querySelectorAll('#controls button').length") == 1
+    assert (chromium.problems(), chromium.requests()) == ([], [])
+
+
+def test_a_page_without_a_script(chromium, quiet_page):
+    """What is wrong, lines and tables can be read where no script runs."""
+    chromium.call("Emulation.setScriptExecutionDisabled", value=True)
+    try:
+        chromium.open(quiet_page, width=WIDTH)
+        printed = chromium.print()
+    finally:
+        chromium.call("Emulation.setScriptExecutionDisabled", value=False)
+    assert len(re.findall(rb"/Type /Page\b", printed)) > 5

@@ -10,6 +10,7 @@ import pytest
 
 from rvsim.faces.page.colours import colour_css
 from rvsim.faces.screen.palettes import DARK, LIGHT, MIN_CONTRAST
+from rvsim.logs.reduced import MAX_POINTS
 
 HOSTILE = "<script>alert(1)</script>"
 
@@ -118,6 +119,10 @@ def test_lines_are_interrupted(quiet_page):
     page = quiet_page.read_text(encoding="utf-8")
     water = next(one for one in re.findall(r"<figure.*?</figure>", page) if "water temperature" in one)
     assert re.search(r' d="(.*?)"', water)[1].count("M") == 2
+    outdoor = next(one for one in re.findall(r"<figure.*?</figure>", page) if "outdoor sensor" in one)
+    no_data = float(re.search(r'<span class="band special" style="left:([\d.]+)%', outdoor)[1])
+    last = re.findall(r"H([\d.]+)", re.search(r' d="(.*?)"', outdoor)[1])[-1]
+    assert float(last) == pytest.approx(10 * no_data, abs=0.1)
 
 
 def test_what_is_drawn_is_said(page_of, quiet_log):
@@ -138,7 +143,7 @@ def test_a_long_log_is_reduced(page_of, tmp_path):
     drawn, changes, readings = map(
         int, re.search(r"Drawn: (\d+) points of (\d+) changes in (\d+) readings", said[0]).groups()
     )
-    assert drawn <= 4001 < changes < readings == 20_000
+    assert drawn <= MAX_POINTS + 1 < changes < readings == 20_000
     voltage = max(points(page)[0]["readings"], key=lambda reading: len(reading["times"]))
     assert len(voltage["times"]) == len(voltage["raws"]) == drawn
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.faces.page.tables import Cell, Column, seconds_cell, table
+from rvsim.faces.page.tables import MAX_ROWS, Cell, Column, seconds_cell, table
 
 COLUMNS = (Column("Name"), Column("Kind", filters=True), Column("Count", is_number=True))
 
@@ -28,3 +28,11 @@ def test_times():
     none = seconds_cell(None, "end of the log")
     assert none.content == "end of the log"
     assert none.key > 1e17
+
+
+def test_very_many_rows():
+    """The first ones are there, and how many are left out is said."""
+    made = table("Things", COLUMNS, [("a", "x", "1")] * (MAX_ROWS + 3), identifier="things", noun="thing")
+    assert made.count("<tr>") == MAX_ROWS + 1
+    assert f"The first {MAX_ROWS} of {MAX_ROWS + 3} things. The JSON form has all of them." in made
+    assert "The first" not in table("Things", COLUMNS, [("a", "x", "1")] * MAX_ROWS, identifier="things", noun="thing")

@@ -9,6 +9,7 @@ import pytest
 
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import JoinedMessage
 
 HEAD = b"date Sun Sep 14 19:14:42.622 2014\nbase hex  timestamps absolute\ninternal events logged\n"
 FRAME = b"  1.000000 1  19FFE45Ex      Rx   d 3 D3 B1 1B\n"
@@ -255,3 +256,23 @@ def test_the_start_of_trc_is_in_days(days, started):
     head = VERSION_1_1.replace(b"41896.5", days)
     assert read(head + b"1) 0.0 Rx 19FFE45E 0\n")[1].started == started
     assert started is None or datetime.fromtimestamp(started / 1e6, UTC) == datetime(2014, 9, 14, 12, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("length", [b"14", b"e", b"E"])
+def test_more_than_eight_bytes_are_a_long_message(length):
+    """As many as the length says, in hexadecimal or not; otherwise the length is a code, and means eight."""
+    data = bytes(range(14))
+    asc = HEAD + FRAME + b"1.5 1 18FECA11x Rx d %s %s  Length = 0\n" % (length, data.hex(" ").encode())
+    trc = b";$FILEVERSION=1.1\n;$STARTTIME=41896.5\n 1) 1.0 Rx 18FECA11 %s %s\n" % (length, data.hex(" ").encode())
+    for text, when in ((asc, 500_000), (trc, 0)):
+        with open_log(io.BytesIO(text)) as log:
+            joined = [entry for _, entry in log.by_channel() if isinstance(entry, JoinedMessage)]
+            assert joined == [JoinedMessage(when, 0x18FECA11, data)]
+            assert (log.statistics.joined, log.statistics.unreadable) == (1, ())
+
+
+@pytest.mark.parametrize("line", [b"1.5 1 18FECA11x Rx d f " + b"AB " * 14, b"1.5 1 123 Rx d e " + b"AB " * 14])
+def test_a_length_code_is_no_long_message(line):
+    """Where the length is another number, and with an 11-bit identifier."""
+    _, found = read(HEAD + FRAME + line + b"\n")
+    assert (found.joined, found.unreadable_count, found.frames + found.skipped.get("11-bit", 0)) == (0, 0, 2)

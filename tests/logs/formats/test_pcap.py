@@ -11,6 +11,7 @@ from rvsim.logs.formats.packet_records import CUT, DAMAGED
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import ErrorFrame, ErrorState, OtherFrame, StateChanged
+from rvsim.wire.timing import remote_bits, standard_bits
 
 START = 1_410_714_882_622_188
 """Microseconds since the epoch."""
@@ -78,8 +79,8 @@ def pcapng(packets, *, order="<", link_type=227):
 
 
 def read(content):
-    """Return the entries by channel and the statistics of a log."""
-    with open_log(io.BytesIO(content)) as log:
+    """Return the entries by channel and the statistics of a log, given as bytes or as a file."""
+    with open_log(io.BytesIO(content) if isinstance(content, bytes) else content) as log:
         entries = [(name, entry) for name, entry in log.by_channel() if type(entry).__name__ != "LogEnded"]
         return entries, log.statistics
 
@@ -88,6 +89,18 @@ def frames(content):
     """Return the frames of a log, with the log's own times."""
     entries, found = read(content)
     return [(entry.time + found.first, *entry[1:]) for _, entry in entries if isinstance(entry, Frame)]
+
+
+class Slow(io.BytesIO):
+    """A file that gives a few bytes at once."""
+
+    def __init__(self, content, size):
+        super().__init__(content)
+        self.size = size
+
+    def read1(self, _size=-1):
+        """Return the next bytes."""
+        return super().read1(self.size)
 
 
 CLASSIC = st.tuples(st.integers(10**15, 2**32 * 10**6 - 1), st.integers(0, 0x1FFFFFFF), st.binary(max_size=8))
@@ -101,12 +114,7 @@ def test_frames_come_back(order, form, sent, size):
     sent.sort(key=lambda each: each[0])
     packets = [(time, can(identifier | EXTENDED, data)) for time, identifier, data in sent]
     content = pcapng(packets, order=order) if form == "ng" else pcap(packets, order=order, nanoseconds=form == "ns")
-
-    class Slow(io.BytesIO):
-        def read1(self, _size=-1):
-            return super().read1(size)
-
-    with open_log(Slow(content)) as log:
+    with open_log(Slow(content, size)) as log:
         assert log.kind == f"network capture (.pcap{'ng' if form == 'ng' else ''})"
         found = [entry for _, entry in log.by_channel() if isinstance(entry, Frame)]
         first = log.statistics.first
@@ -139,7 +147,13 @@ def test_every_kind_of_packet(link_type, write):
         Frame(0, 0x19FFE45E, b"\1\2\3"), Frame(1, 0x19FFE45E, b"\4")
     ]  # fmt: skip
     assert found.skipped == {"11-bit": 1, "remote": 2, "FD": 3, "error": 2}
-    assert [entry.time for _, entry in entries if isinstance(entry, OtherFrame)] == [2, 3, 4]
+    others = [entry for _, entry in entries if isinstance(entry, OtherFrame)]
+    assert [entry.time for entry in others] == [2, 3, 4]
+    assert [entry.bits for entry in others] == [
+        standard_bits(0x7DF, b"\1\2"),
+        remote_bits(0x19FFE45E, 8),
+        standard_bits(0x123, b"", 0),
+    ]
     assert [entry.time for _, entry in entries if isinstance(entry, ErrorFrame)] == [8]
     assert [(entry.state, entry.transmit_errors) for _, entry in entries if isinstance(entry, StateChanged)] == [
         (ErrorState.PASSIVE, 130)
@@ -153,12 +167,18 @@ def test_every_kind_of_packet(link_type, write):
 def test_a_capture_of_all_interfaces(wrap):
     """Other protocols are counted as events, FD by its protocol; identifiers may be little-endian."""
     link_type = 113 if wrap is cooked else 276
-    turned = can(0x19FFE45E | EXTENDED, b"\1")
-    turned = turned[3::-1] + turned[4:]
-    packets = [wrap(turned), wrap(turned, 0x000D), wrap(b"GET /", 0x0800), wrap(turned)]
+
+    def turned(identifier, data):
+        packet = can(identifier | EXTENDED, data)
+        return packet[3::-1] + packet[4:]
+
+    first, second = turned(0x19FFE45E, b""), turned(0x18FECA9C, b"\1")
+    packets = [wrap(first), wrap(second, 0x000D), wrap(b"GET /", 0x0800), wrap(second)]
     entries, found = read(pcap([(START, packet) for packet in packets], link_type=link_type))
-    assert [entry for _, entry in entries] == [Frame(0, 0x19FFE45E, b"\1")] * 2
+    assert [entry for _, entry in entries] == [Frame(0, 0x19FFE45E, b""), Frame(0, 0x18FECA9C, b"\1")]
     assert (found.skipped, found.unreadable) == ({"FD": 1, "event": 1}, ())
+    entries, _ = read(pcap([(START, wrap(can(0x7FF, b"\1"))), (START, wrap(can(EXTENDED | 5)))], link_type=link_type))
+    assert [type(entry) for _, entry in entries] == [OtherFrame, Frame]
 
 
 def test_packets_that_are_no_can():
@@ -231,12 +251,13 @@ def test_a_capture_is_read_on_behind_damage(form, place, rubbish, replaced):
         assert seen[len(seen) - len(after) :] == after
 
 
+@pytest.mark.parametrize("at_once", [7, 100, 1 << 16])
 @pytest.mark.parametrize("form", WHOLE)
-def test_one_damage_is_told_once(form):
-    """With the place at which it ends."""
+def test_one_damage_is_told_once(form, at_once):
+    """With the place at which it ends, however few bytes come at once."""
     content, size = WHOLE[form], RECORD[form]
     start = len(content) - 20 * size
-    entries, found = read(content[:start] + b"\xee" * 77 + content[start:])
+    entries, found = read(Slow(content[:start] + b"\xee" * 77 + content[start:], at_once))
     assert len(entries) == 40
     assert found.unreadable == ((start + 77, DAMAGED),)
     _, found = read(content + b"\xee" * 77)
