@@ -134,7 +134,7 @@ def test_wrapped_by_hand():
 
 
 def drawn_signs() -> set[str]:
-    """Every sign beyond ASCII in a text of the program, but for docstrings, words of logs, pages and the twins' table."""
+    """Every sign beyond ASCII in a text of ours, but for docstrings, words of logs, pages and the table of twins."""
     signs, package = set(), Path(rvsim.__file__).parent
     elsewhere = {*(package / "logs").rglob("*.py"), *(package / "faces" / "page").rglob("*.py")}
     for path in set(package.rglob("*.py")) - elsewhere - {package / "faces" / "text" / "signs.py"}:
