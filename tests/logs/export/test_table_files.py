@@ -180,6 +180,16 @@ def test_numbers_are_printed_as_they_are():
     ]
 
 
+@pytest.mark.parametrize(("writer", "read"), [(ParquetWriter, polars.read_parquet), (ArrowWriter, polars.read_ipc)])
+def test_integers_of_any_width(writer, read):
+    """All are 64 bits with a sign in the file; one without a sign that is no value may be too high for them."""
+    table = Table("x", (TableColumn("narrow", ColumnKind.INTEGER), TableColumn("wide", ColumnKind.INTEGER)))
+    wide = Integers(np.array([1 << 63, 5], np.uint64), np.array([True, False]))
+    rows = TableRows(2, {"narrow": Integers(np.array([255, 0], np.uint8)), "wide": wide})
+    frame = read(io.BytesIO(written(writer, [rows], table)))
+    assert (frame.rows(), frame.dtypes) == ([(255, None), (0, 5)], [polars.Int64] * 2)
+
+
 def test_every_piece_is_a_row_group():
     """So that a reader, as the writer, needs memory for one of them only; each has the range of its times."""
     rows = [(1_000_000 * place, 1.0, place, "a", None) for place in range(50)]
