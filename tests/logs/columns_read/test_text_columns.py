@@ -1,13 +1,16 @@
 """Text logs in columns are what their lines are one by one: every format, with its head, and with damage."""
 
 import base64
+import io
 import json
+import tracemalloc
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rvsim.logs.columns_read import text_columns
+from rvsim.logs.read import open_log
 
 ASC_HEAD = b"date Mon Sep 15 12:00:00 2014\nbase hex  timestamps absolute\nno internal events logged\n"
 TRC_HEAD = b";$FILEVERSION=2.1\n;$STARTTIME=41896.7\n;$COLUMNS=N,O,T,B,I,d,R,L,D\n"
@@ -135,6 +138,21 @@ def test_times_that_count_from_the_line_before(same):
     relative = b"base hex  timestamps relative\n" + asc(250_000, 0x18FEF001, b"") * 2
     found = same(ASC_HEAD + frames + relative)
     assert [entry.time for entry in found[0]["2"][-4:-1]] == [299, 250_299, 500_299]
+
+
+def test_memory_does_not_grow_with_the_log():
+    """Eight times as many lines need as much memory, also where a part of them are events."""
+    peaks = []
+    for count in (40_000, 320_000):
+        lines = b"".join(
+            b"(%d.000001) can0 19FFE45E#0102030405060708\n(%d.1) can0 7FF#\n" % (i, i) for i in range(2000)
+        )
+        with open_log(io.BytesIO(lines * (count // 2000))) as log:
+            tracemalloc.start()
+            assert sum(len(block.frames) for _, block in log.blocks(5000)) == count
+            peaks.append(tracemalloc.get_traced_memory()[1])
+            tracemalloc.stop()
+    assert peaks[1] < 1.2 * peaks[0] < 50_000_000
 
 
 def test_a_large_layout_is_read_one_by_one(same):
