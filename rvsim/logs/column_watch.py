@@ -8,6 +8,7 @@ of a block matter, the rest of it is observed frame by frame, which is faster th
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from heapq import heapify, heappop, heappush
+from itertools import compress
 from typing import TYPE_CHECKING
 
 from rvsim.logs.blocks import Block
@@ -158,8 +159,9 @@ class _Pass:
         before = self._recent[-1:] if self._recent is not None else frames.times[:1]
         steps = np.diff(np.concatenate((before, frames.times)))
         self._long_gaps: list[int] = [*np.flatnonzero(steps > SECOND_US).tolist(), len(frames)]
-        others = any(isinstance(event, OtherFrame) or is_error_frame(event) for _, event in block.events)
-        self._seconds.begin(frames, with_others=others)
+        others = (isinstance(event, OtherFrame) or is_error_frame(event) for _, event in block.events)
+        places = [(position, event.time) for position, event in compress(block.events, others)]
+        self._seconds.begin(frames, places)
         self._moment.paused_us = self._watch.paused_us
         self._moment.touched.clear()
         self._move_to(0)

@@ -4,7 +4,7 @@ Knows: how each need that a watch states (`watch.needs`) becomes a choice among 
 more frames than needed, never fewer. Does not know why a watch has a need.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING, assert_never
 
@@ -21,7 +21,7 @@ from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 
 if TYPE_CHECKING:
-    from numpy import bool_, float64, uint8, uint64
+    from numpy import bool_, float64, intp, uint8, uint64
     from numpy.typing import NDArray
 
 _FULL = 8
@@ -43,7 +43,8 @@ class FrameChoice:
         self._fields: dict[int, dict[str, FieldClasses]] = {}
         self._topics: Sequence[TopicFrames] = ()
         self._has_silences = False
-        self._differing: dict[Differing, bool] = {}
+        self._differing: dict[Differing, Mapping[TopicFrames, NDArray[intp]] | None] = {}
+        """The positions of each topic's frames that a need of two topics asks for; None for every change."""
         self._rests: dict[tuple[str, str, int], list[tuple[int, float]] | None] = {}
 
     def begin(self, frames: Columns, topics: Sequence[TopicFrames]) -> None:
@@ -156,6 +157,8 @@ class FrameChoice:
     def _choose_needed(
         self, topic: TopicFrames, record: TopicRecord, spec: MessageSpec, need: Need, chosen: "NDArray[bool_]"
     ) -> None:
+        import numpy as np
+
         match need:
             case EachChange():
                 raise _NeedsEachError
@@ -166,9 +169,11 @@ class FrameChoice:
                     raise _NeedsEachError
             case Differing():
                 if need not in self._differing:
-                    self._differing[need] = self._differs(need)
-                if self._differing[need]:
+                    self._differing[need] = self._find_differences(need)
+                found = self._differing[need]
+                if found is None:
                     raise _NeedsEachError
+                chosen |= np.isin(topic.positions[topic.changes], found.get(topic, ()))
             case Extremes():
                 self._choose_extremes(topic, record, spec, need, chosen)
             case _:
@@ -189,46 +194,84 @@ class FrameChoice:
         value, bound = columns.get(need.field), columns.get(need.bound)
         if value is None or bound is None:
             return False
-        difference = value.values(value.raws(data)) - bound.values(bound.raws(data))
-        return bool((difference > -_CERTAIN_DIFFERENCE).any())
+        raws, bounds = value.raws(data), bound.raws(data)
+        difference = value.values(raws) - bound.values(bounds)
+        counts = value.is_value(raws) & bound.is_value(bounds) & (bound.values(bounds) != 0)
+        return bool((counts & (difference > -_CERTAIN_DIFFERENCE)).any())
 
-    def _differs(self, need: Differing) -> bool:
-        """Return whether any value of one field differs too much from any value of the other."""
-        values = self._known_values(need.message, need.field, need.current, need.min_current)
-        others = self._known_values(need.other_message, need.other_field)
-        if not len(values) or not len(others):
-            return False
-        most = max(values.max() - others.min(), others.max() - values.min())
-        return bool(most > need.max_difference - _CERTAIN_DIFFERENCE)
+    # Values that are compared with those of another topic.
+
+    def _find_differences(self, need: Differing) -> "Mapping[TopicFrames, NDArray[intp]] | None":
+        """Return the frames of two messages with which a difference passes a limit; None where all may matter.
+
+        They can be told where one topic alone has the other field, and every frame has plausible values and is on time.
+        """
+        import numpy as np
+
+        values = [(topic, self._compared(topic, spec, need)) for topic, spec in self._topics_with(need.message)]
+        others = [
+            (topic, self._known_values(topic, spec, need.other_field))
+            for topic, spec in self._topics_with(need.other_message)
+        ]
+        if not self._watch.has_differences():
+            every, every_other = (_joined(column for _, column in side) for side in (values, others))
+            if not len(every) or not len(every_other):
+                return {}
+            most = max(every.max() - every_other.min(), every_other.max() - every.min())
+            if most <= min(need.differences) - _CERTAIN_DIFFERENCE:
+                return {}
+        names = {need.message: (need.field, need.current), need.other_message: (need.other_field,)}
+        for message, fields in names.items():
+            for topic, spec in self._topics_with(message):
+                if not self._is_followed(topic, spec, fields):
+                    return None
+        if len(others) != 1 or need.message == need.other_message:
+            return None
+        found: dict[TopicFrames, list[NDArray[intp]]] = {}
+        for topic, column in values:
+            for place, positions in enumerate(_passing(topic, column, *others[0], need)):
+                found.setdefault((topic, others[0][0])[place], []).append(positions)
+        return {topic: np.concatenate(positions) for topic, positions in found.items()}
 
     def _topics_with(self, message: str) -> Iterable[tuple[TopicFrames, MessageSpec]]:
         """Yield the topics of a message that are known, or have frames in this block."""
         for topic in self._topics:
             spec = self._watch.layout_of(topic.dgn).spec
-            if spec is not None and spec.name == message:
+            if spec is not None and spec.name == message and (topic.record is not None or len(topic.changes)):
                 yield topic, spec
 
-    def _known_values(
-        self, message: str, field: str, current: str | None = None, min_current: float = 0
-    ) -> "NDArray[float64]":
-        """Return the values of a field of all topics of a message, in this block and just before."""
+    def _known_values(self, topic: TopicFrames, spec: MessageSpec, field: str) -> "NDArray[float64]":
+        """Return the values of a field in the changes of a topic, after the last one before them; NaN for none."""
         import numpy as np
 
-        found = []
-        for topic, spec in self._topics_with(message):
-            columns = self._columns_of(spec)
-            data = topic.data[topic.changes]
-            if topic.record is not None:
-                last = int.from_bytes(topic.record.stored_frame.data.ljust(_FULL, b"\0"), "big")
-                data = np.concatenate((np.array([last], np.uint64), data))
-            raws = columns[field].raws(data)
-            counts = columns[field].is_value(raws)
-            if current is not None:
-                amps = columns[current].raws(data)
-                counts &= columns[current].is_value(amps)
-                counts &= columns[current].values(amps) > min_current - _CERTAIN_DIFFERENCE
-            found.append(columns[field].values(raws)[counts])
-        return np.concatenate(found) if found else np.empty(0)
+        column, data = self._columns_of(spec)[field], _with_last(topic)
+        raws = column.raws(data)
+        return np.where(column.is_value(raws), column.values(raws), np.nan)
+
+    def _compared(self, topic: TopicFrames, spec: MessageSpec, need: Differing) -> "NDArray[float64]":
+        """Return the values that count, as ``_known_values``."""
+        import numpy as np
+
+        values = self._known_values(topic, spec, need.field)
+        return np.where(self._known_values(topic, spec, need.current) >= need.min_current, values, np.nan)
+
+    def _is_followed(self, topic: TopicFrames, spec: MessageSpec, fields: Iterable[str]) -> bool:
+        """Return whether a topic is on time in this block, with plausible values of its fields and one battery."""
+        columns = self._columns_of(spec)
+        if self._is_late(topic) or not self._keeps_battery(topic, columns):
+            return False
+        return all(self._is_plain(topic, topic.record, columns[field]) for field in fields)
+
+    def _is_late(self, topic: TopicFrames) -> bool:
+        """Return whether a frame of a topic may be late in this block, or bus time may stop."""
+        import numpy as np
+
+        if self._has_silences or not len(topic.times):
+            return True
+        limit = self._late_limit(topic)
+        is_late = topic.record is not None and topic.times[0] - topic.record.stored_frame.time > limit
+        ends = self._moment.times[-1] - topic.times[-1] > limit
+        return bool(is_late or ends or (np.diff(topic.times) > limit).any())
 
     # Values that are compared with one that rests.
 
@@ -291,12 +334,7 @@ class FrameChoice:
                 if since is not None:
                     rests.append((since + need.lag, np.inf))
                 continue
-            if self._has_silences or not self._is_plain(topic, record, column):
-                return None
-            limit = self._late_limit(topic)
-            before = [record.stored_frame.time] if record is not None else []
-            is_late = [time for time in before if topic.times[0] - time > limit]
-            if is_late or (np.diff(topic.times) > limit).any() or not self._keeps_battery(topic, columns):
+            if not self._is_followed(topic, spec, [need.resting_field]):
                 return None
             rests += _rests(column, topic, since, need.lag, record)
         return rests
@@ -335,6 +373,45 @@ def _rests(
     moments: list[float] = [] if since is None else [since]
     moments += topic.times[topic.changes[changed]].tolist()
     return [(int(start) + lag, end) for start, end in pairwise([*moments, np.inf]) if end > start + lag]
+
+
+def _with_last(topic: TopicFrames) -> "NDArray[uint64]":
+    """Return the data of the changes of a topic, after those of its last frame before them."""
+    import numpy as np
+
+    data = topic.data[topic.changes]
+    if topic.record is None:
+        return np.concatenate((data[:1], data))
+    last = int.from_bytes(topic.record.stored_frame.data.ljust(_FULL, b"\0"), "big")
+    return np.concatenate((np.array([last], np.uint64), data))
+
+
+def _joined(columns: "Iterable[NDArray[float64]]") -> "NDArray[float64]":
+    """Return all numbers of some columns."""
+    import numpy as np
+
+    every: NDArray[float64] = np.concatenate([np.empty(0), *columns])
+    return every[~np.isnan(every)]
+
+
+def _passing(
+    topic: TopicFrames, values: "NDArray[float64]", other: TopicFrames, others: "NDArray[float64]", need: Differing
+) -> "tuple[NDArray[intp], NDArray[intp]]":
+    """Return the positions of the frames of two topics with which their difference passes a limit."""
+    import numpy as np
+
+    own, theirs = topic.positions[topic.changes], other.positions[other.changes]
+    positions = np.sort(np.concatenate((own, theirs)))
+    value = values[own.searchsorted(positions, "right")]
+    compared = others[theirs.searchsorted(positions, "right")]
+    side = np.isnan(value).astype(np.intp)
+    for limit in need.differences:
+        side = 2 * side + (np.abs(value - compared) > limit)
+    for limit in need.lowest:
+        side = 2 * side + (np.minimum(value, compared) <= limit)
+    passed = np.ones(len(side), np.bool_)
+    passed[1:] = side[1:] != side[:-1]
+    return np.intersect1d(positions[passed], own), np.intersect1d(positions[passed], theirs)
 
 
 def _after(lengths: "NDArray[uint8]") -> "NDArray[uint64]":

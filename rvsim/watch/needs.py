@@ -5,7 +5,7 @@ detector has which need: each detector states its own. A topic that is not settl
 with new data, whatever is stated here. The first frame of a topic is always given.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from rvsim.wire.fields import FieldSpec
@@ -58,9 +58,10 @@ class Exceeding(NamedTuple):
 
 
 class Differing(NamedTuple):
-    """Every change of two messages, if any value of the one field differs by more than this from one of the other.
+    """Each frame of two messages with which a difference of two fields, or the lower one, exceeds a limit or ceases to.
 
-    A value of ``field`` counts only where ``current`` is at least ``min_current``.
+    A value of ``field`` counts only where ``current`` is at least ``min_current``. ``differences`` are the limits of
+    the difference, ``lowest`` those of the lower value; no difference up to the lowest limit matters.
     """
 
     message: str
@@ -69,7 +70,8 @@ class Differing(NamedTuple):
     min_current: float
     other_message: str
     other_field: str
-    max_difference: float
+    differences: tuple[float, ...]
+    lowest: tuple[float, ...]
 
 
 class Extremes(NamedTuple):
@@ -87,3 +89,41 @@ class Extremes(NamedTuple):
 
 Need = EachChange | Alternations | Exceeding | Differing | Extremes
 EACH_CHANGE = EachChange()
+COLUMN_FORMS: Mapping[str, str] = {
+    # Every frame, since these settle nothing: claims, requests, resets, acknowledgments, commands, packets.
+    "AddressConflicts": "every claim",
+    "IgnoredCommands": "every command and acknowledgment; of a status each change while a command to it is open",
+    "JustStarted": "every claim and request",
+    "Pauses": "every claim; rhythms when they are asked for",
+    "Refusals": "every request and acknowledgment; each change of a message that is awaited",
+    "RequestHistory": "every request and reset",
+    "Restarts": "every claim",
+    "SharedNames": "every claim; rhythms when they are asked for",
+    "Transfers": "every packet, request, acknowledgment and claim",
+    "TwoCommanders": "every command",
+    # Each change of some messages, or as long as something is open.
+    "Identity": "each change while a sender is in question",
+    "LengthChecks": "changes of length; each change of a message while its length is reported",
+    "Reports": "each change of heartbeats, fault reports and texts; every packet",
+    "SendersWithoutAddress": "every claim and request; each change of addresses that no node has",
+    "SharedInstances": "each change where several addresses send a function; a change after a silence",
+    # Chosen by values.
+    "Alarms": "alarm codes",
+    "Contradictions": "`Exceeding` and `Differing`",
+    "StuckValues": "`Extremes` of neighbours; values when they are asked for",
+    "ValueTrains": "`Alternations`",
+    "Values": "special codes and sides of limits; values when they are asked for",
+    # The first frame of a topic only.
+    "MissingFunctions": "the first frame of a status or heartbeat; every command",
+    "StartSequences": "the first frame of a topic; the heartbeat is known to be regular until its next odd step",
+    "TwoSendersDetector": "the first frame of a topic; messages are known to be sparse until the next dense frames",
+    # No frames.
+    "BusErrors": "every event of the line",
+    "LogOrder": "every event of the line",
+    "Replacements": "silences, returns and assignments of devices",
+    "WireProblems": "every event of the line; the source of each frame while a node is not acknowledged",
+}
+"""What each part of a watch that takes in frames or events needs of a log that is held as columns.
+
+A new one has to be listed here; until it states a need of its own, its messages are needed with each change.
+"""

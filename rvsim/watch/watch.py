@@ -134,12 +134,20 @@ class Watch:
 
     def observe(self, frame: Frame) -> list[Event]:
         """Take in the next frame; return the events that follow from it and from the time up to it."""
-        if frame.time < self._now:
+        time = frame[0]
+        if time < self._now:
             self._steps_back += 1
-            frame = frame._replace(time=self._now)
-        self.await_frame(frame.time)
+            time = self._now
+            frame = frame._replace(time=time)
+        if (
+            time > self._next_due
+            or time - self._last > SECOND_US
+            or time >= self.bus_load.end
+            or self.wire_problems.needs_frames
+        ):
+            self.await_frame(time)
         self._second_frames.append(frame)
-        self._silences.times.append(frame.time)
+        self._silences.times.append(time)
         self.take_in(frame)
         return self.take_events() if self._events else []
 
@@ -206,8 +214,8 @@ class Watch:
         """Return whether each frame with new data of a topic is needed at present."""
         message = self._by_sender.get((record.topic.dgn, record.topic.source))
         return (
-            not record.values_only
-            or message is None
+            message is None
+            or self._identity.is_in_question(record)
             or message.wrong_length is not None
             or record.topic.dgn in record.node.awaited_dgns
             or self._detectors.needs_each_change(record)
@@ -216,6 +224,10 @@ class Watch:
     def layout_of(self, dgn: int) -> Layout:
         """Return the layout of a message."""
         return self._decoder.layout(dgn)
+
+    def has_differences(self) -> bool:
+        """Return whether two voltages of one battery differ at present."""
+        return self._detectors.has_differences()
 
     def resting_since(self, record: TopicRecord, field: str) -> int | None:
         """Return since when a value with neighbours has been constant, in frame time; None where it is not known."""

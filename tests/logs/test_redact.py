@@ -252,6 +252,28 @@ def test_an_unknown_long_message_is_blanked(catalogue):
     assert [made.frame(frame).data[0] for frame in broadcast(UNKNOWN, bytes(20))[1:]] == [1, 2, 3]
 
 
+@pytest.mark.parametrize("keep", [False, True])
+@pytest.mark.parametrize("dgn", [0x1F805, 0x0FEF3])
+def test_a_position_in_a_long_message_is_blanked_in_any_case(catalogue, dgn, keep):
+    """Whatever is kept of unknown messages, and whether the position has a name or not."""
+    made = redactor(catalogue, keep_unknown=keep)
+    frames = [made.frame(frame) for frame in broadcast(dgn, bytes(range(20)))]
+    assert {frame.data[1:] for frame in frames[1:]} == {b"\xff" * 7}
+
+
+def test_a_proprietary_message_that_the_user_defines_is_blanked(tmp_path):
+    """Its maker's numbers are nobody else's business, known or not; on request they stay."""
+    (tmp_path / "own.dbc").write_text(
+        'VERSION ""\nBU_: x\nBO_ 2566853374 OWN: 8 x\n SG_ level : 0|8@1+ (1,0) [0|0] "" x\n'
+    )
+    catalogue = load_catalogue([tmp_path / "own.dbc"], cache=tmp_path / "cache")
+    spec = catalogue.by_name("OWN")
+    frame = Frame(0, spec.identifier(0x80), bytes(8))
+    assert 0x0FF00 <= spec.dgn <= 0x0FFFF
+    assert redactor(catalogue).frame(frame).data == b"\xff" * 8
+    assert redactor(catalogue, keep_unknown=True).frame(frame) == frame
+
+
 def test_known_messages_stay(catalogue):
     """Every message with fields but those with numbers of units."""
     made = redactor(catalogue)

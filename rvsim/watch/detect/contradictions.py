@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import assert_never
 
 from rvsim.watch.detect.comparison_table import (
-    MAX_DIFFERENCE_V,
+    MAX_BATTERY_V,
+    MAX_DIFFERENCES_V,
     MIN_CHARGING_A,
     MIN_DIFFERENCE_US,
     UPPER_BOUNDS,
@@ -24,6 +25,7 @@ from rvsim.watch.needs import Differing, Exceeding, Need
 from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, ReadingsContradict, Transition
 from rvsim.wire.fields import Reading
+from rvsim.wire.spec import MessageSpec
 
 MESSAGES = frozenset(
     {check.message for check in (*UPPER_BOUNDS, *VOLTAGE_PAIRS)} | {check.other_message for check in VOLTAGE_PAIRS}
@@ -74,24 +76,23 @@ class Contradictions:
             self._compare(comparison, record.frame.time, record.rhythm.times[-1])
 
     def needs_each_change(self, record: TopicRecord) -> bool:
-        """Return whether each frame with new data of a topic is needed at present: some readings differ."""
-        message = record.topic.message or ""
-        everything = message in self._others or any(pair.message == message for pair in VOLTAGE_PAIRS)
-        known = self._comparisons.values() if everything else [self._comparisons.get(record, [])]
-        return any(
-            comparison.since is not None or comparison.reported is not None
-            for comparisons in known
-            for comparison in comparisons
-        )
+        """Return whether each frame with new data of a topic is needed at present: its report is renewed."""
+        comparisons = self._comparisons.get(record, ())
+        return any(isinstance(one.check, UpperBound) and one.reported is not None for one in comparisons)
+
+    def has_differences(self) -> bool:
+        """Return whether two voltages differ at present."""
+        every = (comparison for comparisons in self._comparisons.values() for comparison in comparisons)
+        return any(comparison.since is not None or comparison.reported is not None for comparison in every)
 
     @staticmethod
-    def needs(message: str) -> Iterator[Need]:
+    def needs(spec: MessageSpec) -> Iterator[Need]:
         """Yield what is needed of the topics of a message."""
         for bound in UPPER_BOUNDS:
-            if bound.message == message:
+            if bound.message == spec.name:
                 yield Exceeding(bound.field, bound.bound)
         for pair in VOLTAGE_PAIRS:
-            if message in (pair.message, pair.other_message):
+            if spec.name in (pair.message, pair.other_message):
                 yield Differing(
                     pair.message,
                     pair.field,
@@ -99,7 +100,8 @@ class Contradictions:
                     MIN_CHARGING_A,
                     pair.other_message,
                     pair.other_field,
-                    MAX_DIFFERENCE_V,
+                    MAX_DIFFERENCES_V,
+                    tuple(highest for highest, _ in MAX_BATTERY_V),
                 )
 
     def enter(self, record: TopicRecord) -> None:
@@ -145,18 +147,13 @@ class Contradictions:
                 assert_never(comparison.check)
 
     def _compare_voltages(self, comparison: _Comparison, pair: VoltagePair, time: int, now: int) -> None:
+        comparison.record.refresh()
         if self._different(comparison, pair, now) is None:
             comparison.since = None
             self._update(comparison, None, time)
         elif comparison.since is None:
             comparison.since = now
-            self._choose_again(pair)
             self._deadlines.schedule(now + MIN_DIFFERENCE_US, self._difference_deadline, comparison.number, comparison)
-
-    def _choose_again(self, pair: VoltagePair) -> None:
-        """Have each change of the two messages examined from now on."""
-        for record in (*self._comparisons, *self._others[pair.other_message]):
-            record.choose_again()
 
     def _due(self, comparison: _Comparison, passed: int) -> int | None:
         return None if comparison.since is None else max(passed, comparison.since + MIN_DIFFERENCE_US)
@@ -164,6 +161,7 @@ class Contradictions:
     def _report_difference(self, comparison: _Comparison, time: int, since: int) -> None:
         if comparison.since is None or not isinstance(comparison.check, VoltagePair):
             return
+        comparison.record.refresh()
         other = self._different(comparison, comparison.check, comparison.since + MIN_DIFFERENCE_US)
         if other is None:
             comparison.since = None

@@ -4,6 +4,7 @@ Knows: which messages concern which detector. Does not know what the detectors l
 """
 
 from collections.abc import Callable, Iterable, Iterator
+from typing import NamedTuple
 
 from rvsim.rig.functions import by_command, by_status
 from rvsim.rig.model import Rig
@@ -20,10 +21,23 @@ from rvsim.watch.needs import EACH_CHANGE, LastChange, Need
 from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import Transition
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.spec import MessageSpec
 
 Observe = Callable[[TopicRecord], bool]
 """Takes in the last frame of a topic; returns whether the same frame again would change nothing."""
 _ACKNOWLEDGMENT_DGN = 0x0E800
+
+
+class _Observer(NamedTuple):
+    """What takes in the frames of a message; ``needs`` yields which of those with new data, by default all of them."""
+
+    observe: Observe
+    needs: Callable[[MessageSpec], Iterator[Need]] = lambda _spec: iter((EACH_CHANGE,))
+
+
+def _nothing(_spec: MessageSpec) -> Iterator[Need]:
+    """Yield nothing: the first frame is enough, or what is needed is told when it is (see ``needs_each_change``)."""
+    return iter(())
 
 
 class Detectors:
@@ -57,7 +71,7 @@ class Detectors:
         if layout.name is None or layout.spec is None or not layout.spec.fields:
             return []
         if layout.name not in self._observers:
-            self._observers[layout.name] = list(self._select(layout))
+            self._observers[layout.name] = [observer.observe for observer in self._select(layout)]
             for name in StuckValues.neighbours_of(layout.spec) - self._neighbour_messages:
                 self._add_neighbour(name)
         return self._observers[layout.name]
@@ -69,10 +83,9 @@ class Detectors:
         """
         if layout.name is None or layout.spec is None or not layout.spec.fields:
             return
-        if layout.name == HEARTBEAT:
-            yield EACH_CHANGE
-        yield from Contradictions.needs(layout.name)
-        yield from self._stuck_values.needs(layout.spec)
+        for observer in self._select(layout):
+            yield from observer.needs(layout.spec)
+        yield from self._stuck_values.needs(layout.spec)  # a message may become a neighbour at any moment
 
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data of a topic is needed at present."""
@@ -82,6 +95,10 @@ class Detectors:
             or (message in contradictions.MESSAGES and self._contradictions.needs_each_change(record))
             or self._stuck_values.needs_each_change(record)
         )
+
+    def has_differences(self) -> bool:
+        """Return whether two voltages differ at present."""
+        return self._contradictions.has_differences()
 
     def resting_since(self, record: TopicRecord, field: str) -> int | None:
         """Return since when a value with neighbours has been constant, in frame time; None where it is not known."""
@@ -104,23 +121,23 @@ class Detectors:
         self._contradictions.resume_listening()
         self._stuck_values.resume_listening(time, now)
 
-    def _select(self, layout: Layout) -> Iterable[Observe]:
+    def _select(self, layout: Layout) -> Iterable[_Observer]:
         assert layout.name is not None
         assert layout.spec is not None
         if by_command(layout.name) is not None:
-            yield self._observe_command
+            yield _Observer(self._observe_command)
         if by_status(layout.name) is not None:
-            yield self._observe_status
+            yield _Observer(self._observe_status, _nothing)
         if layout.name == HEARTBEAT:
-            yield self._observe_heartbeat
+            yield _Observer(self._observe_heartbeat)
         if layout.dgn == _ACKNOWLEDGMENT_DGN:
-            yield self._observe_acknowledgment
+            yield _Observer(self._observe_acknowledgment)
         if layout.name in contradictions.MESSAGES:
-            yield _settled_by(self._contradictions.observe)
+            yield _Observer(_settled_by(self._contradictions.observe), Contradictions.needs)
         if StuckValues.neighbours_of(layout.spec):
-            yield _settled_by(self._stuck_values.observe)
+            yield _Observer(_settled_by(self._stuck_values.observe), _nothing)
         if layout.name in self._neighbour_messages:
-            yield _settled_by(self._stuck_values.observe_neighbour)
+            yield _Observer(_settled_by(self._stuck_values.observe_neighbour), self._stuck_values.needs)
 
     def _add_neighbour(self, message: str) -> None:
         """Follow a message from now on; the next frame of each of its topics is examined."""

@@ -107,7 +107,6 @@ class Identity:
         is_request = self._detectors.observe_before_assignment(record, time, now)
         if node.address >= NULL_ADDRESS:
             return not (is_claim or is_request)
-        record.values_only = False
         if is_claim:
             self._take_name(record, time, now)
         owner, objection = self._identify(record) if self._with_rig else (None, None)
@@ -127,10 +126,13 @@ class Identity:
             self._report_objection(record, objection, time)
         known = record.device.plan is not None or not (self._with_rig and record.identifies_device)
         # a claim matters however often it is repeated, and so does a request
-        certain = settled and objection is None and known and not is_claim and not is_request
-        is_settled_device = record.device.plan is not None or not self._with_rig
-        record.values_only = certain and is_settled_device and self._detectors.instances.has_one_sender(record)
-        return certain
+        record.values_only = settled and objection is None and known and not is_claim and not is_request
+        return record.values_only
+
+    def is_in_question(self, record: TopicRecord) -> bool:
+        """Return whether a frame with new data of a topic can change what is known of its sender."""
+        is_known = record.device.plan is not None or not self._with_rig
+        return not (record.values_only and is_known and self._detectors.instances.has_one_sender(record))
 
     def enter(self, record: TopicRecord, changes: Sequence[PassedChange]) -> None:
         """Take in the last frames with new data that were passed over."""

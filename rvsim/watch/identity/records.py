@@ -80,7 +80,7 @@ class TopicRecord:
         self.last_data: bytes | None = None
         """The data of the last frame that a detector examined."""
         self.values_only = False
-        """Whether new data matter only by the values that they contain: its sender is known, and not in question."""
+        """Whether nothing was open about its sender when a frame was last examined, and nothing has changed since."""
         self.changed_at = 0
         """When the data changed last, in bus time."""
         self.rhythm = Rhythm(layout.gap, is_defined=layout.gap_is_known)
