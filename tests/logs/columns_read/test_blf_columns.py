@@ -107,7 +107,7 @@ def test_where_an_object_is(same, padding):
     found = set()
     for size in range(46, 99):
         times = range(90_000_000, 60_000_000, -1_000_500)
-        objects = [an_object(1, time) + an_object(2, time - 500, content=bytes(3)) + padding * 3 for time in times]
+        objects = [an_object(1, time) + an_object(2, time - 500, content=bytes(3))[:-3] + padding * 3 for time in times]
         found.add(same(blf(b"".join(objects), size, 0))[1].steps_back)
     assert len(found) == 1
 
@@ -116,3 +116,11 @@ def test_half_a_microsecond(same):
     """Ticks of a nanosecond are rounded half up."""
     objects = b"".join(an_object(1, ticks) for ticks in (1_499, 2_500, 3_501, 4_499))
     assert [entry.time for entry in same(blf(objects))[0]["1"]][:4] == [0, 2, 3, 3]
+
+
+@pytest.mark.parametrize("rest", range(12))
+def test_a_log_that_ends_behind_a_mark(same, rest):
+    """Only the mark, or a few bytes more, of an object behind a padded one: both are read as one by one."""
+    padded = an_object(2, 2_000_000, content=bytes(3))
+    found = same(blf(FRAME * 3 + padded + FRAME[: 4 + rest]))
+    assert (found[1].frames, found[1].skipped) == (3, {"error": 1})
