@@ -82,8 +82,6 @@ class LongRecording:
         """Whether the recording ended before the run, since the disk has too little space."""
         self.paths: list[Path] = []
         """The files so far."""
-        self.written = 0
-        """How many bytes the files before the present one have."""
         self._recorder = self._open(0)
         if self._recorder.is_file and self._free() < MIN_FREE_BYTES:
             self._recorder.discard()
@@ -146,7 +144,6 @@ class LongRecording:
             self._next_at = time - time % self._every_us + self._every_us
         if (is_late or is_full) and self._recorder.size:  # nothing was written to it yet: it goes on
             self._recorder.close()
-            self.written += self._recorder.size
             self._recorder = self._open(time)
 
     def _open(self, time: int) -> Recorder:

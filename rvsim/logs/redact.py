@@ -58,8 +58,8 @@ _KNOWN_NODES = ("this adapter", "the recording adapter")
 _MAX_ERROR_WORDS = 60
 """The longest description of an error frame that stays: longer ones are no description of an error. Our decision."""
 
-_Rule = Callable[[Frame], bytes]
-"""Returns the data that a frame has instead of its own."""
+_Rule = Callable[[Frame, str], bytes]
+"""Returns the data that a frame of a channel has instead of its own."""
 
 
 class _Session(NamedTuple):
@@ -89,19 +89,20 @@ class Redactor:
         self._texts = Texts(self._random)
         self._names: dict[tuple[str, str], str] = {}
         self._rules: dict[int, _Rule | None] = {}
-        self._sessions: dict[tuple[int, int], _Session] = {}
+        self._sessions: dict[tuple[str, int, int], _Session] = {}
+        """The long messages in progress, by channel, source and destination."""
         self._blanked: set[int] = set()
         self._kept_unknown: set[int] = set()
 
     # What is made anonymous.
 
-    def frame(self, frame: Frame) -> Frame:
-        """Return a frame without what must not be known; time, identifier and length stay."""
+    def frame(self, frame: Frame, channel: str = "") -> Frame:
+        """Return a frame of a channel without what must not be known; time, identifier and length stay."""
         dgn = dgn_of(frame.identifier)
         if dgn not in self._rules:
             self._rules[dgn] = self._rule(dgn)
         rule = self._rules[dgn]
-        return frame if rule is None else Frame(frame.time, frame.identifier, rule(frame))
+        return frame if rule is None else Frame(frame.time, frame.identifier, rule(frame, channel))
 
     def event(self, event: LineEvent) -> LineEvent:
         """Return an event without names and free texts."""
@@ -115,15 +116,14 @@ class Redactor:
                 return event._replace(about="")
         return event
 
-    def entries(self, contents: Iterator[Frame | LineEvent]) -> Iterator[Frame | LineEvent]:
-        """Yield the entries of a channel without what must not be known."""
-        for entry in contents:
-            yield self.frame(entry) if isinstance(entry, Frame) else self.event(entry)
+    def entry(self, entry: Frame | LineEvent, channel: str = "") -> Frame | LineEvent:
+        """Return a frame or an event of a channel without what must not be known."""
+        return self.frame(entry, channel) if isinstance(entry, Frame) else self.event(entry)
 
-    def block(self, block: Block) -> Block:
-        """Return a block without what must not be known; it equals ``frame`` and ``event`` of each of its entries."""
+    def block(self, block: Block, channel: str = "") -> Block:
+        """Return a block of a channel without what must not be known: ``entry`` of each of its entries."""
         events = [(before, self.event(event)) for before, event in block.events]
-        return replace(block, frames=self._columns(block.frames), events=events)
+        return replace(block, frames=self._columns(block.frames, channel), events=events)
 
     def name(self, kind: str, name: str) -> str:
         """Return the substitute of a name: of a file, a channel or a node; ``kind`` is what it is, in a word."""
@@ -154,7 +154,7 @@ class Redactor:
             "no longer fits it"
         )
 
-    def _columns(self, frames: Columns) -> Columns:
+    def _columns(self, frames: Columns, channel: str) -> Columns:
         import numpy as np
 
         numbers, inverse = np.unique(frames.identifiers, return_inverse=True)
@@ -163,7 +163,7 @@ class Redactor:
         if not len(places):
             return frames
         chosen = Columns(frames.times[places], frames.identifiers[places], frames.data[places], frames.lengths[places])
-        changed = to_columns([self.frame(frame) for frame in chosen.frames()])
+        changed = to_columns([self.frame(frame, channel) for frame in chosen.frames()])
         data = frames.data.copy()
         data[places] = changed.data
         return replace(frames, data=data)
@@ -179,7 +179,7 @@ class Redactor:
     def _rule(self, dgn: int) -> _Rule | None:
         """Return what replaces the data of a message; None where they stay."""
         if dgn in (ADDRESS_CLAIM, COMMANDED_ADDRESS):
-            return lambda frame: self._with_name(frame.data)
+            return lambda frame, _channel: self._with_name(frame.data)
         if dgn == CONNECTION_MANAGEMENT:
             return self._control
         if dgn == DATA_TRANSFER:
@@ -189,7 +189,7 @@ class Redactor:
     def _content_rule(self, dgn: int) -> _Rule | None:
         """Return what replaces the data of a message that is one frame."""
         if dgn in _TEXTS:
-            return lambda frame: self._texts.replace((dgn, 0), frame.data)
+            return lambda frame, _channel: self._texts.replace((dgn, 0), frame.data)
         if dgn in _BLANKED:
             self._blanked.add(dgn)
             return _ones
@@ -215,7 +215,7 @@ class Redactor:
         if not numbers and not blanked:
             return None
 
-        def replace_fields(frame: Frame) -> bytes:
+        def replace_fields(frame: Frame, _channel: str) -> bytes:
             data = frame.data
             for field in numbers:
                 raw = field.raw_in(data)
@@ -250,30 +250,31 @@ class Redactor:
 
     # Long messages.
 
-    def _control(self, frame: Frame) -> bytes:
+    def _control(self, frame: Frame, channel: str) -> bytes:
         """Note which message begins or ends; the frame itself has only numbers and stays."""
         parts, control = split_identifier(frame.identifier), read_control(frame.data)
         destination = GLOBAL_ADDRESS if parts.destination is None else parts.destination
         if isinstance(control, BroadcastAnnounce | RequestToSend):
             dgn = control.dgn & 0x3FF00 if is_addressed(control.dgn) else control.dgn
-            self._sessions[parts.source, destination] = _Session(dgn, control.size, frame.time)
+            self._sessions[channel, parts.source, destination] = _Session(dgn, control.size, frame.time)
         elif isinstance(control, EndOfMessage | Abort):
-            self._sessions.pop((destination, parts.source), None)
+            self._sessions.pop((channel, destination, parts.source), None)
             if isinstance(control, Abort):
-                self._sessions.pop((parts.source, destination), None)
+                self._sessions.pop((channel, parts.source, destination), None)
         elif control is None:
             return b"\xff" * len(frame.data) if not self._keep_unknown else frame.data
         return frame.data
 
-    def _packet(self, frame: Frame) -> bytes:
+    def _packet(self, frame: Frame, channel: str) -> bytes:
         parts, data = split_identifier(frame.identifier), frame.data
-        pair = parts.source, GLOBAL_ADDRESS if parts.destination is None else parts.destination
+        destination = GLOBAL_ADDRESS if parts.destination is None else parts.destination
+        pair = channel, parts.source, destination
         session = self._sessions.get(pair)
         if session is None or frame.time - session.time > MAX_PACKET_WAIT_US or not data:
             return data if self._keep_unknown else data[:1] + b"\xff" * len(data[1:])
         self._sessions[pair] = session._replace(time=frame.time)
         number, payload = data[0], data[1:]
-        if pair[1] == GLOBAL_ADDRESS and number * PACKET_PAYLOAD >= session.size:
+        if destination == GLOBAL_ADDRESS and number * PACKET_PAYLOAD >= session.size:
             del self._sessions[pair]
         return data[:1] + self._payload(session.dgn, number, payload)
 
@@ -320,7 +321,7 @@ class RedactingWriter:
         self._writer.flush()
 
 
-def _ones(frame: Frame) -> bytes:
+def _ones(frame: Frame, _channel: str) -> bytes:
     return b"\xff" * len(frame.data)
 
 

@@ -14,7 +14,7 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Reading, State
 
 if TYPE_CHECKING:
-    from numpy import bool_, int64, intp, uint8, uint64
+    from numpy import bool_, int64, intp, uint64
     from numpy.typing import NDArray
 
 
@@ -92,10 +92,6 @@ def merged(
     return both
 
 
-_LENGTHS_WITH_REST = 8
-"""Frames of fewer bytes have bits without a meaning behind their data."""
-
-
 class _Topic:
     """What is known of one message from one source with one instance or DSA."""
 
@@ -155,7 +151,8 @@ class SignalSummaries:
         order = np.concatenate([topic.places for topic in topics])
         ends = np.cumsum([len(topic.places) for topic in topics])
         starts = ends - [len(topic.places) for topic in topics]
-        words, lengths = _comparable(message.payloads, order)
+        # Bits behind the data may differ: then frames count as different here, and their fields as equal below.
+        words, lengths = message.payloads.data[order], message.payloads.lengths[order]
         differs = np.ones(len(order), np.bool_)
         differs[1:] = (words[1:] != words[:-1]) | (lengths[1:] != lengths[:-1])
         differs[starts] = True
@@ -202,17 +199,6 @@ class _Runs(NamedTuple):
     times: "NDArray[int64]"
     starts: "NDArray[intp]"
     """The first run of each topic."""
-
-
-def _comparable(payloads: Payloads, order: "NDArray[intp]") -> "tuple[NDArray[uint64], NDArray[uint8]]":
-    """Return the bytes of frames as numbers and their lengths, in a given order; what follows the bytes is 0."""
-    import numpy as np
-
-    words, lengths = payloads.data[order], payloads.lengths[order]
-    if payloads.shortest < _LENGTHS_WITH_REST:
-        kept = np.array([(1 << 64) - (1 << 8 * (8 - length)) for length in range(9)], np.uint64)
-        words &= kept[lengths]
-    return words, lengths
 
 
 def _parts(column: FieldColumn, runs: _Runs, last_times: "NDArray[int64]") -> list[SignalSummary]:

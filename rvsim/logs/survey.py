@@ -200,13 +200,18 @@ def survey_blocks(
     catalogue: Catalogue,
     rig: Rig | None = None,
     part: SurveyedTime = WHOLE_LOG,
+    *,
+    signals: bool = False,
 ) -> dict[str, Survey]:
-    """Survey each channel of a log that is read in blocks; return the surveys by the name of the channel."""
+    """Survey each channel of a log that is read in blocks; return the surveys by the name of the channel.
+
+    With ``signals`` each survey also has what each field of each sender did.
+    """
     surveyors: dict[str, Surveyor] = {}
     for channel, block in blocks:
         surveyor = surveyors.get(channel)
         if surveyor is None:
-            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part)
+            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part, signals=signals)
         surveyor.observe_block(block)
     return {channel: surveyor.finish() for channel, surveyor in surveyors.items()}
 

@@ -82,8 +82,8 @@ class ListenRun:
         self._lost_because = ""
         self._earliest = 0
         """The end of the last gap: no frame of the present port is earlier."""
-        self._last_heard = 0
-        """The time of the last frame or event, or at which the present port was opened."""
+        self._opened_at = 0
+        """When the present port was opened."""
         self.gap_count = 0
         """How often the interface was lost, or not there at the start, and came back."""
         self.gap_us = 0
@@ -156,7 +156,6 @@ class ListenRun:
             else:  # where no frame has shown yet from where the interface counts time, it has happened now
                 time = self._elapsed() if self._origin is None else self._since_start(received.time)
                 self._pipeline.observe_event(received._replace(time=time))
-            self._last_heard = max(self._last_heard, time)
         if error is not None:
             self._lose(port, error)
         elif not is_doubtful:
@@ -170,7 +169,7 @@ class ListenRun:
         """Note that the port is lost, from the last moment on at which it was known to listen."""
         if self._reopening is None:
             raise BusError(f"{self._bus}: the bus was lost while listening ({error})")
-        self._lost_at, self._lost_because = max(self._last_heard, self._pipeline.time), error
+        self._lost_at, self._lost_because = max(self._opened_at, self._pipeline.time), error
         self._closed, self._port, self._origin = _sum(self._closed, port.statistics), None, None
         port.close()
         self._say_state(
@@ -190,7 +189,7 @@ class ListenRun:
         if port is None:
             return
         self._port, now = port, self._elapsed()
-        self._last_heard = now
+        self._opened_at = now
         gap_us = now - self._lost_at
         if self._lost_because or gap_us > MAX_OPENING_US:
             self._earliest = now
@@ -252,7 +251,7 @@ class ListenRun:
                 f"{self._bus}: only frames that RV-C does not use (11-bit, remote, FD) are received; check that it is "
                 "the right bus",
             )
-        elif self._port is not None and self._elapsed() - self._last_heard >= MAX_SILENCE_S * 1e6:
+        elif self._port is not None and self._elapsed() - self._opened_at >= MAX_SILENCE_S * 1e6:
             self._report_once("silence", *self._silence_text())
 
     def _report_once(self, topic: str, *sentences: str) -> None:

@@ -4,17 +4,29 @@ Knows: the rounds of a log, where each frame stands in it, and how a place is re
 watch of its own, which reads from the beginning of the same round. Does not know clocks, keys or how anything is shown.
 """
 
+from collections import deque
 from collections.abc import Callable, Iterator
+from itertools import chain
 from types import TracebackType
 from typing import NamedTuple
 
-from rvsim.logs.read import Log
+from rvsim.logs.blocks import Block
+from rvsim.logs.column_watch import ColumnWatch
+from rvsim.logs.read import Log, several_channels
 from rvsim.runs.pipeline import Pipeline
+from rvsim.watch.decode import Decoder
+from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import LineEvent
+from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed
 
 ROUND_GAP_US = 10_000
 """Time between the last frame of a round and the first of the next, as on a bus with little traffic. Our choice."""
+
+SKIM_MARGIN_FRAMES, SKIM_MARGIN_US = 2_000, 20_000_000
+"""What is read frame by frame before a place: in that time nearly every message comes once, so that afterwards what
+changes is told from its last value. Our choice."""
+MAX_LOOKED_ENTRIES = 20_000
+"""How many entries are read ahead at most. Our choice, to bound the memory."""
 
 
 class LogRounds:
@@ -47,17 +59,86 @@ class LogRounds:
         """The time at which the log's first frame is put in the round of the last entry."""
         self.number = 0
         """How many frames of the log there are up to the last entry, those that were left out included."""
-        self._upcoming = (offset, 0)
-        self._frames = self._all()
-        self.upcoming = self._next()
+        self.position = 0
+        """How many entries were popped."""
+        self._entries = self._all()
+        self._ahead: deque[tuple[Frame | LineEvent, int, int]] = deque()
+        """The entries that were read ahead, the upcoming one first."""
+        self._looked = 0
+        """How many of them were yielded by ``look_ahead``."""
+        self._blocks: Iterator[Block] | None = None
+        """The blocks of the first round, while it is skimmed."""
+
+    @property
+    def upcoming(self) -> Frame | LineEvent | None:
         """The next frame or event, None at the end."""
+        if not self._ahead and not self._read_one():
+            return None
+        return self._ahead[0][0]
 
     def pop(self) -> Frame | LineEvent:
-        """Return the next frame or event, and read the one after it."""
-        self.offset, self.number = self._upcoming
-        popped, self.upcoming = self.upcoming, self._next()
-        assert popped is not None, "pop is called only while something is upcoming"
+        """Return the next frame or event."""
+        if not self._ahead:
+            self._read_one()
+        popped, self.offset, self.number = self._ahead.popleft()
+        self.position += 1
+        self._looked = max(0, self._looked - 1)
         return popped
+
+    def take_block(self, number: int, time: int) -> Block | None:
+        """Take the next entries as a block, up to a number of frames of the log and a time; None where there are none.
+
+        Blocks are taken before the first entry is popped or looked at, and not of a log that is repeated.
+        """
+        if self.loop or self._ahead:
+            return None
+        if self._blocks is None:
+            self._blocks = self._of_channel()
+        block = next(self._blocks, None)
+        if block is None:
+            return None
+        frames = block.frames
+        count = min(len(frames), max(0, number - self.number), int(frames.times.searchsorted(time)))
+        if count < len(frames) or any(event.time > time for _, event in block.events):
+            first, rest = _split(block, count)
+            self._blocks = chain((rest,), self._blocks)
+            block = first
+        self.number += len(block.frames)
+        self.position += len(block.frames) + len(block.events)
+        return block if len(block.frames) else None
+
+    def _of_channel(self) -> Iterator[Block]:
+        """Yield the blocks of the log's one channel, or of the chosen one.
+
+        Raises:
+            InputError: none is chosen, and there are several.
+        """
+        for channel, block in self.log.blocks():
+            if self._channel is None and len(self.log.channels) > 1:
+                raise several_channels(self.log)
+            if self._channel is None or channel == self._channel:
+                yield block
+
+    def _contents(self, *, is_first: bool) -> Iterator[Frame | LineEvent]:
+        if is_first and self._blocks is not None:
+            return (entry for block in self._blocks for entry in block.entries())
+        return self.log.contents(self._channel)
+
+    def look_ahead(self, until: int) -> Iterator[tuple[int, Frame]]:
+        """Yield the frames up to a time that were not looked at yet, each with its position, without popping them."""
+        while True:
+            if self._looked == len(self._ahead) and not self._read_one():
+                return
+            entry = self._ahead[self._looked][0]
+            if entry.time > until or len(self._ahead) > MAX_LOOKED_ENTRIES:
+                return
+            self._looked += 1
+            if isinstance(entry, Frame):
+                yield self.position + self._looked, entry
+
+    def forget_looks(self) -> None:
+        """Have ``look_ahead`` begin again with the upcoming entry."""
+        self._looked = 0
 
     def again(self, offset: int) -> "LogRounds":
         """Return the rounds from that with an offset on, read again from the log's first frame."""
@@ -73,19 +154,19 @@ class LogRounds:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self.close()
 
-    def _next(self) -> Frame | LineEvent | None:
-        found = next(self._frames, None)
+    def _read_one(self) -> bool:
+        """Read one entry ahead; return whether there was one."""
+        found = next(self._entries, None)
         if found is None:
-            return None
-        entry, *place = found
-        self._upcoming = (place[0], place[1])
-        return entry
+            return False
+        self._ahead.append(found)
+        return True
 
     def _all(self) -> Iterator[tuple[Frame | LineEvent, int, int]]:
         offset, is_first = self.offset, True
         while True:
-            last, number = None, 0
-            for entry in self.log.contents(self._channel):
+            last, number = None, self.number if is_first else 0
+            for entry in self._contents(is_first=is_first):
                 if self.loop and self.end is not None and entry.time > self.end:
                     break
                 number += isinstance(entry, Frame)
@@ -100,6 +181,13 @@ class LogRounds:
             self.log = self._open()
 
 
+def _split(block: Block, count: int) -> tuple[Block, Block]:
+    """Return the first frames of a block with the events before them, and the rest."""
+    before = [pair for pair in block.events if pair[0] < count]
+    after = [(place - count, event) for place, event in block.events if place >= count]
+    return Block(block.frames.between(0, count), before), Block(block.frames.between(count), after)
+
+
 class Place(NamedTuple):
     """A place in a log: the round by its offset, the number of frames of the log up to it, and the time reached."""
 
@@ -111,8 +199,12 @@ class Place(NamedTuple):
 class LogReader:
     """Passes a log to a watch; the time that it has reached is in microseconds since the log's first frame."""
 
-    def __init__(self, rounds: LogRounds, pipeline: Pipeline) -> None:
+    def __init__(self, rounds: LogRounds, pipeline: Pipeline, catalogue: Catalogue | None = None) -> None:
+        """Take the log and what observes it; with the definitions, ``skim`` can pass over it in columns."""
         self.rounds, self.pipeline = rounds, pipeline
+        self._columns: ColumnWatch | None = None
+        if catalogue is not None and not rounds.loop:
+            self._columns = ColumnWatch(pipeline.watch, Decoder(catalogue), pipeline.note_flags)
         self.time = rounds.offset
         self.last_frame: Frame | None = None
         """The last frame that was passed on."""
@@ -121,6 +213,24 @@ class LogReader:
     def place(self) -> Place:
         """The place that is reached."""
         return Place(self.rounds.offset, self.rounds.number, self.time)
+
+    def skim(self, number: int, time: int) -> bool:
+        """Pass on a block of what lies well before a number of frames and a time; return whether there was one.
+
+        The watch knows afterwards what it knows frame by frame; readings that change are not told.
+        """
+        if self._columns is None:
+            return False
+        block = self.rounds.take_block(max(0, number - SKIM_MARGIN_FRAMES), max(0, time - SKIM_MARGIN_US))
+        if block is None:
+            return False
+        by_frame = any(isinstance(event, JoinedMessage | ListeningResumed) for _, event in block.events)
+        self._columns.observe(block, None if by_frame else self._columns.split(block.frames))
+        frames = block.frames
+        self.last_frame = next(frames.between(len(frames) - 1).frames())
+        self.time = max(self.time, self.last_frame.time, *(event.time for _, event in block.events))
+        self.pipeline.time = self.time
+        return True
 
     def go(self, to: int | None, *, until: Callable[[], bool] | None = None, max_entries: int | None = None) -> bool:
         """Pass on everything up to ``to``, or to the end of the log.

@@ -80,7 +80,7 @@ def _parts(event: Event) -> Iterator[str]:
         case PresenceChanged():
             yield f"{event.device} is {event.state}"
         case ReadingChanged():
-            yield f"{event.device} {event.spec.name} {event.reading.field.title} {event.reading.brief}"
+            yield " ".join((event.device, event.spec.name, event.reading.field.title, event.reading.brief))
         case NodeDescribed():
             yield " ".join((event.device, str(event.product), *(event.software or ())))
         case ListeningGap():

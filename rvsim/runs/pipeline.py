@@ -122,11 +122,15 @@ class Pipeline:
                 self.observer.observe_events(events)
             self._show(events)
 
-    def _show(self, events: list[Event]) -> None:
+    def note_flags(self, events: Sequence[Event]) -> None:
+        """Note the flags among events that are not shown: they belong to what is passed over."""
         for event in events:
             if isinstance(event, FlagRaised):
                 self.last_raised = event.flag
                 self.raised_times.append(event.time)
+
+    def _show(self, events: list[Event]) -> None:
+        self.note_flags(events)
         if self.is_shown:
             self._sink.events(events)
 

@@ -12,12 +12,14 @@ from typing import Protocol
 
 from rvsim.errors import InputError
 from rvsim.runs.control import RunControl
+from rvsim.runs.frame_sender import LOOK_AHEAD_US, FrameSender
 from rvsim.runs.log_reader import ROUND_GAP_US, LogReader, LogRounds, Place
 from rvsim.runs.log_search import Match, TextSearch
 from rvsim.runs.pipeline import Pipeline
 from rvsim.sim.clock import PacedClock
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Watch
+from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US, Frame
 
 __all__ = ["ROUND_GAP_US", "LogRounds", "ReplayRun"]
@@ -82,15 +84,20 @@ class ReplayRun:
         pipeline: takes its entries.
         new_pipeline: returns another pipeline with a new watch that starts at a time in microseconds; without it there
             is no way back.
+        catalogue: the message definitions, by which a way back passes over most of the log in columns.
     """
 
     def __init__(
-        self, rounds: LogRounds, pipeline: Pipeline, new_pipeline: Callable[[int], Pipeline] | None = None
+        self,
+        rounds: LogRounds,
+        pipeline: Pipeline,
+        new_pipeline: Callable[[int], Pipeline] | None = None,
+        catalogue: Catalogue | None = None,
     ) -> None:
         self._reader = LogReader(rounds, pipeline)
         self._start = rounds.start
         self._stop = None if rounds.loop else rounds.end
-        self._new_pipeline = new_pipeline
+        self._new_pipeline, self._catalogue = new_pipeline, catalogue
         self._seek: _Seek | None = None
         self._rewind: _Rewind | None = None
         self._jump: Callable[[PacedClock, RunControl], None] | None = None
@@ -103,6 +110,8 @@ class ReplayRun:
         self.on_found: Callable[[Flag | None], None] = lambda _: None
         """Called with the flag that was searched for; with None where the log ends without another."""
         self.navigation: Navigation | None = None
+        self.sender: FrameSender | None = None
+        """Sends the frames that a paced run plays; those that it passes over on a way through the log are not sent."""
         self._has_ended = False
         self._frames_before_start = 0
         """How many frames of the log are before the part that is shown."""
@@ -146,6 +155,11 @@ class ReplayRun:
         self._skip(control)
         clock = PacedClock(control.speed)
         clock.set_time(self.time)
+        if self.sender is not None:
+            if control.paused:
+                clock.pause()
+            self._restart_sender()
+            self.sender.start(clock)
         try:
             while not control.stopped:
                 if self._jump is not None:
@@ -177,6 +191,7 @@ class ReplayRun:
         """Replay without waiting until the next flag is raised."""
         self._leave_ways()
         self._seek = _Seek(self._reader.place)
+        self._restart_sender()
 
     def previous_flag(self) -> None:
         """Go back to where the flag before this place was raised."""
@@ -193,6 +208,7 @@ class ReplayRun:
         """Replay without waiting until a device, message, field or flag with this text is told of."""
         self._leave_ways()
         self._seek = _Seek(self._reader.place, TextSearch(text))
+        self._restart_sender()
 
     def set_mark(self) -> None:
         """Mark this place."""
@@ -228,7 +244,7 @@ class ReplayRun:
             self.navigation.say(text)
 
     def _leave_ways(self) -> None:
-        """Give up the way that was asked for before."""
+        """Give up the way that was asked for before; until the log is played again nothing is sent."""
         self._end_search()
         self._seek = self._jump = None
         if self._rewind is not None:
@@ -254,8 +270,9 @@ class ReplayRun:
         if self._new_pipeline is None:
             self._say("This log cannot be read again.")
             return None
+        self._restart_sender()
         rounds = self._reader.rounds.again(place.offset)
-        self._rewind = _Rewind(LogReader(rounds, self._new_pipeline(place.offset)), place)
+        self._rewind = _Rewind(LogReader(rounds, self._new_pipeline(place.offset), self._catalogue), place)
         return self._rewind
 
     def _read_again(self, rewind: _Rewind, clock: PacedClock, control: RunControl) -> None:
@@ -265,7 +282,10 @@ class ReplayRun:
             if self._rewind is not rewind:
                 return
         reader, place = rewind.reader, rewind.place
-        if rewind.raised_at is None:
+        limit = (place.time or self.time) if rewind.raised_at is None else rewind.raised_at
+        if reader.skim(place.number, limit):
+            is_there = False
+        elif rewind.raised_at is None:
             is_there = reader.go_to(place, MAX_STEP_ENTRIES)
         else:
             raised_at, pipeline = rewind.raised_at, reader.pipeline
@@ -274,12 +294,12 @@ class ReplayRun:
                 until=lambda: bool(pipeline.raised_times) and pipeline.raised_times[-1] >= raised_at,
                 max_entries=MAX_STEP_ENTRIES,
             )
-            if not is_there and (reader.rounds.upcoming is None or reader.time >= place.time):
+            if not is_there and (reader.time >= place.time or reader.rounds.upcoming is None):
                 self._leave_ways()
                 self._say("No earlier flag in this round.")
                 return
         if not is_there:
-            whole = max(1, (rewind.raised_at or place.time or self.time) - place.offset)
+            whole = max(1, limit - place.offset)
             self._say(f"Reading the log again: {min(99, 100 * (reader.time - place.offset) // whole)} %.")
             return
         with control.lock:
@@ -297,7 +317,27 @@ class ReplayRun:
 
     def _stand_still(self, clock: PacedClock, control: RunControl) -> None:
         control.pause(paused=True)
+        clock.pause()
+        self._restart_sender()
         clock.set_time(self.time)
+
+    def _hand_over(self, sender: FrameSender, clock: PacedClock) -> None:
+        """Hand over the frames that are due soon.
+
+        Raises:
+            BusError: sending has failed.
+        """
+        end = max(self.time, clock.reached()) + round(LOOK_AHEAD_US * max(1.0, clock.speed))
+        if self._stop is not None:
+            end = min(end, self._stop)
+        for number, frame in self._reader.rounds.look_ahead(end):
+            sender.schedule(number, frame)
+
+    def _restart_sender(self) -> None:
+        """Have the sender go on with the upcoming frame."""
+        if self.sender is not None:
+            self.sender.clear(self._reader.rounds.position)
+            self._reader.rounds.forget_looks()
 
     def _report_flag(self, flag: Flag | None) -> None:
         self.on_found(flag)
@@ -309,7 +349,9 @@ class ReplayRun:
         with control.lock:
             number = self._reader.rounds.number, self._reader.rounds.offset
             while not self._is_over() and (self._reader.rounds.number, self._reader.rounds.offset) == number:
-                self._reader.pass_one()
+                passed = self._reader.pass_one()
+                if self.sender is not None and isinstance(passed, Frame):
+                    self.sender.send_now(self._reader.rounds.position, passed)
             self._stands_at = None
             self._stand_still(clock, control)
             if (self._reader.rounds.number, self._reader.rounds.offset) == number:
@@ -332,8 +374,13 @@ class ReplayRun:
         rounds = self._reader.rounds
         upcoming = self.time + SECOND_US if rounds.upcoming is None else rounds.upcoming.time
         moment = min(max(upcoming, self.time), self.time + SECOND_US, *([] if self._stop is None else [self._stop]))
+        if self.sender is not None:
+            self._hand_over(self.sender, clock)
+            moment = min(moment, self.time + LOOK_AHEAD_US // 2)
         if not clock.wait_until(moment + clock.slack_us, control.wake):
             control.apply_to(clock)
+            if self.sender is not None:
+                self.sender.update()
             self._reader.pipeline.flush()
             return
         with control.lock:

@@ -1,6 +1,7 @@
 """Blocks decoded in columns: every field of every frame as the frame-by-frame decoder has it."""
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import cantools
@@ -34,9 +35,10 @@ BO_ 2566849025 STEPS: 8 Vector__XXX
  SG_ steps_instance : 0|8@1+ (1,0) [0|0] "" Vector__XXX
  SG_ fine : 8|33@1+ (1e18,-1e18) [0|0] "u" Vector__XXX
  SG_ places : 41|20@1+ (1e-18,1) [0|0] "u" Vector__XXX
+ SG_ tiny : 61|3@1+ (4.859023290831e-14,0) [0|0] "u" Vector__XXX
 VAL_ 2566848257 mode -1 "back" 0 "none" 3 "none" ;
 VAL_ 2566848257 turn 7 "seven" 65535 "top" ;
-VAL_ 2566848513 serial 18446744073709551615 "last" 5 "five" ;
+VAL_ 2566848513 serial 18446744073709551615 "last" 5 "five" -1 "below" ;
 """
 
 
@@ -154,6 +156,21 @@ def test_values_are_those_of_cantools(recorded, catalogue):
                         assert column.values[place] == pytest.approx(scaled[name], rel=1e-12, abs=1e-9)
                         compared += 1
     assert compared > 5000
+
+
+@given(data=st.data())
+def test_bits_after_the_last_byte_have_no_meaning(catalogue, data):
+    """Whatever they are: the same readings of frames that are short."""
+    frames = data.draw(frames_of(list(catalogue)))
+    columns = to_columns(frames)
+    spoilt = columns.data | np.array([(1 << 8 * (8 - len(frame.data))) - 1 for frame in frames], np.uint64)
+    for one, other in zip(
+        decode_block(columns, catalogue), decode_block(replace(columns, data=spoilt), catalogue), strict=True
+    ):
+        assert [topic[:3] for topic in one.topics()] == [topic[:3] for topic in other.topics()]
+        for name, column in one.fields.items():
+            for array in ("raws", "states", "values", "labels"):
+                assert np.array_equal(getattr(column, array), getattr(other.fields[name], array), equal_nan=True)
 
 
 def test_a_frame_of_one_message_only(catalogue):

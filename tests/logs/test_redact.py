@@ -160,6 +160,15 @@ def test_packets_of_several_senders_do_not_mix(catalogue):
     assert found[0x10] != product
 
 
+def test_packets_of_several_channels_do_not_mix(catalogue):
+    """One address on two buses: each packet belongs to the message of its own bus."""
+    product, made = pack_product(Product("Make", "Model", "12345678")), redactor(catalogue)
+    texts, faults = broadcast(PRODUCT_ID, product, 0x10), broadcast(0x0FECA, bytes(range(20)), 0x10)
+    for text, fault in zip(texts, faults, strict=False):
+        assert (made.frame(text, "can0").data == text.data) == (text is texts[0])
+        assert made.frame(fault, "can1") == fault
+
+
 def test_a_packet_without_its_beginning_is_blanked(catalogue):
     """A log may begin in the middle of a message; its number stays."""
     frames = broadcast(PRODUCT_ID, pack_product(Product("Make", "Model", "12345678")))
@@ -241,6 +250,28 @@ def test_an_unknown_long_message_is_blanked(catalogue):
     assert {made.frame(frame).data[1:] for frame in frames[1:2]} == {b"\xff" * 7}
     assert [kept.frame(frame) for frame in frames] == frames
     assert [made.frame(frame).data[0] for frame in broadcast(UNKNOWN, bytes(20))[1:]] == [1, 2, 3]
+
+
+@pytest.mark.parametrize("keep", [False, True])
+@pytest.mark.parametrize("dgn", [0x1F805, 0x0FEF3])
+def test_a_position_in_a_long_message_is_blanked_in_any_case(catalogue, dgn, keep):
+    """Whatever is kept of unknown messages, and whether the position has a name or not."""
+    made = redactor(catalogue, keep_unknown=keep)
+    frames = [made.frame(frame) for frame in broadcast(dgn, bytes(range(20)))]
+    assert {frame.data[1:] for frame in frames[1:]} == {b"\xff" * 7}
+
+
+def test_a_proprietary_message_that_the_user_defines_is_blanked(tmp_path):
+    """Its maker's numbers are nobody else's business, known or not; on request they stay."""
+    (tmp_path / "own.dbc").write_text(
+        'VERSION ""\nBU_: x\nBO_ 2566853374 OWN: 8 x\n SG_ level : 0|8@1+ (1,0) [0|0] "" x\n'
+    )
+    catalogue = load_catalogue([tmp_path / "own.dbc"], cache=tmp_path / "cache")
+    spec = catalogue.by_name("OWN")
+    frame = Frame(0, spec.identifier(0x80), bytes(8))
+    assert 0x0FF00 <= spec.dgn <= 0x0FFFF
+    assert redactor(catalogue).frame(frame).data == b"\xff" * 8
+    assert redactor(catalogue, keep_unknown=True).frame(frame) == frame
 
 
 def test_known_messages_stay(catalogue):
@@ -368,7 +399,7 @@ def flags_of(entries, rig=None):
 def test_a_redacted_log_surveys_to_the_same_flags(name, keep):
     """Kinds and subjects, with a rig and without one; no serial number of a unit is left."""
     entries = entries_of(name)
-    redacted = list(redactor(shared_catalogue(), keep_unknown=keep).entries(iter(entries)))
+    redacted = list(map(redactor(shared_catalogue(), keep_unknown=keep).entry, entries))
     assert [(entry.time, type(entry)) for entry in redacted] == [(entry.time, type(entry)) for entry in entries]
     assert flags_of(redacted) == flags_of(entries)
     if name != "marine":
@@ -390,7 +421,7 @@ def test_blocks_are_made_anonymous_as_frames_are(name, most):
     found = []
     for _, block in to_blocks((("", entry) for entry in entries), most):
         found += one.block(block).entries()
-    assert found == list(other.entries(iter(entries)))
+    assert found == list(map(other.entry, entries))
 
 
 def test_a_writer_passes_everything_on(catalogue):

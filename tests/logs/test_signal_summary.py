@@ -1,9 +1,13 @@
 """Summaries of fields: equal to counting frame by frame, whatever the blocks, and wherever a log is cut in two."""
 
+from dataclasses import replace
+
+import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.logs.blocks import to_blocks
+from rvsim.logs.columns import to_columns
 from rvsim.logs.decoded import SignalKey
 from rvsim.logs.signal_summary import SignalSummaries, SignalSummary, merged
 from rvsim.watch.decode import Decoder, instance_field
@@ -12,6 +16,12 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 
 MESSAGES = ("DC_SOURCE_STATUS_1", "TANK_STATUS", "DATE_TIME_STATUS", "DM_RV", "THERMOSTAT_COMMAND_1")
+
+CONTENTS = (
+    b"\1" * 8, bytes(8), b"\1\0", b"\1\2\3\4\5\6\7\x08", b"\1\xff\xff\xff\xff\xff\xff\xff", b"\1\1\1", b"",
+    b"\1" + bytes(7),
+    b"\2\xfe\xfe\xfe" * 2,
+)  # fmt: skip
 
 
 def counted(frames, catalogue):
@@ -56,9 +66,7 @@ def summarized(frames, catalogue, most):
 
 def drawn_frames(catalogue):
     """Frames of few kinds, so that many repeat the one before; some are short."""
-    data = st.sampled_from(
-        (b"\1" * 8, b"\1\2\3\4\5\6\7\x08", b"\1\xff\xff\xff\xff\xff\xff\xff", b"\1\1\1", b"", b"\2\xfe\xfe\xfe" * 2)
-    )
+    data = st.sampled_from(CONTENTS)
     one = st.tuples(st.sampled_from(MESSAGES), st.sampled_from((0x10, 0x9C)), data | st.binary(max_size=8))
 
     def build(drawn):
@@ -85,6 +93,17 @@ def test_two_parts_are_one_log(catalogue, data, cut):
     frames = data.draw(drawn_frames(catalogue))
     parts = [summarized(part, catalogue, 8) for part in (frames[:cut], frames[cut:])]
     assert merged(*parts) == summarized(frames, catalogue, 8)
+
+
+@given(data=st.data())
+def test_bits_after_the_last_byte_have_no_meaning(catalogue, data):
+    """Short frames that differ only there are equal."""
+    frames = data.draw(drawn_frames(catalogue))
+    columns = to_columns(frames)
+    spoilt = [data.draw(st.integers(0, (1 << 8 * (8 - len(frame.data))) - 1)) for frame in frames]
+    summaries = SignalSummaries(catalogue)
+    summaries.add(replace(columns, data=columns.data | np.array(spoilt, np.uint64)))
+    assert summaries.summaries == counted(frames, catalogue)
 
 
 def test_a_recorded_bus(recorded, catalogue):

@@ -15,7 +15,7 @@ from rvsim.logs.survey import SurveyedTime
 from rvsim.runs.convert import ConvertRequest, convert
 from rvsim.runs.selection import LogSelection
 from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.line_events import ErrorFrame, LogEnded
+from rvsim.wire.line_events import ErrorFrame, ListeningResumed, LogEnded
 
 STARTED = 1_764_000_000_123_457
 READERS = {
@@ -160,6 +160,42 @@ def test_error_frames_and_states_are_kept(tmp_path, catalogue):
     assert [type(entry) for entry in contents(tmp_path / "x.blf")] == [Frame, ErrorFrame, Frame, LogEnded]
 
 
+def test_a_gap_in_listening_is_kept(tmp_path, catalogue):
+    """In JSON lines, with its beginning; its times are moved as all others are."""
+    write(tmp_path / "from.log", [Frame(0, 0x19FFE45E, b"\1")])
+    made(tmp_path / "from.log", tmp_path / "from.jsonl", catalogue)
+    with (tmp_path / "from.jsonl").open("a") as file:
+        file.write('{"t": 9.000457, "type": "gap", "since": 2.000457, "channel": "can0", "about": "unplugged"}\n')
+    made(tmp_path / "from.jsonl", tmp_path / "to.jsonl", catalogue)
+
+    def gap(path):
+        with open_log(path) as log:
+            return [entry for _, entry in log.by_channel() if isinstance(entry, ListeningResumed)]
+
+    assert gap(tmp_path / "to.jsonl") == gap(tmp_path / "from.jsonl") == [
+        ListeningResumed(9_000_000, 2_000_000, "unplugged")
+    ]  # fmt: skip
+
+
+def test_the_head_of_a_binary_log_is_complete(tmp_path, catalogue):
+    """It has the number of its objects and its end, which are known only then."""
+    frames = drawn(40)
+    made(write(tmp_path / "from.log", frames), tmp_path / "x.blf", catalogue)
+    with can.BLFReader(tmp_path / "x.blf") as reader:
+        assert reader.object_count == 40
+        assert reader.stop_timestamp == pytest.approx((STARTED + frames[-1].time) / SECOND_US, abs=0.002)
+
+
+def test_a_log_that_begins_below_zero(tmp_path, catalogue):
+    """Its times begin at zero: not every form has a place for a sign."""
+    rows = "".join(f"{time},0x19ffe45e,1,0,0,1,{data}\n" for time, data in (("-2.0", "AQ=="), ("0.5", "Ag==")))
+    (tmp_path / "from.csv").write_text("timestamp,arbitration_id,extended,remote,error,dlc,data\n" + rows)
+    made(tmp_path / "from.csv", tmp_path / "x.trc", catalogue)
+    expected = [Frame(0, 0x19FFE45E, b"\1"), Frame(2_500_000, 0x19FFE45E, b"\2")]
+    assert read(tmp_path / "from.csv") == read(tmp_path / "x.trc") == (expected, None)
+    assert "-2" not in (tmp_path / "x.trc").read_text()
+
+
 def test_channels_stand_together_where_the_form_names_them(tmp_path, catalogue):
     """In the order of the log; other forms have one channel, which has to be chosen."""
     frames = drawn(40)
@@ -198,7 +234,7 @@ def test_what_is_refused(tmp_path, catalogue):
     for name, why in (("x.pcap", r"end it in one of \.jsonl"), ("from.log", "the file exists")):
         with pytest.raises(InputError, match=why):
             made(source, tmp_path / name, catalogue)
-    with pytest.raises(InputError, match=r"--from 9999: .* has no such frames"):
+    with pytest.raises(InputError, match=r"--from 9999: .* ends \d+\.\d s after its first frame"):
         made(
             source, tmp_path / "x.log", catalogue, ConvertRequest(selected=LogSelection(SurveyedTime(9999 * SECOND_US)))
         )

@@ -280,9 +280,9 @@ def compare(
 
 
 @app.command(
-    cls=options.Command,
+    cls=options.ServeCommand,
     epilog=options.examples(
-        "rvsim replay night.log --rig ottersby --from 600 --speed 20", "rvsim replay night.log --json --speed max"
+        "rvsim replay night.log --rig ottersby --from 600 --speed 20", "rvsim replay night.log --serve 29536 --loop"
     ),
 )
 def replay(
@@ -296,13 +296,20 @@ def replay(
     end: options.To = None,
     loop: options.Loop = False,
     channel: options.LogChannel = None,
+    serve: options.ServeLog = None,
+    interface: options.SimulatedInterface = None,
+    bus_channel: options.BusChannel = None,
+    adapter_option: options.AdapterOptions = None,
     columns: options.Columns = None,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
     light: options.Light = False,
 ) -> None:
-    """Show a captured log as if it were live; nothing is sent."""
+    """Show a captured log as if it were live.
+
+    Nothing is sent, unless --serve or --interface ask for it, and then on simulated buses only.
+    """
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
@@ -317,6 +324,8 @@ def replay(
             loop=loop,
             dbc=tuple(dbc or ()),
             channel=channel,
+            serve=serve,
+            bus=options.sending_bus(interface, bus_channel, adapter_option or ()),
             columns=columns,
             units=options.units_of(units),
             light=light,

@@ -39,6 +39,14 @@ FormName = Annotated[
         "--format", metavar="FORM", help="The form of the files in a folder: parquet (if omitted), csv, jsonl, arrow."
     ),
 ]
+Redact = Annotated[
+    bool,
+    typer.Option(
+        "--redact",
+        help="With --frames: without serial numbers, NAMEs, texts, VIN and positions; each is replaced by the same "
+        "other one. What may remain is said.",
+    ),
+]
 Frames = Annotated[
     bool,
     typer.Option(
@@ -64,6 +72,8 @@ class ExportOptions:
     channel: str | None = None
     columns: str | None = None
     dbc: tuple[Path, ...] = ()
+    redact: bool = False
+    keep_unknown: bool = False
 
 
 def export(
@@ -72,6 +82,8 @@ def export(
     table: TableNames = None,
     form: FormName = None,
     frames: Frames = False,
+    redact: Redact = False,
+    keep_unknown: options.KeepUnknown = False,
     overwrite: Replace = False,
     rig: options.Rig = None,
     channel: options.LogChannel = None,
@@ -102,6 +114,8 @@ def export(
             channel=channel,
             columns=columns,
             dbc=tuple(dbc or ()),
+            redact=redact,
+            keep_unknown=keep_unknown,
         )
         return export_log(logs, requested) if frames else export_tables(logs, requested)
 
@@ -115,6 +129,7 @@ def add_to(app: typer.Typer) -> None:
         "rvsim export night.log --rig ottersby --output night_tables",
         "rvsim export night.log --message TANK_STATUS --output tanks.csv",
         "rvsim export --frames night.blf --from 600 --to 900 --output part.log",
+        "rvsim export --frames night.log --redact --output to_hand_on.log",
     )
     app.command(cls=options.Command, epilog=examples)(export)
 
@@ -134,6 +149,8 @@ def export_tables(logs: list[str], requested: ExportOptions) -> int:
     from rvsim.runs.export import Export, ExportRequest
     from rvsim.runs.selection import selection
 
+    if requested.redact or requested.keep_unknown:
+        raise InputError("--redact goes with --frames: it makes a log anonymous, not tables")
     form, is_folder = _form(requested.output, requested.form)
     _check_logs_are_kept(logs, requested.output)
     tables = _tables(requested.tables, requested.output, is_folder=is_folder)
@@ -164,11 +181,14 @@ def export_log(logs: list[str], requested: ExportOptions) -> int:
     from rvsim.faces.cli.load_plan import load_plan
     from rvsim.faces.cli.logs import columns_of, reopenable
     from rvsim.faces.text.survey_text import left_out
+    from rvsim.logs.redact import Redactor
     from rvsim.logs.survey import SurveyedTime
     from rvsim.runs.convert import ConvertRequest, check_log_name, convert
     from rvsim.runs.export import planned_devices, surveyed
     from rvsim.runs.selection import selection
 
+    if requested.keep_unknown and not requested.redact:
+        raise InputError("--keep-unknown goes with --redact: add it, or leave --keep-unknown out")
     if requested.tables or requested.form:
         raise InputError("--frames writes a log, not tables: leave --table and --format out")
     if len(logs) > 1:
@@ -183,10 +203,13 @@ def export_log(logs: list[str], requested: ExportOptions) -> int:
     with reopenable(logs[0], twice=True, columns=columns) as open_again:
         surveys = surveyed(open_again, catalogue, plan, part, channel, say) if plan and selected.devices else {}
         devices = {name: planned_devices(found) for name, found in surveys.items()}
-        request = ConvertRequest(selected=selected, channel=channel, devices=devices)
+        redactor = Redactor(catalogue, keep_unknown=requested.keep_unknown) if requested.redact else None
+        request = ConvertRequest(selected=selected, channel=channel, devices=devices, redactor=redactor)
         count, read = convert(open_again, output, request, catalogue, say, overwrite=requested.overwrite)
     say(*(f"{read.name}: {text.strip()}" for text in left_out(read, channel)))
     say(f"{count} frame{'s' if count != 1 else ''} written: {requested.output}")
+    if redactor is not None:
+        say(*redactor.closing_lines())
     return ExitCode.GOOD
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from rvsim.edge.harmless import require_server
 from rvsim.edge.needs import missing_package
 from rvsim.edge.port import Port
 from rvsim.edge.settings import BusSettings
@@ -28,6 +29,7 @@ from rvsim.runs.pipeline import Pipeline
 from rvsim.runs.reopening import ThreadedAttempt
 from rvsim.runs.sink import Sink
 from rvsim.watch.watch import Watch
+from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US
 
 
@@ -62,11 +64,14 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
     start = start_line("listen", bus=channel, scenario=None, seed=None, started=started.isoformat())
     watch = Watch(catalogue, plan)
 
-    def open_port() -> Port:
-        return Port(settings.interface, settings.channel, options=settings.options)
-
     # An interface whose package is missing does not come by waiting.
     waits = options.wait and missing_package(settings.interface) is None
+
+    def open_port() -> Port:
+        if waits:
+            require_server(settings)
+        return Port(settings.interface, settings.channel, options=settings.options)
+
     recording = None
     try:
         with ExitStack() as resources:
@@ -103,13 +108,7 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
                 code = show_listen(channel, run, plan, options.end, notes, units=options.units, light=options.light)
                 say(*notes)
             else:
-                sink: Sink
-                if options.form == "json":
-                    sink = JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=False)
-                else:
-                    sink = Sentences(sys.stdout, (f"{channel}, listening; {rig_text(plan)}.",), options.units)
-                sink.flush()
-                run = make_run(sink, say, say)
+                run = make_run(_sink(catalogue, channel, start, rig_text(plan), options), say, say)
                 try:
                     run.run(options.end, RunControl())
                 except KeyboardInterrupt:  # the usual end of a run without a time limit
@@ -123,6 +122,17 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
     if recording is not None and recording.files.has_stopped and code == ExitCode.GOOD:
         code = ExitCode.NOT_GOOD
     return code
+
+
+def _sink(catalogue: Catalogue, channel: str, start: str, plan: str, options: ListenOptions) -> Sink:
+    """Return what shows a bus on stdout: JSON lines or sentences."""
+    sink: Sink
+    if options.form == "json":
+        sink = JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=False)
+    else:
+        sink = Sentences(sys.stdout, (f"{channel}, listening; {plan}.",), options.units)
+    sink.flush()
+    return sink
 
 
 class _Notes(list[str]):

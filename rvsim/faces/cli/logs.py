@@ -6,12 +6,13 @@ surveyed (`survey_command`).
 
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from shutil import copyfileobj
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
 
 from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
@@ -26,11 +27,15 @@ from rvsim.logs.read import Log, open_log, several_channels
 from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
 from rvsim.rig.model import Rig
 from rvsim.runs.control import RunControl
+from rvsim.runs.frame_sender import FrameSender
 from rvsim.runs.pipeline import Pipeline
 from rvsim.runs.replay import LogRounds, ReplayRun
-from rvsim.runs.sink import Sink
+from rvsim.runs.sink import NullSink, Sink
 from rvsim.watch.watch import Watch
 from rvsim.wire.catalogue import Catalogue
+
+if TYPE_CHECKING:
+    from rvsim.edge.settings import BusSettings
 
 MAX_CHECKED_ENTRIES = 100_000
 """Entries of a log that are searched for several channels before it is replayed. Our decision."""
@@ -91,6 +96,10 @@ class ReplayOptions:
     speed: float | None = 1.0
     part: tuple[int, int | None] = (0, None)
     loop: bool = False
+    serve: str | None = None
+    """The address at which it is served; "" for the default one, None for none."""
+    bus: "BusSettings | None" = None
+    """The simulated bus on which it is sent."""
     dbc: tuple[Path, ...] = ()
     channel: str | None = None
     columns: str | None = None
@@ -110,23 +119,32 @@ def replay_log(log: str, options: ReplayOptions) -> int:
     if options.loop and (log == "-" or speed is None):
         other = "stdin, which can be read once" if log == "-" else "--speed max, which would never end"
         raise InputError(f"--loop does not go with {other}: leave one of them out")
+    sends = _sends(options)
+    if options.serve is not None and options.bus is not None:
+        raise InputError("--serve and --interface cannot go together: choose one")
+    if sends and speed is None:
+        raise InputError("a log is sent at its times: leave out --speed max, --serve or --interface")
     plan, catalogue = load_plan(options.rig, options.dbc)
-    watch = Watch(catalogue, plan)
+
+    def new_pipeline(start: int, sink: Sink | None = None) -> Pipeline:
+        return Pipeline(Watch(catalogue, plan, start), sink or NullSink(), every=options.every)
+
     open_again = opener(log, columns=columns_of(options.columns, plan))
     if channel is None and log != "-":
         _check_channels(open_again)
-    with LogRounds(open_again, *options.part, loop=options.loop, channel=channel) as rounds:
+    with ExitStack() as resources:
+        rounds = resources.enter_context(LogRounds(open_again, *options.part, loop=options.loop, channel=channel))
+        sender = resources.enter_context(_sender(options)) if sends else None
         if options.form == "screen" and speed is not None:
-            from rvsim.faces.screen.show import ScreenSink, show_replay
+            from rvsim.faces.screen.show import show_replay
 
-            def new_pipeline(start: int) -> Pipeline:
-                return Pipeline(Watch(catalogue, plan, start), ScreenSink())
-
-            name, replay = printable(Path(log).name), ReplayRun(rounds, new_pipeline(0), new_pipeline)
+            name = printable(Path(log).name) + (", sent on a simulated bus" if sends else "")
+            replay = ReplayRun(rounds, new_pipeline(0), new_pipeline, catalogue)
+            replay.sender = sender
             code = show_replay(name, replay, plan, speed, units=options.units, light=options.light)
         else:
-            sink = _log_sink(rounds.log, catalogue, plan, options)
-            replay = ReplayRun(rounds, Pipeline(watch, sink, every=options.every))
+            replay = ReplayRun(rounds, new_pipeline(0, _log_sink(rounds.log, catalogue, plan, options)))
+            replay.sender = sender
             if speed is None:
                 replay.run_virtual()
             else:
@@ -134,6 +152,20 @@ def replay_log(log: str, options: ReplayOptions) -> int:
             code = ExitCode.GOOD
         say(*(f"{rounds.log.name}: {text.strip()}" for text in left_out(rounds.log, channel)))
     return code
+
+
+def _sends(options: ReplayOptions) -> bool:
+    return options.serve is not None or options.bus is not None
+
+
+def _sender(options: ReplayOptions) -> AbstractContextManager[FrameSender]:
+    """Return what sends the frames, to be entered."""
+    from rvsim.runs.sent_log import send_log, serve_log
+
+    if options.bus is not None:
+        say(*options.bus.sentences)
+        return send_log(options.bus, say)
+    return serve_log(options.serve or "", say)
 
 
 def _check_channels(open_log: Callable[[], Log]) -> None:
@@ -156,7 +188,8 @@ def _log_sink(log: Log, catalogue: Catalogue, plan: Rig | None, options: ReplayO
         started = None if first is None else utc_text(first)
         channel = options.channel or next(iter(log.statistics.channels), "")
         start = start_line("replay", log=printable(log.name), scenario=None, seed=None, started=started)
-        return JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=False)
+        return JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=_sends(options))
     pace = "as fast as possible" if options.speed is None else f"{options.speed:g} x real time"
-    opening = f"{log.name}, {log.kind}, {pace}; {rig_text(plan)}. Nothing is sent."
+    sent = "It is sent on a simulated bus" if _sends(options) else "Nothing is sent"
+    opening = f"{log.name}, {log.kind}, {pace}; {rig_text(plan)}. {sent}."
     return Sentences(sys.stdout, (opening,), options.units)

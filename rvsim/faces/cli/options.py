@@ -14,6 +14,9 @@ from rvsim.errors import InputError
 from rvsim.wire.frame import SECOND_US
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rvsim.edge.settings import BusSettings
     from rvsim.faces.text.display_units import DisplayUnits
 
 Form = Literal["json", "plain", "screen"]
@@ -189,6 +192,28 @@ Serve = Annotated[
         help="Also offer the bus to other programs on this machine, for python-can's socketcand client. A port is "
         "enough; 0: any free port; 29536 if omitted.",
     ),
+]
+ServeLog = Annotated[
+    str | None,
+    typer.Option(
+        "--serve",
+        metavar="[HOST:PORT]",
+        help="Also send the frames to other programs on this machine, for python-can's socketcand client, each at its "
+        "time. A port is enough; 0: any free port; 29536 if omitted.",
+    ),
+]
+SimulatedInterface = Annotated[
+    str | None,
+    typer.Option(
+        "--interface",
+        metavar="NAME",
+        help="Also send the frames, each at its time, on a simulated bus: virtual, or socketcand for a hub of rvsim on "
+        "this machine. A bus that may be real is refused.",
+    ),
+]
+BusChannel = Annotated[
+    str | None,
+    typer.Option("--bus-channel", metavar="NAME", help="With --interface: the channel to send on; rvsim if omitted."),
 ]
 Except = Annotated[
     list[str] | None,
@@ -429,3 +454,19 @@ def recording_size(text: str | None) -> int | None:
     if size < MIN_FILE_BYTES:
         raise InputError(f"--record-max {text}: give at least {MIN_FILE_BYTES // 1000}kB")
     return size
+
+
+def sending_bus(interface: str | None, channel: str | None, adapter_options: "Sequence[str]") -> "BusSettings | None":
+    """Return the bus on which a log is sent; None without one.
+
+    Raises:
+        InputError: options of a bus without an interface, or an option that it does not have.
+    """
+    from rvsim.edge.settings import resolve
+
+    if interface is None:
+        if channel is not None or adapter_options:
+            name = "--bus-channel" if channel is not None else "--adapter-option"
+            raise InputError(f"{name} goes with --interface: name one, or leave {name} out")
+        return None
+    return resolve(interface, channel or "rvsim", None, adapter_options)

@@ -153,7 +153,7 @@ class BlfColumns:
             kept = [not (cut and isinstance(one, UnreadableError)) for cut, one in zip(are_broken, found, strict=True)]
             single, found = single[kept], list(compress(found, kept))
         table.set_read(single.tolist(), found, places[single].tolist())
-        table.notes += int(np.count_nonzero(~_one_of(objects.heads["version"], tuple(_FRAMES))))
+        table.notes += objects.unknown
         return table.columns(places, origin=self._reader.origin, end=int(places[-1]))
 
 
@@ -166,6 +166,8 @@ class _Objects:
         self.content, self.starts = content, starts
         self.heads = self._rows(starts, np.dtype(_HEADER))
         self.stops = starts + self.heads["size"]
+        self.unknown = len(starts)
+        """Objects with a version of header that was not entered: notes, for all that is known."""
 
     def one(self, row: int) -> bytes:
         """Return the bytes of one object."""
@@ -190,6 +192,9 @@ class _Objects:
 
         is_version = self.heads["version"] == version
         rows = np.arange(len(self.starts)) if is_version.all() else np.flatnonzero(is_version)
+        self.unknown -= len(rows)
+        if not len(rows):
+            return rows
         types, sizes = self.heads["type"][rows], self.heads["size"][rows]
         frame, content_at = np.dtype(_FRAMES[version]), _CONTENT_AT[version]
         is_error, is_frame, is_fd = (_one_of(types, kinds) for kinds in (ERROR_TYPES, CAN_TYPES, (FD_TYPE, FD64_TYPE)))
@@ -277,6 +282,8 @@ def _channels(table: EntryTable, objects: "NDArray[void]") -> "NDArray[intp]":
     import numpy as np
 
     channels = objects["channel"]
+    if len(channels) and (channels == channels[0]).all():
+        return np.full(len(channels), table.names.number(b"%d" % int(channels[0])))
     numbers = np.zeros(1 << 16, np.intp)
     for channel in np.flatnonzero(np.bincount(channels)).tolist():
         numbers[channel] = table.names.number(b"%d" % channel)

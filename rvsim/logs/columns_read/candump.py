@@ -16,8 +16,13 @@ from rvsim.logs.formats.entry import ERROR_FLAG, EntryKind, SkippedEntry
 from rvsim.wire.error_report import linux_report
 
 _COMPACT = re.compile(
-    rb"\((?P<whole>\d{1,12})\.(?P<fraction>\d{1,6})\) (?P<channel>\S+) "
+    rb"\((?P<whole>\d{1,11})\.(?P<fraction>\d{1,24})\) (?P<channel>\S+) "
     rb"(?P<identifier>[0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})#(?P<data>(?:[0-9A-Fa-f]{2}){0,8})(?P<suffix>(?: [RT])?\r?\n)"
+)
+_SCREEN = re.compile(
+    rb"\s*(?:\((?P<whole>\d{1,11})\.(?P<fraction>\d{1,24})\)\s+)?(?P<channel>\S+)\s+(?:[RT]X\s+\S\s+\S\s+)?"
+    rb"(?P<identifier>[0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})\s+\[(?P<length>[0-8])\]\s+"
+    rb"(?P<data>(?:[0-9A-Fa-f]{2}(?: [0-9A-Fa-f]{2}){0,7})?)\s*\n"
 )
 
 
@@ -31,7 +36,7 @@ class CandumpForm:
         """Return where the fields of a data frame or an error message are."""
         found = _COMPACT.fullmatch(line)
         if not found:
-            return None
+            return _screen_fields(line)
         return Fields(
             whole=found.span("whole"),
             fraction=found.span("fraction"),
@@ -56,6 +61,24 @@ class CandumpForm:
             _enter_errors(ReadLines(rows[is_error], frames.rows(is_error)), layout.fields.channel, table)
             rows, frames = rows[~is_error], frames.rows(~is_error)
         enter_frames(layout, ReadLines(rows, frames), table)
+
+
+def _screen_fields(line: bytes) -> Fields | None:
+    """Return where the fields of a line as on the screen are; it may have no time."""
+    found = _SCREEN.fullmatch(line)
+    if not found or len(found["data"].split()) != int(found["length"]):
+        return None
+    return Fields(
+        whole=found.span("whole") if found["whole"] else (0, 0),
+        fraction=found.span("fraction") if found["whole"] else (0, 0),
+        identifier=found.span("identifier"),
+        data=found.span("data"),
+        length=int(found["length"]),
+        channel=found["channel"],
+        end=len(line),
+        is_standard=len(found["identifier"]) == 3,
+        step=3,
+    )
 
 
 def _enter_errors(read: ReadLines, channel: bytes | None, table: EntryTable) -> None:

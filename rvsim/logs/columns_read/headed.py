@@ -8,21 +8,23 @@ import re
 from collections.abc import Hashable, Iterator
 
 from rvsim.logs.columns_read.entry_columns import EntryTable
-from rvsim.logs.columns_read.layouts import Fields, Layout, ReadLines
+from rvsim.logs.columns_read.layouts import Fields, Layout, ReadLines, same_but_times
 from rvsim.logs.columns_read.line_chunks import LineChunk
 from rvsim.logs.columns_read.text_columns import enter_frames
+from rvsim.logs.formats.entry import SkippedEntry
 from rvsim.logs.formats.headed_text import AscReader, TrcReader
 
 _STEP = 3
 """Characters from one data byte to the next."""
 _BLANKS = b" \t\n\r\v\f"
 _ASC_FRAME = re.compile(
-    rb"\s*(?P<whole>\d{1,12})\.(?P<fraction>\d{1,6})\s+(?P<channel>\d+)\s+(?P<identifier>[0-9A-F]{1,8})(?P<mark>x?)\s+"
+    rb"\s*(?P<whole>\d{1,11})\.(?P<fraction>\d{1,9})\s+(?P<channel>\d+)\s+(?P<identifier>[0-9A-F]{1,8})(?P<mark>x?)\s+"
     rb"[rt]x\s+d\s+(?P<length>[0-8])(?P<data>(?: [0-9A-F]{2}){0,8})\s",
     re.I,
 )
+_ASC_ERROR = re.compile(rb"\s*(\d{1,11})\.(\d{1,9})\s+\d+\s+errorframe(?:\s.*)?", re.I | re.DOTALL)
 _TRC_NUMBER = re.compile(rb"(\d+)\)?")
-_TRC_TIME = re.compile(rb"(\d{1,12})(?:\.(\d{1,3}))?")
+_TRC_TIME = re.compile(rb"(\d{1,11})(?:\.(\d{1,24}))?")
 _HEXADECIMAL = re.compile(rb"[0-9A-Fa-f]{1,8}")
 _PAIR = re.compile(rb"[0-9A-Fa-f]{2}")
 _STANDARD_DIGITS = 4
@@ -43,7 +45,13 @@ class AscForm:
     def fields(self, line: bytes) -> Fields | None:
         """Return where the fields of a data frame are; None where numbers are decimal or times are steps."""
         _, is_decimal, is_relative = self._reader.head
-        found = None if is_decimal or is_relative else _ASC_FRAME.match(line)
+        if is_relative:
+            return None
+        if error := _ASC_ERROR.fullmatch(line):
+            entry = AscReader().read(line)
+            assert isinstance(entry, SkippedEntry)
+            return same_but_times(error.span(1), error.span(2), entry, len(line))
+        found = None if is_decimal else _ASC_FRAME.match(line)
         if not found or (found.end("data") - found.start("data")) // _STEP < int(found["length"]):
             return None
         length = int(found["length"])

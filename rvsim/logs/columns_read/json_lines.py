@@ -6,21 +6,27 @@ text. Does not know files. Only lines that ``JsonLinesReader`` reads as a data f
 
 import json
 import re
-from collections.abc import Hashable, Iterator
+from collections.abc import Hashable, Iterator, Sequence
+from typing import TYPE_CHECKING
 
-from rvsim.logs.columns_read.entry_columns import EntryTable
+from rvsim.logs.columns_read.entry_columns import EntryTable, Numbered
 from rvsim.logs.columns_read.layouts import Fields, Layout, ReadLines
 from rvsim.logs.columns_read.line_chunks import LineChunk
 from rvsim.logs.formats.entry import IDENTIFIER_LIMIT
 from rvsim.logs.formats.line_text import JsonLinesReader
 from rvsim.wire.frame import SECOND_US
 
+if TYPE_CHECKING:
+    from numpy import intp
+    from numpy.typing import NDArray
+
 MAX_ENDS = 1 << 14
 """The ends of lines that are kept. Our decision: far more than a network has messages and sources."""
 _FRAME = re.compile(
-    rb'\{"t": (?P<whole>0|[1-9]\d{0,11})\.(?P<fraction>\d{1,6}), "type": "frame", '
+    rb'\{"t": (?P<whole>0|[1-9]\d{0,10})\.(?P<fraction>\d{1,24}), "type": "frame", '
     rb'"identifier": "(?P<identifier>[0-9A-Fa-f]{1,8})", "bytes": "(?P<data>(?:[0-9A-Fa-f]{2}){0,8})", '
 )
+_NO_END = -1
 _KEYS = {"t", "type", "identifier", "bytes"}
 
 
@@ -29,7 +35,8 @@ class JsonForm:
 
     def __init__(self, reader: JsonLinesReader) -> None:
         self._reader = reader
-        self._channels: dict[bytes, tuple[bytes | None] | None] = {}
+        self._ends: dict[bytes, int] = {}
+        self._names: Numbered[bytes | None] = Numbered()
 
     def state(self) -> Hashable:
         """Return the start of the log."""
@@ -66,21 +73,27 @@ class JsonForm:
         content = chunk.content
         ends = zip((chunk.starts[rows] + layout.fields.end).tolist(), chunk.ends[rows].tolist(), strict=True)
         texts = [content[first:last] for first, last in ends]
-        numbers = {text: self._number(text, table) for text in dict.fromkeys(texts)}
-        channels = np.fromiter(map(numbers.__getitem__, texts), np.intp, len(texts))
-        right &= channels >= 0
+        numbers = self._numbers(texts)
+        right &= numbers != _NO_END
         if not right.all():
-            rows, frames, channels = rows[right], frames.rows(right), channels[right]
-        table.set_frames(rows, frames, channels)
+            rows, frames, numbers = rows[right], frames.rows(right), numbers[right]
+        names = self._names.items
+        in_table = np.zeros(len(names), np.intp)
+        for number in np.flatnonzero(np.bincount(numbers)).tolist():
+            in_table[number] = table.names.number(names[number])
+        table.set_frames(rows, frames, in_table[numbers])
 
-    def _number(self, text: bytes, table: EntryTable) -> int:
-        """Return the number of the channel that is named at the end of a line, -1 where that is no end of a frame."""
-        if text not in self._channels:
-            if len(self._channels) >= MAX_ENDS:
-                self._channels.clear()
-            self._channels[text] = _channel(text)
-        channel = self._channels[text]
-        return -1 if channel is None else table.names.number(channel[0])
+    def _numbers(self, texts: Sequence[bytes]) -> "NDArray[intp]":
+        """Return the numbers of the channels that are named at the ends of lines; -1: that is no end of a frame."""
+        import numpy as np
+
+        if len(self._ends) > MAX_ENDS:
+            self._ends.clear()
+            self._names = Numbered()
+        for text in set(texts).difference(self._ends):
+            channel = _channel(text)
+            self._ends[text] = _NO_END if channel is None else self._names.number(channel[0])
+        return np.fromiter(map(self._ends.__getitem__, texts), np.intp, len(texts))
 
 
 def _channel(text: bytes) -> tuple[bytes | None] | None:

@@ -9,9 +9,10 @@ from binascii import Error, a2b_base64, unhexlify
 from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
-from rvsim.logs.columns import Columns
+from rvsim.logs.columns import Columns, to_columns
+from rvsim.logs.columns_read.entry_columns import UNTIMED
 from rvsim.logs.columns_read.line_chunks import AFTER, BEFORE, LineChunk
-from rvsim.logs.formats.entry import MAX_DATA_BYTES
+from rvsim.logs.formats.entry import MAX_DATA_BYTES, SkippedEntry
 
 if TYPE_CHECKING:
     from numpy import bool_, int64, intp, uint8, uint32, uint64, void
@@ -37,9 +38,9 @@ class Fields(NamedTuple):
     """Where the fields of a sample line are, and what holds for all lines of its layout."""
 
     whole: Span
-    """The time before its point."""
+    """The time before its point; empty where lines have no time."""
     fraction: Span
-    """The time after its point, not more digits than ``power``; may be empty."""
+    """The time after its point; may be empty. Times are rounded half up to microseconds."""
     identifier: Span
     """Hexadecimal digits, eight at most."""
     data: Span
@@ -62,8 +63,16 @@ class Fields(NamedTuple):
     suffix: bytes = b""
     is_whole: bool = True
     """Whether the line ends at ``end``."""
+    other: SkippedEntry | None = None
+    """What the lines are, if they are no frames and differ in their times only; without time and channel."""
     followed_by: bytes = b""
     """The bytes of which one has to follow at ``end``, where the line does not end there; any if empty."""
+
+
+def same_but_times(whole: Span, fraction: Span, other: SkippedEntry, end: int) -> Fields:
+    """Return the fields of whole lines that are no frames and differ in their times only."""
+    bare = other._replace(time=None, channel=None)
+    return Fields(whole, fraction, (end, end), (end, end), 0, other.channel, end, step=0, other=bare)
 
 
 class ReadLines(NamedTuple):
@@ -88,11 +97,14 @@ class Layout:
         self._row_bytes = -(-width // WORD_BYTES) * WORD_BYTES
         self._shared = shared
         self._whole, lead = _last_word(sample, fields.whole)
-        self._number, _ = _last_word(sample, fields.number)
         self._lead = lead * 10 ** (fields.power + WORD_BYTES)
+        start, end = fields.fraction
+        self._fraction = (start, min(end, start + WORD_BYTES))
+        self._ignored = [*_words(*fields.number), *_words(self._fraction[1], end)]
+        """Digits that say nothing; of a fraction, only the first one behind the microseconds matters."""
         is_text = np.zeros(self._row_bytes, bool)
         is_text[BEFORE : BEFORE + shared] = True
-        for start, end in (self._number, self._whole, fields.fraction, fields.identifier, *self._data_spans()):
+        for start, end in (*self._ignored, self._whole, self._fraction, fields.identifier, *self._data_spans()):
             is_text[BEFORE + start : BEFORE + end] = False
         row = bytes(BEFORE) + sample[:shared]
         self._text = np.frombuffer(row.ljust(self._row_bytes, b"\0"), "<u8")
@@ -112,25 +124,39 @@ class Layout:
 
     def read(self, chunk: LineChunk, rows: "NDArray[intp]") -> ReadLines:
         """Read those of some rows that have this layout."""
-        rows = _those(rows, self._has_length(chunk, rows))
-        rows, table = self._with_text(chunk, rows)
-        while True:
-            whole, fraction = (_digits(table, *span) for span in (self._whole, self.fields.fraction))
-            wrong = _not_digits(whole) | _not_digits(fraction)
-            if self._number[1]:
-                wrong |= _not_digits(_digits(table, *self._number))
-            lengths = self._lengths(chunk, rows)
-            found = None if wrong.any() else self._hexadecimal(table, lengths)
-            if found:
-                break
-            right = (wrong == 0) & self._are_hexadecimal(table, lengths)
-            rows, table = rows[right], table[right]
-        power, digits = self.fields.power, self.fields.fraction[1] - self.fields.fraction[0]
-        times = _number(whole) * 10**power + self._lead
-        if digits:
-            times += _number(fraction) * 10 ** (power - digits)
+        import numpy as np
+
+        rows, table = self._with_text(chunk, _those(rows, self._has_length(chunk, rows)))
+        if not len(rows):
+            return _no_lines()
+        numbers = [_digits(table, *span) for span in (self._whole, self._fraction, *self._ignored)]
+        wrong = np.bitwise_or.reduce([_not_digits(each) for each in numbers])
+        lengths = self._lengths(chunk, rows)
+        found = None if wrong.any() else self._hexadecimal(table, lengths)
+        if found is None:
+            right = np.flatnonzero((wrong == 0) & self._are_hexadecimal(table, lengths))
+            if not len(right):
+                return _no_lines()
+            rows, table, lengths = rows[right], table[right], lengths[right]
+            numbers = [each[right] for each in numbers]
+            found = self._hexadecimal(table, lengths)
+            assert found is not None
         self.hits += len(rows)
-        return ReadLines(rows, Columns(times, *found, lengths))
+        return ReadLines(rows, Columns(self._times(numbers[0], numbers[1]), *found, lengths))
+
+    def _times(self, whole: "NDArray[uint64]", fraction: "NDArray[uint64]") -> "NDArray[int64]":
+        """Return times from the values of their digits."""
+        import numpy as np
+
+        power, digits = self.fields.power, self._fraction[1] - self._fraction[0]
+        if not self.fields.whole[1]:
+            return np.full(len(whole), UNTIMED)
+        times: NDArray[int64] = _number(whole) * 10**power + self._lead
+        if digits > power:
+            times += (_number(fraction) // 10 ** (digits - power - 1) + 5) // 10
+        elif digits:
+            times += _number(fraction) * 10 ** (power - digits)
+        return times
 
     def _has_length(self, chunk: LineChunk, rows: "NDArray[intp]") -> "NDArray[bool_]":
         """Return which rows have a length, and an end, that is possible in this layout."""
@@ -211,9 +237,10 @@ class Layout:
 
         data = np.zeros((len(table), MAX_DATA_BYTES), np.uint8)
         length = self.fields.length
-        if length and len(table):
-            decoded = a2b_base64(self._base64_digits(table).data, strict_mode=True)
-            data[:, :length] = np.frombuffer(decoded, np.uint8).reshape(len(table), -1)[:, :length]
+        if length:
+            digits = self._base64_digits(table)
+            decoded = np.frombuffer(a2b_base64(digits.data, strict_mode=True), np.uint8)
+            data[:, :length] = decoded.reshape(len(table), digits.shape[1] * 3 // 4)[:, :length]
         return data.view(">u8").ravel().astype(np.uint64)
 
     def _base64_digits(self, table: "NDArray[void]") -> "NDArray[uint8]":
@@ -234,6 +261,13 @@ class Layout:
         return right
 
 
+@cache
+def _no_lines() -> ReadLines:
+    import numpy as np
+
+    return ReadLines(np.arange(0), to_columns(()))
+
+
 def _at(numbers: "NDArray[intp]", rows: "NDArray[intp]") -> "NDArray[intp]":
     """Return the numbers of some rows, which are in order."""
     return numbers if len(rows) == len(numbers) else numbers[rows]
@@ -242,6 +276,11 @@ def _at(numbers: "NDArray[intp]", rows: "NDArray[intp]") -> "NDArray[intp]":
 def _those(rows: "NDArray[intp]", wanted: "NDArray[bool_]") -> "NDArray[intp]":
     """Return the rows that are wanted."""
     return rows if wanted.all() else rows[wanted]
+
+
+def _words(start: int, end: int) -> list[Span]:
+    """Return a field in parts of at most eight digits."""
+    return [(first, min(end, first + WORD_BYTES)) for first in range(start, end, WORD_BYTES)]
 
 
 def _last_word(sample: bytes, span: Span) -> tuple[Span, int]:
@@ -256,7 +295,7 @@ def _copy(table: "NDArray[void]", span: Span, to: "NDArray[uint8]", end: int) ->
     import numpy as np
 
     start, stop = span
-    if stop > start and len(table):
+    if stop > start:
         kind = f"V{stop - start}"
         copied = np.ndarray((len(table),), kind, to, end - (stop - start), (to.shape[1],))
         copied[...] = np.ndarray((len(table),), kind, table, BEFORE + start, (table.itemsize,))
@@ -266,8 +305,6 @@ def _digits(table: "NDArray[void]", start: int, end: int) -> "NDArray[uint64]":
     """Return the values of up to eight digits, a byte each, with zeros before them."""
     import numpy as np
 
-    if not len(table):
-        return np.zeros(0, np.uint64)
     words = np.ndarray((len(table),), "<u8", table, BEFORE + end - WORD_BYTES, (table.itemsize,))
     mask = (1 << 64) - (1 << 8 * (WORD_BYTES - (end - start)))
     return (words ^ np.uint64(_ZEROS)) & np.uint64(mask)

@@ -17,16 +17,19 @@ if TYPE_CHECKING:
     from numpy import intp
     from numpy.typing import NDArray
 
-MAX_LAYOUTS = 64
+MAX_LAYOUTS = 128
 """The layouts that are kept at once. Our decision."""
-MAX_SAMPLES = 16
-"""The lines of a chunk that are taken as samples of a new layout, at most. Our decision."""
+MAX_SAMPLES, MAX_MISSES = 64, 4
+"""The lines of a chunk that are taken as samples of new layouts, at most, and after how many of them that few other
+lines resemble no more are taken. Our decision."""
 MIN_LAYOUT_LINES = 48
 """Fewer lines are read one by one: applying a layout takes as long. Our decision."""
 HEAD_LINES = 64
 """The lines that are read one by one after one that changes how later lines are read. Our decision."""
 _SINGLE_LINES = 4096
 """Lines that are read one by one are kept up to this number."""
+_STRIDE = 7919
+"""The distance of samples: a prime number, so that they are everywhere among the lines that are left."""
 _STANDARD_LIMIT = 1 << 11
 
 
@@ -47,8 +50,16 @@ class LineForm(Protocol):
 
 
 def enter_frames(layout: Layout, read: ReadLines, table: EntryTable) -> None:
-    """Enter frames of one channel into a table, except those whose identifier is too large."""
+    """Enter lines of one channel into a table, except frames whose identifier is too large."""
+    import numpy as np
+
     rows, frames = read
+    other = layout.fields.other
+    if other is not None:
+        table.set_others(
+            rows, frames.times, table.names.number(layout.fields.channel), np.zeros(len(rows), int), lambda _: other
+        )
+        return
     right = frames.identifiers < (_STANDARD_LIMIT if layout.fields.is_standard else IDENTIFIER_LIMIT)
     if not right.all():
         rows, frames = rows[right], frames.rows(right)
@@ -109,15 +120,21 @@ class TextColumns:
             layout.hits >>= 1
             if len(left):
                 left = self._apply(layout, chunk, left, table)
+        return np.concatenate((self._learn(chunk, left, table), cut))
+
+    def _learn(self, chunk: LineChunk, left: "NDArray[intp]", table: EntryTable) -> "NDArray[intp]":
+        """Read lines by layouts of samples of them, and return the rows that are left."""
+        misses = 0
         for sample in range(MAX_SAMPLES):
-            if len(left) < MIN_LAYOUT_LINES:
+            if len(left) < MIN_LAYOUT_LINES or misses >= MAX_MISSES:
                 break
-            line = chunk.line(int(left[len(left) * sample // MAX_SAMPLES]))
-            fields = self._form.fields(line)
+            line = chunk.line(int(left[sample * _STRIDE % len(left)]))
+            fields, before = self._form.fields(line), len(left)
             if fields is not None and fields.end <= MAX_LAYOUT_BYTES:
                 self._layouts.append(Layout(line, fields))
                 left = self._apply(self._layouts[-1], chunk, left, table)
-        return np.concatenate((left, cut))
+            misses = 0 if before - len(left) >= MIN_LAYOUT_LINES else misses + 1
+        return left
 
     def _apply(self, layout: Layout, chunk: LineChunk, left: "NDArray[intp]", table: EntryTable) -> "NDArray[intp]":
         """Read lines that have a layout, and return the rows that are left."""

@@ -19,10 +19,11 @@ _ROWS, _ROW_GROUPS, _KEY_VALUES = 3, 4, 5
 """Fields of FileMetaData."""
 _COLUMNS, _GROUP_OFFSET, _ORDINAL = 1, 5, 7
 """Fields of RowGroup."""
-_METADATA, _CHUNK_OFFSETS = 3, (2, 4, 6)
-"""Fields of ColumnChunk: its metadata; its offset, and those of its two indexes."""
-_PAGE_OFFSETS = (9, 10, 11, 14)
-"""Fields of ColumnMetaData: the offsets of data, index and dictionary pages, and of a Bloom filter."""
+_CHUNK_OFFSET, _METADATA, _PAGE_INDEXES = 2, 3, range(4, 8)
+"""Fields of ColumnChunk: where a copy of its metadata is (0 for none), its metadata, its two indexes of pages."""
+_PACKED_BYTES, _PAGE_OFFSETS = 7, (9, 10, 11, 14)
+"""Fields of ColumnMetaData: its size in the file; the offsets of data, index and dictionary pages, and of a Bloom
+filter."""
 
 
 class ParquetWriter:
@@ -46,11 +47,14 @@ class ParquetWriter:
         whole = piece.getbuffer()
         length = int.from_bytes(whole[-8:-4], "little")
         footer = Reader(bytes(whole[-8 - length : -8])).struct()
-        self._file.write(whole[len(_MAGIC) : -8 - length])
-        for group in footer[_ROW_GROUPS].value.values:
+        groups = footer[_ROW_GROUPS].value.values
+        # Behind the pages polars writes indexes of them with their places in the file, and copies of metadata.
+        end = max((_end(chunk) for group in groups for chunk in group[_COLUMNS].value.values), default=len(_MAGIC))
+        self._file.write(whole[len(_MAGIC) : end])
+        for group in groups:
             self._groups.append(_moved(group, self._place - len(_MAGIC), len(self._groups)))
         self._rows += rows.length
-        self._place += len(whole) - len(_MAGIC) - 8 - length
+        self._place += end - len(_MAGIC)
         if self._footer is None:
             self._footer = {number: field for number, field in footer.items() if number != _KEY_VALUES}
 
@@ -80,10 +84,20 @@ def _moved(group: Struct, by: int, ordinal: int) -> Struct:
     return moved
 
 
+def _end(chunk: Struct) -> int:
+    """Return the end of a column chunk's pages, which stand together."""
+    metadata = chunk[_METADATA].value
+    start: int = min(
+        metadata[number].value for number in _PAGE_OFFSETS if number in metadata and metadata[number].value
+    )
+    return start + int(metadata[_PACKED_BYTES].value)
+
+
 def _moved_chunk(chunk: Struct, by: int) -> Struct:
+    kept = {number: field for number, field in chunk.items() if number not in _PAGE_INDEXES}
     metadata = chunk[_METADATA]
-    moved = _with_added(chunk, _CHUNK_OFFSETS, by)
-    return {**moved, _METADATA: metadata._replace(value=_with_added(metadata.value, _PAGE_OFFSETS, by))}
+    moved = metadata._replace(value=_with_added(metadata.value, _PAGE_OFFSETS, by))
+    return {**kept, _CHUNK_OFFSET: Field(I64, 0), _METADATA: moved}
 
 
 def _with_added(struct: Struct, numbers: tuple[int, ...], by: int) -> Struct:

@@ -1,6 +1,7 @@
 """Listening, surveying and replaying send nothing: the one function that sends is replaced and never called."""
 
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -68,7 +69,8 @@ def test_a_replay_into_the_screen_sends_nothing(sends, monkeypatch):
     heard = []
 
     def pressed(self):
-        run_over()
+        while not self.scene.ended:
+            time.sleep(0.01)
         for deed in ("silence", "hold", "corrupt", "restore"):
             self.action_manual_fault(deed)
         self.action_warmer(1)

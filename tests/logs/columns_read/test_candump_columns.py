@@ -46,6 +46,17 @@ LINES = st.one_of(
             b"(-1.0) can0 1FFFFFFF#\n",
         ]
     ),
+    st.builds(
+        b"%s  %s  %s   [%d]  %s%s\n".__mod__,
+        st.tuples(
+            st.sampled_from([b" (1410714882.000001)", b" (1410714882.5)", b"", b" (2014-09-14 19:14:42.622188)"]),
+            st.sampled_from([b"can0", b"can1  RX - -"]),
+            st.sampled_from([b"19FFE45E", b"123", b"20000004", b"123", b"F23"]),
+            st.integers(0, 9),
+            st.binary(max_size=8).map(lambda data: data.hex(" ").encode()) | st.just(b"00 01"),
+            st.sampled_from([b"", b"", b" ", b"   '..'", b"   ERRORFRAME"]),
+        ),
+    ),
     st.binary(max_size=80),
 )
 
@@ -85,6 +96,24 @@ def test_lines_of_a_known_layout_are_not_read_one_by_one(same, monkeypatch):
              for channel in (b"can0", b"can1") for frame in (b"19FFE45E#01", b"7FF#0102")]  # fmt: skip
     same(b"".join([*lines, b"odd\n", b"(5.0) can0 20000088#00 \n"]))
     assert given_lines == [b"odd\n", b"(5.0) can0 20000088#00 \n"]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        b"(1410714882.000001) can0 19FFE45E#01020304050607G8\n",
+        b"(14107148x2.000001) can0 19FFE45E#0102030405060708\n",
+        b"(1410714882.00000x) can0 19FFE45E#0102030405060708\n",
+        b"(1410714882.000001) can0 5FFFE45E#0102030405060708\n",
+        b"(1410714882.000001) can0 19FFE45E#0102030405 60708\n",
+    ],
+)
+def test_a_line_that_looks_like_the_others(same, in_small_parts, line):
+    """A sign that is no digit is found, among others and where the line is the only one of its layout."""
+    in_small_parts(3)
+    good = [FRAME] * 9
+    for place in (3, 9):
+        assert same(b"".join([*good[:place], line, *good[place:], line, *good]))[1].unreadable_count == 2
 
 
 @pytest.mark.parametrize("size", [MAX_LINE_BYTES - 1, MAX_LINE_BYTES, MAX_LINE_BYTES + 1, 3_000_000])

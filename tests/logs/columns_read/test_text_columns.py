@@ -96,7 +96,7 @@ def damaged(head, frames, odd, damage, line_end):
         lines.insert(1 + place % len(lines), line)
     content = bytearray(b"".join(lines).replace(b"\n", line_end))
     for place, byte in damage:
-        content[place % len(content)] = byte
+        content[len(head) + place % (len(content) - len(head))] = byte
     return bytes(content)
 
 

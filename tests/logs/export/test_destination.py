@@ -111,6 +111,21 @@ def test_a_file_that_appears_meanwhile_is_kept(tmp_path):
     assert (names(tmp_path), path.read_text()) == (["x.csv"], "other")
 
 
+def test_a_folder_that_is_filled_meanwhile_is_kept(tmp_path):
+    """The same for a folder."""
+    path = tmp_path / "tables"
+
+    def write():
+        with place(path, is_folder=True) as open_place:
+            open_place.write(TABLE, ROWS)
+            path.mkdir()
+            (path / "one.csv").write_text("other")
+
+    with pytest.raises(InputError, match="the folder is not empty"):
+        write()
+    assert (names(tmp_path), (path / "one.csv").read_text()) == (["tables", "tables/one.csv"], "other")
+
+
 def test_a_link_stays_a_link(tmp_path):
     """What it points to is replaced."""
     (tmp_path / "x.csv").write_text("old")

@@ -122,6 +122,7 @@ def clashing(tmp_path, definition_cache):
         ' SG_ time : 0|8@1+ (1,0) [0|0] "s" Vector__XXX\n SG_ mode : 8|8@1+ (1,0) [0|0] "" Vector__XXX\n'
         ' SG_ mode_label : 16|8@1+ (0.5,0) [0|0] "" Vector__XXX\n SG_ time_state : 24|8@1+ (1,0) [0|0] "" Vector__XXX\n'
         'BO_ 2566848513 WIDE: 8 Vector__XXX\n SG_ serial : 0|64@1+ (1,0) [0|0] "" Vector__XXX\n'
+        'BO_ 2566848769 LARGE: 8 Vector__XXX\n SG_ count : 0|40@1+ (1e12,0) [0|0] "" Vector__XXX\n'
         'VAL_ 2566848257 mode 1 "on" ;\n',
         encoding="ascii",
     )
@@ -138,6 +139,14 @@ def test_names_that_clash_are_told_apart(clashing):
     (row,) = plain(table.rows(message, PART))
     assert (row["time_value"], row["time_value_state"], row["time_state"]) == (7, "value", 9)
     assert (row["mode"], row["mode_label"], row["mode_label_"]) == (1, 2.0, "on")
+
+
+def test_whole_numbers_that_no_column_of_integers_can_hold(clashing):
+    """They are numbers there, the nearest floats."""
+    spec = clashing.by_name("LARGE")
+    (message,) = decode_block(to_columns([Frame(0, spec.identifier(1), b"\xfe" * 8)]), clashing)
+    (row,) = plain(MessageTable(spec, instance_field=None, with_log=False).rows(message, PART))
+    assert row["count"] == float(int.from_bytes(b"\xfe" * 5) * 10**12)
 
 
 def test_a_raw_integer_that_no_column_can_hold(clashing):

@@ -180,6 +180,32 @@ def test_every_piece_is_a_row_group():
     assert (times.min, times.max) == (moment(30_000_000), moment(39_000_000))
 
 
+def test_row_groups_are_where_they_are_said_to_be():
+    """Offsets and numbers of each row group, also those that the readers of other tests do not use."""
+    pieces = cut([(1_000_000 * place, 1.0, place, "a", None) for place in range(50)], 10)
+
+    def chunks(data):
+        """Return the row groups, and the bytes of each of their columns."""
+        end = len(data) - 8 - int.from_bytes(data[-8:-4], "little")
+        groups = Reader(data[end:-8]).struct()[4].value.values
+        found = []
+        for group in groups:
+            for chunk in group[1].value.values:
+                metadata = chunk[3].value
+                start = min(metadata[9].value, metadata.get(11, metadata[9]).value)
+                assert 4 <= start < start + metadata[7].value <= end
+                assert chunk[2].value == 0
+                assert not chunk.keys() & set(range(4, 8))
+                found.append((start, data[start : start + metadata[7].value]))
+        return groups, found
+
+    groups, found = chunks(written(ParquetWriter, pieces))
+    alone = [content for one in pieces for _, content in chunks(written(ParquetWriter, [one]))[1]]
+    assert [content for _, content in found] == alone
+    assert [group[7].value for group in groups] == list(range(5))
+    assert [group[5].value for group in groups] == [start for start, _ in found[::5]]
+
+
 @given(ROWS, st.integers(1, 8))
 def test_pieces_are_joined(rows, size):
     """Pieces put together are the same table, whatever texts each of them has, and whether it has a date."""
