@@ -8,10 +8,12 @@ of a block matter, the rest of it is observed frame by frame, which is faster th
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from heapq import heapify, heappop, heappush
+from itertools import compress
 from typing import TYPE_CHECKING
 
 from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns
+from rvsim.logs.frame_choice import FrameChoice
 from rvsim.logs.seconds import Seconds
 from rvsim.logs.topic_columns import Moment, TopicFrames, Topics, to_bytes
 from rvsim.watch.decode import Decoder
@@ -40,7 +42,8 @@ class ColumnWatch:
         self._watch = watch
         self._collect = collect
         self._moment = Moment()
-        self._topics = Topics(decoder, self._moment)
+        self._choice = FrameChoice(watch, self._moment)
+        self._topics = Topics(decoder, self._moment, self._choice)
         self._seconds = Seconds(watch.bus_load, watch.overload)
         self._recent: NDArray[int64] | None = None
         """The times of the last frames before the block."""
@@ -58,13 +61,14 @@ class ColumnWatch:
         frames, events = block.frames, list(block.events)
         done = 0
         if topics and not self._by_frame_blocks:
+            self._choice.begin(frames, self._topics.topics)
             done, events = _Pass(self._watch, self._moment, self._seconds, self._recent, self._collect).run(
                 block, topics
             )
             self._by_frame_blocks = _RETRY_BLOCKS if done < len(frames) else 0
         elif self._by_frame_blocks:
             self._by_frame_blocks -= 1
-        for topic in topics or ():
+        for topic in self._topics.topics:
             if topic.record is not None:
                 topic.record.hold(None)
         if done < len(frames) or events:
@@ -135,7 +139,8 @@ class _Pass:
                 break
         self._pass_to(count)
         self._seconds.finish(count)
-        watch.catch_up()
+        for topic in topics:
+            topic.refresh()
         watch.use_silences(None)
         events.reverse()
         return count, events
@@ -145,7 +150,7 @@ class _Pass:
 
         frames = self._frames = block.frames
         self._topics = topics
-        self._times: list[int] = frames.times.tolist()
+        self._times = self._moment.times = frames.times.tolist()
         topic_at = np.empty(len(frames), np.intp)
         for place, topic in enumerate(topics):
             topic.place = place
@@ -154,8 +159,9 @@ class _Pass:
         before = self._recent[-1:] if self._recent is not None else frames.times[:1]
         steps = np.diff(np.concatenate((before, frames.times)))
         self._long_gaps: list[int] = [*np.flatnonzero(steps > SECOND_US).tolist(), len(frames)]
-        others = any(isinstance(event, OtherFrame) or is_error_frame(event) for _, event in block.events)
-        self._seconds.begin(frames, with_others=others)
+        others = (isinstance(event, OtherFrame) or is_error_frame(event) for _, event in block.events)
+        places = [(position, event.time) for position, event in compress(block.events, others)]
+        self._seconds.begin(frames, places)
         self._moment.paused_us = self._watch.paused_us
         self._moment.touched.clear()
         self._move_to(0)
@@ -212,10 +218,10 @@ class _Pass:
         self._find_touched()
         topic = self._topics[self._topic_at[position]]
         if topic.next_position == position or watch.wire_problems.needs_sources:
-            topic.catch_up()
+            topic.refresh()
             frame = topic.frame(topic.taken)
             watch.take_in(frame)
-            topic.taken += 1
+            topic.take()
             self._passed = position + 1
             self._move_to(position + 1)
             if topic.record is None:

@@ -5,6 +5,7 @@ other kinds came, or while the bus load is reported as too high. Does not know t
 judged: the watch does both. The last second and the busiest one so far, which a screen shows, are not kept.
 """
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from rvsim.logs.columns import Columns
@@ -14,7 +15,7 @@ from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.timing import min_bits
 
 if TYPE_CHECKING:
-    from numpy import int64
+    from numpy import bool_, int64
     from numpy.typing import NDArray
 
 
@@ -33,10 +34,9 @@ class Seconds:
         self._boundaries: list[int] = []
         """The positions of the first frames after a second, and those of seconds that can reach a limit."""
         self._busy: list[int] = []
-        self._judges_all = False
 
-    def begin(self, frames: Columns, *, with_others: bool) -> None:
-        """Take the frames of a block; ``with_others`` is whether frames of other kinds are among its other entries."""
+    def begin(self, frames: Columns, others: Iterable[tuple[int, int]]) -> None:
+        """Take the frames of a block, and position and time of each frame of another kind."""
         import numpy as np
 
         tail = self._tail
@@ -48,14 +48,32 @@ class Seconds:
         number = seconds[starts]
         before = np.zeros_like(least)
         before[1:] = np.where(number[1:] == number[:-1] + 1, least[:-1], 0)
-        is_busy = (before + least >= least_to_reach(BUSY_NOTICE))[:-1]
+        is_busy = (before + least >= least_to_reach(BUSY_NOTICE))[:-1] | self._has_others(number, others)
         ends = starts[1:] - self._offset
         within = ends >= 0
         self._boundaries = [*ends[within].tolist(), len(frames)]
         self._busy = [*ends[within & is_busy].tolist(), len(frames)]
         self._is_busy = set(self._busy)
-        self._judges_all = with_others or self._load.has_others
         self._place = self._busy_place = 0
+
+    def _has_others(self, number: "NDArray[int64]", others: Iterable[tuple[int, int]]) -> "NDArray[bool_]":
+        """Return for each second with frames but the last whether frames of other kinds came from the one before it up
+        to the next one with frames.
+        """
+        import numpy as np
+
+        assert self._frames is not None
+        present = self._load.end // SECOND_US - 1
+        marked = [present - 1, present] if self._load.has_others else []
+        for position, time in others:
+            place = self._offset + position - 1
+            last = int(self._frames.times[place]) if place >= 0 else 0
+            marked.append(max(time, last) // SECOND_US)
+        found = np.zeros(len(number), np.bool_)
+        for second in marked:
+            place = int(number.searchsorted(second, "right")) - 1  # the last one with frames, not after it
+            found[max(place, 0) : place + 2] = True
+        return found[:-1]
 
     def next_boundary(self, position: int) -> int:
         """Return the first position from this one on at which a second must be judged; the block's length for none."""
@@ -65,7 +83,7 @@ class Seconds:
         while busy[place] < position:
             place += 1
         self._busy_place = place
-        if not (self._judges_all or self._overload.needs_seconds):
+        if not self._overload.needs_seconds:
             return busy[place]
         place = self._place
         while self._boundaries[place] < position:
@@ -81,7 +99,7 @@ class Seconds:
         start, end = last, last + SECOND_US
         if end < self._load.end:
             return  # others came since
-        must_judge = self._judges_all or self._overload.needs_seconds or position in self._is_busy
+        must_judge = self._overload.needs_seconds or position in self._is_busy
         if end <= time and self._overload.judges and must_judge:
             self._restore(position, start)
         else:

@@ -5,11 +5,12 @@ that it passed over. Does not know what a frame means, nor when a watch examines
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from rvsim.logs.columns import Columns
 from rvsim.watch.decode import Decoder
 from rvsim.watch.identity.records import TopicRecord
+from rvsim.watch.needs import PassedChange
 from rvsim.watch.traffic import MAX_GAPS
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
@@ -35,8 +36,14 @@ class Moment:
         """The frames before it come without a silence of the bus of more than a second."""
         self.paused_us = 0
         """By how much bus time is behind the time of the frames."""
+        self.times: list[int] = []
+        """The times of the frames of the block."""
         self.touched: list[TopicFrames] = []
         """The topics whose next frame of interest must be found again."""
+
+    def known_until(self) -> int:
+        """Return the bus time up to which all frames are known."""
+        return self.times[self.horizon - 1] - self.paused_us if self.horizon else 0
 
 
 class TopicFrames:
@@ -45,7 +52,7 @@ class TopicFrames:
     Frames are numbered from 0 within the block. It is the ``TopicColumn`` of the record that it has.
     """
 
-    def __init__(self, number: int, dgn: int, source: int, moment: Moment) -> None:
+    def __init__(self, number: int, dgn: int, source: int, moment: Moment, choice: "Choice") -> None:
         self.number = number
         self.place = 0
         """Its number among the topics of the present block."""
@@ -57,6 +64,11 @@ class TopicFrames:
         self.taken = 0
         """How many of the frames were entered into the record."""
         self._moment = moment
+        self._choice = choice
+        self._chosen: NDArray[intp] | None = None
+        """The changes that must be examined where only values count; None where that was not found yet."""
+        self.entered = -1
+        """The last of the changes that the record knows with its values."""
         self._long_steps: dict[int, NDArray[intp]] = {}
         self._irregular: dict[tuple[float, float], NDArray[intp]] = {}
         self._dense: dict[tuple[int, float], NDArray[intp]] = {}
@@ -81,6 +93,8 @@ class TopicFrames:
         if len(identifiers) > 1 and (identifiers[1:] != identifiers[:-1]).any():
             self.first_uses = sorted(np.unique(identifiers, return_index=True)[1].tolist())
         self.taken = 0
+        self.entered = -1
+        self._chosen = None
         self._long_steps.clear()
         self._irregular.clear()
         self._dense.clear()
@@ -116,13 +130,37 @@ class TopicFrames:
                 record.settled_data = record.last_data = last.data
                 record.changed_at = int(self.times[changes[latest]]) - self._moment.paused_us
 
-    def examine_next(self) -> None:
-        """Note that the next frame must be examined, or that another choice of frames must be made."""
+    def take(self) -> None:
+        """Note that the record has taken in the next frame."""
+        self.taken += 1
+        self.entered = int(self.changes.searchsorted(self.taken)) - 1
+
+    def refresh(self) -> None:
+        """Enter the data of the frames that were passed over into what is kept of values."""
+        self.catch_up()
+        record, entered = self.record, self.entered
+        latest = int(self.changes.searchsorted(self.taken)) - 1
+        if record is None or latest <= entered:
+            return
+        self.entered = latest
+        if record.layout.spec is not None and entered >= 0:
+            changes = [self._passed_change(place) for place in range(max(entered + 1, latest - 1), latest + 1)]
+            self._choice.enter(self, changes, entered, latest)
+
+    def _passed_change(self, place: int) -> PassedChange:
+        index = int(self.changes[place])
+        before, time = self.times[index - 1 : index + 1].tolist()
+        paused = self._moment.paused_us
+        data = to_bytes(self.data[index], self.lengths[index])
+        return PassedChange(time, time - paused, before - paused, data)
+
+    def choose_again(self) -> None:
+        """Note that other frames may have to be examined from now on."""
         self._moment.touched.append(self)
 
     def release(self) -> None:
         """Note that the record was dropped."""
-        self.catch_up()
+        self.refresh()
         if self.record is not None:
             self.record.hold(None)
             self.record = None
@@ -146,10 +184,19 @@ class TopicFrames:
             return int(self.positions[taken])
         found = len(self.positions)
         if not record.time_only:
-            place = int(self.changes.searchsorted(taken))
-            found = int(self.changes[place]) if place < len(self.changes) else found
+            choice = self._interesting(record)
+            place = int(choice.searchsorted(taken))
+            found = int(choice[place]) if place < len(choice) else found
         found = min(found, next((index for index in self.first_uses if index >= taken), found))
         return int(self.positions[found]) if found < len(self.positions) else -1
+
+    def _interesting(self, record: TopicRecord) -> "NDArray[intp]":
+        """Return the frames with new data that must be examined, as things are."""
+        if self._choice.needs_each_change(record):
+            return self.changes
+        if self._chosen is None:
+            self._chosen = self.changes[self._choice.choose(self, record)]
+        return self._chosen
 
     def _visible(self) -> int:
         """Return the number of frames before the next silence of the bus."""
@@ -170,6 +217,15 @@ class TopicFrames:
         broken = int(steps[place]) if place < len(steps) else end
         return int(self.times[min(broken, end) - 1]) - paused
 
+    def fewer_until(self, count: int) -> int:
+        """See ``Rhythm.fewer_until``."""
+        self.catch_up()
+        assert self.record is not None
+        index = self.taken + count - len(self.record.rhythm.stored) - 1
+        if index < self._visible():
+            return int(self.times[max(index, 0)]) - self._moment.paused_us - 1
+        return self._moment.known_until()
+
     def regular_until(self, shortest: float, longest: float) -> int:
         """See ``Rhythm.regular_until``."""
         import numpy as np
@@ -178,7 +234,9 @@ class TopicFrames:
         assert self.record is not None
         paused, taken, end = self._moment.paused_us, self.taken, self._visible()
         last = self.record.rhythm.stored[-1]
-        if taken >= end or not shortest <= int(self.times[taken]) - paused - last <= longest:
+        if taken >= end:
+            return self._moment.known_until()
+        if not shortest <= int(self.times[taken]) - paused - last <= longest:
             return last
         steps = self._irregular.get((shortest, longest))
         if steps is None:
@@ -186,8 +244,9 @@ class TopicFrames:
             steps = np.flatnonzero((all_steps < shortest) | (all_steps > longest)) + 1
             self._irregular[shortest, longest] = steps
         place = int(steps.searchsorted(taken, "right"))
-        broken = int(steps[place]) if place < len(steps) else end
-        return int(self.times[min(broken, end) - 1]) - paused
+        if place == len(steps) or steps[place] >= end:
+            return self._moment.known_until()
+        return int(self.times[int(steps[place]) - 1]) - paused
 
     def sparse_until(self, count: int, within: float) -> int:
         """See ``Rhythm.sparse_until``."""
@@ -196,21 +255,34 @@ class TopicFrames:
         self.catch_up()
         assert self.record is not None
         stored, paused, taken, end = self.record.rhythm.stored, self._moment.paused_us, self.taken, self._visible()
-        head = list(stored)[-count:] + [
-            time - paused for time in self.times[taken : min(taken + count - 1, end)].tolist()
-        ]
-        for before, time in zip(head, head[count - 1 :], strict=False):
+        coming = self.times[taken : min(taken + count - 1, end)].tolist()
+        head = [*list(stored)[-count:], *(time - paused for time in coming)]
+        for before, (place, time) in zip(head, enumerate(head[count - 1 :], count - 1), strict=False):
             if time - before < within:
-                return int(max(stored[-1], head[head.index(time) - 1]))
+                return int(max(stored[-1], head[place - 1]))
         if taken + count - 1 >= end:
-            return int(head[-1])
+            return self._moment.known_until()
         dense = self._dense.get((count, within))
         if dense is None:
             steps = self.times[count - 1 :] - self.times[: 1 - count]
             dense = self._dense[count, within] = np.flatnonzero(steps < within) + count - 1
         place = int(dense.searchsorted(taken + count - 1))
-        found = min(int(dense[place]) if place < len(dense) else end, end)
-        return int(self.times[found - 1]) - paused
+        if place == len(dense) or dense[place] >= end:
+            return self._moment.known_until()
+        return int(self.times[int(dense[place]) - 1]) - paused
+
+
+class Choice(Protocol):
+    """What chooses the frames of a topic that must be examined."""
+
+    def needs_each_change(self, record: TopicRecord) -> bool:
+        """Return whether each frame with new data must be examined at present."""
+
+    def choose(self, topic: TopicFrames, record: TopicRecord) -> "NDArray[bool_]":
+        """Return which of its changes must be examined where only their values count."""
+
+    def enter(self, topic: TopicFrames, changes: Sequence[PassedChange], entered: int, latest: int) -> None:
+        """Enter the last changes that were passed over, those after ``entered`` up to ``latest``."""
 
 
 def to_bytes(data: "uint64", length: "uint8") -> bytes:
@@ -235,9 +307,10 @@ class _Identifier(NamedTuple):
 class Topics:
     """The topics of one channel; their numbers are those of their first frames."""
 
-    def __init__(self, decoder: Decoder, moment: Moment) -> None:
+    def __init__(self, decoder: Decoder, moment: Moment, choice: Choice) -> None:
         self._decoder = decoder
         self._moment = moment
+        self._choice = choice
         self._numbers: dict[tuple[int, int, int], int] = {}
         self.topics: list[TopicFrames] = []
         self._identifiers: list[_Identifier] = []
@@ -299,6 +372,12 @@ class Topics:
             part = slice(start, end)
             topic.load(order[part], times[part], identifiers[part], data[part], lengths[part], changed[part])
             here.append(topic)
+        present = set(here)
+        for topic in self.topics:
+            if topic not in present:
+                topic.load(order[:0], times[:0], identifiers[:0], data[:0], lengths[:0], changed[:0])
+                if topic.record is not None and topic.record.column is None:
+                    topic.record.hold(topic)
         return here
 
     def _find(self, identifiers: "NDArray[uint32]") -> "NDArray[intp] | None":
@@ -347,7 +426,7 @@ class Topics:
     def _topic(self, identifier: _Identifier, key: int) -> int:
         number = self._numbers.setdefault((identifier.dgn, identifier.source, key), len(self.topics))
         if number == len(self.topics):
-            self.topics.append(TopicFrames(number, identifier.dgn, identifier.source, self._moment))
+            self.topics.append(TopicFrames(number, identifier.dgn, identifier.source, self._moment, self._choice))
         return number
 
     def __iter__(self) -> Iterator[TopicFrames]:

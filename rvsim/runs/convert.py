@@ -85,7 +85,6 @@ def convert(
                 count, log = _write(open_again, place.temporary, suffix, request, catalogue, say, in_blocks=True)
             except _SecondChannelError:
                 count, log = _write(open_again, place.temporary, suffix, request, catalogue, say, in_blocks=False)
-            _check(log, request, count)
         place.finish()
     finally:
         place.discard()
@@ -104,7 +103,8 @@ def _write(
 ) -> tuple[int, Log]:
     with open_again() as log, path.open("wb") as file:
         written: LogFile | None = None
-        entries = _by_block(log, request) if in_blocks else _by_entry(log, request)
+        chosen = _Chosen(log, request)
+        entries = chosen.by_block() if in_blocks else chosen.by_entry()
         if request.redactor is not None:
             entries = _redacted(entries, request.redactor)
         for channel, entry in counted(entries, f"frames of {log.name} written", Progress(say)):
@@ -113,6 +113,7 @@ def _write(
             written.write(channel, entry)
             if suffix not in WITH_CHANNELS and request.channel is None and len(log.channels) > 1:
                 raise several_channels(log)
+        _check(log, request, chosen.last)
         written = written or _log_file(file, suffix, catalogue, log, request)
         written.close()
     return written.frames, log
@@ -132,29 +133,40 @@ def _log_file(file: BinaryIO, suffix: str, catalogue: Catalogue, log: Log, reque
     return LogFile(file, suffix, catalogue, name=name, started=statistics.started, first=statistics.first or 0)
 
 
-def _by_block(log: Log, request: ConvertRequest) -> Iterator[tuple[str, Frame | LineEvent]]:
-    only: str | None = None
-    for channel, block in log.blocks():
-        if request.channel is not None and channel != request.channel:
-            continue
-        if only is not None and channel != only:
-            raise _SecondChannelError
-        only = channel
-        for entry in request.of_channel(channel).of(block).entries():
-            yield channel, entry
+class _Chosen:
+    """The chosen entries of a log, each with its channel; ``last`` is the time of the last entry that was read."""
+
+    def __init__(self, log: Log, request: ConvertRequest) -> None:
+        self._log, self._request = log, request
+        self.last = 0
+
+    def by_block(self) -> Iterator[tuple[str, Frame | LineEvent]]:
+        """Yield those of a log with one channel, or of the requested one."""
+        request = self._request
+        only: str | None = None
+        for channel, block in self._log.blocks():
+            if request.channel is not None and channel != request.channel:
+                continue
+            if only is not None and channel != only:
+                raise _SecondChannelError
+            only = channel
+            self.last = max(self.last, *block.frames.times[-1:].tolist(), *(event.time for _, event in block.events))
+            for entry in request.of_channel(channel).of(block).entries():
+                yield channel, entry
+
+    def by_entry(self) -> Iterator[tuple[str, Frame | LineEvent]]:
+        """Yield those of all channels in the order of the log."""
+        filters: dict[str, BlockFilter] = {}
+        for channel, entry in self._log.by_channel():
+            self.last = max(self.last, entry.time)
+            chosen = filters.get(channel)
+            if chosen is None:
+                chosen = filters[channel] = self._request.of_channel(channel)
+            if chosen.has(entry):
+                yield channel, entry
 
 
-def _by_entry(log: Log, request: ConvertRequest) -> Iterator[tuple[str, Frame | LineEvent]]:
-    filters: dict[str, BlockFilter] = {}
-    for channel, entry in log.by_channel():
-        chosen = filters.get(channel)
-        if chosen is None:
-            chosen = filters[channel] = request.of_channel(channel)
-        if chosen.has(entry):
-            yield channel, entry
-
-
-def _check(log: Log, request: ConvertRequest, count: int) -> None:
+def _check(log: Log, request: ConvertRequest, last: int) -> None:
     """Check that the log has what was asked for.
 
     Raises:
@@ -163,5 +175,7 @@ def _check(log: Log, request: ConvertRequest, count: int) -> None:
     if request.channel is not None and request.channel not in log.channels:
         raise no_channel(log, request.channel)
     start = request.selected.part.start
-    if start and not count and log.statistics.frames:
-        raise InputError(f"--from {start / SECOND_US:g}: {log.name} has no such frames from there on")
+    if start > last:
+        raise InputError(
+            f"--from {start / SECOND_US:g}: {log.name} ends {last / SECOND_US:.1f} s after its first frame"
+        )

@@ -5,7 +5,7 @@ more), and how the rows of messages are gathered. Does not know forms of files, 
 grow with a log.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
 from operator import itemgetter
@@ -19,9 +19,9 @@ from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable, Rea
 from rvsim.logs.export.survey_tables import device_rows, devices_table, flag_rows, flags_table
 from rvsim.logs.export.table import joined
 from rvsim.logs.read import Log, no_channel
-from rvsim.logs.survey import Survey, SurveyedTime, survey_channels
+from rvsim.logs.survey import Survey, SurveyedTime, survey_blocks
 from rvsim.rig.model import Rig
-from rvsim.runs.progress import Progress, Say, counted
+from rvsim.runs.progress import Progress, Say
 from rvsim.runs.selection import LogSelection
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US
@@ -191,11 +191,19 @@ def surveyed(
     say: Say,
 ) -> Mapping[str, Survey]:
     """Return the surveys of a log's channels, or of one of them."""
+    progress = Progress(say)
     with open_again() as log:
-        contents = counted(log.by_channel(), f"frames of {log.name} surveyed", Progress(say))
-        if channel is not None:
-            contents = (entry for entry in contents if entry[0] == channel)
-        return survey_channels(contents, catalogue, rig, part)
+        blocks = (entry for entry in log.blocks() if channel is None or entry[0] == channel)
+        return survey_blocks(_reported(blocks, log.name, progress), catalogue, rig, part)
+
+
+def _reported(blocks: Iterable[tuple[str, Block]], name: str, progress: Progress) -> Iterator[tuple[str, Block]]:
+    """Yield blocks, and report from time to time how many frames there were so far."""
+    frames = 0
+    for channel, block in blocks:
+        frames += len(block.frames)
+        progress.update(lambda: f"{frames} frames of {name} surveyed")  # noqa: B023 - it is called at once
+        yield channel, block
 
 
 def planned_devices(found: Survey | None) -> dict[int, str]:

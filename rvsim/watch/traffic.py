@@ -94,12 +94,16 @@ class Rhythm:
         last = self.last
         return last if self.column is None else self.column.unbroken_until(last, longest)
 
+    def fewer_until(self, count: int) -> int:
+        """Return the last moment up to which it is known that fewer than ``count`` times will be stored."""
+        return self.times[-1] if self.column is None else self.column.fewer_until(count)
+
     def regular_until(self, shortest: float, longest: float) -> int:
-        """Return the time of the last known frame before a step shorter or longer than this."""
+        """Return the last moment up to which no step is known to be shorter or longer than this."""
         return self.times[-1] if self.column is None else self.column.regular_until(shortest, longest)
 
     def sparse_until(self, count: int, within: float) -> int:
-        """Return the time of the last known frame before ``count`` frames in a row come in less than ``within``."""
+        """Return the last moment up to which no ``count`` frames in a row are known to come in less than ``within``."""
         return self.times[-1] if self.column is None else self.column.sparse_until(count, within)
 
     @property
@@ -188,14 +192,20 @@ class TopicColumn(Protocol):
     def catch_up(self) -> None:
         """Enter the frames that were passed over into the record."""
 
-    def examine_next(self) -> None:
-        """Note that the next frame must be examined, or that another choice of frames must be made."""
+    def refresh(self) -> None:
+        """Enter the data of the frames that were passed over into what is kept of values."""
+
+    def choose_again(self) -> None:
+        """Note that other frames may have to be examined from now on."""
 
     def release(self) -> None:
         """Note that the record was dropped: its next frame begins a new one."""
 
     def unbroken_until(self, last: int, longest: int) -> int:
         """See ``Rhythm.unbroken_until``; the age is counted from ``last``."""
+
+    def fewer_until(self, count: int) -> int:
+        """See ``Rhythm.fewer_until``."""
 
     def regular_until(self, shortest: float, longest: float) -> int:
         """See ``Rhythm.regular_until``."""
@@ -209,13 +219,21 @@ class Silences:
 
     def __init__(self) -> None:
         self.times: deque[int] = deque(maxlen=MAX_SILENCES + 1)
-        self.column: Callable[[], Sequence[int]] | None = None
-        """Returns the times of the latest frames where a log is held as columns."""
+        self._column: Callable[[], Sequence[int]] | None = None
+
+    def use(self, column: Callable[[], Sequence[int]] | None) -> None:
+        """Take what returns the times of the latest frames of a log that is held as columns; None at its end."""
+        self._catch_up()
+        self._column = column
+
+    def _catch_up(self) -> None:
+        if self._column is not None:
+            self.times.clear()
+            self.times.extend(self._column())
 
     def median(self) -> int | None:
         """Return the median silence, None while too few are known."""
-        if self.column is not None:
-            self.times = deque(self.column(), MAX_SILENCES + 1)
+        self._catch_up()
         return _median(_gaps_between(self.times)) if len(self.times) > MIN_KNOWN_SILENCES else None
 
 

@@ -21,7 +21,8 @@ from rvsim.watch.bus.quiet_bus import QuietBus, QuietMoment
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.bus.worst_case import worst_case
 from rvsim.watch.causes import Cause, causes
-from rvsim.watch.decode import Decoder
+from rvsim.watch.decode import Decoder, Layout
+from rvsim.watch.detect.addresses import AddressDetectors
 from rvsim.watch.detect.detectors import Detectors
 from rvsim.watch.detect.lengths import LengthChecks
 from rvsim.watch.detect.transfers import PACKETS, Transfers
@@ -30,6 +31,7 @@ from rvsim.watch.identity.identity import Identity
 from rvsim.watch.identity.records import AddressRecord, MessageRecord, RollCallLine, TopicRecord
 from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.limits import expected
+from rvsim.watch.needs import EACH_CHANGE, LastChange, Need, PassedChange
 from rvsim.watch.queries import DecodedFrame, LastFrame, WatchStatistics
 from rvsim.watch.reports import REPORT_DGNS, Reports
 from rvsim.watch.rules import Rules
@@ -66,6 +68,8 @@ __all__ = [
     "WatchStatistics",
 ]
 
+SETTLING_US = SECOND_US
+"""How long after a device was first heard its values are not judged."""
 Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared | ListeningGap
 MAX_LISTENING_GAPS = 1_000
 """The largest number of gaps of the listening that are kept; the oldest are removed first."""
@@ -83,7 +87,8 @@ class Watch:
 
     def __init__(self, catalogue: Catalogue, rig: Rig | None = None, start: int = 0, *, readings: bool = True) -> None:
         self._emits_readings = readings
-        self._with_rig = rig is not None
+        self.rig = rig
+        """The planned devices; None without a rig."""
         self._decoder = Decoder(catalogue)
         self._rules = Rules(rig.accepted if rig else ())
         self._deadlines = Deadlines()
@@ -129,12 +134,20 @@ class Watch:
 
     def observe(self, frame: Frame) -> list[Event]:
         """Take in the next frame; return the events that follow from it and from the time up to it."""
-        if frame.time < self._now:
+        time = frame[0]
+        if time < self._now:
             self._steps_back += 1
-            frame = frame._replace(time=self._now)
-        self.await_frame(frame.time)
+            time = self._now
+            frame = frame._replace(time=time)
+        if (
+            time > self._next_due
+            or time - self._last > SECOND_US
+            or time >= self.bus_load.end
+            or self.wire_problems.needs_frames
+        ):
+            self.await_frame(time)
         self._second_frames.append(frame)
-        self._silences.times.append(frame.time)
+        self._silences.times.append(time)
         self.take_in(frame)
         return self.take_events() if self._events else []
 
@@ -185,10 +198,53 @@ class Watch:
         message = self._by_identifier.get(identifier)
         return None if message is None else message.topics.get(data[message.key_slice])
 
+    def needs(self, record: TopicRecord) -> Iterator[Need]:
+        """Yield what is needed of the frames of a topic, where its sender is not in question.
+
+        Beside that each frame is needed with which a field becomes or ceases to be a special code, an alarm, or to be
+        outside of ``expected`` limits, or with which the length of the frame changes.
+        """
+        layout = record.layout
+        if layout.spec is None or layout.dgn in REPORT_DGNS:
+            yield EACH_CHANGE
+        yield from self._detectors.needs(layout)
+        yield from AddressDetectors.needs(layout.spec)
+
+    def needs_each_change(self, record: TopicRecord) -> bool:
+        """Return whether each frame with new data of a topic is needed at present."""
+        message = self._by_sender.get((record.topic.dgn, record.topic.source))
+        return (
+            message is None
+            or self._identity.is_in_question(record)
+            or message.wrong_length is not None
+            or record.topic.dgn in record.node.awaited_dgns
+            or self._detectors.needs_each_change(record)
+        )
+
+    def layout_of(self, dgn: int) -> Layout:
+        """Return the layout of a message."""
+        return self._decoder.layout(dgn)
+
+    def has_differences(self) -> bool:
+        """Return whether two voltages of one battery differ at present."""
+        return self._detectors.has_differences()
+
+    def resting_since(self, record: TopicRecord, field: str) -> int | None:
+        """Return since when a value with neighbours has been constant, in frame time; None where it is not known."""
+        return self._detectors.resting_since(record, field)
+
+    def enter(self, record: TopicRecord, changes: Sequence[PassedChange], last_change: LastChange) -> None:
+        """Take in the last frames with new data that were passed over: one, or the last two of several."""
+        self._identity.enter(record, changes)
+        if record.values is not None:
+            last = Frame(changes[-1].time, record.stored_frame.identifier, changes[-1].data)
+            record.values.observe(last, record.device.name, settled=last.time - record.device.since >= SETTLING_US)
+        self._detectors.enter(record, last_change)
+
     def use_silences(self, times: Callable[[], Sequence[int]] | None) -> None:
         """Take what returns the times of the latest frames; None where they are observed one by one from now on."""
         self._holds_columns = times is not None
-        self._silences.column = times
+        self._silences.use(times)
 
     def catch_up(self) -> None:
         """Enter all frames that were passed over into the records of their topics."""
@@ -196,6 +252,12 @@ class Watch:
             for record in self._all_topics():
                 if record.column is not None:
                     record.column.catch_up()
+
+    def _refresh(self) -> None:
+        """Enter all frames that were passed over, with their values: bus time is about to stop."""
+        if self._holds_columns:
+            for record in self._all_topics():
+                record.refresh()
 
     def observe_own(self, frame: Frame) -> list[Event]:
         """Take in a frame that the person at the bench sent: it belongs to no device of the roll call, but it adds to
@@ -404,13 +466,13 @@ class Watch:
         """Read the fields of a frame; return whether the same frame again would change nothing."""
         values = record.values
         if values is None:
-            known = expected(spec, record.device.plan, twelve_volts=self._with_rig)
+            known = expected(spec, record.device.plan, twelve_volts=self.rig is not None)
             values = record.values = Values(
                 spec, record.topic, message.layout.instance, known, self._emit, emit_readings=self._emits_readings
             )
         if message.wrong_length is not None or len(frame.data) != 8 or spec.length != 8:
             self._lengths.check(message, spec, record, values)
-        values.observe(frame, record.device.name, settled=frame.time - record.device.since >= SECOND_US)
+        values.observe(frame, record.device.name, settled=frame.time - record.device.since >= SETTLING_US)
         return not values.unsettled and message.wrong_length is None
 
     def _note_unknown(self, record: TopicRecord) -> None:
@@ -465,7 +527,7 @@ class Watch:
             if arriving:
                 if self._quiet_bus.end(time):
                     self.pauses.end(time, time - self._last, self._last - self.paused_us)
-                self.catch_up()
+                self._refresh()
                 self.paused_us += time - self._last
         self._plan_next_due()
 

@@ -14,6 +14,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from itertools import cycle
 from pathlib import Path
 from statistics import median
 
@@ -22,9 +23,10 @@ import can
 from rvsim.logs.formats.jsonl import frame_fields, line, start_line
 from rvsim.logs.read import open_log
 from rvsim.wire.database import load_catalogue
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import is_addressed
 
+VESSEL = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 ROUNDS = 5
 AIMS = {".log": 10.0, ".blf": 15.0}
 """How many times longer python-can is to take than we do in columns, at least."""
@@ -40,15 +42,18 @@ FORMATS = {
 
 
 def written(path: Path, frames: int) -> None:
-    """Let python-can write frames of a busy bus, half a millisecond apart."""
-    chance = random.Random(1)
+    """Let python-can write the frames of a recorded vessel, again and again."""
+    with open_log(VESSEL) as log:
+        recorded = list(log.frames())
+    length = recorded[-1].time + SECOND_US
     with FORMATS[path.suffix][0](path) as writer:
-        for i in range(frames):
+        for number, frame in zip(range(frames), cycle(recorded), strict=False):
+            time_us = number // len(recorded) * length + frame.time
             writer.on_message_received(
                 can.Message(
-                    timestamp=1_410_714_882 + i / 2000,
-                    arbitration_id=0x18000000 | chance.getrandbits(24),
-                    data=chance.randbytes(8),
+                    timestamp=1_410_714_882 + time_us / SECOND_US,
+                    arbitration_id=frame.identifier,
+                    data=frame.data,
                     channel=0,
                 )
             )

@@ -77,7 +77,7 @@ def troubles(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock: Clo
     found = [_of_causes(alike, units, clock) for alike in group_causes(explained.causes)]
     groups = (group for group in group_flags(explained.top) if group[0].kind is not FlagKind.UNKNOWN_MESSAGE)
     found += [_of_group(explained, group, units, clock) for group in groups]
-    return sorted(found, key=lambda one: (not one.is_gas, WORST_FIRST.index(one.severity), not one.explained))
+    return sorted(found, key=lambda one: (not one.is_gas, WORST_FIRST.index(one.severity)))
 
 
 def _of_causes(alike: Sequence[Cause], units: DisplayUnits, clock: Clock) -> Trouble:

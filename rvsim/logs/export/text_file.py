@@ -68,11 +68,14 @@ def _tokens(data: ColumnData, count: int, quoted: Callable[[str], str], missing:
     match data:
         case Texts():
             tokens = [*map(quoted, data.names), missing]  # the place -1 is the last one
-            return [tokens[code] for code in data.codes.tolist()]
+            return list(map(tokens.__getitem__, data.codes.tolist()))
         case Integers():
             return _without(list(map(str, data.values.tolist())), data.missing, missing)
         case Numbers():
-            return [_number(value) if value == value else missing for value in data.values.tolist()]
+            # Sorting is cheaper than writing the same number again.
+            values, places = np.unique(data.values, return_inverse=True)
+            texts = [_number(value) if value == value else missing for value in values.tolist()]
+            return list(map(texts.__getitem__, places.tolist()))
         case Times():
             if data.microseconds is None:
                 return [missing] * count

@@ -4,7 +4,7 @@ Knows: which of them takes in what, and in which order. Does not know any proble
 from the one before, and every claim, request and reset.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from rvsim.watch.detect.replacements import Replacements
 from rvsim.watch.detect.request_history import RequestHistory
@@ -24,11 +24,13 @@ from rvsim.watch.identity.records import (
     TopicRecord,
 )
 from rvsim.watch.identity.roll_call import RollCall
+from rvsim.watch.needs import Need, PassedChange
 from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import Emit, InstanceShared
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
+from rvsim.wire.spec import MessageSpec
 
 _MAX_NAMES = 256
 """How many NAMEs keep the name of their device, the newest ones. Our decision, to bound the memory."""
@@ -107,6 +109,15 @@ class AddressDetectors:
         """
         if gap_us > MIN_SILENCE_LIMIT_US:
             self.conflicts.resume_listening(time, now)
+
+    def enter(self, record: TopicRecord, changes: Sequence[PassedChange]) -> None:
+        """Take in the last frames with new data that were passed over."""
+        self._value_trains.enter(record, changes)
+
+    @staticmethod
+    def needs(spec: MessageSpec | None) -> Iterator[Need]:
+        """Yield what is needed of the topics of a message, where the sender is not in question."""
+        return ValueTrains.needs(spec)
 
     def _observe_claim(self, record: TopicRecord, name: Name, time: int, now: int) -> None:
         node = record.node

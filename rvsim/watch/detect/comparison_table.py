@@ -63,8 +63,12 @@ MIN_DIFFERENCE_US = 10 * SECOND_US
 """How long the voltages must differ: devices measure and send at different moments. Common practice, no source."""
 MIN_CHARGING_A = 1.0
 """At a lower current a relay may have disconnected the charger from the battery. Common practice, no source."""
-_MAX_BATTERY_V = ((17.0, 1), (34.0, 2))
+MAX_BATTERY_V = ((17.0, 1), (34.0, 2))
 """The highest voltage of a 12 V and of a 24 V battery, each with its multiple of 12 V. Common practice, no source."""
+
+
+MAX_DIFFERENCES_V = tuple(multiple * MAX_DIFFERENCE_V for multiple in (1, 2, 4))
+"""The greatest allowed differences of all systems."""
 
 
 def max_difference(voltage: float, other: float) -> float:
@@ -73,4 +77,4 @@ def max_difference(voltage: float, other: float) -> float:
     The lower voltage decides which system it is, since that gives the smaller difference.
     """
     lowest = min(voltage, other)
-    return MAX_DIFFERENCE_V * next((multiple for highest, multiple in _MAX_BATTERY_V if lowest <= highest), 4)
+    return MAX_DIFFERENCE_V * next((multiple for highest, multiple in MAX_BATTERY_V if lowest <= highest), 4)

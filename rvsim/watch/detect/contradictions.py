@@ -6,10 +6,12 @@ Knows: that only a reading that is fresh and not flagged itself can contradict a
 for one battery the one with the highest device priority counts. Does not know the reasons for the table.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import assert_never
 
 from rvsim.watch.detect.comparison_table import (
+    MAX_BATTERY_V,
+    MAX_DIFFERENCES_V,
     MIN_CHARGING_A,
     MIN_DIFFERENCE_US,
     UPPER_BOUNDS,
@@ -19,9 +21,11 @@ from rvsim.watch.detect.comparison_table import (
     max_difference,
 )
 from rvsim.watch.identity.records import TopicRecord
+from rvsim.watch.needs import Differing, Exceeding, Need
 from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, ReadingsContradict, Transition
 from rvsim.wire.fields import Reading
+from rvsim.wire.spec import MessageSpec
 
 MESSAGES = frozenset(
     {check.message for check in (*UPPER_BOUNDS, *VOLTAGE_PAIRS)} | {check.other_message for check in VOLTAGE_PAIRS}
@@ -71,6 +75,40 @@ class Contradictions:
         for comparison in comparisons:
             self._compare(comparison, record.frame.time, record.rhythm.times[-1])
 
+    def needs_each_change(self, record: TopicRecord) -> bool:
+        """Return whether each frame with new data of a topic is needed at present: its report is renewed."""
+        comparisons = self._comparisons.get(record, ())
+        return any(isinstance(one.check, UpperBound) and one.reported is not None for one in comparisons)
+
+    def has_differences(self) -> bool:
+        """Return whether two voltages differ at present."""
+        every = (comparison for comparisons in self._comparisons.values() for comparison in comparisons)
+        return any(comparison.since is not None or comparison.reported is not None for comparison in every)
+
+    @staticmethod
+    def needs(spec: MessageSpec) -> Iterator[Need]:
+        """Yield what is needed of the topics of a message."""
+        for bound in UPPER_BOUNDS:
+            if bound.message == spec.name:
+                yield Exceeding(bound.field, bound.bound)
+        for pair in VOLTAGE_PAIRS:
+            if spec.name in (pair.message, pair.other_message):
+                yield Differing(
+                    pair.message,
+                    pair.field,
+                    pair.current,
+                    MIN_CHARGING_A,
+                    pair.other_message,
+                    pair.other_field,
+                    MAX_DIFFERENCES_V,
+                    tuple(highest for highest, _ in MAX_BATTERY_V),
+                )
+
+    def enter(self, record: TopicRecord) -> None:
+        """Take in the last frame of those that were passed over."""
+        for comparison in self._comparisons.get(record, ()):
+            _read(comparison)
+
     def forget(self, record: TopicRecord, time: int) -> None:
         """Forget a topic whose device is silent."""
         for comparison in self._comparisons.pop(record, ()):
@@ -109,6 +147,7 @@ class Contradictions:
                 assert_never(comparison.check)
 
     def _compare_voltages(self, comparison: _Comparison, pair: VoltagePair, time: int, now: int) -> None:
+        comparison.record.refresh()
         if self._different(comparison, pair, now) is None:
             comparison.since = None
             self._update(comparison, None, time)
@@ -122,6 +161,7 @@ class Contradictions:
     def _report_difference(self, comparison: _Comparison, time: int, since: int) -> None:
         if comparison.since is None or not isinstance(comparison.check, VoltagePair):
             return
+        comparison.record.refresh()
         other = self._different(comparison, comparison.check, comparison.since + MIN_DIFFERENCE_US)
         if other is None:
             comparison.since = None

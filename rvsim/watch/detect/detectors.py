@@ -3,7 +3,8 @@
 Knows: which messages concern which detector. Does not know what the detectors look for.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from typing import NamedTuple
 
 from rvsim.rig.functions import by_command, by_status
 from rvsim.rig.model import Rig
@@ -16,13 +17,27 @@ from rvsim.watch.detect.missing_functions import MissingFunctions
 from rvsim.watch.detect.stuck_values import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
 from rvsim.watch.identity.records import TopicRecord
+from rvsim.watch.needs import EACH_CHANGE, LastChange, Need
 from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import Transition
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.spec import MessageSpec
 
 Observe = Callable[[TopicRecord], bool]
 """Takes in the last frame of a topic; returns whether the same frame again would change nothing."""
 _ACKNOWLEDGMENT_DGN = 0x0E800
+
+
+class _Observer(NamedTuple):
+    """What takes in the frames of a message; ``needs`` yields which of those with new data, by default all of them."""
+
+    observe: Observe
+    needs: Callable[[MessageSpec], Iterator[Need]] = lambda _spec: iter((EACH_CHANGE,))
+
+
+def _nothing(_spec: MessageSpec) -> Iterator[Need]:
+    """Yield nothing: the first frame is enough, or what is needed is told when it is (see ``needs_each_change``)."""
+    return iter(())
 
 
 class Detectors:
@@ -47,7 +62,7 @@ class Detectors:
         self._ignored_commands = IgnoredCommands(planned, deadlines, emit, name_of)
         self._missing_functions = MissingFunctions(planned, catalogue, deadlines, emit, name_of)
         self._contradictions = Contradictions(deadlines, emit)
-        self._stuck_values = StuckValues(deadlines, emit)
+        self._stuck_values = StuckValues(catalogue, deadlines, emit)
         self._observers: dict[str, list[Observe]] = {}
         self._neighbour_messages: set[str] = set()
 
@@ -56,10 +71,43 @@ class Detectors:
         if layout.name is None or layout.spec is None or not layout.spec.fields:
             return []
         if layout.name not in self._observers:
-            self._observers[layout.name] = list(self._select(layout))
+            self._observers[layout.name] = [observer.observe for observer in self._select(layout)]
             for name in StuckValues.neighbours_of(layout.spec) - self._neighbour_messages:
                 self._add_neighbour(name)
         return self._observers[layout.name]
+
+    def needs(self, layout: Layout) -> Iterator[Need]:
+        """Yield what is needed of the topics of a message, where the sender is not in question.
+
+        Commands and acknowledgments need every frame, and are given it, since their observers settle nothing.
+        """
+        if layout.name is None or layout.spec is None or not layout.spec.fields:
+            return
+        for observer in self._select(layout):
+            yield from observer.needs(layout.spec)
+        yield from self._stuck_values.needs(layout.spec)  # a message may become a neighbour at any moment
+
+    def needs_each_change(self, record: TopicRecord) -> bool:
+        """Return whether each frame with new data of a topic is needed at present."""
+        message = record.topic.message
+        return (
+            self._ignored_commands.needs_each_change(record)
+            or (message in contradictions.MESSAGES and self._contradictions.needs_each_change(record))
+            or self._stuck_values.needs_each_change(record)
+        )
+
+    def has_differences(self) -> bool:
+        """Return whether two voltages differ at present."""
+        return self._contradictions.has_differences()
+
+    def resting_since(self, record: TopicRecord, field: str) -> int | None:
+        """Return since when a value with neighbours has been constant, in frame time; None where it is not known."""
+        return self._stuck_values.resting_since(record, field)
+
+    def enter(self, record: TopicRecord, last_change: LastChange) -> None:
+        """Take in the last frames with new data that were passed over."""
+        self._contradictions.enter(record)
+        self._stuck_values.enter(record, last_change)
 
     def forget(self, record: TopicRecord, time: int) -> None:
         """Forget a topic whose device is silent."""
@@ -73,23 +121,23 @@ class Detectors:
         self._contradictions.resume_listening()
         self._stuck_values.resume_listening(time, now)
 
-    def _select(self, layout: Layout) -> Iterable[Observe]:
+    def _select(self, layout: Layout) -> Iterable[_Observer]:
         assert layout.name is not None
         assert layout.spec is not None
         if by_command(layout.name) is not None:
-            yield self._observe_command
+            yield _Observer(self._observe_command)
         if by_status(layout.name) is not None:
-            yield self._observe_status
+            yield _Observer(self._observe_status, _nothing)
         if layout.name == HEARTBEAT:
-            yield self._observe_heartbeat
+            yield _Observer(self._observe_heartbeat)
         if layout.dgn == _ACKNOWLEDGMENT_DGN:
-            yield self._observe_acknowledgment
+            yield _Observer(self._observe_acknowledgment)
         if layout.name in contradictions.MESSAGES:
-            yield _settled_by(self._contradictions.observe)
+            yield _Observer(_settled_by(self._contradictions.observe), Contradictions.needs)
         if StuckValues.neighbours_of(layout.spec):
-            yield _settled_by(self._stuck_values.observe)
+            yield _Observer(_settled_by(self._stuck_values.observe), _nothing)
         if layout.name in self._neighbour_messages:
-            yield _settled_by(self._stuck_values.observe_neighbour)
+            yield _Observer(_settled_by(self._stuck_values.observe_neighbour), self._stuck_values.needs)
 
     def _add_neighbour(self, message: str) -> None:
         """Follow a message from now on; the next frame of each of its topics is examined."""

@@ -155,6 +155,12 @@ class IgnoredCommands:
         states = (state for state in self._states.values() if state.target.function == function.name)
         return self._check_answers(states, record)
 
+    def needs_each_change(self, record: TopicRecord) -> bool:
+        """Return whether each frame with new data of a status is needed at present: a command to it is not settled."""
+        function = by_status(record.topic.message or "")
+        states = self._states_of.get((function.name, record.topic.instance), ()) if function is not None else ()
+        return any(state.pending is not None or state.reported is not None for state in states)
+
     def observe_acknowledgment(self, record: TopicRecord) -> None:
         """Take in an acknowledgment: it may answer a waiting command."""
         spec = record.layout.spec
@@ -205,6 +211,8 @@ class IgnoredCommands:
         state.pending = _PendingCommands(command, before, command.now + answer_time_us)
         for record in before:
             record.examine_next()  # every frame is examined from now on
+        for record in self._statuses.get(target[:2], ()):
+            record.choose_again()
         self._deadlines.schedule(state.pending.due, self._answer_deadline, state.number, state)
 
     def _heartbeats_of(self, target: CommandTarget, records: Iterable[TopicRecord], now: int) -> list[TopicRecord]:

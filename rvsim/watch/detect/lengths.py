@@ -41,3 +41,5 @@ class LengthChecks:
                 frame.time, record.device.name, topic, len(frame.data), found.needed, missing, harmless, frame
             )
             self._emit(message.wrong_length)
+            for other in message.topics.values():
+                other.choose_again()

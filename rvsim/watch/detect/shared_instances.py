@@ -116,6 +116,11 @@ class SharedInstances:
             settled = self._compare(sender, other, time) and settled
         return settled
 
+    def has_one_sender(self, record: TopicRecord) -> bool:
+        """Return whether only one address ever sent the function and instance of a topic, or it has none."""
+        function_instance = record.exclusive_function
+        return function_instance is None or len(self._senders.get(function_instance, ())) <= 1
+
     def other_senders(self, sender: FunctionSender, now: int) -> list[FunctionSender]:
         """Return the other senders of the same function and instance that are not silent."""
         return [other for other in self.senders_of(sender.function_instance, now) if other.node is not sender.node]

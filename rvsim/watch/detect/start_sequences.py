@@ -10,6 +10,8 @@ sent on change; the heartbeat, and more than half of the messages with a known r
 gap too early or too late; no request reached the node in the 2 s before; and no message of it was missed before.
 """
 
+from itertools import pairwise
+
 from rvsim.watch.decode import HEARTBEAT
 from rvsim.watch.detect.request_history import RequestHistory
 from rvsim.watch.detect.restarts import Restarts
@@ -89,7 +91,22 @@ class StartSequences:
         if self._find_restart(sequence) is not None:
             return passed
         sequence.checked_until = max(sequence.checked_until, passed - 2 * MAX_SEQUENCE_US)
-        return passed + CHECK_EVERY_US
+        known_until = self._regular_until(sequence.heartbeat, sequence.checked_until)
+        sequence.checked_at = passed + max(0, -((passed - known_until) // CHECK_EVERY_US) - 1) * CHECK_EVERY_US
+        sequence.checked_until = max(sequence.checked_until, sequence.checked_at - 2 * MAX_SEQUENCE_US)
+        return sequence.checked_at + CHECK_EVERY_US
+
+    @staticmethod
+    def _regular_until(heartbeat: TopicRecord, start: int) -> int:
+        """Return a moment up to which every heartbeat after ``start`` is known to fit its gap; 0 on a live bus."""
+        gap = heartbeat.layout.gap
+        if gap is None or heartbeat.column is None:
+            return 0
+        shortest, longest = gap - MAX_OFFSET_OF_GAP * gap + 1, gap + MAX_OFFSET_OF_GAP * gap - 1  # no rounding matters
+        times = list(heartbeat.rhythm.times)
+        if any(time > start and not shortest <= time - before <= longest for before, time in pairwise(times)):
+            return 0
+        return heartbeat.rhythm.regular_until(shortest, longest)
 
     def _find_restart(self, sequence: _Sequence) -> int | None:
         """Return when a restart that was not reported yet started; None where there was none."""

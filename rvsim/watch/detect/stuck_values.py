@@ -11,11 +11,15 @@ the value had time to follow. Does not know which fields are neighbours: the def
 
 from collections import deque
 from collections.abc import Callable, Iterator
+from functools import cached_property
 from typing import NamedTuple
 
+from rvsim.watch.decode import Layout
 from rvsim.watch.identity.records import TopicRecord
+from rvsim.watch.needs import Extremes, LastChange, Need
 from rvsim.watch.traffic import MIN_LATE_LIMIT_US, MISSED_IN_A_ROW, DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, Transition, ValueStuck
+from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
@@ -34,12 +38,21 @@ _BATTERY_FIELD = "dc_source_instance"
 class _Movement:
     """The range of raw values in which a neighbour has moved.
 
-    ``recent`` are the latest values with their bus times, which do not count yet.
+    ``recent`` are the latest values with their bus times that do not count yet, as far as they widen the range.
     """
 
     def __init__(self, raw: int) -> None:
         self.low = self.high = raw
         self.recent: deque[tuple[int, int]] = deque()
+        self._lowest = self._highest = raw
+
+    def note(self, now: int, raw: int) -> bool:
+        """Note a value; return whether it widens the range, else it counts for nothing."""
+        if self._lowest <= raw <= self._highest:
+            return False
+        self._lowest, self._highest = min(self._lowest, raw), max(self._highest, raw)
+        self.recent.append((now, raw))
+        return True
 
     def count_until(self, until: int) -> None:
         """Count the values up to a moment: those that the constant value had time to follow."""
@@ -74,6 +87,11 @@ class _ComparedValue:
         """The moment of its next check, in bus time."""
         self.reported: ValueStuck | None = None
 
+    def restart(self, raw: int | None, now: int, time: int) -> None:
+        """Note a new value, at a moment in bus time and in frame time."""
+        self.raw, self.since, self.since_frame_time = raw, now, time
+        self.movements.clear()
+
 
 class _Links(NamedTuple):
     """The values that have fields of a topic as neighbours, and the names of these fields.
@@ -89,7 +107,8 @@ class _Links(NamedTuple):
 class StuckValues:
     """Compares the values that have neighbours with these."""
 
-    def __init__(self, deadlines: Deadlines, emit: Callable[[Transition], None]) -> None:
+    def __init__(self, catalogue: Catalogue, deadlines: Deadlines, emit: Callable[[Transition], None]) -> None:
+        self._catalogue = catalogue
         self._deadlines = deadlines
         self._emit = emit
         self._stuck_deadline = DeadlineKind(24, self._due, self._check)
@@ -121,7 +140,8 @@ class StuckValues:
             if raw is not None and raw != last_raws.get(name):
                 moved[name] = last_raws.get(name, raw), raw
                 last_raws[name] = raw
-        for value, name, lag in links:
+        for value, name, lag in links if moved else ():
+            value.record.refresh()
             if name in moved and now > value.since + lag and value.raw is not None:
                 self._note_movement(value, (record, name, lag), *moved[name])
 
@@ -137,6 +157,48 @@ class StuckValues:
             raw = _unflagged_raw(record, value.field)
             if was_late or raw is None or raw != value.raw:
                 self._restart(value, raw)
+
+    def needs_each_change(self, record: TopicRecord) -> bool:
+        """Return whether each frame with new data of a topic is needed at present: one of its values is reported."""
+        return any(value.reported is not None for value in self._values.get(record, ()))
+
+    def needs(self, spec: MessageSpec) -> Iterator[Need]:
+        """Yield what is needed of the topics of a message with neighbours; the values themselves are asked for."""
+        for resting, field, gap in self._with_neighbours:
+            for name in field.moves_with:
+                message, _, neighbour = name.partition(".")
+                if message == spec.name and neighbour in spec.by_name:
+                    own_gap = Layout(spec.dgn, spec.name, spec, slice(0)).gap
+                    yield Extremes(neighbour, resting, field.name, _lag_of(own_gap, gap))
+
+    @cached_property
+    def _with_neighbours(self) -> list[tuple[str, FieldSpec, int | None]]:
+        """The defined fields with neighbours, each with its message and that message's gap."""
+        return [
+            (spec.name, field, Layout(spec.dgn, spec.name, spec, slice(0)).gap)
+            for spec in self._catalogue
+            for field in spec.fields
+            if field.moves_with
+        ]
+
+    def resting_since(self, record: TopicRecord, field: str) -> int | None:
+        """Return since when a value has been constant, in frame time; None where it is not known."""
+        values = (value for value in self._values.get(record, ()) if value.field.name == field)
+        return next((value.since_frame_time for value in values if value.raw is not None), None)
+
+    def enter(self, record: TopicRecord, last_change: LastChange) -> None:
+        """Take in the last frames with new data that were passed over: every value in them is plausible.
+
+        ``last_change`` returns when a field got its present value; None where that was entered before.
+        """
+        for value in self._values.get(record, ()):
+            changed = last_change(value.field) if value.raw is not None else None
+            if changed is not None:
+                value.restart(changed.raw, changed.now, changed.time)
+        spec, last_raws = record.layout.spec, self._last_raws.get(record)
+        if spec is not None and last_raws is not None:
+            present = {name: _unflagged_raw(record, spec.by_name[name]) for name in last_raws}
+            last_raws.update({name: raw for name, raw in present.items() if raw is not None})
 
     def forget(self, record: TopicRecord, time: int) -> None:
         """Forget a topic whose device is silent."""
@@ -194,17 +256,14 @@ class StuckValues:
         if movement is None:
             movement = value.movements[key] = _Movement(before)
         now = neighbour.rhythm.times[-1]
-        movement.count_until(now - lag)
-        movement.recent.append((now, raw))
-        if value.reported is None:
+        if movement.note(now, raw) and value.reported is None:
             self._deadlines.schedule(now + lag, self._stuck_deadline, value.number, value)
 
     # Values.
 
     def _restart(self, value: _ComparedValue, raw: int | None) -> None:
         record = value.record
-        value.raw, value.since, value.since_frame_time = raw, record.rhythm.times[-1], record.frame.time
-        value.movements.clear()
+        value.restart(raw, record.rhythm.times[-1], record.frame.time)
         if value.reported is not None:
             self._emit(Ended(record.frame.time, value.reported.problem_key))
             value.reported = None
@@ -214,6 +273,7 @@ class StuckValues:
         return max(MIN_STUCK_US, MIN_STUCK_GAPS * (value.record.rhythm.gap() or 0))
 
     def _due(self, value: _ComparedValue, passed: int) -> int | None:
+        value.record.refresh()
         if value.raw is None or value.reported is not None or not value.movements:
             return None
         value.due = max(passed, value.since + self._limit(value))
@@ -260,6 +320,7 @@ class StuckValues:
             high,
             record.frame,
         )
+        record.choose_again()
         self._emit(value.reported)
 
 
@@ -278,7 +339,11 @@ def _unflagged_raw(record: TopicRecord, field: FieldSpec) -> int | None:
 
 def _max_lag(record: TopicRecord, other: TopicRecord) -> int:
     """Return how far one of two topics may be behind the other, in microseconds."""
-    return max(MIN_LAG_LIMIT_US, *(MISSED_IN_A_ROW * (topic.layout.gap or 0) for topic in (record, other)))
+    return _lag_of(record.layout.gap, other.layout.gap)
+
+
+def _lag_of(gap: int | None, other_gap: int | None) -> int:
+    return max(MIN_LAG_LIMIT_US, MISSED_IN_A_ROW * max(gap or 0, other_gap or 0))
 
 
 def _neighbour_fields(field: FieldSpec, neighbour: TopicRecord) -> Iterator[str]:

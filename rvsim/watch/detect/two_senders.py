@@ -18,7 +18,7 @@ start continues. Not counted where the two functions are often combined in one d
 The problem ends when no sign was found for a minute.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from itertools import pairwise
 from operator import attrgetter, sub
 
@@ -33,6 +33,8 @@ from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import NULL_ADDRESS
 
 CHECK_EVERY_US = 20 * SECOND_US
+MAX_UNCHECKED_US = 1000 * CHECK_EVERY_US
+"""How long an address without periodic messages is not checked in a log that is held as columns."""
 CLEAR_AFTER_US = 60 * SECOND_US
 """How long after the last sign the problem ends. Our decision."""
 COMPARED_FRAMES = 13
@@ -67,6 +69,7 @@ class _AddressSenders:
     def __init__(self, node: AddressRecord, now: int) -> None:
         self.node = node
         self.first_heard = now
+        self.next_check = now + CHECK_EVERY_US
         self.functions: dict[str, int] = {}
         """When each function was first heard."""
         self.usual_gaps: dict[TopicRecord, int] = {}
@@ -106,16 +109,23 @@ class TwoSendersDetector:
         address = self._addresses.get(node.address)
         if address is None:
             address = self._addresses[node.address] = _AddressSenders(node, now)
-            self._deadlines.schedule(now + CHECK_EVERY_US, self._check, node.address, address)
+            self._deadlines.schedule(address.next_check, self._check, node.address, address)
         name = _function(record)
         if name is not None:
             address.functions.setdefault(name, now)
+        self._hasten(address, now)
+
+    def _hasten(self, address: _AddressSenders, now: int) -> None:
+        """Have an address checked at the next of its moments, where it would have been checked later."""
+        due = address.next_check - max(0, (address.next_check - now) // CHECK_EVERY_US) * CHECK_EVERY_US
+        self._deadlines.hasten(due, self._check, address.node.address, address)
 
     def restart(self, node: AddressRecord, now: int) -> None:
         """Forget what was known of an address: another unit sends from it now."""
         address = self._addresses.get(node.address)
         if address is not None:
             address.first_heard, address.functions, address.usual_gaps = now, {}, {}
+            self._hasten(address, now)
 
     def report_trains(self, record: TopicRecord, what: str, figures: str, time: int, now: int) -> None:
         """Take in that a field alternates between two trains of values."""
@@ -135,14 +145,22 @@ class TwoSendersDetector:
         if address.sign is not None:
             return passed
         silent = address.node.last_heard() < passed - CHECK_EVERY_US
-        return passed + CHECK_EVERY_US * (
-            max(1, -((passed - self._deadlines.checked_until) // CHECK_EVERY_US)) if silent else 1
-        )
+        known_until = max(self._deadlines.checked_until if silent else 0, self._no_sign_until(address, passed))
+        address.next_check = passed + CHECK_EVERY_US * max(1, -((passed - known_until) // CHECK_EVERY_US))
+        return address.next_check
+
+    def _no_sign_until(self, address: _AddressSenders, passed: int) -> int:
+        """Return a moment up to which it is known that no sign can be found: 0 on a live bus."""
+        if any(record.column is None for record in address.node.topics) or self._later_functions(address)[0]:
+            return 0
+        moments = (_no_train_until(record, address.usual_gaps) for record in address.node.topics)
+        return min((moment for moment in moments if moment is not None), default=passed + MAX_UNCHECKED_US)
 
     def _report_sign(self, address: _AddressSenders, time: int, since: int) -> None:
         now = address.sign_at
         self._report(address, time, since, now)
-        self._deadlines.schedule(now + CHECK_EVERY_US, self._check, address.node.address, address)
+        address.next_check = now + CHECK_EVERY_US
+        self._deadlines.schedule(address.next_check, self._check, address.node.address, address)
 
     def _report(self, address: _AddressSenders, time: int, since: int, now: int) -> None:
         address.sign_at = now
@@ -175,7 +193,7 @@ class TwoSendersDetector:
             if usual_gap is None:
                 steps = sorted(map(sub, list(times)[1:], times))
                 address.usual_gaps[record] = steps[len(steps) // 2]
-            elif times[-1] - times[-COMPARED_FRAMES] < COMPARED_FRAMES * 0.6 * usual_gap and self._are_two_trains(
+            elif times[-1] - times[-COMPARED_FRAMES] < _max_train_us(usual_gap) and self._are_two_trains(
                 record, usual_gap, now
             ):
                 mean_gap = (times[-1] - times[-COMPARED_FRAMES]) / (COMPARED_FRAMES - 1) / SECOND_US
@@ -205,14 +223,19 @@ class TwoSendersDetector:
 
     # Another function.
 
-    def _other_function(self, address: _AddressSenders, now: int) -> tuple[TwoSendersSign, str, str, Frame] | None:
-        later = [
-            name for name, first_heard in address.functions.items() if first_heard > address.first_heard + MIN_LATER_US
-        ]
+    @staticmethod
+    def _later_functions(address: _AddressSenders) -> tuple[list[str], list[str]]:
+        """Return the functions that started later and are not combined with the early ones, and the early ones."""
+        late_from = address.first_heard + MIN_LATER_US
+        later = [name for name, first_heard in address.functions.items() if first_heard > late_from]
         early = [name for name in address.functions if name not in later]
+        if not early:
+            return [], early
+        return [name for name in later if not any(_are_combined(name, other) for other in early)], early
+
+    def _other_function(self, address: _AddressSenders, now: int) -> tuple[TwoSendersSign, str, str, Frame] | None:
+        later, early = self._later_functions(address)
         for name in later:
-            if not early or any(_are_combined(name, other) for other in early):
-                continue
             own = _periodic_topics(address.node, name, now)
             others = [record for other in early for record in _periodic_topics(address.node, other, now)]
             if _is_complete(name, own) and any(record.rhythm.times[-1] > own[0].rhythm.times[0] for record in others):
@@ -220,6 +243,23 @@ class TwoSendersDetector:
                 figures = f"at first only as {' and '.join(FUNCTIONS[other].title for other in early)}"
                 return TwoSendersSign.OTHER_FUNCTION, title, figures, own[0].frame
         return None
+
+
+def _max_train_us(usual_gap: int) -> float:
+    """Return how long the compared frames take at most where they come twice as often as usual."""
+    return COMPARED_FRAMES * 0.6 * usual_gap
+
+
+def _no_train_until(record: TopicRecord, usual_gaps: Mapping[TopicRecord, int]) -> int | None:
+    """Return a moment up to which a message is known not to come twice as often as usual, nor to get a usual gap.
+
+    Returns None where it has no gap.
+    """
+    if record.layout.gap is None:
+        return None
+    if record not in usual_gaps:
+        return record.rhythm.fewer_until(COMPARED_FRAMES)
+    return record.rhythm.sparse_until(COMPARED_FRAMES, _max_train_us(usual_gaps[record]))
 
 
 def _function(record: TopicRecord) -> str | None:

@@ -8,10 +8,11 @@ Six values of each train in a row, with a difference of more than ten times the 
 least: our decision.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
 from rvsim.watch.identity.records import TopicRecord
+from rvsim.watch.needs import Alternations, Need, PassedChange
 from rvsim.wire.fields import FieldSpec, Special, State
 from rvsim.wire.quantity_text import compose
 from rvsim.wire.spec import MessageSpec
@@ -55,23 +56,44 @@ class ValueTrains:
             if raw is None or field.state(raw) is not State.VALUE:
                 self._last_values.pop(key, None)
                 continue
-            last_values = self._last_values[key] = self._updated(record, self._last_values.get(key), raw, now)
+            times = record.rhythm.times
+            before = times[-2] if len(times) > 1 else None
+            last_values = self._last_values[key] = _updated(self._last_values.get(key), raw, now, before)
             if last_values.alternations >= MIN_ALTERNATIONS and last_values.before is not None:
                 values = compose(field.brief(last_values.before), " and ", field.brief(raw))
                 figures = values + f", {MIN_ALTERNATIONS // 2 + 1} times in turn"
                 self._report(record, f"{field.title} of {record.topic}", figures, time, now)
 
+    def enter(self, record: TopicRecord, changes: Sequence[PassedChange]) -> None:
+        """Take in the last two frames that differ from the ones before them, none of which alternates."""
+        for field in self._fields.get(record.topic.dgn, ()):
+            key = record.number, field.name
+            if len(changes) > 1:
+                self._last_values.pop(key, None)
+            for change in changes:
+                raw = field.raw_in(change.data)
+                if raw is None or field.state(raw) is not State.VALUE:
+                    self._last_values.pop(key, None)
+                else:
+                    known = self._last_values.get(key)
+                    self._last_values[key] = _updated(known, raw, change.now, change.before)
+
     @staticmethod
-    def _updated(record: TopicRecord, last_values: _LastValues | None, raw: int, now: int) -> _LastValues:
-        times = record.rhythm.times
-        # where the times differ, the frame before repeated the value
-        if last_values is None or len(times) < 2 or times[-2] != last_values.time:
-            return _LastValues(None, raw, now, 0)
-        if last_values.before is None:
-            return _LastValues(last_values.last, raw, now, 0)
-        difference = min(abs(raw - last_values.last), abs(last_values.before - last_values.last))
-        alternates = difference > MIN_STEP_RATIO * max(1, abs(raw - last_values.before))
-        return _LastValues(last_values.last, raw, now, last_values.alternations + 1 if alternates else 0)
+    def needs(spec: MessageSpec | None) -> Iterator[Need]:
+        """Yield what is needed of the topics of a message."""
+        return (Alternations(field.name, MIN_STEP_RATIO) for field in _fields_without_jumps(spec))
+
+
+def _updated(last_values: _LastValues | None, raw: int, now: int, before: int | None) -> _LastValues:
+    """Return the last values with another one; ``before`` is the time of the frame before it."""
+    # where the times differ, the frame before repeated the value
+    if last_values is None or before != last_values.time:
+        return _LastValues(None, raw, now, 0)
+    if last_values.before is None:
+        return _LastValues(last_values.last, raw, now, 0)
+    difference = min(abs(raw - last_values.last), abs(last_values.before - last_values.last))
+    alternates = difference > MIN_STEP_RATIO * max(1, abs(raw - last_values.before))
+    return _LastValues(last_values.last, raw, now, last_values.alternations + 1 if alternates else 0)
 
 
 def _fields_without_jumps(spec: MessageSpec | None) -> tuple[FieldSpec, ...]:

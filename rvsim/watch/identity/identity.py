@@ -10,7 +10,7 @@ address, as long as nothing else is known of that address. Does not know ages: i
 heard. Needs every claim, and those other frames whose data are new.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa
@@ -25,6 +25,7 @@ from rvsim.watch.identity.records import (
 )
 from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.limits import expected
+from rvsim.watch.needs import PassedChange
 from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Emit, Ended, InstanceShared, Presence, UnplannedDevice
 from rvsim.wire.claim import ADDRESS_CLAIM
@@ -125,7 +126,17 @@ class Identity:
             self._report_objection(record, objection, time)
         known = record.device.plan is not None or not (self._with_rig and record.identifies_device)
         # a claim matters however often it is repeated, and so does a request
-        return settled and objection is None and known and not is_claim and not is_request
+        record.values_only = settled and objection is None and known and not is_claim and not is_request
+        return record.values_only
+
+    def is_in_question(self, record: TopicRecord) -> bool:
+        """Return whether a frame with new data of a topic can change what is known of its sender."""
+        is_known = record.device.plan is not None or not self._with_rig
+        return not (record.values_only and is_known and self._detectors.instances.has_one_sender(record))
+
+    def enter(self, record: TopicRecord, changes: Sequence[PassedChange]) -> None:
+        """Take in the last frames with new data that were passed over."""
+        self._detectors.enter(record, changes)
 
     # Identification.
 
@@ -203,6 +214,7 @@ class Identity:
         before, node.name, node.claimed_at = node.name, Name.from_bytes(record.frame.data), now
         if before == node.name:
             return
+        node.doubt_senders()
         node.claimed_device = self._by_name.get(node.name)
         if before is not None:
             node.wrong_instance_functions.clear()
@@ -226,12 +238,15 @@ class Identity:
         if function is None or function.shared:
             return
         node.wrong_instance_functions.add(function.name)
+        node.doubt_senders()
         for entry in self._by_function.get(function.name, []):
             if entry.node is node and entry.is_tentative and entry.is_heard:
                 self._unbind(entry, record, time, now)
 
     def _unbind(self, entry: DeviceRecord, record: TopicRecord, time: int, now: int) -> None:
         """Unbind a device: the frames that were assigned to it come from another unit."""
+        if entry.node is not None:
+            entry.node.doubt_senders()
         self._remove_topics(entry, time, keep=record)
         entry.node, entry.state, entry.waiting_from = None, None, now
 
@@ -241,6 +256,7 @@ class Identity:
         node = record.node
         if record.device is entry and entry.node is node and entry.is_heard:
             return
+        node.doubt_senders()
         if entry.node is not node:
             self._remove_topics(entry, time)
         placed = self._by_address.get(node.address)
@@ -296,8 +312,8 @@ class Identity:
         record.device = entry
         entry.topics.append(record)
         if record.values is not None and record.layout.spec is not None:
-            record.values.expect(expected(record.layout.spec, entry.plan, twelve_volts=self._with_rig))
             record.examine_next()
+            record.values.expect(expected(record.layout.spec, entry.plan, twelve_volts=self._with_rig))
 
     def _unknown_sender(self, node: AddressRecord) -> DeviceRecord:
         """Return the device that a topic is assigned to when the topic does not identify its sender."""

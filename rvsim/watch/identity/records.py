@@ -55,6 +55,7 @@ class TopicRecord:
         "time_only",
         "topic",
         "values",
+        "values_only",
     )
 
     def __init__(self, number: int, node: "AddressRecord", key: bytes, layout: Layout, frame: Frame) -> None:
@@ -78,6 +79,8 @@ class TopicRecord:
         self.time_only = False
         self.last_data: bytes | None = None
         """The data of the last frame that a detector examined."""
+        self.values_only = False
+        """Whether nothing was open about its sender when a frame was last examined, and nothing has changed since."""
         self.changed_at = 0
         """When the data changed last, in bus time."""
         self.rhythm = Rhythm(layout.gap, is_defined=layout.gap_is_known)
@@ -110,8 +113,19 @@ class TopicRecord:
     def examine_next(self) -> None:
         """Have the next frame examined, even if it is the same."""
         if self.column is not None:
-            self.column.examine_next()
+            self.column.refresh()
+            self.column.choose_again()
         self.settled_data, self.time_only = None, False
+
+    def choose_again(self) -> None:
+        """Note that each frame with new data may have to be examined from now on."""
+        if self.column is not None:
+            self.column.choose_again()
+
+    def refresh(self) -> None:
+        """Have what is kept of values be that of the last frame."""
+        if self.column is not None:
+            self.column.refresh()
 
     def hold(self, column: TopicColumn | None) -> None:
         """Take the frames of a log that is held as columns, None at its end."""
@@ -142,6 +156,12 @@ class AddressRecord:
         """The device that its topics are assigned to as long as no planned device is heard from it."""
         self.awaited_dgns: set[int] = set()
         """The DGNs whose next frame is examined even if it is the same as before: they were requested again."""
+
+    def doubt_senders(self) -> None:
+        """Have the next frame with new data of each topic examined: something about its sender has changed."""
+        for record in self.topics:
+            record.values_only = False
+            record.choose_again()
 
     def last_heard(self) -> int:
         """Return the time of its last frame, in bus time."""

@@ -83,6 +83,25 @@ def test_a_healthy_log_says_so_first():
     assert lines[2:] == ["  No rule found anything wrong.", "  11 of 11 planned devices sent frames."]
 
 
+def test_a_notice_is_not_what_is_wrong():
+    """It stands behind the sentence that nothing was found, and a paragraph does not name it."""
+    frames = "".join(f"({number}.0) can0 19FFE45E#0100C864\n" for number in range(30))
+    Path("short.log").write_text(frames)
+    lines = first_lines("short.log")
+    assert lines[2] == "  No rule found anything wrong."
+    assert lines[3] == "  (1) notice: address 5E hex sent frames of the wrong length."
+    out = survey("short.log", "--brief")
+    assert "No rule found anything wrong. 1 address sent frames." in out
+    assert "wrong length" not in out
+
+
+def test_a_log_that_is_too_short_says_so():
+    """Nobody is called missing, although most have not sent yet."""
+    lines = first_lines("healthy.log", "--rig", "ottersby", "--to", "0.4")
+    assert "  Nothing wrong was found in a log that is too short to judge." in lines
+    assert "  Less than 15 s: too short to tell which devices are missing." in lines
+
+
 # The paragraph.
 
 
@@ -134,6 +153,7 @@ def test_a_paragraph_of_flags_without_a_common_cause():
     out = survey(MARINE, "--rig", "ottersby", "--brief")
     assert "Most likely cause (fault): " in out
     assert "No single cause explains all" in out
+    assert re.search(r" Also: [^.]*; and \d+ more\. ", out)
     out = survey("quiet.log", "--brief", "--to", "10")
     assert "Only a part of the log was asked for." in out
     assert "The log has less than 15 s: too short to tell which devices are missing." in out
@@ -301,6 +321,8 @@ def test_many_logs_have_an_answer_together(monkeypatch):
     brief = survey("quiet.log", "healthy.log", "--rig", "ottersby", "--brief").split("\n\n")
     assert [text.split(":")[0] for text in brief] == ["quiet.log", "healthy.log", "All 2 together"]
     assert "In 1 of 2: heater stopped sending (fault; quiet.log)." in brief[2]
+    together = survey(MARINE, MARINE).split("All 2 together")[1]
+    assert ("recorder did" in together, "notice" in together) == (True, False)
     kept = [line for line in Path("healthy.log").read_text().splitlines() if "90#" not in line]
     Path("fanless.log").write_text("\n".join(kept) + "\n")
     assert "  roof fan is in 1 of 2." in survey("healthy.log", "fanless.log", "--rig", "ottersby").splitlines()
@@ -326,6 +348,14 @@ def test_one_bad_log_does_not_stop_the_others(processes):
     assert re.findall(r"^(\w+\.log), candump", out, re.MULTILINE) == ["quiet.log", "healthy.log"]
     assert "  Not read: nix.log, nothing.txt." in out.splitlines()
     assert [line.split(":")[1] for line in err.splitlines()] == [" nix.log", " nothing.txt"]
+
+
+def test_a_rig_is_read_for_each_survey():
+    """One that was changed meanwhile is not the old one."""
+    run("survey", "healthy.log", "--draft-rig", "mine.toml")
+    assert run("survey", "healthy.log", "--rig", "mine.toml", "--brief")[0] == 0
+    Path("mine.toml").write_text("schema = 2\n")
+    assert run("survey", "healthy.log", "--rig", "mine.toml", "--brief")[0] == 2
 
 
 def test_a_filter_that_fits_one_log_only():

@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 from rvsim.errors import InputError
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import OtherFrame
+from rvsim.wire.timing import standard_bits
 
 LINE = b"T19FFE45E80102030405060708\r"
 
@@ -37,10 +39,26 @@ def test_frames_and_answers(end):
 
 def test_the_adapters_times_count_to_a_minute():
     """Four digits behind the data are milliseconds, which start again after 59,999."""
-    stamps = (b"0000", b"03E8", b"EA5F", b"0000", b"0001", b"0000")
+    stamps = (b"0000", b"03E8", b"03E8", b"EA5F", b"0000", b"0001", b"0000")
     frames, found = read(b"".join(b"T19FFE45E1AA%s\r" % stamp for stamp in stamps))
-    assert [frame.time for frame in frames] == [0, 1_000_000, 59_999_000, 60_000_000, 60_001_000, 120_000_000]
+    assert [frame.time for frame in frames] == [
+        0,
+        1_000_000,
+        1_000_000,
+        59_999_000,
+        60_000_000,
+        60_001_000,
+        120_000_000,
+    ]
     assert (found.untimed, found.steps_back) == (0, 0)
+
+
+def test_how_many_bits_an_11_bit_frame_takes():
+    """It counts in the bus load."""
+    with open_log(io.BytesIO(LINE + b"t7DF1FF\r")) as log:
+        assert [entry.bits for _, entry in log.by_channel() if isinstance(entry, OtherFrame)] == [
+            standard_bits(0x7DF, b"\xff")
+        ]
 
 
 @pytest.mark.parametrize(

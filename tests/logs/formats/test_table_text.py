@@ -15,6 +15,7 @@ from rvsim.logs.read import open_log
 from rvsim.rig.column_mapping import parse_mapping
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import JoinedMessage, OtherFrame
+from rvsim.wire.timing import standard_bits
 
 TWO = [Frame(0, 0x19FFE45E, b"\1\2\3"), Frame(100_000, 0x19FFE45E, bytes(8))]
 
@@ -47,6 +48,7 @@ def refusal(text, columns=None):
         ("time=1:ms,id=2:dec,data=3", "500\t436200542\t01-02-03\n600\t436200542x\t00-00-00-00-00-00-00-00\n"),
         ("time=1:us,id=2,data=3", '"500000","19FFE45Eh","01,02,03"\n"600000","19FFE45Ex","0,0,0,0,0,0,0,0"\n'),
         ("time=1:ns,id=2,data=3:dec", "500000000;19FF E45E;1 2 3\n600000000;99FFE45E;0 0 0 0 0 0 0 0\n"),
+        ("time=1,id=2,data=3", '"0.5", "19FFE45E", "01 02 03"\n"0.6", "19FFE45E", "00 00 00 00 00 00 00 00"\n'),
         ("time=T,id=ID,data=D", "rubbish\n\nD;T;ID\n010203;0.5;19FFE45E\n0000000000000000;0.6;19FFE45E\n"),
         ("time=t,id=n,data=D0-D7", "t,n,D0,D1,D2,D3,D4,D5,D6,D7\n0.5,19FFE45E,1,2,3,-,-,-,-,-\n0.6,19FFE45E"+",0"*8),
         ("time=t,id=id,data=D0-", "t,id,D0,D1\n0.5,19FFE45E,1,2,3\n0.6,19FFE45E,0,0,0,0,0,0,0,0\n"),
@@ -145,6 +147,24 @@ def test_what_is_no_frame_with_29_bits():
     assert [type(each) for each in read("1;2015;01\n1;2048;01\n1;5x;1 2\n", "time=1,id=2:dec,data=3")[0]] == [
         OtherFrame, Frame, Frame
     ]  # fmt: skip
+
+
+def test_numbers_at_their_limits():
+    """The largest byte and the largest 11-bit identifier, in decimal and in hexadecimal."""
+    entries, _ = read("1;436200542;255 10 0\n1;2047;1\n1;2048;1\n", "time=1,id=2:dec,data=3:dec")
+    assert [type(entry) for entry in entries] == [Frame, OtherFrame, Frame]
+    assert entries[0].data == b"\xff\x0a\0"
+    entries, found = read("1;19FFE45E;FF;10\n1;19FFE45E;10;20\n1;7FF;1;2\n1;19FFE45E;256;1\n", "time=1,id=2,data=3-4")
+    assert [entry.data for entry in entries if isinstance(entry, Frame)] == [b"\xff\x10", b"\x10\x20"]
+    assert [entry.bits for entry in entries if isinstance(entry, OtherFrame)] == [standard_bits(0x7FF, b"\1\2")]
+    assert [why for _, why in found.unreadable] == ['"256" is not a data byte (hex)']
+
+
+def test_a_range_of_names_needs_both():
+    """A column whose name is not there fits no line."""
+    text = "t,id,D0,D1\n0.5,19FFE45E,1,2\n"
+    for columns in ("time=t,id=id,data=D0-D9", "time=t,id=id,data=X-D1"):
+        assert f"no line before it names a column {columns[18:]}" in refusal(text, columns)[1]
 
 
 def test_channels_and_frames_without_a_time():

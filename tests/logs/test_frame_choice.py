@@ -1,0 +1,205 @@
+"""Which frames of a log a watch is given in columns: one log for each need, each with the flag that it is about."""
+
+import pytest
+
+from rvsim.logs.blocks import to_blocks
+from rvsim.logs.survey import Surveyor
+from rvsim.rig.model import Rig
+from rvsim.watch.flag import FlagKind
+from rvsim.watch.watch import Watch
+from rvsim.wire.frame import SECOND_US, Frame
+from rvsim.wire.ident import is_addressed
+
+NAME = "8000000000000001"
+TANKS = {"name": "tanks", "address": 0x72, "functions": {"tank": [0, 1]}}
+SENSOR = {"name": "sensor", "address": 0x91, "functions": {"ambient_sensor": 1}}
+HEATER = {"name": "heater", "address": 0x5E, "functions": {"furnace": 1}}
+FAN = {"name": "fan", "address": 0x90, "functions": {"roof_fan": 1}}
+BUSY = {"name": "monitor", "address": 0x22, "functions": {"dc_source": 9}}
+DC_VOLTS, CELSIUS = 20, 32
+"""Raw steps of a volt, and of a degree Celsius, in fields of 16 bits."""
+
+
+class Bench:
+    """Frames of a hand-made log, by seconds and message name."""
+
+    def __init__(self, catalogue):
+        self._catalogue = catalogue
+        self.frames = []
+
+    def say(self, seconds, message, source, length=8, **raws):
+        """Add a frame."""
+        spec = self._catalogue.by_name(message)
+        identifier = spec.identifier(source, 0xFF if is_addressed(spec.dgn) else None)
+        self.frames.append(Frame(round(seconds * SECOND_US), identifier, spec.pack(**raws)[:length]))
+
+    def claim(self, seconds, source, name=NAME):
+        """Add an address claim."""
+        data = int(name, 16).to_bytes(8, "little")
+        self.frames.append(Frame(round(seconds * SECOND_US), 0x18EEFF00 | source, data))
+
+    def keep_busy(self, until):
+        """Add a device that sends twice a second, with values that change."""
+        for step in range(2 * until):
+            self.say(step / 2, "DC_SOURCE_STATUS_2", 0x22, instance=9, state_of_charge=100 + step % 7)
+
+
+@pytest.fixture
+def bench(catalogue):
+    """Return an empty log."""
+    return Bench(catalogue)
+
+
+@pytest.fixture
+def flags(catalogue, bench, monkeypatch):
+    """Survey the log frame by frame and in columns, which must find the same; return the flags by kind."""
+    examined = []
+    take_in = Watch.take_in
+    monkeypatch.setattr(Watch, "take_in", lambda watch, frame: examined.append(frame) or take_in(watch, frame))
+
+    def survey(*devices, most_examined=0.5):
+        rig = (
+            Rig.model_validate({"schema": 1, "name": "test", "title": "Test", "device": [*devices, BUSY]})
+            if devices
+            else None
+        )
+        bench.keep_busy(int(max(bench.frames).time / SECOND_US))
+        frames = sorted(bench.frames, key=lambda frame: frame.time)
+        by_frame = Surveyor(catalogue, rig, frame_by_frame=True)
+        for frame in frames:
+            by_frame.observe(frame)
+        expected = by_frame.finish()
+        for size in (65_536, 100):
+            in_columns = Surveyor(catalogue, rig)
+            examined.clear()
+            for _, block in to_blocks((("", frame) for frame in frames), size):
+                in_columns.observe_block(block)
+            found = in_columns.finish()
+            assert found.flags == expected.flags
+            assert (found.causes, found.sources) == (expected.causes, expected.sources)
+            if size > len(frames):
+                share = len(examined) / len(frames)
+        assert share <= most_examined, "the watch was given nearly every frame, so this tests nothing"
+        kinds = {}
+        for flag in expected.flags:
+            kinds.setdefault(flag.kind, []).append(flag)
+        return kinds
+
+    return survey
+
+
+def test_a_changed_frame_binds_a_device_while_its_sender_is_in_question(bench, flags):
+    """A device that only its NAME and address identify is silent; new data from there bind it, the same do not."""
+    bench.claim(1, 0x31)
+    for second in range(2, 40):
+        bench.say(second, "DATE_TIME_STATUS", 0x31, hour=second % 24)
+    for step in range(1000):
+        light = 50 + (step > 500) + (step > 900)
+        bench.say(2.1 + step / 5, "VEHICLE_ENVIRONMENT_STATUS", 0x30, ambient_light_level=light)
+    found = flags({"name": "lights", "address": 0x30, "claimed_name": NAME})
+    (flag,) = found[FlagKind.SILENT_DEVICE]
+    assert flag.until == round(102.3 * SECOND_US)
+
+
+def test_every_instance_counts_towards_the_end_of_a_length_flag(bench, flags):
+    """One short frame of one instance; three frames of another one with new data end the flag."""
+    for step in range(400):
+        bench.say(step / 2, "TANK_STATUS", 0x72, instance=0, relative_level=20 + step % 5, resolution=100)
+    for step in range(100):
+        bench.say(step / 2 + 0.1, "TANK_STATUS", 0x72, instance=1, relative_level=20 + step % 5, resolution=100)
+    bench.say(51, "TANK_STATUS", 0x72, length=2, instance=1, relative_level=20, resolution=100)
+    found = flags(TANKS)
+    (flag,) = found[FlagKind.WRONG_LENGTH]
+    assert flag.until is not None
+    assert flag.until < 54 * SECOND_US
+
+
+def test_a_lost_reading_is_reported_with_its_last_value(bench, flags):
+    """The value before "no data" is in a frame that was passed over; the flag still names it."""
+    for step in range(400):
+        raw = 0xFFFF if step > 350 else (273 + 20) * CELSIUS + step
+        bench.say(step, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1, ambient_temperature=raw)
+    found = flags(SENSOR)
+    assert FlagKind.NO_DATA in found
+
+
+def test_two_alternating_values_are_found_behind_others(bench, flags):
+    """A temperature that drifts, and then is that of two units in turn."""
+    for step in range(400):
+        away = 40 * CELSIUS * (step % 2) if 300 < step < 330 else 0
+        raw = (273 + 5) * CELSIUS + step + away
+        bench.say(step, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1, ambient_temperature=raw)
+    found = flags(SENSOR)
+    assert any("in turn" in flag.text for flag in found[FlagKind.SHARED_ADDRESS])
+
+
+def test_a_value_that_rests_while_its_neighbour_moves_is_found(bench, flags):
+    """An air temperature that changes, and then is constant while the furnace heats more and more."""
+    for step in range(1100):
+        raw = (273 + 20) * CELSIUS + min(step, 200)
+        bench.say(2 * step, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1, ambient_temperature=raw)
+        level = 100 + (step % 3) + (step - 400) // 20 * (step > 400)
+        bench.say(2 * step + 0.5, "FURNACE_STATUS", 0x5E, instance=1, heat_output_level=min(200, level))
+    found = flags(SENSOR, HEATER)
+    assert FlagKind.STUCK_VALUE in found
+
+
+@pytest.mark.parametrize("senders", [1, 2])
+def test_voltages_that_differ_for_some_time_are_found(bench, flags, senders):
+    """A charger's voltage drifts away from that of its battery, and comes back; one battery monitor, or two."""
+    for step in range(900):
+        away = 3 * DC_VOLTS if 300 < step < 400 or 600 < step < 603 else 0
+        bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, device_priority=100, dc_voltage=260 + step % 3)
+        if senders > 1:
+            bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x47, instance=1, device_priority=90, dc_voltage=261 + step % 4)
+        bench.say(
+            step / 2 + 0.1,
+            "CHARGER_STATUS_2",
+            0x4A,
+            charger_instance=1,
+            dc_source_instance=1,
+            charging_voltage=262 + step % 4 + away,
+            charging_current=32000 + 200 + step % 5,
+        )
+    assert any("13" in flag.text for flag in flags(most_examined=senders / 2)[FlagKind.BAD_VALUE])
+
+
+def test_a_value_beyond_the_limit_of_a_rig_is_found(bench, flags):
+    """A limit of the rig, passed by one raw step, and kept again."""
+    sensor = {**SENSOR, "limits": {"ambient_temperature": [-10, 30]}}
+    for step in range(400):
+        over = 1 if step in (333, 334) else 0 if step > 330 else -(330 - step)
+        raw = (273 + 30) * CELSIUS + over
+        bench.say(step, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1, ambient_temperature=raw)
+    found = flags(sensor)
+    (flag,) = found[FlagKind.BAD_VALUE]
+    assert flag.since == 333 * SECOND_US
+
+
+def test_a_status_that_does_not_follow_its_command_is_found(bench, flags):
+    """A command to a fan whose status changes in another field, and once more with an answer."""
+    for step in range(500):
+        speed, degrees = 150 if step > 350 else 100, (273 + 20) * CELSIUS + step % 40
+        bench.say(
+            step,
+            "ROOF_FAN_STATUS_1",
+            0x90,
+            instance=1,
+            system_status=1,
+            fan_speed_setting=speed,
+            ambient_temperature=degrees,
+        )
+    bench.say(100.5, "ROOF_FAN_COMMAND_1", 0x44, instance=1, fan_speed_setting=150)
+    found = flags(FAN)
+    (flag,) = found[FlagKind.IGNORED_COMMAND]
+    assert flag.until == 351 * SECOND_US
+
+
+def test_a_gap_is_found_between_frames_that_are_passed_over(bench, flags):
+    """A message with new data in every frame pauses for longer than its limit."""
+    for step in range(400):
+        if not 200 < step < 220:
+            bench.say(step, "FURNACE_STATUS", 0x5E, instance=1, heat_output_level=step % 5)
+    for step in range(100):
+        bench.say(4 * step, "DM_RV", 0x5E, dsa=0x5E, spn=0x7FFFF, fmi=0x1F)
+    assert {FlagKind.LATE_MESSAGE, FlagKind.SILENT_DEVICE} & set(flags(HEATER))
