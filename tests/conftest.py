@@ -1,5 +1,7 @@
 """What many tests need: the shipped message definitions, commands as they are typed, and scenarios for them."""
 
+import threading
+from functools import wraps
 from pathlib import Path
 
 import pytest
@@ -25,16 +27,51 @@ def pytest_collection_modifyitems(items):
     items.sort(key=lambda item: item.path.name not in LONG_FILES)
 
 
+@pytest.fixture(scope="session", autouse=True)
+def definition_cache(tmp_path_factory):
+    """Give the tests and their processes one cache folder, not the user's: filled once, not in each of 600 tests."""
+    folder = tmp_path_factory.mktemp("cache")
+    with pytest.MonkeyPatch.context() as session:
+        session.setenv("XDG_CACHE_HOME", str(folder))
+        yield folder
+
+
 @pytest.fixture(scope="session")
-def catalogue(tmp_path_factory):
-    """Load the shipped message definitions, with a cache folder of the tests' own."""
-    return load_catalogue(cache=tmp_path_factory.mktemp("cache"))
+def catalogue(definition_cache):
+    """Load the shipped message definitions."""
+    return load_catalogue()
+
+
+@pytest.fixture
+def make_unit():
+    """Make a unit of the other J1939 stack (can-j1939), not connected yet: ``make_unit(**options)``.
+
+    Its own threads change one table of transfers without a lock and can then fail; here one waits for the other.
+    """
+    import j1939
+
+    def make(**options):
+        unit = j1939.ElectronicControlUnit(**options)
+        transfers, lock = unit.j1939_dll, threading.RLock()
+        for name in ("async_job_thread", "notify", "send_pgn"):
+            setattr(transfers, name, _one_at_a_time(lock, getattr(transfers, name)))
+        return unit
+
+    return make
+
+
+def _one_at_a_time(lock, call):
+    @wraps(call)
+    def locked(*arguments, **options):
+        with lock:
+            return call(*arguments, **options)
+
+    return locked
 
 
 @pytest.fixture
 def rvsim(monkeypatch, tmp_path):
     """Run a command in a folder of its own: (exit code, stdout, stderr)."""
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     monkeypatch.chdir(tmp_path)
 
     def go(*arguments, **more):

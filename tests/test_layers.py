@@ -185,8 +185,9 @@ def asks_for_time(uses):
 
 
 def shared_chance(uses):
-    """Return the uses of the random module's shared state: all but its class of generators with their own."""
-    return {use for use in uses if use.name.startswith("random.") and use.name.split(".")[1] != "Random"}
+    """Return the uses of the random module's shared state: all but its classes of generators with their own."""
+    own = {"Random", "SystemRandom"}
+    return {use for use in uses if use.name.startswith("random.") and use.name.split(".")[1] not in own}
 
 
 def reads_physics(uses):

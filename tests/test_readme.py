@@ -50,8 +50,10 @@ def examples() -> list[tuple[Path, str, list[str]]]:
 
 
 def programs(document: Path) -> list[tuple[str, str]]:
-    """Return the name, which stands in the first line, and the text of each program and TOML file of a document."""
-    blocks = re.findall(r"```(?:python|toml)\n(# (\S+\.\w+).*?)```", document.read_text(encoding="utf-8"), re.DOTALL)
+    """Return the name, which stands in the first line, and the text of each program and file of a document."""
+    blocks = re.findall(
+        r"```(?:python|toml|text)\n(# (\S+\.\w+).*?)```", document.read_text(encoding="utf-8"), re.DOTALL
+    )
     return [(name, code) for code, name in blocks]
 
 
@@ -104,7 +106,7 @@ def test_an_example_prints_what_it_says(document, command, expected, folders):
     done = subprocess.run(
         [*start, *rest],
         cwd=folder,
-        env={**os.environ, "XDG_CACHE_HOME": str(folder), "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"},
+        env={**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         encoding="utf-8",

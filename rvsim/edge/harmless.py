@@ -44,6 +44,23 @@ def prove_simulated(settings: BusSettings, max_wait_s: float = MAX_REPLY_WAIT_S)
     return replace(settings, options={**settings.options, "host": host, "port": port})
 
 
+def require_server(settings: BusSettings, max_wait_s: float = MAX_REPLY_WAIT_S) -> None:
+    """Check that a ``socketcand`` server can be reached, before python-can tries it for ten seconds without a pause.
+
+    Nothing is sent; other interfaces are not checked.
+
+    Raises:
+        BusError: no server answers there.
+    """
+    host, port = settings.options.get("host"), settings.options.get("port")
+    if settings.interface != "socketcand" or not isinstance(host, str) or not isinstance(port, int):
+        return
+    try:
+        socket.create_connection((host, port), max_wait_s).close()
+    except OSError as error:
+        raise BusError(f"{host}:{port}: no server answers ({error.strerror or error})") from None
+
+
 def is_rvsim_hub(host: str, port: int, max_wait_s: float = MAX_REPLY_WAIT_S) -> bool:
     """Return whether a server is a hub of rvsim; it is asked on a connection that is closed afterwards.
 

@@ -38,6 +38,8 @@ Between the two nothing is known: an option may set its wait, or the machine was
 _MAX_EMPTY_ANSWERS = 1000
 """A driver that returns at once without a frame this many times in a row has lost its bus; that takes two seconds at
 most. Our choice."""
+_MIN_DOUBTFUL_ANSWERS = 20
+"""A driver that returns at once without a frame this many times in a row may have lost its bus. Our choice."""
 _LINUX_ERROR_INTERFACES = ("socketcan", "socketcand")
 """Interfaces whose error frames have the layout of Linux."""
 _MIN_STEP_BACK_US = 1_000_000
@@ -147,6 +149,11 @@ class Port:
     def statistics(self) -> PortStatistics:
         """Return the counts so far."""
         return PortStatistics(self._sent, self._received, self._dropped, self._skipped, self._errors, self._error)
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether the bus is lost, or may be: the driver does not wait for frames any more."""
+        return self._error is not None or self._empty_answers >= _MIN_DOUBTFUL_ANSWERS
 
     def now(self) -> int | None:
         """Return the present time in microseconds on the scale of the time stamps, None before the first frame.

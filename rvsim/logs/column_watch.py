@@ -16,7 +16,6 @@ from rvsim.logs.columns import Columns
 from rvsim.logs.frame_choice import FrameChoice
 from rvsim.logs.seconds import Seconds
 from rvsim.logs.topic_columns import Moment, TopicFrames, Topics, to_bytes
-from rvsim.rig.model import Rig
 from rvsim.watch.decode import Decoder
 from rvsim.watch.traffic import MAX_SILENCES
 from rvsim.watch.watch import Event, Watch
@@ -39,11 +38,11 @@ _RETRY_BLOCKS = 8
 class ColumnWatch:
     """Has a watch observe the blocks of one channel; ``collect`` takes the events of each moment."""
 
-    def __init__(self, watch: Watch, decoder: Decoder, rig: Rig | None, collect: Callable[[list[Event]], None]) -> None:
+    def __init__(self, watch: Watch, decoder: Decoder, collect: Callable[[list[Event]], None]) -> None:
         self._watch = watch
         self._collect = collect
         self._moment = Moment()
-        self._choice = FrameChoice(watch, rig, self._moment)
+        self._choice = FrameChoice(watch, self._moment)
         self._topics = Topics(decoder, self._moment, self._choice)
         self._seconds = Seconds(watch.bus_load, watch.overload)
         self._recent: NDArray[int64] | None = None

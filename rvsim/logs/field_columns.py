@@ -1,107 +1,266 @@
-"""One field of many frames: its raw integers, and the classes of values that a watch tells apart.
+"""One field of many frames as arrays: raw integers, states, values and labels, each equal to that of its reading.
 
-Knows: where a field is in the data of a frame, and that a watch tells special codes, alarm codes and the sides of
-limits apart, and no other values. Every result is that of `FieldSpec` for each frame. Does not know messages.
+Knows: how the bits of a field are taken from eight bytes, and how `FieldSpec` scales and classifies them. Does not know
+messages, sources, nor logs. Values come from integers by one division of whole numbers that are exact as floats, or
+from `FieldSpec.value` itself where the numbers are too large for that; so each equals `float(reading.value)`.
 """
 
-from collections.abc import Iterable
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from rvsim.watch.transitions import Limits
-from rvsim.wire.fields import FieldSpec
+from rvsim.wire.fields import FieldSpec, Reading, State
 
 if TYPE_CHECKING:
-    from numpy import bool_, float64, integer, uint8, uint64
+    from numpy import bool_, float64, int32, int64, intp, uint8, uint64
     from numpy.typing import NDArray
 
-_BITS = 64
+STATES = tuple(State)
+"""The states by their numbers in arrays; 0 is an ordinary value."""
+STATE_NUMBERS = {state: number for number, state in enumerate(STATES)}
+MISSING = STATE_NUMBERS[State.MISSING]
+NO_LABEL = -1
+"""The label code of a reading without a label."""
+MAX_EXACT = 1 << 53
+"""Whole numbers up to this one are exact as floats."""
+_MAX_POWER = 22
+"""Powers of ten up to this one are exact as floats."""
+_BYTE_VALUES = 256
 
 
-class FieldColumn:
-    """One field, for the frames of columns; ``limits`` are all that may ever apply to it."""
+class Payloads:
+    """The data of many frames, as the fields of one message need them."""
 
-    def __init__(self, field: FieldSpec, limits: Iterable[Limits] = ()) -> None:
+    def __init__(self, data: "NDArray[uint64]", lengths: "NDArray[uint8]") -> None:
+        self.data, self.lengths = data, lengths
+        self.shortest = int(lengths.min()) if len(lengths) else 8
+        """The length of the shortest frame."""
+
+    @cached_property
+    def ordered(self) -> "NDArray[uint8]":
+        """The bytes of each frame: shape (frames, 8)."""
+        import numpy as np
+
+        return self.data.astype(">u8").view(np.uint8).reshape(-1, 8)
+
+    @cached_property
+    def little(self) -> "NDArray[uint64]":
+        """The bytes of each frame as one number, the first byte lowest."""
+        return self.ordered.view("<u8").reshape(-1)
+
+
+class FieldDecoder:
+    """Decodes one field; it keeps the tables of the field, which are built when they are first needed."""
+
+    def __init__(self, field: FieldSpec) -> None:
         self.field = field
-        self.fits = field.last_byte < 8 and field.length < _BITS
-        """Whether it can be read here: it is within eight bytes."""
-        ones = field.all_ones << (_BITS - field.first - field.length) if field.big_endian else field.all_ones
-        self._mask = ones if field.big_endian else _swapped(field.all_ones << field.first & (1 << _BITS) - 1)
-        self._breaks = self._find_breaks(limits) if self.fits else []
+        self.label_names = tuple(dict.fromkeys(self._shown_labels.values()))
+        """The labels by their codes."""
+        self._in_byte = field.first_byte == field.last_byte
+
+    @cached_property
+    def _shown_labels(self) -> dict[int, str]:
+        """The label of each raw integer that has one."""
+        low, high = self._limits
+        shown = ((raw, self._reading(raw).shown_label) for raw in self.field.labels if low <= raw <= high)
+        return {raw: label for raw, label in shown if label is not None}
 
     @property
-    def has_classes(self) -> bool:
-        """Whether its values fall into more than one class."""
-        return bool(self._breaks)
+    def _limits(self) -> tuple[int, int]:
+        """The lowest and the highest raw integer that the bits can have."""
+        if self.field.signed:
+            return -(1 << self.field.length - 1), (1 << self.field.length - 1) - 1
+        return 0, self.field.all_ones
 
-    def differs(self, changed_bits: int) -> bool:
-        """Return whether its bits are among those that changed, given as in the data of columns."""
-        return bool(self._mask & changed_bits)
+    def _reading(self, raw: int) -> Reading:
+        return Reading(self.field, raw, self.field.state(raw))
 
-    def raws(self, data: "NDArray[uint64]") -> "NDArray[integer[Any]]":
-        """Return the raw integers; those of frames that are too short have no meaning."""
+    @cached_property
+    def _byte_raws(self) -> "NDArray[int64]":
+        """The raw integer for each content of the byte that contains the field."""
+        import numpy as np
+
+        raws = np.arange(_BYTE_VALUES) >> self.field.low_bit & self.field.all_ones
+        return self._signed(raws)
+
+    @cached_property
+    def _byte_values(self) -> "NDArray[float64]":
+        return self._values(self._byte_raws)
+
+    @cached_property
+    def _byte_states(self) -> "NDArray[uint8]":
+        return self._states(self._byte_raws)
+
+    @cached_property
+    def _byte_labels(self) -> "NDArray[int32]":
+        return self._labels(self._byte_raws)
+
+    @cached_property
+    def _labelled(self) -> "tuple[NDArray[int64 | uint64], NDArray[int32]]":
+        """The raw integers that have a label, in order, and the code of each label."""
+        import numpy as np
+
+        raws = sorted(self._shown_labels)
+        codes = {label: code for code, label in enumerate(self.label_names)}
+        kind = np.uint64 if self._is_unsigned_64 else np.int64
+        return np.array(raws, kind), np.array([codes[self._shown_labels[raw]] for raw in raws], np.int32)
+
+    @property
+    def _is_unsigned_64(self) -> bool:
+        return self.field.length == 64 and not self.field.signed
+
+    @cached_property
+    def _is_exact(self) -> bool:
+        """Whether all steps from raw integer to value are exact as floats, but for the last division."""
+        field = self.field
+        largest = max(map(abs, self._limits)) * abs(field.scale) + abs(field.offset)
+        return largest <= MAX_EXACT and field.decimals <= _MAX_POWER
+
+    def missing(self, payloads: Payloads) -> "NDArray[bool_] | None":
+        """Return which frames are too short to hold the field; None where none is."""
+        last = self.field.last_byte
+        return None if payloads.shortest > last else payloads.lengths <= last
+
+    def raws(self, payloads: Payloads) -> "NDArray[int64 | uint64]":
+        """Return the raw integers, any number where the frame is too short; unsigned only for 64 bits without sign."""
         import numpy as np
 
         field = self.field
         if field.big_endian:
-            shifted = data >> np.uint64(_BITS - field.first - field.length)
+            words, shift = payloads.data, 8 * (7 - field.last_byte) + field.low_bit
         else:
-            shifted = data.byteswap() >> np.uint64(field.first)
-        raws = (shifted & np.uint64(field.all_ones)).astype(np.int64)
-        return raws - (raws >> (field.length - 1) << field.length) if field.signed else raws
+            words, shift = payloads.little, field.first
+        raws = words >> np.uint64(shift) & np.uint64(field.all_ones)
+        if self._is_unsigned_64:
+            return raws
+        return self._signed(raws.view(np.int64))
 
-    def missing(self, lengths: "NDArray[uint8]") -> "NDArray[bool_]":
-        """Return which frames are too short for the field."""
-        return lengths <= self.field.last_byte
+    def _signed(self, raws: "NDArray[int64]") -> "NDArray[int64]":
+        """Return raw integers with their sign, where the field has one."""
+        if not self.field.signed or self.field.length == 64:
+            return raws
+        sign = 1 << (self.field.length - 1)
+        return (raws ^ sign) - sign
 
-    def classes(self, data: "NDArray[uint64]") -> "NDArray[integer[Any]]":
-        """Return the class of the value in each frame."""
-        return self._break_column.searchsorted(self.raws(data), "right")
+    def states(self, payloads: Payloads, column: "FieldColumn") -> "NDArray[uint8]":
+        """Return the numbers of the states."""
+        if self._in_byte:
+            states = self._byte_states.take(payloads.ordered[:, self.field.first_byte])
+        else:
+            states = self._states(column.bits)
+        if payloads.shortest <= self.field.last_byte:
+            states[column.missing] = MISSING
+        return states
 
-    def is_value(self, raws: "NDArray[integer[Any]]") -> "NDArray[bool_]":
-        """Return which raw integers are values."""
+    def _states(self, raws: "NDArray[int64 | uint64]") -> "NDArray[uint8]":
         import numpy as np
 
-        found = np.ones(len(raws), np.bool_)
-        for special in self.field.states:
-            found &= raws != special
-        return found
+        states = np.zeros(len(raws), np.uint8)
+        for place, raw in self._special(raws):
+            states[place] = STATE_NUMBERS[self.field.state(raw)]
+        return states
 
-    def values(self, raws: "NDArray[integer[Any]]") -> "NDArray[float64]":
-        """Return the values of raw integers, to the precision of a float."""
+    def _special(self, raws: "NDArray[int64 | uint64]") -> "list[tuple[NDArray[intp], int]]":
+        """Return the places of each raw integer that is a special code."""
         import numpy as np
 
-        return (raws.astype(np.float64) * self.field.scale + self.field.offset) / self.field.unit_steps
+        special = sorted(self.field.states)
+        if not special or not len(raws) or int(raws.max()) < special[0]:
+            return []
+        high = np.flatnonzero(raws >= special[0])
+        found = raws[high]
+        return [(high[found == raw], raw) for raw in special]
+
+    def values(self, payloads: Payloads, column: "FieldColumn") -> "NDArray[float64]":
+        """Return the values, not a number where the state is another than ``value``."""
+        import numpy as np
+
+        if self._in_byte:
+            values = self._byte_values.take(payloads.ordered[:, self.field.first_byte])
+        else:
+            values = self._values(column.bits)
+        if payloads.shortest <= self.field.last_byte:
+            values[column.missing] = np.nan
+        return values
+
+    def _values(self, raws: "NDArray[int64 | uint64]") -> "NDArray[float64]":
+        import numpy as np
+
+        field = self.field
+        if self._is_exact:
+            values = raws.astype(np.float64)
+            if field.scale != 1:
+                values *= field.scale
+            if field.offset:
+                values += field.offset
+            if field.decimals:
+                values /= field.unit_steps
+        else:
+            distinct, places = np.unique(raws, return_inverse=True)
+            values = np.array([float(field.value(raw)) for raw in distinct.tolist()], np.float64)[places]
+        for place, _ in self._special(raws):
+            values[place] = np.nan
+        return values
+
+    def labels(self, payloads: Payloads, column: "FieldColumn") -> "NDArray[int32]":
+        """Return the codes of the labels."""
+        if self._in_byte:
+            codes = self._byte_labels.take(payloads.ordered[:, self.field.first_byte])
+        else:
+            codes = self._labels(column.bits)
+        if payloads.shortest <= self.field.last_byte:
+            codes[column.missing] = NO_LABEL
+        return codes
+
+    def _labels(self, raws: "NDArray[int64 | uint64]") -> "NDArray[int32]":
+        import numpy as np
+
+        known, codes = self._labelled
+        if not len(known):
+            return np.full(len(raws), NO_LABEL, np.int32)
+        places = known.searchsorted(raws).clip(0, len(known) - 1)
+        return np.where(known[places] == raws, codes[places], np.int32(NO_LABEL))
+
+
+class FieldColumn:
+    """One field of many frames. Its arrays have one entry for each frame, and are computed when they are first used."""
+
+    def __init__(self, decoder: FieldDecoder, payloads: Payloads) -> None:
+        self.field = decoder.field
+        self.decoder, self._payloads = decoder, payloads
+
+    @property
+    def label_names(self) -> tuple[str, ...]:
+        """The labels by their codes."""
+        return self.decoder.label_names
 
     @cached_property
-    def _break_column(self) -> "NDArray[integer[Any]]":
+    def bits(self) -> "NDArray[int64 | uint64]":
+        """As ``raws``, with any number where the frame is too short."""
+        return self.decoder.raws(self._payloads)
+
+    @cached_property
+    def missing(self) -> "NDArray[bool_] | None":
+        """Which frames are too short to hold the field; None where none is."""
+        return self.decoder.missing(self._payloads)
+
+    @cached_property
+    def raws(self) -> "NDArray[int64 | uint64]":
+        """The raw integers, 0 where the state is ``missing``; unsigned for fields of 64 bits without a sign only."""
         import numpy as np
 
-        return np.array(self._breaks, np.int64)
+        return self.bits if self.missing is None else np.where(self.missing, self.bits.dtype.type(0), self.bits)
 
-    def _find_breaks(self, limits: Iterable[Limits]) -> list[int]:
-        """Return the raw integers at which another class begins."""
-        field, breaks = self.field, set()
-        for special in (*field.states, *field.alarms):
-            breaks |= {special, special + 1}
-        for limit in limits:
-            breaks |= {_first(field, lambda value, low=limit.low: value >= low, rising=field.scale > 0)}
-            breaks |= {_first(field, lambda value, high=limit.high: value > high, rising=field.scale > 0)}
-        low, high = (-(1 << field.length - 1), 1 << field.length - 1) if field.signed else (0, 1 << field.length)
-        return sorted(place for place in breaks if low < place < high)
+    @cached_property
+    def states(self) -> "NDArray[uint8]":
+        """The states as places in `STATES`."""
+        return self.decoder.states(self._payloads, self)
 
+    @cached_property
+    def values(self) -> "NDArray[float64]":
+        """The values in the field's unit, as `Reading.value`; not a number where the state is not ``value``."""
+        return self.decoder.values(self._payloads, self)
 
-def _first(field: FieldSpec, holds: Any, *, rising: bool) -> int:
-    """Return the first raw integer from which a condition on the value holds, or ceases to hold where values fall."""
-    low, high = (-(1 << field.length - 1), 1 << field.length - 1) if field.signed else (0, 1 << field.length)
-    while low < high:
-        middle = (low + high) // 2
-        if holds(field.value(middle)) is rising:
-            high = middle
-        else:
-            low = middle + 1
-    return low
-
-
-def _swapped(bits: int) -> int:
-    return int.from_bytes(bits.to_bytes(8, "little"), "big")
+    @cached_property
+    def labels(self) -> "NDArray[int32]":
+        """The labels as places in ``label_names``, as `Reading.shown_label`; -1 where there is none."""
+        return self.decoder.labels(self._payloads, self)

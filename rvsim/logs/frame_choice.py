@@ -9,9 +9,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, assert_never
 
 from rvsim.logs.columns import Columns
-from rvsim.logs.field_columns import FieldColumn
+from rvsim.logs.field_classes import FieldClasses
 from rvsim.logs.topic_columns import Moment, TopicFrames
-from rvsim.rig.model import Rig
 from rvsim.watch.identity.records import MIN_SILENCE_LIMIT_US, TopicRecord
 from rvsim.watch.limits import expected
 from rvsim.watch.needs import Alternations, Differing, EachChange, Exceeding, Extremes, FieldChange, Need, PassedChange
@@ -37,11 +36,11 @@ class _NeedsEachError(Exception):
 class FrameChoice:
     """Chooses the frames of each topic that a watch must examine."""
 
-    def __init__(self, watch: Watch, rig: Rig | None, moment: Moment) -> None:
+    def __init__(self, watch: Watch, moment: Moment) -> None:
         self._watch = watch
-        self._rig = rig
+        self._rig = watch.rig
         self._moment = moment
-        self._fields: dict[int, dict[str, FieldColumn]] = {}
+        self._fields: dict[int, dict[str, FieldClasses]] = {}
         self._topics: Sequence[TopicFrames] = ()
         self._has_silences = False
         self._differing: dict[Differing, Mapping[TopicFrames, NDArray[intp]] | None] = {}
@@ -102,13 +101,13 @@ class FrameChoice:
             return everything
         return chosen
 
-    def _columns_of(self, spec: MessageSpec) -> dict[str, FieldColumn]:
+    def _columns_of(self, spec: MessageSpec) -> dict[str, FieldClasses]:
         columns = self._fields.get(spec.dgn)
         if columns is None:
             plans = (None, *self._rig.devices) if self._rig is not None else (None,)
             every = [expected(spec, plan, twelve_volts=self._rig is not None) for plan in plans]
             columns = self._fields[spec.dgn] = {
-                field.name: FieldColumn(field, {limits for one in every if (limits := one[place].limits) is not None})
+                field.name: FieldClasses(field, {limits for one in every if (limits := one[place].limits) is not None})
                 for place, field in enumerate(spec.fields)
             }
         return columns
@@ -299,7 +298,7 @@ class FrameChoice:
             is_extreme = (part[1:] > np.maximum.accumulate(part)[:-1]) | (part[1:] < np.minimum.accumulate(part)[:-1])
             chosen[last - len(is_extreme) : last] |= is_extreme
 
-    def _is_plain(self, topic: TopicFrames, record: TopicRecord | None, column: FieldColumn) -> bool:
+    def _is_plain(self, topic: TopicFrames, record: TopicRecord | None, column: FieldClasses) -> bool:
         """Return whether a field has a value that is not flagged in all frames of a topic."""
         import numpy as np
 
@@ -341,7 +340,7 @@ class FrameChoice:
         return rests
 
     @staticmethod
-    def _has_no_value(topic: TopicFrames, record: TopicRecord | None, column: FieldColumn) -> bool:
+    def _has_no_value(topic: TopicFrames, record: TopicRecord | None, column: FieldClasses) -> bool:
         """Return whether no frame of a topic has a value in a field, in this block and just before."""
         if record is not None:
             raw = column.field.raw_in(record.stored_frame.data)
@@ -351,7 +350,7 @@ class FrameChoice:
         return whole and not column.is_value(column.raws(topic.data[topic.changes])).any()
 
     @staticmethod
-    def _keeps_battery(topic: TopicFrames, columns: dict[str, FieldColumn]) -> bool:
+    def _keeps_battery(topic: TopicFrames, columns: dict[str, FieldClasses]) -> bool:
         battery = columns.get("dc_source_instance")
         if battery is None or not len(topic.changes):
             return True
@@ -360,7 +359,7 @@ class FrameChoice:
 
 
 def _rests(
-    column: FieldColumn, topic: TopicFrames, since: int | None, lag: int, record: TopicRecord | None
+    column: FieldClasses, topic: TopicFrames, since: int | None, lag: int, record: TopicRecord | None
 ) -> list[tuple[int, float]]:
     """Return the spans of time in which a field of a topic has not changed for more than ``lag``."""
     import numpy as np

@@ -11,9 +11,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.logs.blocks import MAX_BLOCK_FRAMES, Block, to_blocks
 from rvsim.logs.column_watch import ColumnWatch
-from rvsim.logs.columns import BLOCK_FRAMES, LogLoad, other_frame
+from rvsim.logs.columns import BLOCK_FRAMES, LogLoad, other_frame, to_columns
+from rvsim.logs.decoded import SignalKey
 from rvsim.logs.error_counts import ErrorCounts
 from rvsim.logs.formats.time_units import MIN_GAPS, unit_factor
+from rvsim.logs.presence import PresenceHistory, PresenceSpan
+from rvsim.logs.signal_summary import SignalSummaries, SignalSummary
 from rvsim.logs.topic_columns import TopicFrames, joined_times
 from rvsim.rig.model import Rig
 from rvsim.watch.bus.worst_case import WorstCase
@@ -21,11 +24,11 @@ from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, FlagKind
 from rvsim.watch.identity.records import RollCallLine
-from rvsim.watch.watch import FlagCleared, FlagRaised, Watch
+from rvsim.watch.watch import Event, FlagCleared, FlagRaised, ListeningGap, PresenceChanged, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
-from rvsim.wire.line_events import LineEvent, LogEnded, TimesInUnit
+from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed, LogEnded, TimesInUnit
 from rvsim.wire.name import Name
 
 if TYPE_CHECKING:
@@ -169,6 +172,14 @@ class Survey:
     """Error frames and controller states."""
     end: int
     """The last time that was surveyed, in microseconds since the log's start."""
+    start: int = 0
+    """The first time that was surveyed."""
+    presence: Mapping[str, tuple[PresenceSpan, ...]] = field(default_factory=dict)
+    """The states of each device by its name, in the order of the roll call; empty where times cannot be trusted."""
+    signals: Mapping[SignalKey, SignalSummary] | None = None
+    """What each field of each sender did; None where that was not asked for."""
+    listening_gaps: tuple[ListeningGap, ...] = ()
+    """When the recorder did not listen."""
 
 
 def survey(
@@ -189,13 +200,18 @@ def survey_blocks(
     catalogue: Catalogue,
     rig: Rig | None = None,
     part: SurveyedTime = WHOLE_LOG,
+    *,
+    signals: bool = False,
 ) -> dict[str, Survey]:
-    """Survey each channel of a log that is read in blocks; return the surveys by the name of the channel."""
+    """Survey each channel of a log that is read in blocks; return the surveys by the name of the channel.
+
+    With ``signals`` each survey also has what each field of each sender did.
+    """
     surveyors: dict[str, Surveyor] = {}
     for channel, block in blocks:
         surveyor = surveyors.get(channel)
         if surveyor is None:
-            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part)
+            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part, signals=signals)
         surveyor.observe_block(block)
     return {channel: surveyor.finish() for channel, surveyor in surveyors.items()}
 
@@ -205,13 +221,18 @@ def survey_channels(
     catalogue: Catalogue,
     rig: Rig | None = None,
     part: SurveyedTime = WHOLE_LOG,
+    *,
+    signals: bool = False,
 ) -> dict[str, Survey]:
-    """Survey each channel of a log as a separate bus; return the surveys by the name of the channel."""
+    """Survey each channel of a log as a separate bus; return the surveys by the name of the channel.
+
+    With ``signals`` each survey also has what each field of each sender did.
+    """
     surveyors: dict[str, Surveyor] = {}
     for channel, entry in contents:
         surveyor = surveyors.get(channel)
         if surveyor is None:
-            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part)
+            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part, signals=signals)
         surveyor.observe(entry)
     return {channel: surveyor.finish() for channel, surveyor in surveyors.items()}
 
@@ -219,7 +240,8 @@ def survey_channels(
 class Surveyor:
     """Observes one channel of a log, and returns its survey at the end.
 
-    With ``frame_by_frame`` each frame is observed on its own: slower, with the same result.
+    With ``frame_by_frame`` each frame is observed on its own: slower, with the same result. With ``signals`` every
+    field is summarized.
     """
 
     def __init__(
@@ -228,6 +250,7 @@ class Surveyor:
         rig: Rig | None = None,
         part: SurveyedTime = WHOLE_LOG,
         *,
+        signals: bool = False,
         frame_by_frame: bool = False,
     ) -> None:
         self._watch, self._decoder = Watch(catalogue, rig, readings=False), Decoder(catalogue)
@@ -236,13 +259,11 @@ class Surveyor:
         self._messages: dict[int, dict[SurveyedMessage, MessageCounts]] = {}
         """What was counted of each message, by source address."""
         self._flags: dict[int, Flag] = {}
+        self._presence = PresenceHistory()
         self._errors = ErrorCounts()
+        self._signals = SignalSummaries(catalogue) if signals else None
         self._waiting: list[Frame | LineEvent] = []
-        self._columns = (
-            None
-            if frame_by_frame
-            else ColumnWatch(self._watch, self._decoder, rig, lambda events: _collect_flags(events, self._flags))
-        )
+        self._columns = None if frame_by_frame else ColumnWatch(self._watch, self._decoder, self._collect)
         self._count = 0
         self._first: int | None = None
         self._last = 0
@@ -288,10 +309,14 @@ class Surveyor:
         if times:
             self._first = min(times) if self._first is None else self._first
             self._last = max(self._last, *times)
-        topics = columns.split(frames)
+        if self._signals is not None:
+            self._signals.add(inside)
+        by_frame = any(isinstance(event, JoinedMessage | ListeningResumed) for _, event in events)
+        topics = None if by_frame else columns.split(frames)
         if topics is None:
-            for frame in inside.frames():
-                self._count_frame(frame)
+            for entry in Block(frames, events).entries():
+                if isinstance(entry, Frame | JoinedMessage) and entry.time >= part.start:
+                    self._count_message(entry)
         else:
             self._count_topics(topics, part.start)
         self._count += len(inside)
@@ -309,17 +334,21 @@ class Surveyor:
             counts = self._messages.setdefault(source, {}).setdefault(message, MessageCounts())
             counts.count_column(joined_times(same, start))
 
-    def _count_frame(self, frame: Frame) -> None:
-        source = frame.identifier & 0xFF
-        topic = self._decoder.layout(dgn_of(frame.identifier)).topic(source, frame.data)
+    def _count_message(self, entry: Frame | JoinedMessage) -> None:
+        source = entry.identifier & 0xFF
+        topic = self._decoder.layout(dgn_of(entry.identifier)).topic(source, entry.data)
         messages = self._messages.setdefault(source, {})
-        messages.setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).count_frame(frame.time)
+        messages.setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).count_frame(entry.time)
 
     def _process_entries(self, waiting: list[Frame | LineEvent]) -> None:
         part, end = self._part, self._part.end
         self._load.add_contents(
             [entry for entry in waiting if part.contains(entry.time)] if part is not WHOLE_LOG else waiting
         )
+        if self._signals is not None:
+            self._signals.add(
+                to_columns([one for one in waiting if isinstance(one, Frame) and part.contains(one.time)])
+            )
         for entry in waiting:
             if end is not None and entry.time > end and not isinstance(entry, LogEnded):
                 continue
@@ -329,20 +358,22 @@ class Surveyor:
             if not isinstance(entry, Frame):
                 if inside:
                     self._errors.count_event(entry)
+                    if isinstance(entry, JoinedMessage):
+                        self._count_message(entry)
                 event = entry if end is None else entry._replace(time=min(entry.time, end))
-                _collect_flags(self._watch.observe_event(event), self._flags)
+                self._collect(self._watch.observe_event(event))
                 continue
             if inside:
                 self._count += 1
-                self._count_frame(entry)
-            _collect_flags(self._watch.observe(entry), self._flags)
+                self._count_message(entry)
+            self._collect(self._watch.observe(entry))
 
     def finish(self) -> Survey:
         """Return the survey of the channel."""
         self._process()
         watch, flags, part = self._watch, self._flags, self._part
         self._check_time_unit()
-        _collect_flags(watch.advance(self._last), flags)
+        self._collect(watch.advance(self._last))
         flags |= {flag.number: flag for flag in watch.all_flags}  # as they stand at the end
         flags |= {flag.number: flag for flag in watch.flags}
         start = max(self._first or 0, part.start)
@@ -365,7 +396,23 @@ class Surveyor:
             worst_case=watch.wire_problems.worst_case(),
             errors=self._errors,
             end=self._last,
+            start=start,
+            presence={
+                line.device: self._presence.spans(line.device, start, self._last)
+                for line in roll_call
+                if watch.times_are_valid
+            },
+            signals=None if self._signals is None else self._signals.summaries,
+            listening_gaps=tuple(gap for gap in watch.listening_gaps if part.overlaps(gap.since, gap.time)),
         )
+
+    def _collect(self, events: Iterable[Event]) -> None:
+        """Collect the flags, and the states of devices, from events of the watch."""
+        for event in events:
+            if isinstance(event, FlagRaised | FlagCleared):
+                self._flags[event.flag.number] = event.flag
+            elif isinstance(event, PresenceChanged):
+                self._presence.observe(event)
 
     def _check_time_unit(self) -> None:
         """Report to the watch if the log's times seem to be in another unit than seconds."""
@@ -382,13 +429,7 @@ class Surveyor:
         ]
         factor = unit_factor(gaps)
         if factor is not None:
-            _collect_flags(self._watch.observe_event(TimesInUnit(self._last, factor, len(gaps))), self._flags)
-
-
-def _collect_flags(events: Iterable[object], flags: dict[int, Flag]) -> None:
-    for event in events:
-        if isinstance(event, FlagRaised | FlagCleared):
-            flags[event.flag.number] = event.flag
+            self._collect(self._watch.observe_event(TimesInUnit(self._last, factor, len(gaps))))
 
 
 def _source(

@@ -30,6 +30,7 @@ from rvsim.errors import did_you_mean
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.claimed import ClaimedName
 from rvsim.rig.clashes import find_clashes
+from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
 from rvsim.rig.quantity import Duration, shown
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
@@ -225,6 +226,26 @@ def _kinds(info: ValidationInfo) -> Kinds:
     return (info.context or {}).get("kinds") or {}
 
 
+class LogPlan(Table):
+    """How the logs of this vehicle are read."""
+
+    columns: OneLineText | None = None
+    """For logs that are tables of frames: which columns hold what, as `--columns` has it, like
+    "time=1,id=2,data=4-"."""
+
+    @property
+    def mapping(self) -> ColumnMapping | None:
+        """The columns, None where none are given."""
+        return None if self.columns is None else parse_mapping(self.columns)
+
+    @field_validator("columns")
+    @classmethod
+    def _is_mapping(cls, columns: str | None) -> str | None:
+        if columns is not None:
+            parse_mapping(columns)
+        return columns
+
+
 class Rig(Table):
     """The plan of one vehicle's network."""
 
@@ -259,6 +280,8 @@ class Rig(Table):
     longest_pause: Duration = 0
     """The longest pause of the whole bus that is normal in this vehicle; 0s: the watch learns it. Kept in
     microseconds."""
+    log: LogPlan = LogPlan()
+    """How the logs of this vehicle are read."""
     accepted: Annotated[tuple[AcceptedPlan, ...], Field(strict=False)] = ()
     """Known trouble that raises no flag."""
 

@@ -1,23 +1,19 @@
 """Many runs of scenarios to their verdicts, several at once in separate processes.
 
-Knows: jobs, processes and their progress. Does not know how one run goes (`scenario_run`), nor how verdicts are shown.
+Knows: jobs and their progress. Does not know how one run goes (`scenario_run`), processes (`processes`), nor how
+verdicts are shown.
 Prints nothing: lines for the person go to ``say``.
 """
 
-import multiprocessing
-import os
 import re
-import signal
-import sys
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from rvsim.errors import ENDING_SIGNALS, RvsimError
-from rvsim.runs.progress import REPORT_INTERVAL_S, Progress, Say
+from rvsim.errors import RvsimError
+from rvsim.runs.processes import in_processes
+from rvsim.runs.progress import Progress, Say
 from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json
@@ -25,10 +21,6 @@ from rvsim.sim.clock import machine_s
 
 NOT_PASSED_FOLDER = Path("rvsim-not-passed")
 """The folder for recordings of runs that are not passed."""
-MAX_WINDOWS_PROCESSES = 61
-"""Processes that a program can wait for on Windows (Python, concurrent.futures.ProcessPoolExecutor)."""
-_QUEUED_JOBS_PER_PROCESS = 4
-"""Jobs that are submitted in advance for each process."""
 
 
 def run_job(
@@ -106,82 +98,12 @@ def run_all(
             yield run_one(job, dbc, keep and recording_path(job, keep), progress, say)
             _report(progress, number, len(jobs))
         return
-    try:
-        yield from _in_processes(jobs, dbc, _process_count(processes), keep, progress, say)
-    except BrokenProcessPool:
-        raise RvsimError(
-            "a process that made runs was ended from outside; the system may be out of memory: use fewer processes "
-            "with --processes N"
-        ) from None
+    work = partial(_run_job_of, dbc=dbc, keep=keep, say=say)
+    yield from in_processes(jobs, work, processes, lambda done: _report(progress, done, len(jobs)))
 
 
-def _in_processes(
-    jobs: Sequence[Job], dbc: tuple[Path, ...], processes: int, keep: Path | None, progress: Progress, say: Say
-) -> Iterator[Verdict]:
-    with (
-        ProcessPoolExecutor(min(processes, len(jobs)), initializer=_reset_signals) as pool,
-        _terminated_on_error(),
-    ):
-        futures: dict[Future[Verdict], int] = {}
-        done: dict[int, Verdict] = {}
-        upcoming = 0
-        max_queued = _QUEUED_JOBS_PER_PROCESS * processes
-        for number in range(len(jobs)):
-            while upcoming < len(jobs) and len(futures) < max_queued:
-                job = jobs[upcoming]
-                with _sigint_blocked():  # processes start here
-                    future = pool.submit(run_one, job, dbc, keep and recording_path(job, keep), say=say)
-                futures[future] = upcoming
-                upcoming += 1
-            while number not in done:
-                finished, _ = wait(futures, REPORT_INTERVAL_S, FIRST_COMPLETED)
-                for future in finished:
-                    done[futures.pop(future)] = future.result()
-                    _report(progress, number + len(done), len(jobs))
-                if not finished:
-                    _report(progress, number + len(done), len(jobs))
-            yield done.pop(number)
-
-
-def _reset_signals() -> None:
-    """Make Ctrl-C and similar signals end a process that makes runs without output: the main process reports it."""
-    for number in ENDING_SIGNALS:
-        signal.signal(number, signal.SIG_DFL)
-    if hasattr(signal, "pthread_sigmask"):
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
-
-
-@contextmanager
-def _sigint_blocked() -> Iterator[None]:
-    """Block Ctrl-C, here and in processes that are being started, until these have reset their signals.
-
-    Windows cannot block it: there a process that is being started may print Python's traceback of Ctrl-C.
-    """
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-def _process_count(processes: int | None) -> int:
-    """Return how many processes make runs: as requested, or one for each processor, within the system's limit."""
-    wanted = processes or os.cpu_count() or 1
-    return min(wanted, MAX_WINDOWS_PROCESSES) if sys.platform == "win32" else wanted
-
-
-@contextmanager
-def _terminated_on_error() -> Iterator[None]:
-    """Terminate the processes on an error or interruption instead of waiting for their runs."""
-    try:
-        yield
-    except BaseException:
-        for process in multiprocessing.active_children():
-            process.terminate()
-        raise
+def _run_job_of(job: Job, *, dbc: tuple[Path, ...], keep: Path | None, say: Say) -> Verdict:
+    return run_one(job, dbc, keep and recording_path(job, keep), say=say)
 
 
 def _report(progress: Progress, done: int, of: int) -> None:

@@ -14,6 +14,9 @@ from rvsim.watch.watch import Event, FlagRaised, PresenceChanged, ReadingChanged
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent
 
+MAX_RAISED_TIMES = 100_000
+"""How many times of flags are kept, to find them again. Our choice, to bound the memory."""
+
 
 class FrameWriter(Protocol):
     """Something that keeps frames, such as a recorder."""
@@ -61,6 +64,8 @@ class Pipeline:
         """The time up to which the watch has observed, in microseconds."""
         self.last_raised: Flag | None = None
         """The flag that was raised last."""
+        self.raised_times: deque[int] = deque(maxlen=MAX_RAISED_TIMES)
+        """When flags were raised, in microseconds; the oldest are removed first."""
         self.is_shown = True
         """Whether the sink gets frames and events; ``show_present_state`` makes up for what it did not get."""
         self.observer: RunObserver | None = None
@@ -117,10 +122,15 @@ class Pipeline:
                 self.observer.observe_events(events)
             self._show(events)
 
-    def _show(self, events: list[Event]) -> None:
+    def note_flags(self, events: Sequence[Event]) -> None:
+        """Note the flags among events that are not shown: they belong to what is passed over."""
         for event in events:
             if isinstance(event, FlagRaised):
                 self.last_raised = event.flag
+                self.raised_times.append(event.time)
+
+    def _show(self, events: list[Event]) -> None:
+        self.note_flags(events)
         if self.is_shown:
             self._sink.events(events)
 

@@ -1,87 +1,76 @@
 """A captured log observed by a watch: as fast as it can be read, or paced as it was recorded.
 
-Knows: start and end, repetition, and the step to the next flag. Does not know formats of logs (`logs.read`), nor how
-anything is shown. Nothing is sent to any bus: frames go from the log to the watch.
+Knows: start and end, repetition, and the ways through a log that a person asks for: to the next flag or the one before,
+to a text, to a mark, one frame on or back. What lies behind is reached by reading the log again with a new watch, in
+parts, so that the run can be stopped and says how far it is. Does not know formats of logs (`logs.read`), nor how
+anything is shown. Frames go to the watch, and to the ``sender`` where there is one.
 """
 
-from collections.abc import Callable, Iterator
-from types import TracebackType
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
 
 from rvsim.errors import InputError
-from rvsim.logs.read import Log
 from rvsim.runs.control import RunControl
+from rvsim.runs.frame_sender import LOOK_AHEAD_US, FrameSender
+from rvsim.runs.log_reader import ROUND_GAP_US, LogReader, LogRounds, Place
+from rvsim.runs.log_search import Match, TextSearch
 from rvsim.runs.pipeline import Pipeline
 from rvsim.sim.clock import PacedClock
 from rvsim.watch.flag import Flag
+from rvsim.watch.watch import Watch
+from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.line_events import LineEvent
 
-ROUND_GAP_US = 10_000
-"""Time between the last frame of a round and the first of the next, as on a bus with little traffic. Our choice."""
+__all__ = ["ROUND_GAP_US", "LogRounds", "ReplayRun"]
+
 SKIP_STEP_US = 10 * SECOND_US
 """The part of the log before the start that is read in one step: a screen can be drawn between two steps."""
+MAX_STEP_ENTRIES = 1_000
+"""The most entries that are read in one step of a way through the log: some hundredths of a second, in which the screen
+waits. Our choice."""
 
 
-class LogRounds:
-    """The frames and events of a log, once, or of a part of it in rounds with increasing times.
+class Navigation(Protocol):
+    """What is told of the ways through a log."""
 
-    Args:
-        open_log: opens the log; called once for each round.
-        start: where the second and later rounds start, in microseconds since the log's first frame.
-        end: where each of several rounds ends; None for the end of the log.
-        loop: whether there is more than one round.
-        channel: the channel of the log, None where it has one.
-    """
+    def flag_reached(self, flag: Flag | None) -> None:
+        """Note the flag at which the log stands now; None where the log ended without another one."""
 
-    def __init__(
-        self,
-        open_log: Callable[[], Log],
-        start: int = 0,
-        end: int | None = None,
-        *,
-        loop: bool = False,
-        channel: str | None = None,
-    ) -> None:
-        self.start, self.end, self.loop = start, end, loop
-        self._open, self._channel = open_log, channel
-        self.log = open_log()
-        """The log of the present round."""
-        self._frames = self._all()
-        self.upcoming = next(self._frames, None)
-        """The next frame or event, None at the end."""
+    def frame_reached(self, frame: Frame) -> None:
+        """Note the frame at which the log stands now, after one step on or back."""
 
-    def pop(self) -> Frame | LineEvent:
-        """Return the next frame or event, and read the one after it."""
-        popped, self.upcoming = self.upcoming, next(self._frames, None)
-        assert popped is not None, "pop is called only while something is upcoming"
-        return popped
+    def text_found(self, search: str, match: Match | None) -> None:
+        """Note where a text was found; None where it is not in the rest of the log."""
 
-    def close(self) -> None:
-        """Close the log."""
-        self.log.close()
+    def say(self, text: str) -> None:
+        """Note a sentence about the way."""
 
-    def __enter__(self) -> "LogRounds":
-        return self
+    def watch_changed(self, watch: Watch) -> None:
+        """Note that another watch observes from now on."""
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        self.close()
+    def log_ended(self, *, ended: bool) -> None:
+        """Note that the end of the log, or of its part, is reached, or was left again."""
 
-    def _all(self) -> Iterator[Frame | LineEvent]:
-        offset = 0
-        while True:
-            last = None
-            for frame in self.log.contents(self._channel):
-                if self.loop and self.end is not None and frame.time > self.end:
-                    break
-                if offset and frame.time < self.start:
-                    continue
-                last = max(offset + frame.time, offset if last is None else last)
-                yield frame._replace(time=offset + frame.time)
-            self.log.close()
-            if not self.loop or last is None:
-                return
-            offset = last + ROUND_GAP_US - self.start
-            self.log = self._open()
+
+@dataclass
+class _Seek:
+    """On the way to the next flag, or to a text."""
+
+    came_from: Place
+    search: TextSearch | None = None
+
+
+@dataclass
+class _Rewind:
+    """On the way back, with a second reader."""
+
+    reader: LogReader
+    place: Place
+    """Where it ends."""
+    raised_at: int | None = None
+    """The flag before that it looks for, by the time at which it was raised."""
+    then: Callable[[], None] = lambda: None
 
 
 class ReplayRun:
@@ -89,19 +78,53 @@ class ReplayRun:
 
     The watch also observes what is before the start, so that devices and flags are known from the first moment that is
     shown.
+
+    Args:
+        rounds: the log.
+        pipeline: takes its entries.
+        new_pipeline: returns another pipeline with a new watch that starts at a time in microseconds; without it there
+            is no way back.
+        catalogue: the message definitions, by which a way back passes over most of the log in columns.
     """
 
-    def __init__(self, rounds: LogRounds, pipeline: Pipeline) -> None:
-        self._rounds = rounds
+    def __init__(
+        self,
+        rounds: LogRounds,
+        pipeline: Pipeline,
+        new_pipeline: Callable[[int], Pipeline] | None = None,
+        catalogue: Catalogue | None = None,
+    ) -> None:
+        self._reader = LogReader(rounds, pipeline)
         self._start = rounds.start
         self._stop = None if rounds.loop else rounds.end
-        self._pipeline = pipeline
-        self.watch = pipeline.watch
-        self.time = 0
-        """The present time, in microseconds since the log's first frame."""
-        self._seeking = False
+        self._new_pipeline, self._catalogue = new_pipeline, catalogue
+        self._seek: _Seek | None = None
+        self._rewind: _Rewind | None = None
+        self._jump: Callable[[PacedClock, RunControl], None] | None = None
+        self._stands_at: int | None = None
+        """When the flag was raised at which it stands since the last way to one; None where it has gone on since."""
+        self.mark: Place | None = None
+        """The place that was marked."""
+        self.stays_at_end = False
+        """Whether a paced run waits at the end of the log for a way back, until it is stopped."""
         self.on_found: Callable[[Flag | None], None] = lambda _: None
         """Called with the flag that was searched for; with None where the log ends without another."""
+        self.navigation: Navigation | None = None
+        self.sender: FrameSender | None = None
+        """Sends the frames that a paced run plays; those that it passes over on a way through the log are not sent."""
+        self._has_ended = False
+        self._frames_before_start = 0
+        """How many frames of the log are before the part that is shown."""
+
+    @property
+    def watch(self) -> Watch:
+        """The watch that observes now: another one after a way back."""
+        return self._reader.pipeline.watch
+
+    @property
+    def time(self) -> int:
+        """The present time, in microseconds since the log's first frame."""
+        return self._reader.time
 
     @property
     def ends_with_log(self) -> bool:
@@ -111,7 +134,7 @@ class ReplayRun:
     @property
     def observed_until(self) -> int:
         """The time up to which the watch has observed, in microseconds since the log's first frame."""
-        return self._pipeline.time
+        return self._reader.pipeline.time
 
     def run_virtual(self) -> None:
         """Replay as fast as the log can be read.
@@ -132,91 +155,313 @@ class ReplayRun:
         self._skip(control)
         clock = PacedClock(control.speed)
         clock.set_time(self.time)
+        if self.sender is not None:
+            if control.paused:
+                clock.pause()
+            self._restart_sender()
+            self.sender.start(clock)
         try:
-            while not control.stopped and not self._is_over():
-                self._step(clock, control)
+            while not control.stopped:
+                if self._jump is not None:
+                    jump, self._jump = self._jump, None
+                    jump(clock, control)
+                elif self._rewind is not None:
+                    self._read_again(self._rewind, clock, control)
+                elif self._seek is not None:
+                    self._seek_step(self._seek, clock, control)
+                elif not self._is_over():
+                    self._step(clock, control)
+                elif self.stays_at_end:
+                    self._wait_at_end(clock, control)
+                else:
+                    break
         except KeyboardInterrupt:
-            self._pipeline.finish(self.time)
+            self._reader.pipeline.finish(self.time)
             raise
+        finally:
+            if self._rewind is not None:
+                self._rewind.reader.rounds.close()
+            self._reader.rounds.close()
         with control.lock:
             self._finish()
 
+    # What is asked for, through the control of a paced run.
+
     def next_flag(self) -> None:
-        """Replay without waiting until the next flag is raised; to be requested through the control of a paced run."""
-        self._seeking = True
+        """Replay without waiting until the next flag is raised."""
+        self._leave_ways()
+        self._seek = _Seek(self._reader.place)
+        self._restart_sender()
 
-    def _step(self, clock: PacedClock, control: RunControl) -> None:
-        upcoming = self.time + SECOND_US if self._rounds.upcoming is None else self._rounds.upcoming.time
-        moment = min(max(upcoming, self.time), self.time + SECOND_US, *([] if self._stop is None else [self._stop]))
-        if self._seeking:
-            self._seek(moment, clock, control)
-            return
-        if not clock.wait_until(moment + clock.slack_us, control.wake):
-            control.apply_to(clock)
-            self._pipeline.flush()
-            return
-        with control.lock:
-            self._go(min(max(moment, clock.reached()), moment + SECOND_US))
-            self._pipeline.flush()
+    def previous_flag(self) -> None:
+        """Go back to where the flag before this place was raised."""
+        self._leave_ways()
+        earliest = self._reader.rounds.offset + self._start
+        here = self.observed_until + 1 if self._stands_at is None else self._stands_at
+        before = [time for time in self._reader.pipeline.raised_times if earliest <= time < here]
+        if not before:
+            self._say("No earlier flag." if not self._reader.rounds.offset else "No earlier flag in this round.")
+        elif (rewind := self._new_rewind(self._reader.place)) is not None:
+            rewind.raised_at = before[-1]
 
-    def _seek(self, moment: int, clock: PacedClock, control: RunControl) -> None:
-        """Take a step towards the next flag; pause where it is raised."""
+    def search(self, text: str) -> None:
+        """Replay without waiting until a device, message, field or flag with this text is told of."""
+        self._leave_ways()
+        self._seek = _Seek(self._reader.place, TextSearch(text))
+        self._restart_sender()
+
+    def set_mark(self) -> None:
+        """Mark this place."""
+        self.mark = self._reader.place
+
+    def go_to_mark(self) -> None:
+        """Go to the place that was marked, on or back."""
+        self._leave_ways()
+        mark = self.mark
+        if mark is None:
+            self._say("No mark is set; m sets one.")
+        elif mark[:2] == self._reader.place[:2] and mark.time == self.time:
+            self._say("This is the mark.")
+        else:
+            self._go_to(mark, lambda: self._say("At the mark."))
+
+    def step_frames(self, by: int) -> None:
+        """Go one frame on or back, and stand still there."""
+        self._leave_ways()
+        if by > 0:
+            self._jump = self._step_on
+            return
+        place = self._reader.place
+        if place.number <= self._frames_before_start + 1:
+            self._say("This is the first frame." if not place.offset else "This is the first frame of this round.")
+        else:
+            self._go_to(Place(place.offset, place.number - 1, 0), self._report_frame)
+
+    # Ways through the log.
+
+    def _say(self, text: str) -> None:
+        if self.navigation is not None:
+            self.navigation.say(text)
+
+    def _leave_ways(self) -> None:
+        """Give up the way that was asked for before; until the log is played again nothing is sent."""
+        self._end_search()
+        self._seek = self._jump = None
+        if self._rewind is not None:
+            self._rewind.reader.rounds.close()
+            self._rewind = None
+
+    def _end_search(self) -> None:
+        if self._seek is not None and self._seek.search is not None:
+            self._reader.pipeline.observer = None
+
+    def _go_to(self, place: Place, then: Callable[[], None]) -> None:
+        """Go to a place by reading its round again; ``then`` is called there."""
+        rewind = self._new_rewind(place)
+        if rewind is not None:
+            rewind.then = then
+
+    def _report_frame(self) -> None:
+        frame = self._reader.last_frame
+        if frame is not None and self.navigation is not None:
+            self.navigation.frame_reached(frame)
+
+    def _new_rewind(self, place: Place) -> _Rewind | None:
+        if self._new_pipeline is None:
+            self._say("This log cannot be read again.")
+            return None
+        self._restart_sender()
+        rounds = self._reader.rounds.again(place.offset)
+        self._rewind = _Rewind(LogReader(rounds, self._new_pipeline(place.offset), self._catalogue), place)
+        return self._rewind
+
+    def _read_again(self, rewind: _Rewind, clock: PacedClock, control: RunControl) -> None:
+        """Take a step of the way back; at its end the second reader takes the place of the first."""
         if control.wake.is_set():
             control.apply_to(clock)
-        raised = self._pipeline.last_raised
+            if self._rewind is not rewind:
+                return
+        reader, place = rewind.reader, rewind.place
+        limit = (place.time or self.time) if rewind.raised_at is None else rewind.raised_at
+        if reader.skim(place.number, limit):
+            is_there = False
+        elif rewind.raised_at is None:
+            is_there = reader.go_to(place, MAX_STEP_ENTRIES)
+        else:
+            raised_at, pipeline = rewind.raised_at, reader.pipeline
+            is_there = reader.go(
+                place.time,
+                until=lambda: bool(pipeline.raised_times) and pipeline.raised_times[-1] >= raised_at,
+                max_entries=MAX_STEP_ENTRIES,
+            )
+            if not is_there and (reader.time >= place.time or reader.rounds.upcoming is None):
+                self._leave_ways()
+                self._say("No earlier flag in this round.")
+                return
+        if not is_there:
+            whole = max(1, limit - place.offset)
+            self._say(f"Reading the log again: {min(99, 100 * (reader.time - place.offset) // whole)} %.")
+            return
         with control.lock:
-            self._go(moment, until_raised=True)
-        found = self._pipeline.last_raised if self._pipeline.last_raised is not raised else None
-        if found is not None or self._is_over():
-            self._seeking = False
-            control.pause(paused=True)
-            clock.set_time(self.time)
-            self.on_found(found)
+            old, self._reader, self._rewind = self._reader, reader, None
+            old.rounds.close()
+            self._stands_at = rewind.raised_at
+            self._stand_still(clock, control)
+            if self.navigation is not None:
+                self.navigation.watch_changed(self.watch)
+                self.navigation.log_ended(ended=False)
+            self._has_ended = False
+            rewind.then()
+            if rewind.raised_at is not None:
+                self._report_flag(self._reader.pipeline.last_raised)
+
+    def _stand_still(self, clock: PacedClock, control: RunControl) -> None:
+        control.pause(paused=True)
+        clock.pause()
+        self._restart_sender()
+        clock.set_time(self.time)
+
+    def _hand_over(self, sender: FrameSender, clock: PacedClock) -> None:
+        """Hand over the frames that are due soon.
+
+        Raises:
+            BusError: sending has failed.
+        """
+        end = max(self.time, clock.reached()) + round(LOOK_AHEAD_US * max(1.0, clock.speed))
+        if self._stop is not None:
+            end = min(end, self._stop)
+        for number, frame in self._reader.rounds.look_ahead(end):
+            sender.schedule(number, frame)
+
+    def _restart_sender(self) -> None:
+        """Have the sender go on with the upcoming frame."""
+        if self.sender is not None:
+            self.sender.clear(self._reader.rounds.position)
+            self._reader.rounds.forget_looks()
+
+    def _report_flag(self, flag: Flag | None) -> None:
+        self.on_found(flag)
+        if self.navigation is not None:
+            self.navigation.flag_reached(flag)
+
+    def _step_on(self, clock: PacedClock, control: RunControl) -> None:
+        """Pass on entries up to the next frame."""
+        with control.lock:
+            number = self._reader.rounds.number, self._reader.rounds.offset
+            while not self._is_over() and (self._reader.rounds.number, self._reader.rounds.offset) == number:
+                passed = self._reader.pass_one()
+                if self.sender is not None and isinstance(passed, Frame):
+                    self.sender.send_now(self._reader.rounds.position, passed)
+            self._stands_at = None
+            self._stand_still(clock, control)
+            if (self._reader.rounds.number, self._reader.rounds.offset) == number:
+                self._say("This is the last frame.")
+            else:
+                self._report_frame()
+
+    def _wait_at_end(self, clock: PacedClock, control: RunControl) -> None:
+        """Wait for a way back."""
+        if not self._has_ended:
+            self._has_ended = True
+            with control.lock:
+                self._reader.pipeline.advance(self.time)
+                if self.navigation is not None:
+                    self.navigation.log_ended(ended=True)
+        control.wake.wait()
+        control.apply_to(clock)
+
+    def _step(self, clock: PacedClock, control: RunControl) -> None:
+        rounds = self._reader.rounds
+        upcoming = self.time + SECOND_US if rounds.upcoming is None else rounds.upcoming.time
+        moment = min(max(upcoming, self.time), self.time + SECOND_US, *([] if self._stop is None else [self._stop]))
+        if self.sender is not None:
+            self._hand_over(self.sender, clock)
+            moment = min(moment, self.time + LOOK_AHEAD_US // 2)
+        if not clock.wait_until(moment + clock.slack_us, control.wake):
+            control.apply_to(clock)
+            if self.sender is not None:
+                self.sender.update()
+            self._reader.pipeline.flush()
+            return
+        with control.lock:
+            self._stands_at = None
+            self._go(min(max(moment, clock.reached()), moment + SECOND_US))
+            self._reader.pipeline.flush()
+
+    def _seek_step(self, seek: _Seek, clock: PacedClock, control: RunControl) -> None:
+        """Take a step towards the next flag or a text; stand still there."""
+        if control.wake.is_set():
+            control.apply_to(clock)
+            if self._seek is not seek:
+                return
+        pipeline, search = self._reader.pipeline, seek.search
+        raised = pipeline.last_raised
+        with control.lock:
+            if search is None:
+                found = self._reader.go(
+                    self._stop, until=lambda: pipeline.last_raised is not raised, max_entries=MAX_STEP_ENTRIES
+                )
+            else:
+                pipeline.observer = search
+                found = self._reader.go(
+                    self._stop, until=lambda: search.found is not None, max_entries=MAX_STEP_ENTRIES
+                )
+                pipeline.observer = None
+        place = self._reader.place
+        is_round = place.offset > seek.came_from.offset and place.number >= seek.came_from.number
+        if not found and not self._is_over() and not is_round:
+            return
+        self._seek = None
+        with control.lock:
+            self._end_seek(seek, clock, control, found=found)
+
+    def _end_seek(self, seek: _Seek, clock: PacedClock, control: RunControl, *, found: bool) -> None:
+        pipeline, search = self._reader.pipeline, seek.search
+        if search is None:
+            self._stand_still(clock, control)
+            self._stands_at = pipeline.raised_times[-1] if found else None
+            self._report_flag(pipeline.last_raised if found else None)
+        elif found or self._new_pipeline is None:
+            self._stand_still(clock, control)
+            self._stands_at = None
+            self._report_match(search)
+        else:  # it stays where it was
+            self._go_to(seek.came_from, lambda: self._report_match(search))
+
+    def _report_match(self, search: TextSearch) -> None:
+        if self.navigation is not None:
+            self.navigation.text_found(search.text, search.found)
 
     def _is_over(self) -> bool:
         """Tell whether the end is reached."""
-        return self._rounds.upcoming is None or (self._stop is not None and self.time >= self._stop)
+        return self._reader.rounds.upcoming is None or (self._stop is not None and self.time >= self._stop)
 
-    def _go(self, to: int | None, *, until_raised: bool = False) -> None:
-        """Observe everything up to ``to``, or to the end of the log; with ``until_raised`` up to the next flag."""
+    def _go(self, to: int | None) -> None:
+        """Observe everything up to ``to``, or to the end."""
         if self._stop is not None:
             to = self._stop if to is None else min(to, self._stop)
-        raised = self._pipeline.last_raised
-        while self._rounds.upcoming is not None and (to is None or self._rounds.upcoming.time <= to):
-            if until_raised:
-                self._pipeline.advance(self._rounds.upcoming.time)
-                if self._pipeline.last_raised is not raised:
-                    return
-            popped = self._rounds.pop()
-            if isinstance(popped, Frame):
-                self._pipeline.observe(popped)
-            else:
-                self._pipeline.observe_event(popped)
-            self.time = max(self.time, popped.time)
-            if until_raised and self._pipeline.last_raised is not raised:
-                return
-        if to is not None and self._rounds.upcoming is not None:
-            self._pipeline.advance(to)
-            self.time = max(self.time, to)
+        self._reader.go(to)
 
     def _skip(self, control: RunControl) -> None:
         """Observe what is before the start without showing it; in steps, so that a screen can be drawn in between."""
         if not self._start:
             return
-        self._pipeline.is_shown = False
-        while self._rounds.upcoming is not None and self.time < self._start - 1 and not control.stopped:
+        rounds, pipeline = self._reader.rounds, self._reader.pipeline
+        pipeline.is_shown = False
+        while rounds.upcoming is not None and self.time < self._start - 1 and not control.stopped:
             with control.lock:
-                self._go(min(max(self.time, self._rounds.upcoming.time) + SKIP_STEP_US, self._start - 1))
-        if self._rounds.upcoming is None:
+                self._go(min(max(self.time, rounds.upcoming.time) + SKIP_STEP_US, self._start - 1))
+        if rounds.upcoming is None:
             raise InputError(
                 f"--from {self._start / SECOND_US:g}: the log ends {self.time / SECOND_US:.1f} s after its first "
                 "frame; start earlier"
             )
         with control.lock:
-            self._pipeline.advance(self._start)
-            self.time = self._start
-            self._pipeline.show_present_state()
+            pipeline.advance(self._start)
+            self._reader.time = self._start
+            self._frames_before_start = rounds.number
+            pipeline.show_present_state()
 
     def _finish(self) -> None:
-        self._pipeline.advance(self.time)
-        self._pipeline.finish(self.time)
+        self._reader.pipeline.advance(self.time)
+        self._reader.pipeline.finish(self.time)

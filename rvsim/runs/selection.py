@@ -5,10 +5,12 @@ survey is shown. The rules always judge the whole bus.
 """
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from rvsim.errors import InputError
+from rvsim.logs.decoded import SignalKey
+from rvsim.logs.signal_summary import SignalSummary
 from rvsim.logs.survey import WHOLE_LOG, Survey, SurveyedSource, SurveyedTime
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag
@@ -64,8 +66,20 @@ class LogSelection:
             sources=tuple(source for source in sources if source.messages),
             unseen_devices=tuple(name for name in found.unseen_devices if not self.devices or name in names),
             flags=tuple(flag for flag in found.flags if self._is_about(flag, names)),
+            signals=self._of_signals(found.signals, {source.address for source in shown}),
+            presence={name: spans for name, spans in found.presence.items() if not self.devices or name in names},
             causes=tuple(cause for cause in found.causes if any(self._is_about(flag, names) for flag in cause.flags)),
         )
+
+    def _of_signals(
+        self, signals: Mapping[SignalKey, SignalSummary] | None, sources: set[int]
+    ) -> Mapping[SignalKey, SignalSummary] | None:
+        wanted = {dgn for dgn, _ in self.messages}
+        return signals and {
+            key: signal
+            for key, signal in signals.items()
+            if key.source in sources and (not wanted or key.dgn in wanted)
+        }
 
     def _has(self, source: SurveyedSource) -> bool:
         names = {f"address {source.address:02X} hex", *(record.device for record in source.devices)}

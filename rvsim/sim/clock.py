@@ -98,3 +98,8 @@ def machine_s() -> float:
 def machine_ns() -> int:
     """Return the machine's monotonic clock, in nanoseconds."""
     return time.monotonic_ns()
+
+
+def epoch_s() -> float:
+    """Return the machine's wall clock, in seconds since the epoch. It can be set: use it only for the age of files."""
+    return time.time()

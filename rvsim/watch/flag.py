@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from rvsim.rig.flag_kinds import FlagKind as FlagKind
 from rvsim.rig.functions import by_status
+from rvsim.wire.diagnostics import ReportedFault
 
 
 class Severity(StrEnum):
@@ -39,7 +40,7 @@ class Flag:
     limit was exceeded, which can be a little before the moment at which that could be known. ``until`` is None while
     the flag stands. ``message`` (its name, or its DGN as five hex digits) and ``field`` are None where a flag concerns
     none: with kind and subject they are what a rig can accept. ``heard`` is the time of the last frame, set only where
-    something is missing.
+    something is missing. ``fault`` is set only where a node reports a fault by its number.
     """
 
     number: int
@@ -54,6 +55,7 @@ class Flag:
     message: str | None = None
     field: str | None = None
     heard: int | None = None
+    fault: ReportedFault | None = None
 
     @property
     def silence(self) -> int | None:

@@ -25,6 +25,7 @@ from rvsim.wire.diagnostics import (
 )
 from rvsim.wire.fields import Reading
 from rvsim.wire.frame import Frame
+from rvsim.wire.ident import GLOBAL_ADDRESS, split_identifier
 from rvsim.wire.name import Name
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.transfer.outcomes import LongMessage
@@ -77,6 +78,15 @@ class Reports:
         elif dgn == DM_RV and spec is not None:
             self._heartbeat(record, spec, frame)
         return len(self._carried.get(record.topic, {})) < 2
+
+    def observe_joined(self, data: bytes, record: TopicRecord) -> None:
+        """Take in a long message that a log has in one entry; the record's frame has its first bytes."""
+        frame = record.frame
+        parts = split_identifier(frame.identifier)
+        destination = GLOBAL_ADDRESS if parts.destination is None else parts.destination
+        message = LongMessage(parts.source, destination, record.topic.dgn, data, frame.time, frame.time)
+        self._transfers.observe_joined(message)
+        self._observe_long_message(message, record, frame)
 
     def _observe_long_message(self, message: LongMessage, record: TopicRecord, frame: Frame) -> None:
         """Take in a complete long message."""

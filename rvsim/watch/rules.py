@@ -118,6 +118,7 @@ class Rules:
             message=(draft.topic.message or f"{draft.topic.dgn:05X}") if draft.topic else None,
             field=draft.field,
             heard=draft.heard,
+            fault=draft.fault,
         )
         self._standing[key] = Finding(flag, transition)
         return FlagRaised(transition.time, flag)

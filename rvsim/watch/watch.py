@@ -8,6 +8,7 @@ possible nothing is decided: the next frame decides it, or the silence becomes l
 ages stop at the last frame.
 """
 
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache
 from math import inf
@@ -36,6 +37,7 @@ from rvsim.watch.reports import REPORT_DGNS, Reports
 from rvsim.watch.rules import Rules
 from rvsim.watch.traffic import Deadlines, Silences
 from rvsim.watch.transitions import (
+    ListeningGap,
     MessageUndefined,
     NodeDescribed,
     Presence,
@@ -48,7 +50,7 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
-from rvsim.wire.line_events import LineEvent
+from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed
 from rvsim.wire.spec import MessageSpec
 
 __all__ = [
@@ -57,6 +59,7 @@ __all__ = [
     "FlagCleared",
     "FlagRaised",
     "LastFrame",
+    "ListeningGap",
     "NodeDescribed",
     "Presence",
     "PresenceChanged",
@@ -67,7 +70,9 @@ __all__ = [
 
 SETTLING_US = SECOND_US
 """How long after a device was first heard its values are not judged."""
-Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared
+Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared | ListeningGap
+MAX_LISTENING_GAPS = 1_000
+"""The largest number of gaps of the listening that are kept; the oldest are removed first."""
 
 
 class Watch:
@@ -82,15 +87,18 @@ class Watch:
 
     def __init__(self, catalogue: Catalogue, rig: Rig | None = None, start: int = 0, *, readings: bool = True) -> None:
         self._emits_readings = readings
-        self._with_rig = rig is not None
+        self.rig = rig
+        """The planned devices; None without a rig."""
         self._decoder = Decoder(catalogue)
         self._rules = Rules(rig.accepted if rig else ())
         self._deadlines = Deadlines()
         self._events: list[Event] = []
         self._roll_call = RollCall(rig, catalogue, start, self._deadlines, self._emit)
         self._identity = Identity(rig, self._roll_call, self._deadlines, self._emit, self._forget)
-        transfers = Transfers(self._emit, self._deadlines, self.device_at, lambda dgn: self._decoder.layout(dgn).name)
-        self._reports = Reports(self._emit, transfers, self._identity.command)
+        self._transfers = Transfers(
+            self._emit, self._deadlines, self.device_at, lambda dgn: self._decoder.layout(dgn).name
+        )
+        self._reports = Reports(self._emit, self._transfers, self._identity.command)
         self._lengths = LengthChecks(self._emit)
         self._detectors = Detectors(catalogue, rig, self._deadlines, self._emit, self.device_at, self._topics_of)
         self._by_identifier: dict[int, MessageRecord] = {}
@@ -110,6 +118,8 @@ class Watch:
             self._emit, self._identity.is_contested, planned, self.bus_load, lambda: self._frames, self._doubt_times
         )
         """Errors, collisions, missing acknowledgements and delays."""
+        self.listening_gaps: deque[ListeningGap] = deque(maxlen=MAX_LISTENING_GAPS)
+        """When nobody listened; nothing is judged by that time."""
         self.times_are_valid = True
         """Whether the times can be used; False once those of a log were found wrong: then nothing is judged by them."""
         self._cached_causes: tuple[tuple[int, int], tuple[Cause, ...]] = ((-1, -1), ())
@@ -117,7 +127,7 @@ class Watch:
         self._now = self._last = start
         self.paused_us = 0
         """The sum of all pauses so far, by which bus time is behind the time of the frames."""
-        self._frames = self._unknown = self._steps_back = self._topic_count = 0
+        self._frames = self._joined = self._unknown = self._steps_back = self._topic_count = 0
         self._next_due: float = inf
 
     # Input.
@@ -267,10 +277,57 @@ class Watch:
 
     def observe_event(self, event: LineEvent) -> list[Event]:
         """Take in an event of the bus or of its log that is no frame, in the order of time with the frames."""
-        self._advance_wires(event.time)
-        self._advance_to(event.time)
+        if isinstance(event, ListeningResumed):
+            self._resume_listening(event)
+        elif isinstance(event, JoinedMessage):
+            self._advance_wires(event.time)
+            self._observe_joined(event)
+            return self.take_events()
+        else:
+            self._advance_wires(event.time)
+            self._advance_to(event.time)
         self.wire_problems.observe_event(event)
         return self.take_events()
+
+    def _observe_joined(self, event: JoinedMessage) -> None:
+        """Take in a long message that a log has in one entry; its first eight bytes stand for it as evidence."""
+        time = max(event.time, self._now)
+        frame = Frame(time, event.identifier, event.data[:8])
+        self.await_frame(time)
+        if self.wire_problems.needs_frames:
+            self.wire_problems.observe_source(time, event.identifier & 0xFF)
+        self._now = self._last = time
+        self._frame = frame
+        self._joined += 1
+        self._silences.times.append(time)
+        record = self._topic_record(self._message_record(event.identifier), frame)
+        record.settled_data, record.time_only = None, False
+        self._identity.observe(record, time)
+        self._roll_call.on_time(record, time)
+        self._reports.observe_joined(event.data, record)
+        self._plan_next_due()
+
+    def _resume_listening(self, event: ListeningResumed) -> None:
+        """Pass over a time in which nobody listened: bus time stands still, and every age is counted from its end."""
+        since = max(self._now, min(event.since, event.time))
+        time = max(since, event.time)
+        self._advance_wires(since)
+        self._advance_to(since)
+        now = since - self.paused_us
+        self._quiet_bus.interrupt(since)
+        self.pauses.interrupt()
+        self._roll_call.resume_listening(now)
+        self._identity.resume_listening(time, now, gap_us=time - since)
+        self._detectors.resume_listening(time, now)
+        self._transfers.resume_listening()
+        self.paused_us += time - since
+        self._now = self._last = time
+        if time >= self.bus_load.end:
+            self.overload.pass_seconds(time)
+        self._plan_next_due()
+        gap = ListeningGap(time, since, event.about)
+        self.listening_gaps.append(gap)
+        self._events.append(gap)
 
     def _doubt_times(self, time: int) -> None:
         """Stop judging by times."""
@@ -409,7 +466,7 @@ class Watch:
         """Read the fields of a frame; return whether the same frame again would change nothing."""
         values = record.values
         if values is None:
-            known = expected(spec, record.device.plan, twelve_volts=self._with_rig)
+            known = expected(spec, record.device.plan, twelve_volts=self.rig is not None)
             values = record.values = Values(
                 spec, record.topic, message.layout.instance, known, self._emit, emit_readings=self._emits_readings
             )
@@ -475,7 +532,7 @@ class Watch:
         self._plan_next_due()
 
     def _quiet_from(self) -> QuietMoment | None:
-        return self._quiet_bus.since(self._frames, self._last, self.paused_us)
+        return self._quiet_bus.since(self._frames + self._joined, self._last, self.paused_us)
 
     def _plan_next_due(self) -> None:
         """Note the first time after which something may be due."""

@@ -45,6 +45,11 @@ class Catalogue:
         """The names of all messages, in the order of the files."""
         return list(self._dgns)
 
+    @property
+    def dgns(self) -> list[int]:
+        """The DGNs of all messages, in the order of the files."""
+        return list(self._definitions)
+
     def by_dgn(self, dgn: int) -> MessageSpec | None:
         """Return the message with this DGN, None where none is defined."""
         if dgn not in self._specs:

@@ -12,7 +12,9 @@ from rvsim.wire.line_events import (
     Disturbed,
     ErrorFrame,
     ErrorState,
+    JoinedMessage,
     LineEvent,
+    ListeningResumed,
     LogEnded,
     NotAcknowledged,
     OtherFrame,
@@ -82,7 +84,9 @@ def report_of(event: LineEvent) -> ErrorReport | None:
             return ErrorReport(about=NO_ACKNOWLEDGE)
         case StateChanged():
             return ErrorReport(False, "", event.state, event.transmit_errors, event.receive_errors, event.node)
-        case NotAcknowledged() | Overflowed() | Waited() | OtherFrame() | TimeWentBack() | TimesInUnit() | LogEnded():
+        case NotAcknowledged() | Overflowed() | Waited() | OtherFrame() | JoinedMessage():
+            return None
+        case TimeWentBack() | TimesInUnit() | ListeningResumed() | LogEnded():
             return None
     assert_never(event)
 

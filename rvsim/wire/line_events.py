@@ -102,6 +102,18 @@ class ErrorFrame(NamedTuple):
     about: str = ""
 
 
+class JoinedMessage(NamedTuple):
+    """A message of more than eight bytes that the writer of a log has put together from its packets.
+
+    ``identifier`` is that of the message, not of its packets. ``time`` is that of the log's line; how long the packets
+    took is not known.
+    """
+
+    time: int
+    identifier: int
+    data: bytes
+
+
 class TimeWentBack(NamedTuple):
     """A log's own time went back by ``by`` microseconds from one entry to the next, at ``where``, such as ``line 12``.
 
@@ -124,6 +136,17 @@ class TimesInUnit(NamedTuple):
     messages: int
 
 
+class ListeningResumed(NamedTuple):
+    """Whoever received the frames did not listen from ``since`` to ``time``: its interface was lost, and opened again.
+
+    What happened on the bus meanwhile is not known. ``about`` says why, empty where that is not known.
+    """
+
+    time: int
+    since: int
+    about: str = ""
+
+
 class LogEnded(NamedTuple):
     """The log has ended: what depends on the whole log can be judged."""
 
@@ -139,8 +162,10 @@ LineEvent = (
     | Waited
     | OtherFrame
     | ErrorFrame
+    | JoinedMessage
     | TimeWentBack
     | TimesInUnit
+    | ListeningResumed
     | LogEnded
 )
 
@@ -154,6 +179,8 @@ def is_error_frame(event: LineEvent) -> bool:
             return True
         case NotAcknowledged():
             return not event.endless
-        case StateChanged() | Overflowed() | TimeWentBack() | TimesInUnit() | LogEnded():
+        case StateChanged() | Overflowed() | JoinedMessage() | ListeningResumed():
+            return False
+        case TimeWentBack() | TimesInUnit() | LogEnded():
             return False
     assert_never(event)

@@ -58,7 +58,7 @@ ERROR_FRAME_BITS = 6 + 6 + 8 + 3
 """Bits of an error frame: a flag of 6, the flag of the nodes that answer it, 8 of delimiter, 3 between frames (part B,
 sections 3.1.3 and 3.1.5). Where all nodes detect the error in one bit there is no second flag. The longer figure is
 used, since no log contains the part of the destroyed frame that was sent, up to 150 bits."""
-_STANDARD_EMPTY_BITS, _STANDARD_PREFIX = 47, 0b10101 << 19
+STANDARD_EMPTY_BITS, STANDARD_PREFIX = 47, 0b10101 << 19
 """The bits of an empty frame with an 11-bit identifier, without stuff bits; and five bits before its first 19, which
 complete whole bytes and cause no stuff bit."""
 _RTR_BIT = 1 << 6
@@ -91,9 +91,9 @@ def standard_bits(identifier: int, data: bytes, remote: int | None = None) -> in
         start = identifier << 7 | len(data)
     crc = crc_field(crc15(start.to_bytes(3) + data)).to_bytes(2)
     return (
-        _STANDARD_EMPTY_BITS
+        STANDARD_EMPTY_BITS
         + _BITS_PER_BYTE * len(data)
-        + _stuff_bits((_STANDARD_PREFIX | start).to_bytes(3) + data + crc)
+        + _stuff_bits((STANDARD_PREFIX | start).to_bytes(3) + data + crc)
     )
 
 

@@ -86,12 +86,12 @@ def vehicle(catalogue):
 
 
 @pytest.fixture
-def stack():
+def stack(make_unit):
     """Put a unit of the other stack on a vehicle's bus: (application, what it received as (pgn, source, bytes))."""
     units = []
 
     def put(vehicle, identity=1, address=TOOL, claims=False, **options):
-        unit = j1939.ElectronicControlUnit(**options)
+        unit = make_unit(**options)
         unit.connect(interface="virtual", channel=vehicle.channel)
         units.append((unit, vehicle))
         name = j1939.Name(industry_group=0, identity_number=identity)

@@ -14,9 +14,8 @@ SILENT = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "10s"\n'
 
 
 @pytest.fixture
-def run(pytester, monkeypatch):
+def run(pytester):
     """Run pytest in a folder of its own."""
-    monkeypatch.setenv("XDG_CACHE_HOME", str(pytester.path / "cache"))
     more = [] if INSTALLED else ["-p", "rvsim.faces.plugin"]
     return lambda *arguments: pytester.runpytest_inprocess(*more, "-p", "no:cacheprovider", *arguments)
 

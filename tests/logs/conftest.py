@@ -1,5 +1,6 @@
 """Recorded logs, and rigs learnt from logs."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,8 @@ from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import is_addressed
 
+SEEDED_S = int(os.environ.get("RVSIM_SEEDED_SECONDS", "240"))
+"""The length of the logs into which faults are seeded; 3600 gives the tables for logs of an hour."""
 MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 
 
@@ -65,6 +68,12 @@ def record(catalogue):
         return kept.frames, run.watch
 
     return go
+
+
+@pytest.fixture(scope="session")
+def healthy(record):
+    """Return the frames of a healthy evening into which faults are seeded."""
+    return tuple(record("winter_evening", SEEDED_S)[0])
 
 
 @pytest.fixture(scope="session")

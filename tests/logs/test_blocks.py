@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from rvsim.logs.blocks import to_blocks
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import ErrorFrame, LogEnded, TimeWentBack
+from rvsim.wire.line_events import ErrorFrame, LineEvent, LogEnded, TimeWentBack
 
 FRAMES = st.builds(Frame, st.integers(0, 1 << 60), st.integers(0, (1 << 29) - 1), st.binary(max_size=8))
 EVENTS = st.builds(ErrorFrame, st.integers(0, 99), st.text(max_size=3)) | st.builds(LogEnded, st.integers(0, 99))
@@ -29,7 +29,13 @@ def test_each_channel_keeps_its_entries_and_their_order(entries, most):
 
 def test_events_stand_where_they_were():
     """Before the first frame, between two, and after the last one."""
-    entries = [ErrorFrame(0), Frame(1, 2, b"\1"), TimeWentBack(1, 2, "line 3"), Frame(1, 2, b""), LogEnded(1)]
+    entries: list[Frame | LineEvent] = [
+        ErrorFrame(0),
+        Frame(1, 2, b"\1"),
+        TimeWentBack(1, 2, "line 3"),
+        Frame(1, 2, b""),
+        LogEnded(1),
+    ]
     ((channel, block),) = to_blocks(("", entry) for entry in entries)
     assert (channel, list(block.entries())) == ("", entries)
     assert [place for place, _ in block.events] == [0, 1, 2]

@@ -72,8 +72,10 @@ def test_a_suffix_may_be_written_in_any_case(tmp_path, catalogue, name):
 
 def test_another_suffix_is_refused_before_the_run(tmp_path, catalogue):
     """A format that is not written is one clear line, and no file appears."""
-    with pytest.raises(InputError, match=r"^--record .*x\.csv: the name .* has to end in \.jsonl, \.log or \.asc"):
-        Recorder(tmp_path / "x.csv", catalogue, start="", channel="x", sent=True)
+    with pytest.raises(
+        InputError, match=r"^--record .*x\.txt: the name .* has to end in \.jsonl, \.log, \.asc, \.csv, \.trc or \.blf"
+    ):
+        Recorder(tmp_path / "x.txt", catalogue, start="", channel="x", sent=True)
     assert list(tmp_path.iterdir()) == []
 
 
@@ -207,7 +209,7 @@ def test_a_file_that_may_not_be_written_is_refused_at_once(old, catalogue, monke
     opened = Path.open
 
     def forbid(path, mode="r", **more):
-        if mode == "a":
+        if mode == "ab":
             raise PermissionError(13, "Permission denied")
         return opened(path, mode, **more)
 
@@ -347,3 +349,34 @@ def test_a_device_may_be_written_by_several_runs(tmp_path, catalogue):
         for one in (first, second):
             one.write(FRAMES[0])
             one.flush()
+
+
+def test_a_binary_recording_has_a_complete_head_at_its_end(tmp_path, catalogue):
+    """Its size and the number of frames; until then it can be read, too."""
+    path = tmp_path / "x.blf"
+    with Recorder(path, catalogue, start="", channel="can0", sent=True, clock=iter(range(10**12)).__next__) as one:
+        for frame in FRAMES:
+            one.write(frame)
+    with can.BLFReader(path) as reader:
+        assert [message.arbitration_id for message in reader] == [frame.identifier for frame in FRAMES]
+        assert (reader.file_size, reader.object_count) == (path.stat().st_size, len(FRAMES))
+
+
+def test_a_recording_is_synchronised_with_the_disk_now_and_then(tmp_path, catalogue, monkeypatch):
+    """Every five seconds and at the end, where that is wanted; else never."""
+    synced, now = [], [0]
+    monkeypatch.setattr(os, "fsync", synced.append)
+    for syncs, expected in ((True, [0, 0, 1, 1, 2, 3]), (False, [0] * 6)):
+        synced.clear()
+        now[0] = 0
+        one = Recorder(
+            tmp_path / "x.log", catalogue, start="", channel="x", sent=True, syncs=syncs, clock=lambda: now[0]
+        )
+        found = []
+        for second in (1, 4, 5, 9, 10):
+            now[0] = second * 10**9
+            one.write(FRAMES[0])
+            one.flush()
+            found.append(len(synced))
+        one.close()
+        assert [*found, len(synced)] == expected

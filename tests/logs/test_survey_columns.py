@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.faces.text.survey_text import as_json
+from rvsim.faces.text.survey_json import as_json
 from rvsim.logs.blocks import to_blocks
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import WHOLE_LOG, SurveyedTime, Surveyor
@@ -41,21 +41,21 @@ def surveys(catalogue, tmp_path_factory):
     log = open_log(MARINE)
 
     def go(entries, rig, most=65_536, part=WHOLE_LOG):
-        by_frame = Surveyor(catalogue, rig, part, frame_by_frame=True)
+        by_frame = Surveyor(catalogue, rig, part, signals=True, frame_by_frame=True)
         for entry in entries:
             by_frame.observe(entry)
-        in_columns = Surveyor(catalogue, rig, part)
+        in_columns = Surveyor(catalogue, rig, part, signals=True)
         for _, block in to_blocks((("", entry) for entry in entries), most):
             in_columns.observe_block(block)
-        return [_value(log, surveyor.finish()) for surveyor in (by_frame, in_columns)]
+        return [_value(log, surveyor.finish(), catalogue) for surveyor in (by_frame, in_columns)]
 
     yield go
     log.close()
 
 
-def _value(log, survey):
+def _value(log, survey, catalogue):
     """Return all of a survey that can be compared."""
-    found = json.loads(as_json(log, survey))
+    found = json.loads(as_json(log, survey, catalogue))
     gaps = [(source.address, list(source.messages.items())) for source in survey.sources]
     load = survey.load
     exact = (load.frames, load.bits, dict(load.by_user), load.peak, load.average_percent)

@@ -266,10 +266,10 @@ def _is_of(dgn: int, address: int, frame: Frame) -> bool:
 
 
 @pytest.mark.parametrize("with_rig", [True, False], ids=["with the rig", "without a rig"])
-def test_every_fault_seeded_into_the_bench_is_flagged_and_nothing_else(catalogue, record, shown, with_rig):
+def test_every_fault_seeded_into_the_bench_is_flagged_and_nothing_else(catalogue, healthy, shown, with_rig):
     """Devices cut out, gaps stretched, addresses doubled, bytes spoilt, in copies of a healthy recording."""
     rig, tally = (load_rig("ottersby") if with_rig else None), Tally()
-    for seed in bench_seeds(record("winter_evening", 240)[0], catalogue, rig):
+    for seed in bench_seeds(healthy, catalogue, rig):
         tally.count(seed, survey(seed.frames, catalogue, rig).flags)
     shown(tally.table(f"Faults seeded into a bench recording, {'with its rig' if rig else 'no rig'}"))
     assert tally.missed == []

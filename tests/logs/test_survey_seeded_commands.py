@@ -213,10 +213,10 @@ def conversations(frames, catalogue) -> Iterator[tuple[str, list[Frame]]]:
 
 
 @pytest.mark.parametrize("with_rig", [True, False], ids=["with the rig", "without a rig"])
-def test_what_is_seeded_is_told_and_nothing_else(catalogue, record, shown, with_rig):
+def test_what_is_seeded_is_told_and_nothing_else(catalogue, healthy, record, shown, with_rig):
     """Commands against each other, ignored and for nobody; values held; impossible beside others; alarming codes."""
     rig, tally = (load_rig("ottersby") if with_rig else None), Tally()
-    frames = record("winter_evening", 240)[0]
+    frames = list(healthy)
     long, other = (record("winter_evening", 1800, seed)[0] for seed in (1, 2))
     for seeds, log in ((commander_seeds, frames), (ignored_seeds, frames), (beside_seeds, frames),
                        (alarm_seeds, frames), (stuck_seeds, long), (stuck_seeds, other)):  # fmt: skip
@@ -229,10 +229,10 @@ def test_what_is_seeded_is_told_and_nothing_else(catalogue, record, shown, with_
 
 
 @pytest.mark.parametrize("with_rig", [True, False], ids=["with the rig", "without a rig"])
-def test_what_is_just_inside_a_limit_is_not_told(catalogue, record, shown, with_rig):
+def test_what_is_just_inside_a_limit_is_not_told(catalogue, healthy, record, shown, with_rig):
     """Agreement, corrections, repetitions, small differences, short ones; a value held for nine minutes."""
     rig = load_rig("ottersby") if with_rig else None
-    frames, long = record("winter_evening", 240)[0], record("winter_evening", 1800)[0]
+    frames, long = list(healthy), record("winter_evening", 1800)[0]
     told, count = [], 0
     for what, log in near_misses(frames, catalogue):
         told += [f"{what}: {flag.kind} {flag.text}" for flag in survey(log, catalogue, rig).flags]

@@ -206,10 +206,10 @@ def _with_name(plan, name: Name):
 
 
 @pytest.mark.parametrize("with_rig", [True, False], ids=["with the rig", "without a rig"])
-def test_every_seed_of_who_speaks_from_where_is_flagged_and_nothing_else(catalogue, record, shown, with_rig):
+def test_every_seed_of_who_speaks_from_where_is_flagged_and_nothing_else(catalogue, healthy, shown, with_rig):
     """In copies of a healthy recording of the bench; what lies inside a limit raises nothing."""
     rig, tally, inside = (load_rig("ottersby") if with_rig else None), Tally(), 0
-    frames = record("winter_evening", 240)[0]
+    frames = list(healthy)
     groups = [
         claims_and_restarts(frames, rig),
         start_sequences(frames, rig),

@@ -179,7 +179,9 @@ def flags_of(path: Path, catalogue, rig) -> list:
 
 
 @pytest.mark.parametrize("suffix", WRITERS)
-def test_every_trouble_of_the_pair_and_of_times_is_flagged_and_nothing_else(catalogue, record, shown, tmp_path, suffix):
+def test_every_trouble_of_the_pair_and_of_times_is_flagged_and_nothing_else(
+    catalogue, healthy, shown, tmp_path, suffix
+):
     """In a recording of the bench with its rig, and as candump text in the vessel's log without one.
 
     The other formats carry every third seed: that each tells its errors is held by the tests of its reader.
@@ -187,7 +189,7 @@ def test_every_trouble_of_the_pair_and_of_times_is_flagged_and_nothing_else(cata
     tally, rig = Tally(), load_rig("ottersby")
     with open_log(MARINE) as log:
         vessel = [Told.of(frame) for frame in log.frames()]
-    bench = [Told.of(frame) for frame in record("winter_evening", 240)[0]]
+    bench = [Told.of(frame) for frame in healthy]
     for name, entries, plan, own, source in (
         ("bench", bench, rig, set(), 0x45),
         *([("vessel", vessel, None, OWN, 0x02)] if suffix == ".log" else []),

@@ -264,7 +264,7 @@ def test_a_recording_goes_with_one_run(write, rvsim):
         (("t.toml", "--repeat", "2", "--processes", "-1"), "--processes -1: give a number above 0"),
         (("t.toml", "--junit", "."), "--junit .: this is a folder; name a file in it"),
         (("t.toml", "--junit", "no/such/v.xml"), "--junit no/such/v.xml: there is no folder no/such; make it, or name"),
-        (("t.toml", "--record", "."), "--record .: the name decides the format and has to end in .jsonl, .log or .asc"),
+        (("t.toml", "--record", "."), "--record .: the name decides the format and has to end in .jsonl, .log, "),
         (("t.toml", "--record", "no/r.log"), "--record no/r.log: cannot be written (No such file or directory): name"),
         (("t.toml", "--except", "heater"), "--except goes with --interface or --serve: in virtual time"),
         (("t.toml", "--channel", "c"), "--channel goes with --interface: name one, or leave --channel out"),

@@ -90,12 +90,12 @@ def bus():
 
 
 @pytest.fixture
-def peer(bus):
+def peer(bus, make_unit):
     """Put units of the other stack on the bus: ``peer()``."""
     units = []
 
     def put(**options):
-        unit = j1939.ElectronicControlUnit(**options)
+        unit = make_unit(**options)
         unit.connect(interface="virtual", channel=bus.channel)
         units.append(unit)
         return unit

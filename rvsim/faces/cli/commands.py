@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from rvsim.errors import ExitCode
-from rvsim.faces.cli import options, scenario_commands
+from rvsim.faces.cli import export_command, options, scenario_commands
 from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import handle_ending_signals, run_command, safe_output, say
 
@@ -153,43 +153,74 @@ def spell(
 
 @app.command(
     cls=options.Command,
-    epilog=options.examples("rvsim survey night.log --rig ottersby", "rvsim survey trip.log --draft-rig my_van.toml"),
+    epilog=options.examples(
+        "rvsim survey night.log --rig ottersby --brief",
+        "rvsim survey *.log --rig ottersby",
+        "rvsim survey trip.log --draft-rig my_van.toml",
+    ),
 )
 def survey(
     logs: Annotated[list[str], typer.Argument(metavar="LOG...", help='Captured logs; "-" is stdin.')],
     rig: options.Rig = None,
     json: options.Json = False,
+    brief: Annotated[
+        bool,
+        typer.Option("--brief", help="Print one paragraph to send to somebody: cause, evidence, next step, doubt."),
+    ] = False,
+    signals: Annotated[
+        bool,
+        typer.Option(
+            "--signals",
+            help="Also list every field: lowest, highest and last value, changes, and since when it is unchanged. With "
+            "--device or --message it is there in any case.",
+        ),
+    ] = False,
     draft_rig: Annotated[
         Path | None, typer.Option("--draft-rig", metavar="FILE", help="Also write a rig learnt from the log to FILE.")
     ] = None,
+    html: options.Html = None,
+    overwrite: options.OverwritePage = False,
     channel: options.LogChannel = None,
+    columns: options.Columns = None,
     start: options.From = None,
     end: options.To = None,
     device: options.Devices = None,
     message: options.Messages = None,
+    together: Annotated[
+        bool, typer.Option("--together", help="With --json and several logs: also one object for all of them.")
+    ] = False,
+    processes: options.LogProcesses = None,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
 ) -> None:
     """Summarize captured logs: devices, messages, what is wrong.
 
+    The first lines say what is wrong, the rest are the details. Several logs have an answer each, then one together.
     The exit code is 0 whatever is found in them.
     """
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
-        from rvsim.faces.cli.logs import SurveyOptions, survey_logs
+        from rvsim.faces.cli.survey_command import SurveyOptions, survey_logs
 
         requested = SurveyOptions(
             rig=rig,
             json=json,
+            brief=brief,
+            signals=signals,
+            together=together,
+            processes=options.above_0("--processes", processes),
             draft=draft_rig,
             dbc=tuple(dbc or ()),
             channel=channel,
+            columns=columns,
             part=options.log_part(start, end),
             devices=tuple(device or ()),
             messages=tuple(message or ()),
             units=options.units_of(units),
+            html=html,
+            overwrite=overwrite,
         )
         return survey_logs(logs, requested)
 
@@ -199,7 +230,59 @@ def survey(
 @app.command(
     cls=options.Command,
     epilog=options.examples(
-        "rvsim replay night.log --rig ottersby --from 600 --speed 20", "rvsim replay night.log --json --speed max"
+        "rvsim compare before.log after.log", "rvsim compare good.log bad.log --rig ottersby --from 60 --json"
+    ),
+)
+def compare(
+    before: Annotated[str, typer.Argument(metavar="BEFORE", help='A captured log; "-" is stdin.')],
+    after: Annotated[str, typer.Argument(metavar="AFTER", help="The log that is compared with it.")],
+    rig: options.Rig = None,
+    json: options.JsonObject = False,
+    channel: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--channel", metavar="NAME", help="Compare this channel of both logs; twice: one of each, in their order."
+        ),
+    ] = None,
+    html: options.Html = None,
+    overwrite: options.OverwritePage = False,
+    columns: options.Columns = None,
+    start: options.From = None,
+    end: options.To = None,
+    dbc: options.Dbc = None,
+    units: options.Units = "metric",
+    ascii: options.Ascii = False,
+) -> None:
+    """Compare two logs: what is new, gone or changed.
+
+    Devices, messages, instances, gaps, ranges, values at rest, bus load and trouble. A device is known by the rig, its
+    NAME or its functions, never by its address alone. The exit code is 0 if nothing differs, else 1.
+    """
+    print_as(json=json, ascii_only=ascii)
+
+    def command() -> int:
+        from rvsim.faces.cli.compare_command import CompareOptions, compare_logs
+
+        requested = CompareOptions(
+            rig=rig,
+            json=json,
+            dbc=tuple(dbc or ()),
+            channels=tuple(channel or ()),
+            columns=columns,
+            part=options.log_part(start, end),
+            units=options.units_of(units),
+            html=html,
+            overwrite=overwrite,
+        )
+        return compare_logs(before, after, requested)
+
+    _leave(run_command(command))
+
+
+@app.command(
+    cls=options.ServeCommand,
+    epilog=options.examples(
+        "rvsim replay night.log --rig ottersby --from 600 --speed 20", "rvsim replay night.log --serve 29536 --loop"
     ),
 )
 def replay(
@@ -213,12 +296,20 @@ def replay(
     end: options.To = None,
     loop: options.Loop = False,
     channel: options.LogChannel = None,
+    serve: options.ServeLog = None,
+    interface: options.SimulatedInterface = None,
+    bus_channel: options.BusChannel = None,
+    adapter_option: options.AdapterOptions = None,
+    columns: options.Columns = None,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
     light: options.Light = False,
 ) -> None:
-    """Show a captured log as if it were live; nothing is sent."""
+    """Show a captured log as if it were live.
+
+    Nothing is sent, unless --serve or --interface ask for it, and then on simulated buses only.
+    """
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
@@ -233,12 +324,18 @@ def replay(
             loop=loop,
             dbc=tuple(dbc or ()),
             channel=channel,
+            serve=serve,
+            bus=options.sending_bus(interface, bus_channel, adapter_option or ()),
+            columns=columns,
             units=options.units_of(units),
             light=light,
         )
         return replay_log(log, requested)
 
     _leave(run_command(command))
+
+
+export_command.add_to(app)
 
 
 @app.command(
@@ -257,8 +354,13 @@ def listen(
     every: options.Every = False,
     rig: options.Rig = None,
     seconds: options.Listening = None,
+    wait: options.Wait = False,
     record: options.Record = None,
     overwrite: options.Overwrite = False,
+    record_every: options.RecordEvery = None,
+    record_max: options.RecordMax = None,
+    redact: options.Redact = False,
+    keep_unknown: options.KeepUnknown = False,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
@@ -270,13 +372,21 @@ def listen(
     def command() -> int:
         from rvsim.edge.settings import resolve
         from rvsim.faces.cli.listen import ListenOptions, listen_bus
+        from rvsim.faces.cli.listen_recording import RecordingOptions
 
         requested = ListenOptions(
             form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal()),
             every=every,
             rig=rig,
             end=options.microseconds(seconds),
-            record=options.recording(record, overwrite=overwrite),
+            wait=wait,
+            record=options.recording(record, overwrite=overwrite, in_files=bool(record_every or record_max)),
+            recording=RecordingOptions(
+                every_us=options.recording_period(record_every),
+                max_bytes=options.recording_size(record_max),
+                redact=options.redaction(record, redact=redact, keep_unknown=keep_unknown),
+                keep_unknown=keep_unknown,
+            ),
             dbc=tuple(dbc or ()),
             units=options.units_of(units),
             light=light,

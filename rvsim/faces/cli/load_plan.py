@@ -10,19 +10,20 @@ from rvsim.faces.cli.exits import say
 from rvsim.rig.field_names import check_fields
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
+from rvsim.runs.progress import Say
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.database import load_catalogue
 
 
-def load_plan(rig: str | None, dbc: Sequence[Path]) -> tuple[Rig | None, Catalogue]:
-    """Load a rig, if one is named, and the definitions; write a line for each definition that cannot be used.
+def load_plan(rig: str | None, dbc: Sequence[Path], report: Say = say) -> tuple[Rig | None, Catalogue]:
+    """Load a rig, if one is named, and the definitions; report a line for each definition that cannot be used.
 
     Raises:
         InputError: one of them cannot be used.
     """
     plan = load_rig(rig) if rig is not None else None
     catalogue = load_catalogue([*(plan.definitions if plan else ()), *dbc])
-    say(*catalogue.left_out)
+    report(*catalogue.left_out)
     if plan is not None:
         check_fields(plan, catalogue)
     return plan, catalogue

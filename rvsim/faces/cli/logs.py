@@ -1,17 +1,18 @@
-"""The commands `survey` and `replay`: each run is put together from its options: rig, definitions, watch, and output.
+"""How commands open a log, and the command `replay`: a run is put together from its options.
 
-Knows: what the commands that read a log need. Does not know option texts, nor how a log is surveyed (`logs.survey`)
-or replayed (`runs.replay`).
+Knows: what the commands that read a log need. Does not know option texts, nor how a log is replayed (`runs.replay`) or
+surveyed (`survey_command`).
 """
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from shutil import copyfileobj
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
 
 from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
@@ -20,151 +21,65 @@ from rvsim.faces.cli.options import Form
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
-from rvsim.faces.text.survey_text import as_json, as_text, left_out
-from rvsim.logs.draft.rig_draft import RigDraft, learn_rig
+from rvsim.faces.text.survey_text import left_out
 from rvsim.logs.formats.jsonl import start_line, utc_text
-from rvsim.logs.read import Log, no_channel, open_log, several_channels
-from rvsim.logs.survey import Survey, SurveyedTime, survey, survey_channels
+from rvsim.logs.read import Log, open_log, several_channels
+from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
 from rvsim.rig.model import Rig
 from rvsim.runs.control import RunControl
+from rvsim.runs.frame_sender import FrameSender
 from rvsim.runs.pipeline import Pipeline
-from rvsim.runs.progress import Progress, counted
 from rvsim.runs.replay import LogRounds, ReplayRun
-from rvsim.runs.selection import selection
-from rvsim.runs.sink import Sink
+from rvsim.runs.sink import NullSink, Sink
 from rvsim.watch.watch import Watch
 from rvsim.wire.catalogue import Catalogue
+
+if TYPE_CHECKING:
+    from rvsim.edge.settings import BusSettings
 
 MAX_CHECKED_ENTRIES = 100_000
 """Entries of a log that are searched for several channels before it is replayed. Our decision."""
 
 
-def opener(log: str, *, whole: bool = False) -> Callable[[], Log]:
-    """Return a function that opens a log, or stdin, for one pass through it; ``whole`` as in ``open_log``.
+def opener(log: str, *, whole: bool = False, columns: ColumnMapping | None = None) -> Callable[[], Log]:
+    """Return a function that opens a log, or stdin, for one pass; ``whole`` and ``columns`` as in ``open_log``.
 
     Raises:
         InputError: it is stdin, which was closed when the program started.
     """
     if log == "-" and sys.stdin is None:
         raise InputError("-: stdin is closed: give a log, or what writes one before a pipe")
-    return (lambda: open_log(sys.stdin.buffer, whole=whole)) if log == "-" else lambda: open_log(Path(log), log)
+    if log == "-":
+        return lambda: open_log(sys.stdin.buffer, whole=whole, columns=columns)
+    return lambda: open_log(Path(log), log, columns=columns)
 
 
-@dataclass(frozen=True, kw_only=True)
-class SurveyOptions:
-    """The options of a survey; ``part`` is in microseconds since the log's first frame."""
-
-    rig: str | None = None
-    json: bool = False
-    draft: Path | None = None
-    dbc: Sequence[Path] = ()
-    channel: str | None = None
-    part: tuple[int, int | None] = (0, None)
-    devices: Sequence[str] = ()
-    messages: Sequence[str] = ()
-    units: DisplayUnits = METRIC
-
-
-def survey_logs(logs: list[str], options: SurveyOptions) -> int:
-    """Survey logs, each by itself and channel by channel; return the exit code.
+def columns_of(option: str | None, plan: Rig | None) -> ColumnMapping | None:
+    """Return the columns of logs that are tables: those of the option, or else of the rig.
 
     Raises:
-        InputError: a log, the rig or a definition cannot be used, or a drafted rig cannot be written.
+        InputError: the option is none.
     """
-    draft = options.draft
-    _check_draft(logs, draft)
-    plan, catalogue = load_plan(options.rig, options.dbc)
-    selected = selection(SurveyedTime(*options.part), options.devices, options.messages, plan, catalogue)
-    problems: list[str] = []
-    printed = False
-    for log in logs:
-        try:
-            with reopenable(log, twice=draft is not None) as open_again:
-                opened, found = _surveyed(open_again, options.channel, plan, catalogue, selected.part)
-                if draft is not None:
-                    _draft(draft, open_again, opened, options.channel, catalogue)
-        except InputError as error:
-            if len(logs) == 1:
-                raise
-            problems += error.problems
-            continue
-        for channel, whole in found.items():
-            if printed and not options.json:
-                print()
-            printed = True
-            print(
-                as_json(opened, selected.of(whole), channel, selected)
-                if options.json
-                else "\n".join(as_text(opened, whole, catalogue, channel, selected, options.units))
-            )
-    if problems:
-        raise InputError(*problems)
-    return ExitCode.GOOD
-
-
-def _check_draft(logs: list[str], draft: Path | None) -> None:
-    """Check that a rig can be drafted.
-
-    Raises:
-        InputError: it cannot.
-    """
-    if draft is None:
-        return
-    if len(logs) > 1:
-        raise InputError(f"--draft-rig learns from one log, and {len(logs)} are given: name one")
-    if draft.suffix.lower() != ".toml":
-        raise InputError(f"--draft-rig {draft}: a rig is a TOML file; give it a name that ends in .toml")
-    if draft.exists():
-        raise InputError(f"--draft-rig {draft}: the file exists; name another one, or move it away")
-
-
-def _surveyed(
-    open_again: Callable[[], Log], channel: str | None, plan: Rig | None, catalogue: Catalogue, part: SurveyedTime
-) -> tuple[Log, dict[str, Survey]]:
-    """Return a log that was read, and the surveys of its channels, or of the requested one."""
-    with open_again() as opened:
-        contents = counted(opened.by_channel(), f"frames of {opened.name} read", Progress(say))
-        if channel is not None:
-            contents = (entry for entry in contents if entry[0] == channel)
-        found = survey_channels(contents, catalogue, plan, part)
-    if channel is not None and channel not in opened.channels:
-        raise no_channel(opened, channel)
-    if part.start and all(part.start > found_there.end for found_there in found.values()):
-        ends = max((found_there.end for found_there in found.values()), default=0)
-        raise InputError(f"--from {part.start / 1e6:g}: {opened.name} ends {ends / 1e6:.1f} s after its first frame")
-    return opened, found or {channel or "": survey((), catalogue, plan, part)}
-
-
-def _draft(path: Path, open_again: Callable[[], Log], log: Log, channel: str | None, catalogue: Catalogue) -> None:
-    if channel is None and len(log.channels) > 1:
-        raise several_channels(log)
-    _write(path, learn_rig(lambda: open_again().contents(channel), catalogue, log.name))
+    if option is None:
+        return plan.log.mapping if plan is not None else None
+    try:
+        return parse_mapping(option)
+    except ValueError as why:
+        raise InputError(f"--columns: {why}") from None
 
 
 @contextmanager
-def reopenable(log: str, *, twice: bool) -> Iterator[Callable[[], Log]]:
+def reopenable(log: str, *, twice: bool, columns: ColumnMapping | None = None) -> Iterator[Callable[[], Log]]:
     """Yield a function that opens a log; if it is read ``twice``, stdin is copied to a temporary file first."""
     if log != "-" or not twice:
-        yield opener(log, whole=True)
+        yield opener(log, whole=True, columns=columns)
         return
     opener(log)
     with ExitStack() as resources:
         copy = Path(resources.enter_context(TemporaryDirectory(prefix="rvsim")), "stdin")
         with copy.open("wb") as file:
             copyfileobj(sys.stdin.buffer, file)
-        yield lambda: open_log(resources.enter_context(copy.open("rb")))
-
-
-def _write(path: Path, learnt: RigDraft) -> None:
-    try:
-        path.write_text(learnt.text, encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"--draft-rig {path}: cannot be written ({error.strerror}): name another file") from None
-    say(f"a rig learnt from the log is in {path}; read its comments, then compare logs with it: --rig {path}")
-    if learnt.accepted:
-        faults = f", {learnt.faults} of them about faults" if learnt.faults else ""
-        entries = "entry" if learnt.accepted == 1 else "entries"
-        say(f"the flags of this log are listed there as accepted, in {learnt.accepted} {entries}{faults}")
+        yield lambda: open_log(resources.enter_context(copy.open("rb")), columns=columns)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,8 +96,13 @@ class ReplayOptions:
     speed: float | None = 1.0
     part: tuple[int, int | None] = (0, None)
     loop: bool = False
+    serve: str | None = None
+    """The address at which it is served; "" for the default one, None for none."""
+    bus: "BusSettings | None" = None
+    """The simulated bus on which it is sent."""
     dbc: tuple[Path, ...] = ()
     channel: str | None = None
+    columns: str | None = None
     units: DisplayUnits = METRIC
     light: bool = False
 
@@ -199,19 +119,32 @@ def replay_log(log: str, options: ReplayOptions) -> int:
     if options.loop and (log == "-" or speed is None):
         other = "stdin, which can be read once" if log == "-" else "--speed max, which would never end"
         raise InputError(f"--loop does not go with {other}: leave one of them out")
+    sends = _sends(options)
+    if options.serve is not None and options.bus is not None:
+        raise InputError("--serve and --interface cannot go together: choose one")
+    if sends and speed is None:
+        raise InputError("a log is sent at its times: leave out --speed max, --serve or --interface")
     plan, catalogue = load_plan(options.rig, options.dbc)
-    watch = Watch(catalogue, plan)
-    if channel is None and log != "-":
-        _check_channels(opener(log))
-    with LogRounds(opener(log), *options.part, loop=options.loop, channel=channel) as rounds:
-        if options.form == "screen" and speed is not None:
-            from rvsim.faces.screen.show import ScreenSink, show_replay
 
-            name, replay = printable(Path(log).name), ReplayRun(rounds, Pipeline(watch, ScreenSink()))
+    def new_pipeline(start: int, sink: Sink | None = None) -> Pipeline:
+        return Pipeline(Watch(catalogue, plan, start), sink or NullSink(), every=options.every)
+
+    open_again = opener(log, columns=columns_of(options.columns, plan))
+    if channel is None and log != "-":
+        _check_channels(open_again)
+    with ExitStack() as resources:
+        rounds = resources.enter_context(LogRounds(open_again, *options.part, loop=options.loop, channel=channel))
+        sender = resources.enter_context(_sender(options)) if sends else None
+        if options.form == "screen" and speed is not None:
+            from rvsim.faces.screen.show import show_replay
+
+            name = printable(Path(log).name) + (", sent on a simulated bus" if sends else "")
+            replay = ReplayRun(rounds, new_pipeline(0), new_pipeline, catalogue)
+            replay.sender = sender
             code = show_replay(name, replay, plan, speed, units=options.units, light=options.light)
         else:
-            sink = _log_sink(rounds.log, catalogue, plan, options)
-            replay = ReplayRun(rounds, Pipeline(watch, sink, every=options.every))
+            replay = ReplayRun(rounds, new_pipeline(0, _log_sink(rounds.log, catalogue, plan, options)))
+            replay.sender = sender
             if speed is None:
                 replay.run_virtual()
             else:
@@ -219,6 +152,20 @@ def replay_log(log: str, options: ReplayOptions) -> int:
             code = ExitCode.GOOD
         say(*(f"{rounds.log.name}: {text.strip()}" for text in left_out(rounds.log, channel)))
     return code
+
+
+def _sends(options: ReplayOptions) -> bool:
+    return options.serve is not None or options.bus is not None
+
+
+def _sender(options: ReplayOptions) -> AbstractContextManager[FrameSender]:
+    """Return what sends the frames, to be entered."""
+    from rvsim.runs.sent_log import send_log, serve_log
+
+    if options.bus is not None:
+        say(*options.bus.sentences)
+        return send_log(options.bus, say)
+    return serve_log(options.serve or "", say)
 
 
 def _check_channels(open_log: Callable[[], Log]) -> None:
@@ -241,7 +188,8 @@ def _log_sink(log: Log, catalogue: Catalogue, plan: Rig | None, options: ReplayO
         started = None if first is None else utc_text(first)
         channel = options.channel or next(iter(log.statistics.channels), "")
         start = start_line("replay", log=printable(log.name), scenario=None, seed=None, started=started)
-        return JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=False)
+        return JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=_sends(options))
     pace = "as fast as possible" if options.speed is None else f"{options.speed:g} x real time"
-    opening = f"{log.name}, {log.kind}, {pace}; {rig_text(plan)}. Nothing is sent."
+    sent = "It is sent on a simulated bus" if _sends(options) else "Nothing is sent"
+    opening = f"{log.name}, {log.kind}, {pace}; {rig_text(plan)}. {sent}."
     return Sentences(sys.stdout, (opening,), options.units)

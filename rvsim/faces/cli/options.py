@@ -14,6 +14,9 @@ from rvsim.errors import InputError
 from rvsim.wire.frame import SECOND_US
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rvsim.edge.settings import BusSettings
     from rvsim.faces.text.display_units import DisplayUnits
 
 Form = Literal["json", "plain", "screen"]
@@ -22,6 +25,8 @@ MIN_SPEED = 1e-6
 """Simulated seconds per real second. Our choice: one simulated second takes at most eleven days, so no wait is endless.
 """
 _DIGITS = re.compile(r"-?[0-9]{1,30}")
+_SIZE = re.compile(r"(\d{1,9}(?:\.\d{1,3})?) ?(kB|MB|GB)", re.ASCII | re.IGNORECASE)
+_SIZE_UNITS = {"kb": 10**3, "mb": 10**6, "gb": 10**9}
 
 Plain = Annotated[
     bool,
@@ -55,6 +60,14 @@ Seconds = Annotated[
 Listening = Annotated[
     float | None, typer.Option("--seconds", metavar="N", help="Seconds to listen; runs until quit if omitted.")
 ]
+Wait = Annotated[
+    bool,
+    typer.Option(
+        "--wait",
+        help="Wait for an interface that is not there, and open it again when it was lost; the gap is told, and nobody "
+        "is called silent for it.",
+    ),
+]
 Rig = Annotated[
     str | None,
     typer.Option("--rig", metavar="RIG", help="Compare with this planned vehicle: a shipped rig, or a TOML file."),
@@ -74,6 +87,15 @@ LogChannel = Annotated[
         "--channel", metavar="NAME", help="Read this channel of the log only; each channel is a bus of its own."
     ),
 ]
+Columns = Annotated[
+    str | None,
+    typer.Option(
+        "--columns",
+        metavar="LIST",
+        help="For a log that is a table: its columns, like time=1,id=2,data=4- or time=Zeit:ms,id=ID:dec,data=Data; "
+        "also length, channel. The rig's if omitted.",
+    ),
+]
 Devices = Annotated[
     list[str] | None,
     typer.Option(
@@ -88,7 +110,16 @@ Messages = Annotated[
         "--message", metavar="MESSAGE", help="Show this message only: its name, or its DGN in hex. Repeatable."
     ),
 ]
+LogProcesses = Annotated[
+    int | None,
+    typer.Option("--processes", metavar="N", help="Logs to read at once, in processes; one per processor if omitted."),
+]
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="With --record: replace FILE if it exists.")]
+Html = Annotated[
+    Path | None,
+    typer.Option("--html", metavar="FILE", help="Also write a page to FILE: one file, complete without a network."),
+]
+OverwritePage = Annotated[bool, typer.Option("--overwrite", help="With --html: replace FILE if it exists.")]
 Loop = Annotated[bool, typer.Option("--loop", help="Start again at the end of the log, until quit.")]
 Speed = Annotated[
     str,
@@ -115,7 +146,43 @@ Seed = Annotated[
     ),
 ]
 Record = Annotated[
-    Path | None, typer.Option("--record", metavar="FILE", help="Also write all frames to FILE (.jsonl, .log or .asc).")
+    Path | None,
+    typer.Option(
+        "--record", metavar="FILE", help="Also write all frames to FILE (.jsonl, .log, .asc, .csv, .trc or .blf)."
+    ),
+]
+RecordEvery = Annotated[
+    str | None,
+    typer.Option(
+        "--record-every",
+        metavar="TIME",
+        help="With --record: go on in a new file after each TIME, like 1h; each file is named by the moment of its "
+        "first entry in UTC and a number. No file is replaced or deleted.",
+    ),
+]
+RecordMax = Annotated[
+    str | None,
+    typer.Option(
+        "--record-max",
+        metavar="SIZE",
+        help="With --record: go on in a new file before one grows above SIZE, like 100MB. With all files 200 MB of the "
+        "disk stay free: there the recording stops, and listening goes on.",
+    ),
+]
+Redact = Annotated[
+    bool,
+    typer.Option(
+        "--redact",
+        help="With --record: record without serial numbers, NAMEs, texts, VIN and positions; each is replaced by the "
+        "same other one in all files of this run.",
+    ),
+]
+KeepUnknown = Annotated[
+    bool,
+    typer.Option(
+        "--keep-unknown",
+        help="With --redact: keep the data of unknown and proprietary messages, which are blanked else.",
+    ),
 ]
 Serve = Annotated[
     str | None,
@@ -125,6 +192,28 @@ Serve = Annotated[
         help="Also offer the bus to other programs on this machine, for python-can's socketcand client. A port is "
         "enough; 0: any free port; 29536 if omitted.",
     ),
+]
+ServeLog = Annotated[
+    str | None,
+    typer.Option(
+        "--serve",
+        metavar="[HOST:PORT]",
+        help="Also send the frames to other programs on this machine, for python-can's socketcand client, each at its "
+        "time. A port is enough; 0: any free port; 29536 if omitted.",
+    ),
+]
+SimulatedInterface = Annotated[
+    str | None,
+    typer.Option(
+        "--interface",
+        metavar="NAME",
+        help="Also send the frames, each at its time, on a simulated bus: virtual, or socketcand for a hub of rvsim on "
+        "this machine. A bus that may be real is refused.",
+    ),
+]
+BusChannel = Annotated[
+    str | None,
+    typer.Option("--bus-channel", metavar="NAME", help="With --interface: the channel to send on; rvsim if omitted."),
 ]
 Except = Annotated[
     list[str] | None,
@@ -224,6 +313,17 @@ def microseconds(seconds: float | None, option: str = "--seconds") -> int | None
     return round(seconds * SECOND_US)
 
 
+def above_0(option: str, number: int | None) -> int | None:
+    """Return the number of an option; None where it is omitted.
+
+    Raises:
+        InputError: it is below 1.
+    """
+    if number is not None and number < 1:
+        raise InputError(f"{option} {number}: give a number above 0")
+    return number
+
+
 def log_part(start: float | None, end: float | None) -> tuple[int, int | None]:
     """Return the part of a log that ``--from`` and ``--to`` name, in microseconds; an end of None is that of the log.
 
@@ -236,12 +336,18 @@ def log_part(start: float | None, end: float | None) -> tuple[int, int | None]:
     return first, last
 
 
-def recording(path: Path | None, *, overwrite: bool) -> Path | None:
-    """Return the file to record to; None for no recording.
+def recording(path: Path | None, *, overwrite: bool, in_files: bool = False) -> Path | None:
+    """Return the file to record to; None for no recording. ``in_files``: a row of files is made, with new names.
 
     Raises:
-        InputError: the file exists and ``overwrite`` is off, or ``overwrite`` is on without a file.
+        InputError: the file exists and ``overwrite`` is off, or ``overwrite`` is on without a file or for new files.
     """
+    if path is None and in_files:
+        raise InputError("--record-every and --record-max go with --record FILE: add it, or leave them out")
+    if overwrite and in_files:
+        raise InputError("--overwrite does not go with --record-every and --record-max, which replace no file")
+    if in_files:
+        return path
     if path is None and overwrite:
         raise InputError("--overwrite goes with --record FILE: add it, or leave --overwrite out")
     try:
@@ -296,3 +402,71 @@ def output_form(*, plain: bool, json: bool, every: bool, terminal: bool) -> Form
     if every and not json:
         raise InputError("--every goes with --json: add it, or leave --every out")
     return "json" if json else "plain" if plain or not terminal else "screen"
+
+
+def redaction(record: Path | None, *, redact: bool, keep_unknown: bool) -> bool:
+    """Return whether a recording is made anonymous.
+
+    Raises:
+        InputError: nothing is recorded, or ``keep_unknown`` is on without ``redact``.
+    """
+    if redact and record is None:
+        raise InputError("--redact goes with --record FILE: add it, or leave --redact out")
+    if keep_unknown and not redact:
+        raise InputError("--keep-unknown goes with --redact: add it, or leave --keep-unknown out")
+    return redact
+
+
+def recording_period(text: str | None) -> int | None:
+    """Return the time after which a new file begins, in microseconds; None without the option.
+
+    Raises:
+        InputError: it is not a duration, or shorter than 10 s.
+    """
+    from rvsim.logs.long_recording import MIN_FILE_US
+    from rvsim.rig.quantity import parse_duration_us
+
+    if text is None:
+        return None
+    try:
+        period = parse_duration_us(text)
+    except ValueError as error:
+        raise InputError(f"--record-every: {error}") from None
+    if period < MIN_FILE_US:
+        raise InputError(f"--record-every {text}: give at least {MIN_FILE_US // SECOND_US}s")
+    return period
+
+
+def recording_size(text: str | None) -> int | None:
+    """Return the size at which a new file begins, in bytes; None without the option.
+
+    Raises:
+        InputError: it is not a size, or below 100 kB.
+    """
+    from rvsim.logs.long_recording import MIN_FILE_BYTES
+
+    if text is None:
+        return None
+    match = _SIZE.fullmatch(text)
+    if match is None:
+        raise InputError(f'--record-max {text}: write a number and its unit, kB, MB or GB, like "100MB"')
+    size = round(float(match[1]) * _SIZE_UNITS[match[2].lower()])
+    if size < MIN_FILE_BYTES:
+        raise InputError(f"--record-max {text}: give at least {MIN_FILE_BYTES // 1000}kB")
+    return size
+
+
+def sending_bus(interface: str | None, channel: str | None, adapter_options: "Sequence[str]") -> "BusSettings | None":
+    """Return the bus on which a log is sent; None without one.
+
+    Raises:
+        InputError: options of a bus without an interface, or an option that it does not have.
+    """
+    from rvsim.edge.settings import resolve
+
+    if interface is None:
+        if channel is not None or adapter_options:
+            name = "--bus-channel" if channel is not None else "--adapter-option"
+            raise InputError(f"{name} goes with --interface: name one, or leave {name} out")
+        return None
+    return resolve(interface, channel or "rvsim", None, adapter_options)

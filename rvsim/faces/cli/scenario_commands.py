@@ -115,7 +115,7 @@ def shakedown(
             return max(print_sentences(scenario, requested.dbc, requested.units) for scenario in scenarios)
         if not 1 <= repeat <= _MAX_REPEATS:
             raise InputError(f"--repeat {repeat}: give a number from 1 to {_MAX_REPEATS}")
-        _above_0("--processes", processes)
+        options.above_0("--processes", processes)
         first = options.seed(seed, repeat)
         first = 1 if first is None and repeat > 1 else first
         seeds = [None if first is None else first + number for number in range(repeat)]
@@ -174,8 +174,8 @@ def vary(
     def command() -> int:
         from rvsim.faces.cli.vary import vary as run
 
-        _above_0("--draw", draw)
-        _above_0("--processes", processes)
+        options.above_0("--draw", draw)
+        options.above_0("--processes", processes)
         return run(
             scenario,
             values,
@@ -189,13 +189,3 @@ def vary(
         )
 
     raise typer.Exit(run_command(command))
-
-
-def _above_0(option: str, number: int | None) -> None:
-    """Check that the number of an option is above 0.
-
-    Raises:
-        InputError: it is not.
-    """
-    if number is not None and number < 1:
-        raise InputError(f"{option} {number}: give a number above 0")

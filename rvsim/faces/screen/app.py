@@ -22,10 +22,12 @@ from rvsim.faces.screen.pages import foot_lines, page_rows
 from rvsim.faces.screen.palettes import DARK, DARK_16, LIGHT, LIGHT_16, Palette, palette_for, wants_no_colour
 from rvsim.faces.screen.picture import screen_svg
 from rvsim.faces.screen.scene import Mode, Page, Scene
+from rvsim.faces.screen.search_prompt import SEARCH_CSS, SearchPrompt
 from rvsim.faces.screen.sheet import Sheet
 from rvsim.faces.screen.theme import APP_CSS, THEMES, theme_name, variables_of
 from rvsim.runs.control import RunControl
 from rvsim.runs.manual_faults import ManualFaults
+from rvsim.runs.replay import ReplayRun
 
 REDRAWS_PER_SECOND = 4
 SET_POINT_STEP_C = 0.5
@@ -46,7 +48,7 @@ class LiveScreen(App[int]):
         *(Binding(entry.key, entry.action, entry.name, show=False) for entry in KEY_ACTIONS),
         Binding("ctrl+c", "interrupt", "Interrupt", show=False, priority=True),
     ]
-    CSS = APP_CSS
+    CSS = APP_CSS + SEARCH_CSS
 
     def __init__(
         self,
@@ -56,6 +58,7 @@ class LiveScreen(App[int]):
         *,
         manual_faults: ManualFaults | None = None,
         next_flag: Callable[[], None] | None = None,
+        replay: ReplayRun | None = None,
         ascii_only: bool = False,
         light: bool = False,
         palette: Palette | None = None,
@@ -75,7 +78,9 @@ class LiveScreen(App[int]):
         if manual_faults is not None:
             scene.has_manual_fault = manual_faults.has_fault
         self._control, self._clock = control, clock
-        self._manual_faults, self._next_flag = manual_faults, next_flag
+        self._manual_faults, self._replay = manual_faults, replay
+        self._next_flag = next_flag if replay is None else replay.next_flag
+        self._searched = ""
         self._ascii = ascii_only
         self._scroll_to_chosen = False
         self.title = "rvsim"
@@ -281,11 +286,62 @@ class LiveScreen(App[int]):
             self.redraw()
             return
 
-        def go_and_report() -> str:
-            go()
-            return "Reading on to the next flag."
+        self._go_through_log(go, "Reading on to the next flag.")
 
-        self._request(go_and_report)
+    def _go_through_log(self, go: Callable[[], None], text: str) -> None:
+        """Have the run's own thread go somewhere in the log; ``text`` stands at the bottom meanwhile."""
+
+        def go_and_report() -> None:
+            self.scene.status_text = text
+            go()
+
+        if self.scene.ended and self._replay is None:
+            self.scene.status_text = "The run has ended; devices can no longer be changed."
+        else:
+            self._control.request(go_and_report)
+        self.redraw()
+
+    def _way(self, go: Callable[[ReplayRun], None], text: str) -> None:
+        if self._replay is None:
+            self.scene.status_text = "Only a log has ways on and back."
+            self.redraw()
+        else:
+            self._go_through_log(partial(go, self._replay), text)
+
+    def action_previous_flag(self) -> None:
+        """Go back in a log to where the flag before was raised, and pause there."""
+        self._way(ReplayRun.previous_flag, "Reading the log again.")
+
+    def action_step_frames(self, by: int) -> None:
+        """Go one frame of a log on or back, and pause there."""
+        self._way(lambda replay: replay.step_frames(by), "")
+
+    def action_set_mark(self) -> None:
+        """Mark this place of a log."""
+
+        def set_mark(replay: ReplayRun) -> None:
+            replay.set_mark()
+            self.scene.mark = replay.observed_until
+
+        self._way(set_mark, "Marked; M goes back here.")
+
+    def action_go_to_mark(self) -> None:
+        """Go to the place of a log that was marked."""
+        self._way(ReplayRun.go_to_mark, "Reading the log again.")
+
+    def action_search(self) -> None:
+        """Ask for a text, and go on in a log to where it is told of."""
+        if self._replay is None:
+            self._way(ReplayRun.next_flag, "")
+            return
+
+        def search(text: str | None) -> None:
+            self._searched = text or self._searched
+            wanted = self._searched
+            if text is not None and wanted:
+                self._way(lambda replay: replay.search(wanted), f"Searching on for {wanted}.")
+
+        self.push_screen(SearchPrompt(self._searched), search)
 
     def action_scroll(self, pages: int) -> None:
         """Scroll by whole windows; on Aboard, choose a device that far away."""

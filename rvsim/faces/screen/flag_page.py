@@ -11,6 +11,9 @@ from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import explain_flags, tags
 from rvsim.watch.flag import Flag
 
+MAX_LISTED_GAPS = 5
+"""Times in which nobody listened that are listed; the rest is counted."""
+
 
 def flag_lines(scene: Scene, width: int) -> list[Line]:
     """Return the causes, the standing flags, and the cleared ones (dim), each with evidence and what to try next."""
@@ -27,6 +30,18 @@ def flag_lines(scene: Scene, width: int) -> list[Line]:
         lines += wrap_text(f"Try next: {cause.advice}", width, "    ", "    ", style)
     for flag in flags:
         lines += _full_flag_lines(flag, found.under.get(flag.number, ()), scene.units, width)
+    return lines + _gap_lines(scene, width)
+
+
+def _gap_lines(scene: Scene, width: int) -> list[Line]:
+    """Return lines about the last times in which nobody listened, the latest first."""
+    gaps = list(scene.watch.listening_gaps)[::-1]
+    lines: list[Line] = []
+    for gap in gaps[:MAX_LISTED_GAPS]:
+        text = f"{gap}"
+        lines += wrap_text(text[0].upper() + text[1:] + ".", width, "", "    ")
+    if len(gaps) > MAX_LISTED_GAPS:
+        lines.append(plain_line(f"{len(gaps) - MAX_LISTED_GAPS} earlier such gaps"))
     return lines
 
 

@@ -42,8 +42,11 @@ def _run_line(scene: Scene, load: tuple[float, float], width: int) -> Line:
     speed = f", {scene.speed:g} x" if scene.speed != 1 else ""
     pace = speed + (", paused" if scene.paused and not scene.ended else "")
     time = f"{elapsed_text(scene.now)} in"
+    mark = "" if scene.mark is None else f", mark at {elapsed_text(scene.mark)}"
     name = f"{scene.name}, {time}"
     forms = (
+        *((f"{name}{mark}{pace}, {scene.mode}.   {full}", f"{name}{mark}{pace}.   {full}") if mark else ()),
+        *((f"{name}{mark}{pace}.   {brief}", f"{time}{mark}{pace}.   {brief}") if mark else ()),
         f"{name}{pace}, {scene.mode}.   {full}",
         f"{name}{pace}, {scene.mode.partition(',')[0]}.   {full}",
         f"{name}{pace}.   {full}",

@@ -15,6 +15,7 @@ from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, explain_flags
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
 from rvsim.rig.model import DevicePlan, Rig
+from rvsim.runs.log_search import has_text
 from rvsim.watch.bus.turn import Turn, latest_turn
 from rvsim.watch.flag import WORST_FIRST, Flag
 from rvsim.watch.identity.records import RollCallLine
@@ -109,8 +110,48 @@ class Scene:
         self.paused = False
         self.ended = ""
         """How the run ended; empty while it runs."""
+        self.mark: int | None = None
+        """The time that was marked in a log; None without a mark."""
         self.has_manual_fault: Callable[[str], bool] = lambda _: False
         """Tells whether a device has a manual fault."""
+
+    def observe_by(self, watch: Watch) -> None:
+        """Show another watch from now on: the run has gone back. What is chosen stays."""
+        self.watch = watch
+        self.trends = Trends()
+
+    def find(self, text: str) -> Target | str | None:
+        """Choose the first device, message or reading with a text in its name, among those known now.
+
+        Returns:
+            The device, or message and field of the reading that is chosen; None where nothing has the text.
+        """
+        for device in self.devices():
+            if has_text(text, device.device, str(device.product or "")):
+                self.choose(device.device)
+                return device.device
+        for last in self.watch.last_frames():
+            names = [field.name for field in last.spec.fields] if last.spec is not None else []
+            if has_text(text, str(last.topic), *names):
+                field = next((name for name in names if has_text(text, name)), "")
+                self.show_message(last.device, last.topic.message, field)
+                return Target(str(last.topic), field)
+        return None
+
+    def show_message(self, device: str, message: str | None, field: str | None) -> None:
+        """Choose a device, its message on the tape, and the byte of a field there, as far as they are known."""
+        if all(line.device != device for line in self.watch.roll_call):
+            return
+        self.choose(device)
+        for topic_index, last in enumerate(self.chosen_frames()):
+            if message is None or last.topic.message != message:
+                continue
+            self.topic_index, self.piece_index = topic_index, None
+            for piece_index, piece in enumerate(pieces(last.spec, last.frame.data)):
+                if field and any(reading.field.name == field for reading in piece.readings):
+                    self.piece_index = piece_index
+                    return
+            return
 
     # Devices.
 

@@ -16,18 +16,19 @@ from contextlib import contextmanager
 from rvsim.errors import ENDING_SIGNALS, ExitCode, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.screen.app import LiveScreen
-from rvsim.faces.screen.scene import Mode, Scene
+from rvsim.faces.screen.scene import Mode, Scene, Target
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.rig.model import Rig
 from rvsim.runs.control import RunControl
 from rvsim.runs.listen import ListenRun
+from rvsim.runs.log_search import Match
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.replay import ReplayRun
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Event, Watch
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.quantity_text import compose
 
 
@@ -61,7 +62,7 @@ def run_with_screen(
     *,
     end_text: str = "The run has ended.",
     manual_faults: ManualFaults | None = None,
-    next_flag: Callable[[], None] | None = None,
+    replay: ReplayRun | None = None,
     light: bool = False,
 ) -> int:
     """Run something in its own thread with a screen, until the screen is closed.
@@ -73,7 +74,7 @@ def run_with_screen(
         clock: returns the time up to which the watch has observed, in microseconds.
         end_text: the text on the screen when the run has ended.
         manual_faults: the manual faults of a bench.
-        next_flag: makes a log go on to its next flag.
+        replay: the run of a log.
         light: whether to use the palette for a light background.
 
     Returns:
@@ -87,7 +88,7 @@ def run_with_screen(
     def run_and_report() -> None:
         try:
             run()
-            scene.ended = end_text
+            scene.ended = scene.ended or end_text
         except BaseException as error:  # raised again in the main thread
             failed.append(error)
             scene.ended = "The run stopped with an error; q quits."
@@ -99,7 +100,7 @@ def run_with_screen(
         control,
         clock,
         manual_faults=manual_faults,
-        next_flag=next_flag,
+        replay=replay,
         ascii_only=is_ascii_terminal(),
         light=light,
     )
@@ -160,22 +161,68 @@ def show_replay(
     end_text = "The log has ended." if replay.ends_with_log else "The chosen part of the log has ended."
     scene = Scene(name, replay.watch, rig, mode=Mode.LOG, units=units)
 
-    def report(flag: Flag | None) -> None:
-        if flag is None:
-            scene.status_text = "No further flag."
-        else:
-            scene.status_text = compose(f"{flag.tag} {flag.kind}, {flag.subject}: ", flag.text)
-
-    replay.on_found = report
+    replay.navigation, replay.stays_at_end = ScreenNavigation(scene, end_text), True
     return run_with_screen(
         scene,
         control,
         lambda: replay.run_paced(control),
         lambda: replay.observed_until,
         end_text=end_text,
-        next_flag=replay.next_flag,
+        replay=replay,
         light=light,
     )
+
+
+class ScreenNavigation:
+    """Shows the ways through a log on a screen."""
+
+    def __init__(self, scene: Scene, end_text: str) -> None:
+        self._scene, self._end_text = scene, end_text
+
+    def flag_reached(self, flag: Flag | None) -> None:
+        """Show the flag."""
+        if flag is None:
+            self._scene.status_text = "No further flag."
+        else:
+            self._scene.status_text = compose(f"{flag.tag} {flag.kind}, {flag.subject}: ", flag.text)
+
+    def frame_reached(self, frame: Frame) -> None:
+        """Show the frame on the tape."""
+        scene = self._scene
+        decoded = scene.watch.readings(frame)
+        if decoded is not None:
+            scene.show_message(decoded.device, decoded.spec.name, None)
+        scene.status_text = f"Frame at {frame.time / SECOND_US:.6f} s: {scene.named(frame.identifier)}"
+
+    def text_found(self, search: str, match: Match | None) -> None:
+        """Show where a text was found, and choose it; a text that comes no more is looked for in what is known."""
+        if match is not None:
+            if match.device is not None:
+                self._scene.show_message(match.device, match.message, match.field)
+            self._scene.status_text = compose(match.text, "  (/ enter: search on)")
+            return
+        known = self._scene.find(search)
+        here = f" Known so far: {_choice_text(known)}." if known is not None else ""
+        self._scene.status_text = f"{search}: not told of in the rest of the log.{here}"
+
+    def say(self, text: str) -> None:
+        """Show a sentence."""
+        self._scene.status_text = text
+
+    def watch_changed(self, watch: Watch) -> None:
+        """Show what another watch has observed."""
+        self._scene.observe_by(watch)
+        self._scene.status_text = ""
+
+    def log_ended(self, *, ended: bool) -> None:
+        """Show that the log has ended, or goes on."""
+        self._scene.ended = self._end_text if ended else ""
+
+
+def _choice_text(choice: Target | str) -> str:
+    if isinstance(choice, str):
+        return choice
+    return f"{choice.message}, {choice.field.replace('_', ' ')}" if choice.field else choice.message
 
 
 def show_listen(

@@ -21,6 +21,7 @@ from rvsim.wire.quantity_text import (
     QuantityText,
     decimal_text,
     decimals_of,
+    printed_unit,
     rounded,
 )
 
@@ -120,6 +121,10 @@ class DisplayUnits:
             text = decimal_text(scaled.numerator, MAX_EXACT_DECIMALS).rstrip("0").rstrip(".")
             return f"= {text} {conversion.unit}"
         return f"≈ {rounded(value, decimals_of(quantity.step * conversion.factor) + 2)} {conversion.unit}"
+
+    def conversion_of(self, quantity: Quantity) -> Conversion:
+        """Return how a quantity is converted, with the unit as it is printed; factor 1 where it stays as it is."""
+        return self._conversion(quantity) or Conversion(printed_unit(quantity.unit), Fraction(1))
 
     def _conversion(self, quantity: Quantity) -> Conversion | None:
         return (self._differences if quantity.is_difference else self._units).get(quantity.unit)

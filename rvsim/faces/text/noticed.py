@@ -5,11 +5,13 @@ log, nor how a flag is raised.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
 
+from rvsim.faces.text.clock import NO_CLOCK, Clock
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, group_flags, tags
 from rvsim.watch.causes import Cause, CauseKind
-from rvsim.watch.flag import Flag, FlagKind
+from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 
 MAX_LISTED_FLAGS = 8
 """How many flags of one kind and advice a survey lists; the rest is counted. The JSON form has all of them."""
@@ -39,37 +41,93 @@ SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.LOG_OUT_OF_ORDER: "has times that are not plausible",
 }
 """What each kind of flag says of its subject; messages that are not defined are counted instead."""
+CAUSE_TEXTS: Mapping[CauseKind, str] = {
+    CauseKind.SHARED_SUPPLY: "became silent and returned together",
+    CauseKind.GONE_TOGETHER: "became silent together",
+    CauseKind.RECORDER_PAUSED: "paused, or its recorder did",
+    CauseKind.EXCHANGED: "are exchanged",
+}
+"""The same of each kind of cause that is no flag."""
+
+
+class Trouble(NamedTuple):
+    """One cause, or a group of flags that no cause explains.
+
+    ``line`` is its line of a summary; ``sentence`` what is wrong, without a full stop; ``evidence`` what that rests on;
+    ``explained`` the flags that it explains besides its own.
+    """
+
+    line: str
+    sentence: str
+    severity: Severity
+    evidence: str
+    advice: str
+    flags: tuple[Flag, ...]
+    explained: tuple[Flag, ...]
+    kind: FlagKind | CauseKind
+
+    @property
+    def is_gas(self) -> bool:
+        """Whether it is about gas, which comes before all else."""
+        return any(flag.is_gas for flag in self.flags)
+
+
+def troubles(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock: Clock = NO_CLOCK) -> list[Trouble]:
+    """Return causes and groups of flags: gas first, then the worst, of these those that explain others."""
+    found = [_of_causes(alike, units, clock) for alike in group_causes(explained.causes)]
+    groups = (group for group in group_flags(explained.top) if group[0].kind is not FlagKind.UNKNOWN_MESSAGE)
+    found += [_of_group(explained, group, units, clock) for group in groups]
+    return sorted(found, key=lambda one: (not one.is_gas, WORST_FIRST.index(one.severity)))
+
+
+def _of_causes(alike: Sequence[Cause], units: DisplayUnits, clock: Clock) -> Trouble:
+    first, more = alike[0], f", and {len(alike) - 1} more of this kind" if len(alike) > 1 else ""
+    starts_so = first.subject == "bus" or first.text.startswith(first.subject.split(",")[0])
+    sentence = ("" if starts_so else f"{first.subject}: ") + units.render(first.text) + more
+    flags = tuple(flag for cause in alike for flag in cause.flags)
+    line = f"cause, {first.severity}: {sentence}; this explains {tags(flags)}."
+    kinds = ", ".join(dict.fromkeys(f"{flag.kind} of {flag.subject}" for flag in flags))
+    evidence = f"{from_until(first, clock)}; it explains {kinds}"
+    if first.kind is CauseKind.RECORDER_PAUSED:
+        evidence = f"{units.render(first.evidence[0])}{clock.span(first.since, None)}"
+    return Trouble(line, sentence, first.severity, evidence, first.advice, (), flags, first.kind)
+
+
+def _of_group(explained: ExplainedFlags, group: Sequence[Flag], units: DisplayUnits, clock: Clock) -> Trouble:
+    under = tuple(other for flag in group for other in explained.under.get(flag.number, ()))
+    explains = f"; this explains {tags(under)}" if under else ""
+    first, sentence = group[0], group_text(group)
+    line = f"{tags(group)} {first.severity}: {sentence}{explains}."
+    evidence = f"{units.render(first.text)} ({from_until(first, clock)}{_silence(first)})"
+    if len(group) > 1:
+        evidence += f", and {len(group) - 1} more of this kind"
+    return Trouble(line, sentence, first.severity, evidence, first.advice, tuple(group), under, first.kind)
+
+
+def _silence(flag: Flag) -> str:
+    return f", silent for {flag.silence / 1e6:.2f} s in all" if flag.silence is not None else ""
 
 
 def summary_lines(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> Iterator[str]:
-    """Yield a line for each cause, then one for each group of flags that no cause explains."""
-    for alike in _alike(explained.causes):
-        first, more = alike[0], f", and {len(alike) - 1} more of this kind" if len(alike) > 1 else ""
-        whose = (
-            "" if first.subject == "bus" or first.text.startswith(first.subject.split(",")[0]) else f"{first.subject}: "
-        )
-        under = tags([flag for cause in alike for flag in cause.flags])
-        yield f"cause, {first.severity}: {whose}{units.render(first.text)}{more}; this explains {under}."
-    for group in group_flags(explained.top):
-        if group[0].kind is not FlagKind.UNKNOWN_MESSAGE:
-            yield f"{tags(group)} {group[0].severity}: {_group_text(group)}{_explaining(explained, group)}."
+    """Yield a line for each cause and for each group of flags that no cause explains, the worst first."""
+    return (trouble.line for trouble in troubles(explained, units))
 
 
-def flag_details(explained: ExplainedFlags, units: DisplayUnits = METRIC) -> Iterator[str]:
+def flag_details(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock: Clock = NO_CLOCK) -> Iterator[str]:
     """Yield causes and flags with evidence and the next step, the flags that a cause explains under it."""
     for cause in explained.causes:
         explains = f"this explains {tags(cause.flags)}"
-        yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {_from_until(cause)}; {explains}"
+        yield f"  cause, {cause.severity}, {cause.kind}: {cause.subject} {from_until(cause, clock)}; {explains}"
         yield f"      {units.render(cause.text)}"
         yield from (f"      {units.render(line)}" for line in cause.evidence[:MAX_LISTED_FLAGS])
         if len(cause.evidence) > MAX_LISTED_FLAGS:
             yield f"      and {len(cause.evidence) - MAX_LISTED_FLAGS} more of what it explains"
         yield f"      Try next: {cause.advice}"
     for group in group_flags(explained.top):
-        yield from _group(explained, group, units)
+        yield from _group(explained, group, units, clock)
 
 
-def _alike(causes: Sequence[Cause]) -> list[list[Cause]]:
+def group_causes(causes: Sequence[Cause]) -> list[list[Cause]]:
     """Group pauses, of which there can be many; every other cause is a group of its own."""
     groups: dict[object, list[Cause]] = {}
     for place, cause in enumerate(causes):
@@ -77,30 +135,26 @@ def _alike(causes: Sequence[Cause]) -> list[list[Cause]]:
     return list(groups.values())
 
 
-def _group(explained: ExplainedFlags, group: Sequence[Flag], units: DisplayUnits) -> Iterator[str]:
+def _group(explained: ExplainedFlags, group: Sequence[Flag], units: DisplayUnits, clock: Clock) -> Iterator[str]:
     yield f"  {tags(group)} {group[0].severity}, {group[0].kind}"
     for flag in group[:MAX_LISTED_FLAGS]:
-        whole = f", silent for {flag.silence / 1e6:.2f} s in all" if flag.silence is not None else ""
         under = explained.under.get(flag.number, ())
         kinds = ", ".join(dict.fromkeys(str(other.kind) for other in under))
         explains = f"; this explains {tags(under)}, {kinds}" if under else ""
-        yield f"      {flag.subject}: {units.render(flag.text)} ({_from_until(flag)}{whole}){explains}"
+        yield f"      {flag.subject}: {units.render(flag.text)} ({from_until(flag, clock)}{_silence(flag)}){explains}"
     if len(group) > MAX_LISTED_FLAGS:
         yield f"      and {len(group) - MAX_LISTED_FLAGS} more of this kind"
     yield f"      Try next: {group[0].advice}"
 
 
-def _from_until(found: Flag | Cause) -> str:
+def from_until(found: Flag | Cause, clock: Clock) -> str:
+    """Return from when to when, in seconds since the start of the log, and by its clock."""
     until = f"until {found.until / 1e6:.1f} s" if found.until is not None else "to the end"
-    return f"from {found.since / 1e6:.1f} s {until}"
+    return f"from {found.since / 1e6:.1f} s {until}{clock.span(found.since, found.until)}"
 
 
-def _explaining(explained: ExplainedFlags, group: Sequence[Flag]) -> str:
-    under = [other for flag in group for other in explained.under.get(flag.number, ())]
-    return f"; this explains {tags(under)}" if under else ""
-
-
-def _group_text(group: Sequence[Flag]) -> str:
+def group_text(group: Sequence[Flag]) -> str:
+    """Return what flags of one kind say of their subjects, in a few words."""
     subjects = list(dict.fromkeys(flag.subject for flag in group))
     subject = "the bus" if subjects == ["bus"] else ", ".join(subjects)
     never = group[0].kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)

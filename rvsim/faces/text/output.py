@@ -7,10 +7,19 @@ from collections.abc import Sequence
 from typing import Any, TextIO
 
 from rvsim.faces.text.marks import topic_origins
-from rvsim.logs.formats.jsonl import frame_fields, line, reading_fields
+from rvsim.logs.formats.jsonl import frame_fields, gap_fields, line, reading_fields
 from rvsim.watch.causes import Cause
 from rvsim.watch.flag import Flag
-from rvsim.watch.watch import Event, FlagCleared, FlagRaised, NodeDescribed, PresenceChanged, ReadingChanged, Watch
+from rvsim.watch.watch import (
+    Event,
+    FlagCleared,
+    FlagRaised,
+    ListeningGap,
+    NodeDescribed,
+    PresenceChanged,
+    ReadingChanged,
+    Watch,
+)
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
 
@@ -65,6 +74,8 @@ class JsonLinesSink:
                     "product": None if event.product is None else event.product._asdict(),
                     "software": event.software,
                 }
+            case ListeningGap():
+                return gap_fields(event.since, event.about, self._channel)
             case FlagRaised() | FlagCleared():
                 return flag_fields(event.flag, "raised" if isinstance(event, FlagRaised) else "cleared")
 

@@ -16,6 +16,7 @@ from rvsim.watch.watch import (
     Event,
     FlagCleared,
     FlagRaised,
+    ListeningGap,
     NodeDescribed,
     Presence,
     PresenceChanged,
@@ -110,7 +111,7 @@ class Sentences:
         self._last_written[key] = now
         return True
 
-    def _sentence(self, event: PresenceChanged | NodeDescribed | FlagRaised | FlagCleared) -> str:
+    def _sentence(self, event: PresenceChanged | NodeDescribed | FlagRaised | FlagCleared | ListeningGap) -> str:
         match event:
             case PresenceChanged():
                 return self._presence(event)
@@ -124,6 +125,8 @@ class Sentences:
                 return f"{flag.tag} {flag.severity}, {flag.subject}: {text}\n{'':13}Try next: {flag.advice}"
             case FlagCleared():
                 return f"{event.flag.tag} cleared, {event.flag.subject}: {event.flag.kind}"
+            case ListeningGap():
+                return f"listening again: {event}"
             case _:
                 assert_never(event)
 

@@ -1,27 +1,30 @@
-"""A survey as text and as JSON.
+"""A survey as text.
 
-Knows: the JSON contract and the order in which support reads a survey. Does not know how a survey is made.
+Knows: the order in which support reads a survey: at most ten lines that say what is wrong, then the details. Does not
+know how a survey is made, nor its JSON form (`survey_json`).
 """
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict
-from typing import Any
 
-from rvsim.faces.text.bus_errors_text import errors_json, errors_text
+from rvsim.faces.text.answer import NOTHING_THERE, Answer, answer, clock_of, devices_line, span_text
+from rvsim.faces.text.bus_errors_text import errors_text
+from rvsim.faces.text.clock import Clock
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import explain_flags
 from rvsim.faces.text.marks import LEGEND, mark, mark_of
-from rvsim.faces.text.noticed import flag_details, summary_lines, times
-from rvsim.faces.text.output import cause_fields
-from rvsim.faces.text.worst_case_text import worst_case_json, worst_case_text
+from rvsim.faces.text.noticed import flag_details
+from rvsim.faces.text.presence_text import LEGEND as PRESENCE_LEGEND
+from rvsim.faces.text.presence_text import presence_text
+from rvsim.faces.text.signals_text import signals_text
+from rvsim.faces.text.worst_case_text import worst_case_text
 from rvsim.logs.columns import LogLoad
-from rvsim.logs.formats.jsonl import SCHEMA, json_text, utc_text
-from rvsim.logs.read import Log
+from rvsim.logs.formats.jsonl import utc_text
+from rvsim.logs.read import Log, ReadUpTo
+from rvsim.logs.reported_faults import FaultSeen, reported_faults
 from rvsim.logs.survey import MessageCounts, Survey, SurveyedMessage, SurveyedSource
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.runs.selection import LogSelection
-from rvsim.watch.flag import Flag, Severity
 from rvsim.watch.transitions import Topic
 from rvsim.wire import texts
 from rvsim.wire.catalogue import Catalogue
@@ -31,126 +34,17 @@ MAX_NAMED_USERS = 3
 """Senders of the worst second that are named."""
 MAX_LISTED_PLACES = 5
 """Places of one kind of damage that are listed; the rest is counted."""
-MIN_JUDGED_S = 15
-"""Seconds below which no device is called missing: three heartbeats of 5 s (rv-c.com/node/82)."""
+MAX_FIRST_LINES = 10
+"""Lines that say what is wrong, before the details begin."""
 
 
-def as_json(log: Log, found: Survey, channel: str = "", selected: LogSelection = WHOLE_LOG) -> str:
-    """Return the survey of one channel as one JSON object; a log with several channels has one for each.
-
-    ``channel`` is null where the log names none. ``unreadable`` is that of the whole log, ``damage`` of the channel.
-    ``part`` has the first and last second that are shown, since the start of the log; its end is null for that of the
-    log. ``times_in_order`` is false where times run back, or are in another unit than seconds. ``errors`` explains
-    error frames and states.
-    """
-    return json_text(
-        {
-            "schema": SCHEMA,
-            "log": log.name,
-            "channel": channel or None,
-            "started": _date(log),
-            "part": {
-                "from": selected.part.start / 1e6,
-                "to": None if selected.part.end is None else selected.part.end / 1e6,
-                "devices": list(selected.devices),
-                "messages": [name or f"{dgn:05X}" for dgn, name in selected.messages],
-            },
-            "frames": found.frames,
-            "seconds": round(found.seconds, 6),
-            "unreadable": [{"line": line, "why": why} for line, why in log.statistics.unreadable],
-            "times_in_order": found.in_order,
-            "bus_load": {**_load(found), "plan": worst_case_json(found.worst_case)},
-            "damage": _damage(log, channel),
-            "errors": errors_json(found.errors),
-            "accepted": [
-                {"kind": kind, "subject": subject, "count": count} for (kind, subject), count in found.accepted.items()
-            ],
-            "devices": [_device(source, in_order=found.in_order) for source in found.sources],
-            "causes": [cause_fields(cause) for cause in found.causes],
-            "flags": [_flag(flag) for flag in found.flags],
-        }
-    )
-
-
-def _flag(flag: Flag) -> dict[str, Any]:
-    """Return the fields of a flag in a survey; those of a flag in JSON lines are in `output`."""
-    return {
-        "flag": flag.number,
-        "kind": flag.kind,
-        "subject": flag.subject,
-        "severity": str(flag.severity),
-        "text": flag.text,
-        "advice": flag.advice,
-        "evidence": list(flag.evidence),
-        "since": flag.since / 1e6,
-        "until": None if flag.until is None else flag.until / 1e6,
-    }
-
-
-def _load(found: Survey) -> dict[str, Any]:
-    """Return the bus load: average, worst second with its senders, and the room left in it.
-
-    All are null in a log whose times run back; the worst second is null in a log that is shorter. Impossible figures
-    are given as computed, with ``judged`` false.
-    """
-    use, worst = found.load, found.load.peak if found.in_order else None
-    shares = Counter(worst.by_user if worst is not None else {}).most_common()
-    return {
-        "judged": found.in_order and not use.is_impossible,
-        "average_percent": round(use.average_percent, 3) if found.in_order else None,
-        "worst_second_percent": round(use.peak_percent, 3) if worst is not None else None,
-        "worst_second": worst.start / 1e6 if worst is not None else None,
-        "worst_second_by_source": {str(user): round(100 * bits / use.bit_rate, 3) for user, bits in shares},
-        "room_percent": round(use.room_percent, 3) if worst is not None else None,
-    }
-
-
-def _date(log: Log) -> str | None:
-    """Return when a log started, in UTC; None where it has no date."""
-    started = log.statistics.started
-    return None if started is None else utc_text(started)
-
-
-def _damage(log: Log, channel: str) -> dict[str, Any]:
-    """Return how much of a log could not be read, or is not a frame of this network."""
-    counts = log.statistics_of(channel)
-    return {
-        "unreadable": counts.unreadable_count,
-        "skipped": {kind: number for kind, number in counts.skipped.items() if number},
-        "steps_back": counts.steps_back,
-        "untimed": counts.untimed,
-        "clock_sets": counts.clock_set_count,
-        "clock_jumps": counts.jump_count,
-        "before_zero": counts.before_zero,
-        "delta_times": log.are_times_summed,
-    }
-
-
-def _device(source: SurveyedSource, *, in_order: bool) -> dict[str, Any]:
-    return {
-        "source": source.address,
-        "name": None if source.name is None else asdict(source.name),
-        "product": next((str(record.product) for record in source.devices if record.product is not None), None),
-        "functions": [
-            {"function": name, "instance": instance}
-            for record in source.devices
-            for name, instances in record.functions.items()
-            for instance in instances or (None,)
-        ],
-        "messages": [
-            {
-                "dgn": f"{message.dgn:05X}",
-                "message": message.name,
-                "instance": message.instance,
-                **({} if message.dsa is None else {"dsa": message.dsa}),
-                **({"part": message.part} if message.part else {}),
-                "count": counts.count,
-                "median_gap_ms": counts.median_gap / 1000 if counts.median_gap is not None and in_order else None,
-                "worst_gap_ms": counts.longest_gap / 1000 if counts.count > 1 and in_order else None,
-            }
-            for message, counts in source.messages.items()
-        ],
-    }
+def _gap_lines(found: Survey) -> Iterator[str]:
+    """Return lines about the times in which the recorder did not listen."""
+    gaps = found.listening_gaps
+    yield from (f"  {gap}" for gap in gaps[:MAX_LISTED_PLACES])
+    if len(gaps) > MAX_LISTED_PLACES:
+        total = sum(gap.time - gap.since for gap in gaps) / 1e6
+        yield f"  {len(gaps) - MAX_LISTED_PLACES} more such gaps; all together {span_text(total)}"
 
 
 def as_text(
@@ -161,57 +55,96 @@ def as_text(
     selected: LogSelection = WHOLE_LOG,
     units: DisplayUnits = METRIC,
 ) -> Iterator[str]:
-    """Return the survey of one channel as lines: summary, devices, flags with their evidence.
+    """Return the survey of one channel as lines: what is wrong, then bus load, devices, faults, flags.
 
     ``found`` is the whole survey; of it the devices, messages and flags that are ``selected`` are shown.
     """
     whole, found = found, selected.of(found)
-    started = _date(log)
-    named = f", channel {channel}" if len(log.channels) > 1 else ""
-    since = f", started {started[:19].replace('T', ' ')} UTC" if started else ""
-    frames = f"{found.frames} frame{'' if found.frames == 1 else 's'}"
-    yield f"{log.name}{named}, {log.kind}: {frames} in {_span(found.seconds)} from {_addresses(whole)}{since}."
-    if not selected.is_everything:
-        yield selected.sentence(found)
-    if not found.frames and not found.flags:
-        yield "The log has no frames of this network. Check that it is the right log, bus and filter."
+    clock = clock_of(log)
+    known = answer(log, whole, channel, selected, units)
+    yield from _first_lines(log, whole, found, channel, selected, known)
+    yield ""
+    if not whole.frames and not whole.flags:
         yield from left_out(log, channel)
         return
-    yield from _load_lines(whole)
+    yield from load_lines(whole)
     yield from left_out(log, channel)
+    yield from _gap_lines(found)
     yield ""
-    yield "Summary"
-    yield from (f"  {text}" for text in _summary(whole, found, units, selected))
-    yield ""
+    if any(found.presence.values()):
+        yield f"Presence.   {PRESENCE_LEGEND}"
+        yield from presence_text(found.presence, max(found.start, selected.part.start), found.end, clock)
+        yield ""
     if found.sources:
         yield f"Devices and their messages.   {LEGEND}"
         for source in found.sources:
             yield from _source(source, catalogue, with_rig=bool(found.planned), in_order=found.in_order)
         yield ""
+    if found.signals:
+        yield f"Signals: what each field did.   {LEGEND}"
+        yield from signals_text(found.signals, found.sources, catalogue, units, clock)
+        yield ""
+    faults = reported_faults(found.flags)
+    if faults:
+        yield "Faults that devices report"
+        yield from (_fault(fault, units, clock) for fault in faults)
+        yield ""
     if found.flags:
         yield "Flags"
     else:
         yield "No flags that the rig does not accept." if found.accepted else "No flags."
-    yield from flag_details(explain_flags(found.flags, found.causes), units)
+    yield from flag_details(explain_flags(found.flags, found.causes), units, clock)
     if found.errors.frames or found.errors.states:
         yield ""
         yield "What the errors mean"
         yield from errors_text(found.errors)
 
 
-def _span(seconds: float) -> str:
-    """Return a duration as text: ``119.7 s``, ``3 min 35 s``, ``23 h 59 min``."""
-    if seconds < 120:
-        return f"{seconds:.1f} s"
-    minutes = int(seconds) // 60
-    return f"{minutes} min {int(seconds) % 60:02d} s" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"
+def _first_lines(
+    log: Log, whole: Survey, found: Survey, channel: str, selected: LogSelection, known: Answer
+) -> Iterator[str]:
+    """Yield the lines that answer what is wrong, at most ``MAX_FIRST_LINES``; further troubles are counted."""
+    started = log.statistics.started
+    date = None if started is None else utc_text(started)
+    named = f", channel {channel}" if len(log.channels) > 1 else ""
+    since = f", started {date[:19].replace('T', ' ')} UTC" if date else ""
+    frames = f"{found.frames} frame{'' if found.frames == 1 else 's'}"
+    first = [f"{log.name}{named}, {log.kind}: {frames} in {span_text(found.seconds)} from {_addresses(whole)}{since}."]
+    if not selected.is_everything:
+        first.append(selected.sentence(found))
+    yield from first
+    if known.cause == NOTHING_THERE:
+        yield f"{NOTHING_THERE} {known.next_step.capitalize()}."
+        return
+    yield "Summary"
+    notes = [f"  {doubt.line}" for doubt in known.doubts if doubt.line]
+    if whole.planned:
+        notes.insert(0, f"  {devices_line(whole)}.")
+    lines = [f"  {trouble.line}" for trouble in known.troubles]
+    if known.severity is None:
+        lines.insert(0, f"  {known.cause}")
+    else:
+        lines[1:1] = [f"      {known.evidence}", f"      Try next: {known.next_step}"]
+    room = max(1 if known.severity is None else 3, MAX_FIRST_LINES - len(first) - 1 - len(notes))
+    if len(lines) > room:
+        left = len(lines) - room + 1
+        lines[room - 1 :] = [f"  and {left} more kind{'' if left == 1 else 's'} of trouble, below."]
+    yield from (*lines, *notes)
+
+
+def _fault(fault: FaultSeen, units: DisplayUnits, clock: Clock) -> str:
+    """Return the line of a fault: who, what, when first and last, how often."""
+    until = "still reported at the end" if fault.last is None else f"last {fault.last / 1e6:.1f} s"
+    often = "" if fault.times == 1 else f", {fault.times} times"
+    first = f"first {fault.first / 1e6:.1f} s, {until}{clock.span(fault.first, fault.last)}"
+    return f"  {fault.device}: {units.render(fault.text)} ({fault.severity}; {first}{often})"
 
 
 def _addresses(found: Survey) -> str:
     return f"{len(found.sources)} address{'' if len(found.sources) == 1 else 'es'}"
 
 
-def _load_lines(found: Survey) -> Iterator[str]:
+def load_lines(found: Survey) -> Iterator[str]:
     """Return the bus load, the senders of the worst second, and the room left in it."""
     use = found.load
     if not found.in_order:
@@ -219,7 +152,7 @@ def _load_lines(found: Survey) -> Iterator[str]:
     elif use.is_impossible:
         yield _impossible(use)
     elif use.peak is not None:
-        names = {source.address: _device_name(source) for source in found.sources}
+        names = {source.address: device_name(source) for source in found.sources}
         users = Counter(use.peak.by_user).most_common(MAX_NAMED_USERS)
         most = [f"{100 * bits / use.bit_rate:.1f} % {_user(user, names)}" for user, bits in users]
         others = len(use.peak.by_user) - MAX_NAMED_USERS
@@ -244,7 +177,7 @@ def _impossible(use: LogLoad) -> str:
     )
 
 
-def _device_name(source: SurveyedSource) -> str:
+def device_name(source: SurveyedSource) -> str:
     """Return the planned devices at an address, or the address."""
     planned = ", ".join(record.device for record in source.devices if record.planned)
     return planned or _address(source.address)
@@ -268,9 +201,13 @@ def left_out(log: Log, channel: str | None = None) -> Iterator[str]:
         yield f"  line {line} could not be read: {why}"
     if counts.unreadable_count > MAX_LISTED_PLACES:
         yield f"  and {counts.unreadable_count - MAX_LISTED_PLACES} more places could not be read"
+    if log.read_up_to is not None:
+        yield f"  {_growing_text(log.read_up_to)}"
     skipped = ", ".join(f"{number} {kind}" for kind, number in counts.skipped.items() if number)
     if skipped:
         yield f"  not decoded: {skipped}"
+    if counts.joined:
+        yield f"  {counts.joined} {_were(counts.joined, 'long message')} in one entry; the bus load lacks its packets"
     for line, back in counts.clock_sets[:MAX_LISTED_PLACES]:
         yield f"  line {line}: the clock was set back by {back / 1e6:.1f} s; gaps across this step are not known"
     if counts.clock_set_count > MAX_LISTED_PLACES:
@@ -288,39 +225,15 @@ def left_out(log: Log, channel: str | None = None) -> Iterator[str]:
         yield f"  {counts.untimed} {_were(counts.untimed, 'frame')} without a time; the time before is used instead"
 
 
+def _growing_text(end: ReadUpTo) -> str:
+    read = f"read up to {end.time / 1e6:.3f} s, byte {end.byte}"
+    if end.is_certain:
+        return f"the file is still growing: {read}; survey it again for the rest"
+    return f"the file ends within an entry and was just written: {read}; if it is still growing, survey it again"
+
+
 def _were(count: int, noun: str) -> str:
     return f"{noun} was" if count == 1 else f"{noun}s were"
-
-
-# Summary.
-
-
-def _summary(whole: Survey, found: Survey, units: DisplayUnits, selected: LogSelection) -> Iterator[str]:
-    """Yield the summary of ``found``, the selected part; planned devices are counted in the whole survey."""
-    if whole.planned:
-        present = whole.planned - len(whole.unseen_devices)
-        yield f"{present} of {whole.planned} planned devices sent frames" + (
-            f"; no frames from: {', '.join(whole.unseen_devices)}." if whole.unseen_devices else "."
-        )
-    if found.seconds < MIN_JUDGED_S:
-        yield f"Less than {MIN_JUDGED_S} s: too short to tell which devices are missing."
-    yield from summary_lines(explain_flags(found.flags, found.causes), units)
-    unknown = sum(message.name is None for source in found.sources for message in source.messages)
-    known = sum(len(source.messages) for source in found.sources) - unknown
-    if unknown:
-        yield f"{unknown} of {unknown + known} messages are not defined; give a DBC file that defines them with --dbc."
-    if found.accepted:
-        accepted = ", ".join(f"{kind} {subject}{times(count)}" for (kind, subject), count in found.accepted.items())
-        yield f"Not flagged, because the rig accepts it: {accepted}."
-    if not found.planned:
-        yield "No rig was given: the planned devices are not known. --draft-rig FILE writes a rig from this log."
-    quiet = (
-        all(flag.severity is Severity.NOTICE for flag in found.flags)
-        and not found.unseen_devices
-        and not found.accepted
-    )
-    if quiet and found.seconds >= MIN_JUDGED_S:
-        yield "No rule found anything wrong" + ("." if selected.is_everything else " in what is shown.")
 
 
 # Devices.
@@ -342,14 +255,14 @@ def _source(source: SurveyedSource, catalogue: Catalogue, *, with_rig: bool, in_
     if name is not None:
         known.append(f"NAME: manufacturer code {name.manufacturer_code}, serial number {name.serial_number}")
     yield f"  address {source.address:02X} hex" + (f": {'; '.join(known)}" if known else "")
-    titles = {message: _message_title(message, catalogue) for message in source.messages}
+    titles = {message: message_title(message, catalogue) for message in source.messages}
     width = max(map(len, titles.values()))
     for message, counts in source.messages.items():
         often = _how_often(counts) if in_order or counts.count == 1 else f"{counts.count} times"
         yield f"    {titles[message]:<{width}}  {often}"
 
 
-def _message_title(message: SurveyedMessage, catalogue: Catalogue) -> str:
+def message_title(message: SurveyedMessage, catalogue: Catalogue) -> str:
     """Return the name of a message with its instance, a heartbeat with its function, and the mark of its origin."""
     if not message.name:
         return f"{Topic(0, *message)}, not defined"
@@ -363,9 +276,10 @@ def _how_often(counts: MessageCounts) -> str:
     mean, median = counts.mean_gap, counts.median_gap
     if mean is None or median is None:
         return "once"
-    usual = f"in bursts, on average one each {_gap(mean)}" if counts.in_bursts else f"every {_gap(median)}"
-    return f"{counts.count} times, {usual}, longest gap {_gap(counts.longest_gap)}"
+    usual = f"in bursts, on average one each {gap_text(mean)}" if counts.in_bursts else f"every {gap_text(median)}"
+    return f"{counts.count} times, {usual}, longest gap {gap_text(counts.longest_gap)}"
 
 
-def _gap(microseconds: float) -> str:
+def gap_text(microseconds: float) -> str:
+    """Return the time between two messages as text."""
     return f"{microseconds / 1000:.0f} ms" if microseconds < 999_500 else f"{microseconds / 1e6:.2f} s"

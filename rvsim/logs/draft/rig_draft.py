@@ -12,7 +12,14 @@ from typing import NamedTuple
 
 from rvsim.errors import InputError
 from rvsim.logs.draft.log_units import names_of, units_of
-from rvsim.logs.draft.rig_text import PAUSE_STEP_US, accepted_trouble, count_faults, printable_text, render_rig
+from rvsim.logs.draft.rig_text import (
+    PAUSE_STEP_US,
+    accepted_trouble,
+    count_faults,
+    log_table,
+    printable_text,
+    render_rig,
+)
 from rvsim.logs.survey import Survey, survey
 from rvsim.rig.load import check_model
 from rvsim.rig.model import Rig
@@ -66,13 +73,16 @@ class LogNotes:
             yield frame
 
 
-def learn_rig(open_log: Callable[[], Iterable[Frame | LineEvent]], catalogue: Catalogue, log_name: str) -> RigDraft:
+def learn_rig(
+    open_log: Callable[[], Iterable[Frame | LineEvent]], catalogue: Catalogue, log_name: str, columns: str | None = None
+) -> RigDraft:
     """Return a rig learnt from a log, with which the same log raises no flag.
 
     Args:
         open_log: opens the log at its beginning, for its frames and events; called twice.
         catalogue: the message definitions.
         log_name: the log's name, for the rig's name, its title and its comments.
+        columns: the columns of the log, if it is a table.
 
     Raises:
         InputError: the log has no frames of devices.
@@ -81,7 +91,8 @@ def learn_rig(open_log: Callable[[], Iterable[Frame | LineEvent]], catalogue: Ca
     found = survey(notes.observe(open_log()), catalogue)
     text = draft_rig(found, notes, log_name).text
     rig = check_model(Rig, TomlFile(Path("draft.toml"), text, tomllib.loads(text)))
-    return draft_rig(found, notes, log_name, survey(open_log(), catalogue, rig).flags)
+    learnt = draft_rig(found, notes, log_name, survey(open_log(), catalogue, rig).flags)
+    return learnt if columns is None else learnt._replace(text=learnt.text + log_table(columns))
 
 
 def draft_rig(found: Survey, notes: LogNotes, log_name: str, flags: Iterable[Flag] = ()) -> RigDraft:

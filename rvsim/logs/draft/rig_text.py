@@ -70,6 +70,11 @@ def render_rig(
     return "\n".join(lines) + "\n"
 
 
+def log_table(columns: str) -> str:
+    """Return the table of a rig's file that says how a log is read that is a table of frames."""
+    return f"\n# The columns of this vehicle's logs.\n[log]\ncolumns = {_text(columns)}\n"
+
+
 def _head(found: Survey, log: str, accepted: Accepted) -> Iterator[str]:
     addresses = "1 address" if len(found.sources) == 1 else f"{len(found.sources)} addresses"
     frames = "1 frame" if found.frames == 1 else f"{found.frames} frames"

@@ -6,10 +6,12 @@ and the types of .trc lines that python-can skips.
 """
 
 import re
+from collections.abc import Mapping
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
 from typing import ClassVar
 
+from rvsim.logs.formats.dates import parse_date_us
 from rvsim.logs.formats.entry import (
     EntryKind,
     LogEntry,
@@ -19,6 +21,8 @@ from rvsim.logs.formats.entry import (
     checked_identifier,
     data_length,
     error_entry,
+    joined_data,
+    joined_message,
     other_frame,
     parse_data_pairs,
     parse_hex,
@@ -31,7 +35,9 @@ from rvsim.wire.line_events import ErrorState
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _GERMAN_MONTHS = {"mär": 3, "mai": 5, "okt": 10, "dez": 12}
-_DATE = re.compile(r"(\w{3})\s+(\d{1,2})\s+(\d\d?):(\d\d):(\d\d)(?:\.(\d{1,6}))?(?:\s+([ap])m)?\s+(\d{4})", re.I)
+_DATE = re.compile(
+    r"(?:\S+\s+)?(\w{3})\s+(\d{1,2})\s+(\d\d?):(\d\d):(\d\d)(?:\.(\d{1,6}))?(?:\s+([ap])m)?\s+(\d{4})", re.I
+)
 
 _STATES = {
     b"error active": ErrorState.ACTIVE,
@@ -53,9 +59,8 @@ class AscReader:
     kind: ClassVar[str] = "text with a dated head (.asc)"
 
     _head = re.compile(
-        rb"(?:date\s+\S+\s+(?P<date>.+)|begin\s+triggerblock(?:\s+\S+\s+(?P<trigger>.+))?|end\s+triggerblock"
-        rb"|base\s+(?P<base>hex|dec)(?:\s+timestamps\s+(?P<count>absolute|relative))?"
-        rb"(?:\s+(?:no\s+)?internal\s+events\s+logged)?"
+        rb"(?:date\s+(?P<date>.+)|begin\s+triggerblock(?:\s+(?P<trigger>.+))?|end\s+triggerblock"
+        rb"|base\s+(?P<base>hex|dec)[a-z]*(?P<more>\s.*)?"
         rb"|(?:no\s+)?internal\s+events\s+logged|//.*)\s*",
         re.I | re.DOTALL,
     )
@@ -72,6 +77,7 @@ class AscReader:
         self.origin = 0
         self._is_decimal = False
         self._is_relative = False
+        self._has_frames = False
         self._now = 0
 
     @classmethod
@@ -90,15 +96,33 @@ class AscReader:
         time = parse_time_us(parts[0])
         self._now = time = time + self._now if self._is_relative else time
         channel, what, direction = (*parts[1:4], b"", b"", b"")[:3]
+        has_frames, self._has_frames = self._has_frames, True
         if channel.upper() == b"CANFD" and what.isdigit():
             return error_entry(time, what) if b"errorframe" in line.lower() else SkippedEntry(time, EntryKind.FD, what)
         if channel.isdigit() and what.lower() == b"errorframe":
             return error_entry(time, channel, b" ".join(parts[3:]).decode("ascii", "replace")[:_MAX_DESCRIPTION])
         if channel.isdigit() and direction.lower() in (b"rx", b"tx"):
             return self._frame(time, channel, what, parts[4:])
+        self._has_frames = has_frames
         report = self._chip_status(line)
         of_channel = what if report is not None and channel.upper() == b"CAN" and what.isdigit() else None
         return SkippedEntry(None, EntryKind.EVENT, of_channel, report=report)
+
+    def continue_from(self, line: bytes) -> bool:
+        """Count later times from a line, where they are counted from the line before; return whether it has a time."""
+        time = line.split(None, 1)[:1]
+        if not time or not self._time.fullmatch(time[0]):
+            return False
+        try:
+            self._now = parse_time_us(time[0])
+        except UnreadableError:
+            return False
+        return True
+
+    @property
+    def head(self) -> tuple[int, bool, bool]:
+        """What the head says: the origin, whether numbers are decimal, whether times count from the line before."""
+        return self.origin, self._is_decimal, self._is_relative
 
     def _chip_status(self, line: bytes) -> ErrorReport | None:
         """Return the state of the recording controller that an event reports, None where it reports none."""
@@ -113,11 +137,11 @@ class AscReader:
         if not head:
             raise UnreadableError(f"{quoted(line)} is neither a frame nor a line of the head")
         date = head["trigger"] or head["date"]
-        if date:
+        if date and not self._has_frames:
             self.origin = _local(date.decode("utf-8", "replace")) or self.origin
         if head["base"]:
             self._is_decimal = head["base"].lower() == b"dec"
-            self._is_relative = (head["count"] or b"").lower() == b"relative"
+            self._is_relative = b"relative" in (head["more"] or b"").lower()
 
     def _frame(self, time: int, channel: bytes, identifier: bytes, rest: list[bytes]) -> ReadEntry:
         what = rest[0].lower() if rest else b""
@@ -130,6 +154,8 @@ class AscReader:
             )
         if len(rest) < 2:
             raise UnreadableError("a frame that is cut off before its length")
+        if extended and not self._is_decimal and (joined := joined_data(rest[2:], rest[1])) is not None:
+            return joined_message(time, channel, checked_identifier(number), joined)
         data = self._data(rest[2:], parse_hex(rest[1]))
         return (
             LogEntry(time, checked_identifier(number), data, channel)
@@ -167,13 +193,14 @@ class TrcReader:
         b"2.1": None,
     }
     """The columns of each version; logs of the last two versions name theirs."""
+    _data_types = (b"DT", b"Rx", b"Tx")
     _events: ClassVar[dict[bytes, EntryKind]] = {
         b"FD": EntryKind.FD, b"FB": EntryKind.FD, b"FE": EntryKind.FD, b"BI": EntryKind.FD, b"RR": EntryKind.REMOTE,
         b"ER": EntryKind.ERROR, b"Error": EntryKind.ERROR,
         b"ST": EntryKind.EVENT, b"EC": EntryKind.EVENT, b"EV": EntryKind.EVENT, b"Warng": EntryKind.EVENT,
     }  # fmt: skip
     _head = re.compile(rb";\$(FILEVERSION|STARTTIME|COLUMNS)=(\S+)\s*")
-    _line_start = re.compile(rb"\s*\d+\)\s+\d+(?:\.\d+)?\s")
+    _line_start = re.compile(rb"\s*\d+\)\s+-?\d+(?:\.\d+)?\s")
     _number = re.compile(rb"\d+\)?")
     _days = re.compile(rb"\d{1,6}(?:\.\d{1,20})?")
     _epoch_day = 25569
@@ -207,6 +234,21 @@ class TrcReader:
         except IndexError:
             raise UnreadableError(f"{quoted(line)} is cut off") from None
 
+    @property
+    def columns(self) -> Mapping[str, int]:
+        """The position of each column by its letter; empty where the columns are not known."""
+        return self._column
+
+    @property
+    def length_column(self) -> int:
+        """The position of the length."""
+        return self._length
+
+    @classmethod
+    def is_data_type(cls, type_: bytes) -> bool:
+        """Return whether lines of a type are classic data frames."""
+        return type_ in cls._data_types
+
     def _read_head(self, name: bytes, value: bytes) -> None:
         if name == b"FILEVERSION":
             self._version = value
@@ -239,6 +281,8 @@ class TrcReader:
             return SkippedEntry(None, EntryKind.EVENT, None)
         length, data = parts[self._length], parts[column["D"] :]
         number, extended = parse_hex(identifier), len(identifier) > 4
+        if extended and not kind and (joined := joined_data(data, length)) is not None:
+            return joined_message(time, bus, checked_identifier(number), joined)
         if not length.isdigit() or len(length) > 2:
             raise UnreadableError(f"{quoted(length)} is not a length")
         if kind or data[:1] == [b"RTR"]:
@@ -252,7 +296,7 @@ class TrcReader:
 
     def _kind(self, type_: bytes) -> EntryKind | None:
         """Return why a line of this type is no data frame; None where it is one."""
-        if type_ in (b"DT", b"Rx", b"Tx"):
+        if type_ in self._data_types:
             return None
         if type_ not in self._events:
             raise UnreadableError(f"{quoted(type_)} is not a known type of line")
@@ -260,14 +304,14 @@ class TrcReader:
 
 
 def _local(text: str) -> int | None:
-    """Parse an English or German date of an .asc file as microseconds since the epoch; None if it is not a date.
+    """Parse an English, German or numeric date of an .asc file as microseconds since the epoch; None if it is none.
 
     The files have no time zone; that of this machine is used. Up to three digits after the second are milliseconds and
     not a fraction: python-can writes 5 ms as ".5".
     """
     date = _DATE.fullmatch(text.strip())
     if not date:
-        return None
+        return parse_date_us(text)
     name, day, hour, minute, second, fraction, half, year = date.groups()
     month = _GERMAN_MONTHS.get(name.lower()) or (_MONTHS.index(name.lower()) + 1 if name.lower() in _MONTHS else 0)
     hours = int(hour) % 12 + 12 * (half.lower() == "p") if half else int(hour)

@@ -86,6 +86,11 @@ def error_fields(report: ErrorReport, channel: str) -> dict[str, Any]:
     }
 
 
+def gap_fields(since: int, about: str, channel: str) -> dict[str, Any]:
+    """Return the keys of a line about a gap, which ends at its time: nobody listened since ``since`` (microseconds)."""
+    return {"type": "gap", "since": since / SECOND_US, "about": about or None, "channel": channel}
+
+
 def reading_fields(reading: Reading, *beside: Origin) -> dict[str, Any]:
     """Return the keys of one reading, the same in every JSON form.
 

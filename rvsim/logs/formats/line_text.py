@@ -13,12 +13,16 @@ from typing import Any, ClassVar
 
 from rvsim.logs.formats.entry import (
     ERROR_FLAG,
+    MAX_DATA_BYTES,
+    MAX_MESSAGE_BYTES,
     EntryKind,
+    ListeningPause,
     LogEntry,
     ReadEntry,
     SkippedEntry,
     UnreadableError,
     checked_identifier,
+    data_entry,
     error_entry,
     other_frame,
     parse_data,
@@ -84,14 +88,16 @@ class CandumpReader:
         extended = len(identifier) >= _EXTENDED_DIGITS
         if body[:1] in (b"R", b"r"):
             return other_frame(at, channel, number, extended, _digit(body[1:2]))
-        data = parse_data(body.partition(b"_")[0])  # after the underscore: a length code above 8
+        is_message = extended and not number & ERROR_FLAG
+        # after the underscore: a length code above 8
+        data = parse_data(body.partition(b"_")[0], MAX_MESSAGE_BYTES if is_message else MAX_DATA_BYTES)
         if number & ERROR_FLAG:
             return SkippedEntry(at, EntryKind.ERROR, channel, report=linux_report(number, data))
         if not extended:
             return other_frame(at, channel, number, extended, data)
         if not after and len(data) < 8:
             raise UnreadableError("the last line has no line end: its frame may be cut off")
-        return LogEntry(at, checked_identifier(number), data, channel)
+        return data_entry(at, channel, number, data)
 
     def _read_screen(
         self, time: bytes | None, channel: bytes, identifier: bytes, length: bytes, rest: bytes
@@ -204,6 +210,8 @@ class JsonLinesReader:
             self.origin = _epoch(fields.get("started"))
         if kind == "error":
             return self._error(fields)
+        if kind == "gap":
+            return self._gap(fields)
         return self._frame(fields) if kind == "frame" else None
 
     @staticmethod
@@ -226,16 +234,28 @@ class JsonLinesReader:
         return SkippedEntry(parse_time_us(str(fields["t"]).encode()), kind, channel_name, report=report)
 
     @staticmethod
-    def _frame(fields: dict[str, Any]) -> LogEntry:
+    def _gap(fields: dict[str, Any]) -> SkippedEntry:
+        """Read a line about a time in which nobody listened, as `jsonl.gap_fields` makes it."""
+        since, until, channel, about = (fields.get(key) for key in ("since", "t", "channel", "about"))
+        texts_are_valid = isinstance(channel, str | None) and isinstance(about, str | None)
+        if since is None or until is None or not texts_are_valid:
+            raise UnreadableError("a gap without its beginning or its end, or with an impossible name")
+        time = parse_time_us(str(until).encode())
+        pause = ListeningPause(max(0, time - parse_time_us(str(since).encode())), about or "")
+        name = None if channel is None else channel.encode("utf-8", "replace")
+        return SkippedEntry(time, EntryKind.EVENT, name, gap=pause)
+
+    @staticmethod
+    def _frame(fields: dict[str, Any]) -> LogEntry | SkippedEntry:
         values = [fields.get(key) for key in ("t", "identifier", "bytes", "channel")]
         time, identifier, data, channel = (str(value).encode("utf-8", "replace") for value in values)
         if None in values[:3]:
             raise UnreadableError("a frame without its time, identifier or bytes")
-        return LogEntry(
+        return data_entry(
             parse_time_us(time),
-            checked_identifier(parse_hex(identifier)),
-            parse_data(data),
             None if values[3] is None else channel,
+            parse_hex(identifier),
+            parse_data(data, MAX_MESSAGE_BYTES),
         )
 
 

@@ -73,6 +73,10 @@ class Pauses:
         self._recent = _Pause(self._count, time, length, bus_time)
         self._deadlines.schedule(bus_time + RESUMPTION_CHECK_US, self._duty, self._count, self._recent)
 
+    def interrupt(self) -> None:
+        """Note that nobody listened for a time: how the bus resumed after a recent pause cannot be known."""
+        self._recent = None
+
     def observe_claim(self, time: int, address: int) -> None:
         """Note an address claim."""
         if self._recent is not None and time - self._recent.ended <= RESUMPTION_CHECK_US:

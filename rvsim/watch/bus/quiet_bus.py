@@ -67,6 +67,11 @@ class QuietBus:
         self._reported = BusFellQuiet(moment, moment, moment - last, normal, quiet.median_us, quiet.missed, frame)
         self._emit(self._reported)
 
+    def interrupt(self, time: int) -> None:
+        """Note that nobody listened up to ``time``: the silence is counted anew, and a quiet bus is not known."""
+        self._decided = (-1, None)
+        self.end(time)
+
     def end(self, time: int) -> bool:
         """Note that a frame came; return whether the bus was reported as quiet."""
         if self._reported is None:

@@ -31,7 +31,9 @@ from rvsim.wire.line_events import (
     Disturbed,
     ErrorFrame,
     ErrorState,
+    JoinedMessage,
     LineEvent,
+    ListeningResumed,
     LogEnded,
     NotAcknowledged,
     OtherFrame,
@@ -119,6 +121,8 @@ class WireProblems:
             case TimesInUnit():
                 self._emit(TimesInWrongUnit(event.time, 0, event.factor, event.messages))
                 self._doubt_times(event.time)
+            case ListeningResumed():
+                self._resume_listening(event.time)
             case LogEnded():
                 self._order.finish(event.time, self._frames() + self._others)
             case StateChanged():
@@ -137,6 +141,8 @@ class WireProblems:
                 self._errors.count(event.time, event.about)
             case Overflowed():
                 self.overflowed += 1
+            case JoinedMessage():
+                pass  # a message, which the watch reads
             case _:
                 assert_never(event)
         self._plan()
@@ -190,6 +196,11 @@ class WireProblems:
         self._doubt(time)
 
     # One method for each kind of event.
+
+    def _resume_listening(self, time: int) -> None:
+        """Note that the recorder listens again: its controller was started anew, so it is error active."""
+        for state in list(self.states.values()):
+            self._changed(StateChanged(time, state.node, ErrorState.ACTIVE, None, None))
 
     def _count_other(self, other: OtherFrame) -> None:
         """Count a frame that is no data frame; one that is reported late counts in the earliest second still open."""

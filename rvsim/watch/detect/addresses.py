@@ -16,7 +16,13 @@ from rvsim.watch.detect.two_senders import TwoSendersDetector
 from rvsim.watch.detect.value_trains import ValueTrains
 from rvsim.watch.detect.without_address import SendersWithoutAddress
 from rvsim.watch.identity.address_conflicts import AddressConflicts
-from rvsim.watch.identity.records import AddressRecord, DeviceRecord, FunctionInstance, TopicRecord
+from rvsim.watch.identity.records import (
+    MIN_SILENCE_LIMIT_US,
+    AddressRecord,
+    DeviceRecord,
+    FunctionInstance,
+    TopicRecord,
+)
 from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.needs import Need, PassedChange
 from rvsim.watch.traffic import Deadlines
@@ -95,6 +101,14 @@ class AddressDetectors:
         if record.topic.dgn == ADDRESS_CLAIM and len(frame.data) == 8:
             self._observe_claim(record, Name.from_bytes(frame.data), time, now)
         return is_request
+
+    def resume_listening(self, time: int, now: int, *, gap_us: int) -> None:
+        """Note that nobody listened for ``gap_us`` up to ``time``, which is bus time ``now``.
+
+        After more than the limit of a silent device any unit may have been exchanged, as after a silence.
+        """
+        if gap_us > MIN_SILENCE_LIMIT_US:
+            self.conflicts.resume_listening(time, now)
 
     def enter(self, record: TopicRecord, changes: Sequence[PassedChange]) -> None:
         """Take in the last frames with new data that were passed over."""

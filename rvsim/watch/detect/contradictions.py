@@ -117,6 +117,12 @@ class Contradictions:
             if record in records:
                 records.remove(record)
 
+    def resume_listening(self) -> None:
+        """Compare voltages anew: nobody listened for a time, so those known of two devices are not of one moment."""
+        for comparisons in self._comparisons.values():
+            for comparison in comparisons:
+                comparison.since = None
+
     def _start(self, record: TopicRecord, message: str) -> list[_Comparison]:
         if message in self._others:
             self._others[message].append(record)

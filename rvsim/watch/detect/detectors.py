@@ -115,6 +115,12 @@ class Detectors:
         self._contradictions.forget(record, time)
         self._stuck_values.forget(record, time)
 
+    def resume_listening(self, time: int, now: int) -> None:
+        """Note that nobody listened up to ``time``, which is bus time ``now``."""
+        self._ignored_commands.resume_listening()
+        self._contradictions.resume_listening()
+        self._stuck_values.resume_listening(time, now)
+
     def _select(self, layout: Layout) -> Iterable[_Observer]:
         assert layout.name is not None
         assert layout.spec is not None

@@ -191,6 +191,12 @@ class IgnoredCommands:
             if record in records:
                 records.remove(record)
 
+    def resume_listening(self) -> None:
+        """Wait for no answer any more: nobody listened for a time, so answers and later commands were missed."""
+        for state in self._states.values():
+            state.pending = None
+            state.last_raws.clear()
+
     # Waiting.
 
     def _start_waiting(

@@ -211,6 +211,14 @@ class StuckValues:
         for records in self._neighbours.values():
             records.pop(record, None)
 
+    def resume_listening(self, time: int, now: int) -> None:
+        """Count from ``now`` on (bus time) how long values have not moved: nobody listened before it."""
+        for values in self._values.values():
+            for value in values:
+                if value.reported is None:
+                    value.since, value.since_frame_time = now, time
+                    value.movements.clear()
+
     # Neighbours.
 
     def _start(self, record: TopicRecord) -> list[_ComparedValue]:

@@ -89,9 +89,18 @@ class Transfers:
             self._refusals.observe_request(identifier, request)
         return []
 
+    def observe_joined(self, message: LongMessage) -> None:
+        """Take in a long message that a log has in one entry: it has succeeded."""
+        self._succeed(_Key(message.source, message.destination, message.dgn), message.ended)
+
     def observe_awaited(self, record: TopicRecord) -> None:
         """Take in a frame of a DGN that is awaited from its node."""
         self._refusals.observe_awaited(record)
+
+    def resume_listening(self) -> None:
+        """Drop the long messages in progress: nobody listened for a time, so their packets were missed."""
+        self._long = LongMessageListener()
+        self._last_frames.clear()
 
     # Long messages.
 

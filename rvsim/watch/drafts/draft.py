@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from rvsim.rig.quantity import time_text
 from rvsim.watch.flag import FlagKind, Severity
 from rvsim.watch.transitions import Topic
+from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US, Frame
 
 
@@ -17,7 +18,7 @@ class FlagDraft(NamedTuple):
 
     ``topic`` and ``field`` are the message and the field that it concerns, None where it concerns none. ``heard`` is
     the time of the last frame (microseconds), set only where something is missing. ``absent`` is true for a device
-    that was never heard.
+    that was never heard. ``fault`` is what a node reports by its number.
     """
 
     kind: FlagKind
@@ -30,6 +31,7 @@ class FlagDraft(NamedTuple):
     field: str | None = None
     heard: int | None = None
     absent: bool = False
+    fault: ReportedFault | None = None
 
 
 Drafts = Mapping[type, Callable[[Any], FlagDraft]]

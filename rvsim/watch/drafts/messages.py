@@ -56,6 +56,7 @@ def _reported(found: FaultReported) -> FlagDraft:
         advice,
         frame_line(found.last),
         found.topic,
+        fault=found.fault,
     )
 
 

@@ -68,6 +68,11 @@ class AddressConflicts:
             claims.since = now
             self._deadlines.schedule(now + TIME_TO_YIELD_US, self._contest, node.address, claims)
 
+    def resume_listening(self, time: int, now: int) -> None:
+        """Forget all claims: nobody listened for so long that any unit may have been exchanged or have moved."""
+        for claims in self._claims.values():
+            self._end(claims, time, now)
+
     def is_shared(self, address: int) -> bool:
         """Return whether an address is reported as shared."""
         claims = self._claims.get(address)

@@ -89,6 +89,10 @@ class Identity:
         """Note that a NAME was commanded to an address, at a moment in bus time."""
         self._detectors.requests.note_commanded_address(name, address, now)
 
+    def resume_listening(self, time: int, now: int, *, gap_us: int) -> None:
+        """Note that nobody listened for ``gap_us`` up to ``time``, which is bus time ``now``."""
+        self._detectors.resume_listening(time, now, gap_us=gap_us)
+
     def observe_request(self, frame: Frame, now: int) -> None:
         """Take in a frame of a sender outside the roll call; it may be a request."""
         self._detectors.requests.observe(frame, now)

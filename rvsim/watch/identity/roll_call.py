@@ -58,6 +58,13 @@ class RollCall:
         at_node = (entry for entry in self.entries if entry.node is node and entry.plan is not None)
         return next((entry for entry in at_node if entry.is_heard), None)
 
+    def resume_listening(self, now: int) -> None:
+        """Count all ages from ``now`` on (bus time): nobody listened before it."""
+        for entry in self.entries:
+            entry.waiting_from = max(entry.waiting_from, now)
+            for record in entry.topics:
+                record.rhythm.restart(now)
+
     # Devices that appear and disappear.
 
     def arrive(self, entry: DeviceRecord, time: int, now: int) -> None:

@@ -34,7 +34,7 @@ from rvsim.watch.transitions.bus import (
 from rvsim.watch.transitions.claims import CannotClaim, NameShared, Restarted, SentWithoutAddress
 from rvsim.watch.transitions.commands import CommandedFunctionMissing, CommandIgnored, CommandsContradict
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, MessageUndefined, NodeDescribed
-from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, PresenceChanged
+from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, ListeningGap, PresenceChanged
 from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
 from rvsim.watch.transitions.values import (
     AlarmCodeReported,
@@ -68,6 +68,7 @@ __all__ = [
     "InstanceShared",
     "LengthWrong",
     "Limits",
+    "ListeningGap",
     "LoadImpossible",
     "LogOutOfOrder",
     "MessageUndefined",

@@ -5,6 +5,7 @@ Knows: the figures of each. Does not know how that was found.
 
 from typing import NamedTuple
 
+from rvsim.rig.quantity import time_text
 from rvsim.watch.transitions.basis import Presence, ProblemKey, Topic
 from rvsim.wire.frame import Frame
 
@@ -16,6 +17,21 @@ class PresenceChanged(NamedTuple):
     device: str
     source: int | None
     state: Presence
+
+
+class ListeningGap(NamedTuple):
+    """Nobody listened to the bus from ``since`` to ``time``; ``about`` says why, empty where that is not known."""
+
+    time: int
+    since: int
+    about: str
+
+    def __str__(self) -> str:
+        why = f" ({self.about})" if self.about else ""
+        return (
+            f"nobody listened from {time_text(self.since)} to {time_text(self.time)}{why}: what happened meanwhile is "
+            "not known, and nothing is judged by it"
+        )
 
 
 class GapExceeded(NamedTuple):

@@ -1,6 +1,7 @@
 """Listening, surveying and replaying send nothing: the one function that sends is replaced and never called."""
 
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ from can.interfaces.virtual import VirtualBus
 from rvsim.edge import port as port_module
 from rvsim.edge.port import Port
 from rvsim.edge.settings import resolve
-from rvsim.faces.cli import listen, logs
+from rvsim.faces.cli import listen, logs, survey_command
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.wire.frame import Frame
 
@@ -49,8 +50,8 @@ def test_one_function_sends():
 
 def test_a_survey_sends_nothing(sends, tmp_path, capsys):
     """Neither does one that drafts a rig."""
-    asked = logs.SurveyOptions(json=True, draft=tmp_path / "drafted.toml")
-    logs.survey_logs([str(MARINE)], asked)
+    asked = survey_command.SurveyOptions(json=True, draft=tmp_path / "drafted.toml")
+    survey_command.survey_logs([str(MARINE)], asked)
     assert sends == []
     assert '"frames": 9883' in capsys.readouterr().out
 
@@ -68,7 +69,8 @@ def test_a_replay_into_the_screen_sends_nothing(sends, monkeypatch):
     heard = []
 
     def pressed(self):
-        run_over()
+        while not self.scene.ended:
+            time.sleep(0.01)
         for deed in ("silence", "hold", "corrupt", "restore"):
             self.action_manual_fault(deed)
         self.action_warmer(1)

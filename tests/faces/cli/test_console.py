@@ -69,7 +69,6 @@ def typed(tmp_path_factory):
     def run(arguments, encoding, more, options):
         env = {
             **os.environ,
-            "XDG_CACHE_HOME": str(folder),
             "PYTHONIOENCODING": encoding,
             "COLUMNS": "100",
             **(more or {}),
@@ -109,7 +108,7 @@ def test_a_sign_that_a_console_lacks_ends_no_command(typed, name, encoding):
 
 def sign_by_sign(text, encoding):
     """Replace each sign that an encoding lacks, as the error handler is to do it."""
-    twins = {"°": "deg ", "×": "x", "Ω": "ohm"}
+    twins = {"°": "deg ", "×": "x", "Ω": "ohm", "═": "=", "▒": ":", "·": "."}
     known = "".join(sign if sign.isascii() or can_have(sign, encoding) else twins[sign] for sign in text)
     return known.replace("deg \n", "deg\n").replace("deg  x", "deg x")
 

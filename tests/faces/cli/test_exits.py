@@ -83,15 +83,16 @@ def test_output_that_is_closed(tmp_path):
     """A command without stdout ends well: nobody wanted to read it."""
     done = subprocess.run(
         ["/bin/sh", "-c", '"$0" -m rvsim spell 19FFE45E 0100C864FFFFFFFF >&-', sys.executable],
-        capture_output=True, check=False, env=environment(tmp_path),
+        capture_output=True, check=False, env=environment(),
     )  # fmt: skip
     assert (done.returncode, done.stderr) == (0, b"")
 
 
-def environment(folder):
-    """Give a process its own cache and strict UTF-8, as most systems have it."""
+def environment():
+    """Give a process the cache of the tests and strict UTF-8, as most systems have it."""
     path = os.pathsep.join(item for item in sys.path if item)
-    return {"PYTHONPATH": path, "XDG_CACHE_HOME": str(folder), "PYTHONIOENCODING": "utf-8:strict", "PYTHONUTF8": "1"}
+    given = {"PYTHONPATH": path, "PYTHONIOENCODING": "utf-8:strict", "PYTHONUTF8": "1"}
+    return {**given, "XDG_CACHE_HOME": os.environ["XDG_CACHE_HOME"]}
 
 
 @pytest.fixture(scope="module")
@@ -111,7 +112,7 @@ def named(tmp_path_factory):
     def go(*arguments):
         done = subprocess.run(
             [sys.executable, "-m", "rvsim", *arguments],
-            capture_output=True, check=False, cwd=folder, env=environment(folder), timeout=300,
+            capture_output=True, check=False, cwd=folder, env=environment(), timeout=300,
         )  # fmt: skip
         return done.returncode, done.stdout.decode(), done.stderr.decode()
 
@@ -165,7 +166,7 @@ def test_output_that_cannot_be_written_says_why(tmp_path):
     with open("/dev/full", "wb") as full:
         done = subprocess.run(
             [sys.executable, "-m", "rvsim", "spell", "19FFE45E", "00"],
-            stdout=full, stderr=subprocess.PIPE, check=False, env=environment(tmp_path),
+            stdout=full, stderr=subprocess.PIPE, check=False, env=environment(),
         )  # fmt: skip
     assert done.returncode == 2
     assert done.stderr.decode() == (

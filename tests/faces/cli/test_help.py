@@ -5,7 +5,7 @@ from importlib.metadata import version
 
 import pytest
 
-COMMANDS = ("bench", "shakedown", "vary", "spell", "survey", "replay", "listen", "about")
+COMMANDS = ("bench", "shakedown", "vary", "spell", "survey", "compare", "replay", "export", "listen", "about")
 
 
 @pytest.fixture
@@ -59,6 +59,7 @@ def test_examples_stand_one_a_line(help_of, command):
         ("spell", "ID DATA"),
         ("survey", "LOG..."),
         ("replay", "LOG"),
+        ("export", "LOG..."),
         ("listen", ""),
         ("about", ""),
     ],

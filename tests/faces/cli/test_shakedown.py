@@ -17,6 +17,7 @@ import pytest
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.shakedown import prepare_scenarios
 from rvsim.runs import many_runs
+from rvsim.runs import processes as pool
 from rvsim.runs.many_runs import recording_path, run_all
 from rvsim.runs.progress import REPORT_INTERVAL_S
 from rvsim.shakedown.jobs import Job
@@ -168,16 +169,16 @@ def test_no_more_processes_than_the_system_can_wait_for(monkeypatch, write, syst
         def __exit__(self, *_):
             pass
 
-        def submit(self, work, job, dbc, keep, **options):
+        def submit(self, work, job):
             future = Future()
             future.set_result(replace(verdict, seed=job.seed))
             return future
 
     name = write(SEEN, lasts="1s")
     verdict = many_runs.run_one(Job(name, {}))
-    monkeypatch.setattr(many_runs, "ProcessPoolExecutor", AtOnce)
-    monkeypatch.setattr(many_runs.sys, "platform", system)  # type: ignore[attr-defined]
-    monkeypatch.setattr(many_runs.os, "cpu_count", lambda: processors)  # type: ignore[attr-defined]
+    monkeypatch.setattr(pool, "ProcessPoolExecutor", AtOnce)
+    monkeypatch.setattr(pool.sys, "platform", system)  # type: ignore[attr-defined]
+    monkeypatch.setattr(pool.os, "cpu_count", lambda: processors)  # type: ignore[attr-defined]
     verdicts = list(run_all([Job(name, {}, seed) for seed in range(300)], (), asked, say, keep=None))
     assert [one.seed for one in verdicts] == list(range(300))
     assert asked_for == [started]
@@ -251,7 +252,7 @@ def test_ctrl_c_is_kept_back_only_while_a_process_starts(monkeypatch, write):
             return future
 
     before = signal.getsignal(signal.SIGINT)
-    monkeypatch.setattr(many_runs, "ProcessPoolExecutor", InThisProcess)
+    monkeypatch.setattr(pool, "ProcessPoolExecutor", InThisProcess)
     name = write(SEEN, lasts="1s")
     try:
         assert len(list(run_all([Job(name, {}, seed) for seed in (1, 2)], (), 2, say, keep=None))) == 2

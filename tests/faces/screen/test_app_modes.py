@@ -7,7 +7,7 @@ import pytest
 
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.head import head_lines
-from rvsim.faces.screen.scene import Mode, Scene
+from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.show import ScreenSink, show_replay
 from rvsim.logs.read import open_log
 from rvsim.rig.load import load_rig
@@ -16,7 +16,7 @@ from rvsim.runs.pipeline import Pipeline
 from rvsim.runs.replay import LogRounds, ReplayRun
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.line_events import TimeWentBack
+from rvsim.wire.line_events import ListeningResumed, TimeWentBack
 
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
 
@@ -200,3 +200,17 @@ def test_a_log_whose_times_run_back_has_no_load(catalogue):
     watch.observe_event(TimeWentBack(0, 2_000_000, "line 2"))
     scene = Scene("set.log", watch, None, (), Mode.LOG)
     assert "Times run back: no load." in "".join(text for text, _ in head_lines(scene, (1.0, 2.0), 100)[0])
+
+
+def test_times_in_which_nobody_listened_stand_among_the_flags(vessel, drive):
+    """The last ones, with their reason; of a live bus as of its recording."""
+    run = vessel(mode=Mode.BUS)
+    assert "Nobody listened" not in "".join(drive(run.app(), (100, 40), "f"))
+    for number in range(7):
+        begin = (20 + 2 * number) * SECOND_US
+        run.watch.observe_event(ListeningResumed(begin + SECOND_US, begin, "pulled out"))
+    run.scene.page = Page.ABOARD
+    text = " ".join(" ".join(drive(run.app(), (100, 70), "f")).split())
+    assert "Nobody listened from 32.000 s to 33.000 s (pulled out): what happened meanwhile is not known" in text
+    assert text.count("Nobody listened from") == 5
+    assert "2 earlier such gaps" in text

@@ -27,8 +27,8 @@ def test_every_page_and_every_manual_fault_has_a_key(action, values):
 @pytest.mark.parametrize(
     ("mode", "here", "not_here"),
     [
-        (Mode.BENCH, {"s", "b", "h", "x", "w", "c", "p", "plus", "minus"}, {"g"}),
-        (Mode.LOG, {"p", "plus", "minus", "g"}, {"s", "b", "h", "x", "w", "c"}),
+        (Mode.BENCH, {"s", "b", "h", "x", "w", "c", "p", "plus", "minus"}, {"g", "G", "m", "M", "slash"}),
+        (Mode.LOG, {"p", "plus", "minus", "g", "G", "slash", "m", "M", "full_stop", "comma"}, set("sbhxwc")),
         (Mode.BUS, {"t", "l", "f", "q"}, {"s", "b", "h", "x", "w", "c", "p", "plus", "minus", "g"}),
     ],
 )
@@ -38,7 +38,7 @@ def test_only_what_can_be_done_is_offered(mode, here, not_here):
     assert here <= bound
     assert not bound & not_here
     listed = {key for named, _ in key_texts(mode) for key in named.split()}
-    signs = {"plus": "+", "minus": "-"}
+    signs = {"plus": "+", "minus": "-", "slash": "/", "full_stop": ".", "comma": ","}
     assert {signs.get(key, key) for key in here} <= listed
     assert not listed & {signs.get(key, key) for key in not_here}
 

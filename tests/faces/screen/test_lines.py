@@ -134,11 +134,10 @@ def test_wrapped_by_hand():
 
 
 def drawn_signs() -> set[str]:
-    """Every sign beyond ASCII in a text of the program, but for docstrings, words of logs and the table of twins."""
+    """Every sign beyond ASCII in a text of ours, but for docstrings, words of logs, pages and the table of twins."""
     signs, package = set(), Path(rvsim.__file__).parent
-    for path in (
-        set(package.rglob("*.py")) - set((package / "logs").rglob("*.py")) - {package / "faces" / "text" / "signs.py"}
-    ):
+    elsewhere = {*(package / "logs").rglob("*.py"), *(package / "faces" / "page").rglob("*.py")}
+    for path in set(package.rglob("*.py")) - elsewhere - {package / "faces" / "text" / "signs.py"}:
         tree = ast.parse(path.read_text(encoding="utf-8"))
         told = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
         for node in ast.walk(tree):

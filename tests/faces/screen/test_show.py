@@ -189,7 +189,7 @@ class Terminal:
             stdin=slave,
             stdout=slave,
             stderr=slave,
-            env={**os.environ, "TERM": "xterm-256color", "PYTHONIOENCODING": "utf-8", "XDG_CACHE_HOME": str(tmp_path)},
+            env={**os.environ, "TERM": "xterm-256color", "PYTHONIOENCODING": "utf-8"},
             cwd=tmp_path,
         )
         os.close(slave)

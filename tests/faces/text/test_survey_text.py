@@ -19,8 +19,9 @@ def test_a_recording_surveyed_in_words(rvsim):
     assert (code, err) == (0, "")
     lines = out.splitlines()
     assert re.fullmatch(r"q\.log, candump text: \d+ frames in 119\.\d s from 11 addresses\.", lines[0])
-    assert re.match(r"Bus load 0\.\d % on average, \d\.\d % in the worst second, from 2\.7 s on: ", lines[1])
-    assert re.search(r"; room for 1\d\d\d more frames in that second\.$", lines[1])
+    (load,) = (line for line in lines if line.startswith("Bus load"))
+    assert re.match(r"Bus load 0\.\d % on average, \d\.\d % in the worst second, from 2\.7 s on: ", load)
+    assert re.search(r"; room for 1\d\d\d more frames in that second\.$", load)
     assert "  11 of 11 planned devices sent frames." in lines
     assert "  [4] fault: heater stopped sending; this explains <1> to <3>." in lines
     assert not any("did not send in time" in line for line in lines)
@@ -94,9 +95,9 @@ def test_a_clock_that_was_set_back(rvsim):
     _, out, _ = rvsim("survey", "set.log", "--rig", "ottersby")
     assert re.search(r"line \d+: the clock was set back by 3599\.\d s; gaps across this step are not known", out)
     lines = out.splitlines()
+    assert "  The times of the log are not plausible: gaps, silence and bus load are not judged." in lines[:10]
     assert (
-        lines[1]
-        == "The times of the log are not plausible (see below): bus load and gaps between messages are left out."
+        "The times of the log are not plausible (see below): bus load and gaps between messages are left out." in lines
     )
     assert "  <5> warning: log has times that are not plausible; this explains <1> to [4]." in lines
     assert not any("stopped sending" in line for line in lines)
@@ -267,7 +268,12 @@ def test_a_survey_as_json(rvsim):
         "bus_load",
         "times_in_order",
         "damage",
+        "listening_gaps",
         "accepted",
+        "answer",
+        "presence",
+        "reported_faults",
+        "signals",
         "devices",
         "causes",
         "flags",
@@ -307,3 +313,33 @@ def test_what_is_no_log_is_one_clear_line(rvsim, tmp_path, name, problem):
     assert (code, out) == (2, "")
     assert problem in err
     assert len(err.splitlines()) == 1
+
+
+def test_times_in_which_nobody_listened_are_told(rvsim):
+    """From when to when and why; of many the first ones, with the sum; as JSON all of them."""
+    start = {"type": "start", "schema": 1}
+    frames = [
+        {"t": second, "type": "frame", "identifier": f"19FFFD{source}", "bytes": "01FF"}
+        for second in (*range(30), *range(100, 130))
+        for source in ("46", "47")
+    ]
+    frames.sort(key=lambda frame: float(str(frame["t"])))
+    gap = {"t": 99.5, "type": "gap", "since": 29.5, "about": "pulled out", "channel": None}
+    Path("x.jsonl").write_text("".join(json.dumps(line) + "\n" for line in (start, *frames[:60], gap, *frames[60:])))
+    code, out, _ = rvsim("survey", "x.jsonl")
+    assert code == 0
+    (line,) = (line for line in out.splitlines() if "nobody listened" in line)
+    assert line == (
+        "  nobody listened from 29.500 s to 99.500 s (pulled out): what happened meanwhile is not known, and nothing "
+        "is judged by it"
+    )
+    assert not re.search("bus-quiet|silent-device|late-message", out)
+    found = json.loads(rvsim("survey", "x.jsonl", "--json")[1])
+    assert found["listening_gaps"] == [{"since": 29.5, "until": 99.5, "about": "pulled out"}]
+    gaps = [{"t": 200 + n, "type": "gap", "since": 199.5 + n} for n in range(7)]
+    Path("y.jsonl").write_text("".join(json.dumps(line) + "\n" for line in (start, *frames, *gaps)))
+    _, out, _ = rvsim("survey", "y.jsonl")
+    assert out.count("nobody listened from") == 5
+    assert "  2 more such gaps; all together 3.5 s" in out
+    _, out, _ = rvsim("survey", "y.jsonl", "--to", "150")
+    assert "nobody listened" not in out

@@ -92,13 +92,25 @@ def test_times_before_zero_are_told_and_not_believed():
 
 
 def test_a_log_that_begins_before_zero_is_read(catalogue):
-    """The format is recognised by such a line too, and the flag about times is raised."""
-    frames, _ = read(lines([-2 * SECOND_US, -SECOND_US, 0, SECOND_US]))
-    assert [frame.time for frame in frames] == [0, 0, 0, SECOND_US]
-    with open_log(io.BytesIO(lines([-2 * SECOND_US, -SECOND_US, 0, SECOND_US]).encode()), "given") as log:
+    """Its times count from an event, such as a trigger; they are in order, and none is doubted."""
+    content = lines([-2 * SECOND_US, -SECOND_US - 500_000, 0, SECOND_US])
+    frames, log = read(content)
+    assert [frame.time for frame in frames] == [0, 500_000, 2 * SECOND_US, 3 * SECOND_US]
+    assert (log.statistics.before_zero, log.statistics.steps_back, log.statistics.first) == (0, 0, -2 * SECOND_US)
+    with open_log(io.BytesIO(content.encode()), "given") as log:
         found = survey(log.contents(), catalogue)
-    assert not found.in_order
-    assert [flag.kind for flag in found.flags if flag.subject == "log"] == ["log-out-of-order"]
+    assert found.in_order
+    assert not [flag for flag in found.flags if flag.subject == "log"]
+
+
+def test_a_time_below_zero_on_another_channel_is_told():
+    """Once the log has reached zero, no channel is before it."""
+    text = "(1.0) can0 19FFE45E#00\n(-1.0) can1 19FFE45E#00\n(-1.0) can0 19FFE45E#00\n(1.5) can1 19FFE45E#00\n"
+    with open_log(io.BytesIO(text.encode())) as log:
+        assert [(name, frame.time) for name, frame in log.by_channel() if type(frame) is Frame] == [
+            ("can0", 0), ("can1", 0), ("can0", 0), ("can1", 500_000)
+        ]  # fmt: skip
+        assert log.statistics.before_zero == 2
 
 
 @pytest.mark.parametrize(("factor", "unit"), [(1_000, "milliseconds"), (1_000_000, "microseconds")])

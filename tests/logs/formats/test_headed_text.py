@@ -9,6 +9,7 @@ import pytest
 
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import JoinedMessage
 
 HEAD = b"date Sun Sep 14 19:14:42.622 2014\nbase hex  timestamps absolute\ninternal events logged\n"
 FRAME = b"  1.000000 1  19FFE45Ex      Rx   d 3 D3 B1 1B\n"
@@ -117,6 +118,26 @@ def test_relative_times_of_asc_count_from_the_line_before():
     assert [frame.time for frame in frames] == [0, 1_250_000, 2_250_000]
 
 
+def test_steps_that_the_head_does_not_announce_are_added_up():
+    """A head without the word relative, and times that are steps from line to line."""
+    line = b"  0.0%02d000 1  436200542x      Rx   d 3 211 177 27\n"
+    steps = b"".join(line % (0, 10, 30, 0, 20)[n % 5] for n in range(50))
+    with open_log(io.BytesIO(b"base dec  no internal events logged\n" + steps)) as log:
+        frames = list(log.frames())
+    assert [frame.time for frame in frames[:6]] == [0, 10_000, 40_000, 40_000, 60_000, 60_000]
+    assert log.are_times_summed
+    assert frames[0].data == b"\xd3\xb1\x1b"
+
+
+def test_times_before_the_trigger_are_read():
+    """Both formats count from a trigger, and what came before it has times below zero."""
+    frames, found = read(HEAD + FRAME.replace(b" 1.0", b"-1.5") + FRAME.replace(b"1.000000", b"-0.500000") + FRAME)
+    assert [frame.time for frame in frames] == [0, 1_000_000, 2_500_000]
+    assert (found.before_zero, found.started) == (0, 1_410_714_881_122_000)
+    frames, _ = read(b"     1)      -2.5  19FFE45E  1  00\n     2)       1.5  19FFE45E  1  00\n")
+    assert [frame.time for frame in frames] == [0, 4_000]
+
+
 @pytest.mark.parametrize(
     ("head", "started"),
     [
@@ -129,6 +150,9 @@ def test_relative_times_of_asc_count_from_the_line_before():
         (b"date x y\nBegin Triggerblock Sun Sep 14 19:14:42.622 2014\n", "2014-09-14T17:14:42.622"),
         (HEAD + b"Begin Triggerblock Mon Sep 15 19:14:42.000 2014\n", "2014-09-15T17:14:42"),
         (HEAD + b"Begin Triggerblock\n", "2014-09-14T17:14:42.622"),
+        (b"date 2014-09-14 19:14:42.622\n", "2014-09-14T17:14:42.622"),
+        (b"date 14.09.2014 19:14:42,622\n", "2014-09-14T17:14:42.622"),
+        (b"date Sep 14 19:14:42.622 2014\n", "2014-09-14T17:14:42.622"),
         (b"date Sun Sep 31 19:14:42.622 2014\n", None),
         (b"date Sun Foo 14 19:14:42.622 2014\n", None),
         (b"base hex\n", None),
@@ -232,3 +256,23 @@ def test_the_start_of_trc_is_in_days(days, started):
     head = VERSION_1_1.replace(b"41896.5", days)
     assert read(head + b"1) 0.0 Rx 19FFE45E 0\n")[1].started == started
     assert started is None or datetime.fromtimestamp(started / 1e6, UTC) == datetime(2014, 9, 14, 12, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("length", [b"14", b"e", b"E"])
+def test_more_than_eight_bytes_are_a_long_message(length):
+    """As many as the length says, in hexadecimal or not; otherwise the length is a code, and means eight."""
+    data = bytes(range(14))
+    asc = HEAD + FRAME + b"1.5 1 18FECA11x Rx d %s %s  Length = 0\n" % (length, data.hex(" ").encode())
+    trc = b";$FILEVERSION=1.1\n;$STARTTIME=41896.5\n 1) 1.0 Rx 18FECA11 %s %s\n" % (length, data.hex(" ").encode())
+    for text, when in ((asc, 500_000), (trc, 0)):
+        with open_log(io.BytesIO(text)) as log:
+            joined = [entry for _, entry in log.by_channel() if isinstance(entry, JoinedMessage)]
+            assert joined == [JoinedMessage(when, 0x18FECA11, data)]
+            assert (log.statistics.joined, log.statistics.unreadable) == (1, ())
+
+
+@pytest.mark.parametrize("line", [b"1.5 1 18FECA11x Rx d f " + b"AB " * 14, b"1.5 1 123 Rx d e " + b"AB " * 14])
+def test_a_length_code_is_no_long_message(line):
+    """Where the length is another number, and with an 11-bit identifier."""
+    _, found = read(HEAD + FRAME + line + b"\n")
+    assert (found.joined, found.unreadable_count, found.frames + found.skipped.get("11-bit", 0)) == (0, 0, 2)

@@ -9,6 +9,7 @@ import pytest
 
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
+from rvsim.wire.line_events import JoinedMessage
 
 EIGHT = bytes.fromhex("0102030405060708")
 COLUMNS = b"timestamp,arbitration_id,extended,remote,error,dlc,data\n"
@@ -92,7 +93,7 @@ def test_what_is_no_frame_of_candump_text(line, kind):
     [
         (b"(100.000000) can0 19FFE45E#010\n", "odd number of data digits (3)"),
         (b"(100.000000) can0 19FFE45E#01G2\n", 'data "01G2" is not hexadecimal'),
-        (b"(100.000000) can0 19FFE45E#010203040506070809\n", "9 data bytes, more than a classic frame holds"),
+        (b"(100.000000) can0 7DF#010203040506070809\n", "9 data bytes, more than a classic frame holds"),
         (b"(100.000000) can0 40000000#01\n", "identifier 40000000 does not fit in 29 bits"),
         (b"(100.000000) can0 019FFE45E#01\n", 'identifier "019FFE45E" is not hexadecimal'),
         (b"(100.000000) can0 1_0#01\n", 'identifier "1_0" is not hexadecimal'),
@@ -249,3 +250,16 @@ def test_a_channel_that_no_text_can_hold_is_shown():
     """Half a character in a name stops nothing."""
     text = b'{"t": 1, "type": "frame", "identifier": "1", "bytes": "", "channel": "\\ud800"}\n'
     assert read(STARTED + text)[1].channels == ("?",)
+
+
+def test_more_than_eight_bytes_are_a_long_message():
+    """With 29 bits, in candump text and in our JSON lines: the writer has joined its packets."""
+    data = bytes(range(14))
+    candump = f"(1.0) can0 18FECA11#{data.hex()}\n(1.5) can0 7DF#{data.hex()}\n(2.0) can0 18FECA11#{'AB' * 1786}\n"
+    ours = f'{{"t": 1.0, "type": "frame", "identifier": "18FECA11", "bytes": "{data.hex()}", "channel": "can0"}}\n'
+    for text, unreadable in ((candump, [2, 3]), (ours, [])):
+        with open_log(io.BytesIO(text.encode())) as log:
+            joined = [entry for _, entry in log.by_channel() if isinstance(entry, JoinedMessage)]
+            assert joined == [JoinedMessage(0, 0x18FECA11, data)]
+            assert [place for place, _ in log.statistics.unreadable] == unreadable
+            assert (log.statistics.joined, log.statistics.frames, log.statistics.untimed) == (1, 0, 0)

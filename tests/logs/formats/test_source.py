@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.errors import InputError
-from rvsim.logs.formats.source import MAX_LINE_BYTES, lines
+from rvsim.logs.formats.source import MAX_LINE_BYTES, lines, with_line_feeds
 from rvsim.logs.read import open_log
 
 LINES = [f"({i}.000000) can0 19FFE45E#0102030405060708\n".encode() for i in range(2000)]
@@ -146,6 +146,39 @@ def test_gzip_streams_that_follow_each_other_are_one_log():
     packed = gzip.compress(LINES[0]) + gzip.compress(b"".join(LINES[1:4])) + bytes(512)
     frames, statistics = read(io.BytesIO(packed))
     assert (len(frames), statistics.unreadable) == (4, ())
+
+
+@given(size=st.integers(1, 200), packed=st.booleans())
+def test_lines_may_end_in_carriage_returns_alone(size, packed):
+    """The frames are the same wherever the blocks are cut, also for the recognition of the format."""
+    content = b"".join(LINES[:20]).replace(b"\n", b"\r")
+
+    class Slow(io.BytesIO):
+        def read1(self, _size=-1):
+            return super().read1(size)
+
+    frames, statistics = read(Slow(gzip.compress(content) if packed else content))
+    assert frames == read(io.BytesIO(b"".join(LINES[:20])))[0]
+    assert (statistics.unreadable_count, statistics.frames) == (0, 20)
+
+
+def test_one_line_that_ends_in_a_carriage_return():
+    """It is complete: a short frame in it is believed."""
+    frames, _ = read(io.BytesIO(b"(1.0) can0 19FFE45E#01\r"))
+    assert [frame.data for frame in frames] == [b"\1"]
+
+
+@given(st.lists(st.binary(max_size=30), max_size=20))
+def test_line_feeds_are_left_as_they_are(blocks):
+    """Text with line feeds in its first block stays byte for byte."""
+    given_back = list(with_line_feeds(iter([b"x\n", *blocks])))
+    assert b"".join(given_back) == b"x\n" + b"".join(blocks)
+
+
+def test_a_text_without_line_ends_does_not_pile_up():
+    """The search for a line end stops where no line is so long."""
+    found = with_line_feeds(iter([b"x" * MAX_LINE_BYTES] * 50))
+    assert max(map(len, found)) <= 2 * MAX_LINE_BYTES
 
 
 @given(st.binary(max_size=200), st.integers(1, 20))

@@ -111,12 +111,12 @@ def test_the_number_of_nodes_without_an_address_is_bounded(bus):
     assert (len(standing), standing[0]) == (64, f"NAME {37:016X} hex")
 
 
-def test_a_general_node_that_cannot_claim_is_heard(catalogue):
+def test_a_general_node_that_cannot_claim_is_heard(catalogue, make_unit):
     """An outside stack (can-j1939) whose higher NAME loses against ours sends that; its frames raise the flag."""
     channel, watch, said = f"peer {uuid.uuid4()}", Watch(catalogue), threading.Event()
     ours = Claimer(Name(10, compatibility_field_2=127, compatibility_field_4=5), 0x85, lambda below: 0)
     theirs = j1939.Name(arbitrary_address_capable=0, industry_group=5, vehicle_system=127, identity_number=11)
-    unit = j1939.ElectronicControlUnit()
+    unit = make_unit()
     with can.Bus(interface="virtual", channel=channel) as line:
         unit.connect(interface="virtual", channel=channel)
         try:

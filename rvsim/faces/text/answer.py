@@ -1,0 +1,252 @@
+"""The answer of a survey: what is wrong, what that rests on, what to do next, and what is not certain.
+
+Knows: which trouble comes first, and what limits what a log can tell. Does not know how it is laid out: the text of a
+survey begins with it, `--brief` is one paragraph of it, and the JSON form has its parts.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+from rvsim.faces.text.clock import NO_CLOCK, Clock
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
+from rvsim.faces.text.flags import explain_flags
+from rvsim.faces.text.noticed import Trouble, times, troubles
+from rvsim.logs.read import Log
+from rvsim.logs.survey import WHOLE_LOG, Survey
+from rvsim.runs.selection import LogSelection
+from rvsim.watch.causes import CauseKind
+from rvsim.watch.flag import FlagKind, Severity
+from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.frame import SECOND_US
+
+MIN_JUDGED_S = 15
+"""Seconds below which no device is called missing: three heartbeats of 5 s (rv-c.com/node/82)."""
+MAX_OTHERS = 3
+"""Further troubles that a paragraph names; the rest is counted."""
+NOTHING_THERE = "The log has no frames of this network."
+BACK_BY_START = "back with an address claim, so without power meanwhile, or restarted"
+BACK_WITHOUT_START = "back without an address claim, so without a restart"
+_PLUG_FIRST = "check its data plug first, then its drop: it did not restart, so it kept its power"
+_POSSIBLE_FAILURES = {
+    None: "the supply, the plug or the device itself",
+    BACK_BY_START: "the fuse, the wire, the ground or the device itself",
+    BACK_WITHOUT_START: "the data plug, the drop or the device itself",
+}
+"""What may have failed, by how devices came back. Common practice, no source."""
+MAX_CLAIM_US = 2 * SECOND_US
+"""How long after its first frame a node may claim its address, to have claimed it because it started. Our decision."""
+_ABSENT = frozenset({FlagKind.SILENT_DEVICE, CauseKind.GONE_TOGETHER, CauseKind.SHARED_SUPPLY})
+
+
+class Doubt(NamedTuple):
+    """What is not certain: a line for the survey, which may name an option, and a sentence for somebody else."""
+
+    line: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What is wrong in one channel of a log, or in the part of it that is shown."""
+
+    severity: Severity | None
+    """That of the worst trouble; None where nothing was found."""
+    cause: str
+    """One sentence."""
+    evidence: str
+    """Empty where there is none."""
+    next_step: str
+    troubles: tuple[Trouble, ...]
+    """All troubles, notices too; ``cause`` is the first one, unless that is a notice."""
+    doubts: tuple[Doubt, ...]
+
+    @property
+    def others(self) -> tuple[Trouble, ...]:
+        """The troubles besides the cause."""
+        return self.troubles if self.severity is None else self.troubles[1:]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return its parts as plain data."""
+        return {
+            "severity": None if self.severity is None else str(self.severity),
+            "cause": self.cause,
+            "evidence": self.evidence or None,
+            "next_step": self.next_step,
+            "others": [trouble.sentence for trouble in self.others],
+            "doubts": [doubt.sentence for doubt in self.doubts],
+        }
+
+
+def clock_of(log: Log) -> Clock:
+    """Return the clock of a log; one that was set meanwhile, or jumped, is no clock."""
+    counts = log.statistics
+    return NO_CLOCK if counts.clock_set_count or counts.jump_count else Clock(counts.started)
+
+
+def answer(
+    log: Log,
+    whole: Survey,
+    channel: str = "",
+    selected: LogSelection | None = None,
+    units: DisplayUnits = METRIC,
+) -> Answer:
+    """Return the answer of one channel of a log that was read.
+
+    ``whole`` is its whole survey; flags are those of what is ``selected``, planned devices those of all.
+    """
+    selected = selected or LogSelection()
+    found = selected.of(whole)
+    every = troubles(explain_flags(found.flags, found.causes), units, clock_of(log))
+    doubts = tuple(_doubts(log, whole, found, channel, selected, every))
+    if not whole.frames and not whole.flags and selected.part == WHOLE_LOG:
+        return Answer(None, NOTHING_THERE, "", "check that it is the right log, bus and filter", (), doubts)
+    if not found.sources and not every:
+        step = "ask for another part, device or message"
+        return Answer(None, "Nothing that was asked for is in the log.", "", step, (), doubts)
+    first = next(iter(every), None)
+    if first is None or first.severity is Severity.NOTICE:
+        return replace(_nothing_wrong(whole, found, selected, doubts), troubles=tuple(every))
+    back = _returned(whole, first)
+    evidence = f"{first.evidence}; {back}" if back else first.evidence
+    step = _PLUG_FIRST if back == BACK_WITHOUT_START and first.kind is FlagKind.SILENT_DEVICE else first.advice
+    return Answer(first.severity, f"{first.sentence}.", evidence, step, tuple(every), doubts)
+
+
+def _nothing_wrong(whole: Survey, found: Survey, selected: LogSelection, doubts: tuple[Doubt, ...]) -> Answer:
+    step = "record a log while the trouble is there" + ("" if whole.planned else ", and compare it with a rig")
+    if found.seconds < MIN_JUDGED_S:
+        cause = "Nothing wrong was found in a log that is too short to judge."
+        return Answer(None, cause, "", f"record for more than {MIN_JUDGED_S} s", (), doubts)
+    if whole.unseen_devices:
+        cause = f"No frames came from {', '.join(whole.unseen_devices)}."
+        return Answer(None, cause, "", "record for a minute, and check the supply of what is missing", (), doubts)
+    if found.accepted:
+        return Answer(None, "There is no trouble that the rig does not accept.", "", step, (), doubts)
+    where = "" if selected.is_everything else " in what is shown"
+    return Answer(None, f"No rule found anything wrong{where}.", devices_line(whole), step, (), doubts)
+
+
+def devices_line(whole: Survey) -> str:
+    """Return how many of the planned devices sent frames, or how many addresses, without a full stop."""
+    if not whole.planned:
+        count = len(whole.sources)
+        return f"{count} address{'' if count == 1 else 'es'} sent frames"
+    missing = f"; no frames from: {', '.join(whole.unseen_devices)}" if whole.unseen_devices else ""
+    return f"{whole.planned - len(whole.unseen_devices)} of {whole.planned} planned devices sent frames{missing}"
+
+
+def _doubts(
+    log: Log, whole: Survey, found: Survey, channel: str, selected: LogSelection, every: list[Trouble]
+) -> Iterator[Doubt]:
+    """Yield what limits the answer, what matters most first."""
+    if not whole.in_order:
+        text = "The times of the log are not plausible: gaps, silence and bus load are not judged."
+        yield Doubt(text, text)
+    if found.seconds < MIN_JUDGED_S and found.frames:
+        text = f"Less than {MIN_JUDGED_S} s: too short to tell which devices are missing."
+        yield Doubt(text, f"The log has less than {MIN_JUDGED_S} s: too short to tell which devices are missing.")
+    counts = log.statistics_of(channel)
+    if counts.unreadable_count:
+        places = f"{counts.unreadable_count} place{'' if counts.unreadable_count == 1 else 's'}"
+        text = f"{places} of the log could not be read"
+        yield Doubt(f"{text}; see below.", f"{text}: what they held is not known.")
+    if not whole.planned and whole.frames:
+        text = "No rig was given: the planned devices are not known"
+        yield Doubt(
+            f"{text}. --draft-rig FILE writes a rig from this log.",
+            f"{text}, so a device that never sent anything is not missed.",
+        )
+    messages = [message for source in found.sources for message in source.messages]
+    unknown = sum(message.name is None for message in messages)
+    if unknown:
+        text = f"{unknown} of {len(messages)} messages are not defined"
+        yield Doubt(f"{text}; give a DBC file that defines them with --dbc.", f"{text}: they are not judged.")
+    if found.accepted:
+        accepted = ", ".join(f"{kind} {subject}{times(count)}" for (kind, subject), count in found.accepted.items())
+        text = f"Not flagged, because the rig accepts it: {accepted}."
+        yield Doubt(text, text)
+    if not selected.is_everything:
+        text = "Only a part of the log was asked for."
+        yield Doubt("", text)
+    yield from _doubts_of_cause(whole, every)
+
+
+def _returned(whole: Survey, trouble: Trouble) -> str | None:
+    """Return how the devices of a trouble came back after their last silence; None where that cannot be told.
+
+    A node claims its address when it starts (SAE J1939-81). One whose start is not in the log may never claim.
+    """
+    silent = {
+        flag.subject: flag
+        for flag in (*trouble.flags, *trouble.explained)
+        if flag.kind is FlagKind.SILENT_DEVICE and flag.heard is not None
+    }
+    claims = {
+        record.device: counts.last
+        for source in whole.sources
+        for message, counts in source.messages.items()
+        if message.dgn == ADDRESS_CLAIM
+        for record in source.devices
+    }
+    if not silent or any(flag.until is None or name not in claims for name, flag in silent.items()):
+        return None
+    claimed = {flag.heard < claims[name] <= (flag.until or 0) + MAX_CLAIM_US for name, flag in silent.items()}  # type: ignore[operator]
+    if claimed == {True}:
+        return BACK_BY_START
+    return BACK_WITHOUT_START if claimed == {False} else None
+
+
+def _doubts_of_cause(whole: Survey, every: list[Trouble]) -> Iterator[Doubt]:
+    """Yield what a log cannot tell about the first trouble."""
+    first = next(iter(every), None)
+    if first is None:
+        return
+    if first.kind is CauseKind.RECORDER_PAUSED:
+        yield Doubt("", "The cause may be the recorder, not the vehicle.")
+    elif first.kind in _ABSENT:
+        possible = _POSSIBLE_FAILURES[_returned(whole, first)]
+        yield Doubt("", f"A log does not show whether {possible} failed.")
+    serious = [trouble for trouble in every if trouble.severity is not Severity.NOTICE]
+    if len(serious) > 1:
+        yield Doubt("", f"No single cause explains all {len(serious)} troubles; each may have its own.")
+
+
+def brief(log: Log, whole: Survey, channel: str, selected: LogSelection, units: DisplayUnits = METRIC) -> str:
+    """Return one paragraph to send to somebody: the log, the cause, the evidence, the next step, and the doubts."""
+    found = answer(log, whole, channel, selected, units)
+    return " ".join(_paragraph(log, selected.of(whole), whole, found, channel))
+
+
+def _paragraph(log: Log, shown: Survey, whole: Survey, found: Answer, channel: str) -> Iterator[str]:
+    named = f", channel {channel}" if len(log.channels) > 1 else ""
+    started = clock_of(log).at(0)
+    since = f", started {started} UTC" if started else ""
+    frames = f"{shown.frames} frame{'' if shown.frames == 1 else 's'}"
+    yield f"{log.name}{named}: {frames} in {span_text(shown.seconds)}{since}."
+    if found.severity is None:
+        yield found.cause
+        if found.evidence:
+            yield f"{found.evidence[0].upper()}{found.evidence[1:]}."
+    else:
+        yield f"Most likely cause ({found.severity}): {found.cause}"
+        more = found.troubles[0].explained
+        also = f"; it explains {len(more)} more flag{'' if len(more) == 1 else 's'}" if more else ""
+        yield f"Evidence: {found.evidence}{also if found.troubles[0].flags else ''}."
+    yield f"Next step: {found.next_step}."
+    others = [trouble for trouble in found.others if trouble.severity is not Severity.NOTICE]
+    if others:
+        rest = f"; and {len(others) - MAX_OTHERS} more" if len(others) > MAX_OTHERS else ""
+        yield f"Also: {'; '.join(trouble.sentence for trouble in others[:MAX_OTHERS])}{rest}."
+    if whole.planned and found.severity is not None:
+        yield f"{devices_line(whole)}."
+    if found.doubts:
+        yield f"Not certain: {' '.join(doubt.sentence for doubt in found.doubts)}"
+
+
+def span_text(seconds: float) -> str:
+    """Return a duration as text: ``119.7 s``, ``3 min 35 s``, ``23 h 59 min``."""
+    if seconds < 120:
+        return f"{seconds:.1f} s"
+    minutes = int(seconds) // 60
+    return f"{minutes} min {int(seconds) % 60:02d} s" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"

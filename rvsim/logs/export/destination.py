@@ -1,0 +1,165 @@
+"""Where tables are written: one file, or a folder with a file for each table. What is not complete is not there.
+
+Knows: which suffix stands for which form, and what may be replaced. Does not know what a table is about. A file is
+written under a temporary name beside its own, and gets its own when it is complete, and so is a folder; after an error,
+or Ctrl-C, only what was there before is left.
+"""
+
+import os
+import shutil
+from concurrent.futures import Future, ThreadPoolExecutor
+from io import RawIOBase
+from pathlib import Path
+from types import TracebackType
+from typing import Any, BinaryIO, cast
+
+from rvsim.errors import InputError
+from rvsim.logs.export.arrow_file import ArrowWriter
+from rvsim.logs.export.new_file import NewFile, check_name, check_parent, hidden, reworded
+from rvsim.logs.export.parquet_file import ParquetWriter
+from rvsim.logs.export.polars_frame import check_polars
+from rvsim.logs.export.table import Table, TableRows, TableWriter
+from rvsim.logs.export.text_file import CsvWriter, JsonLinesWriter
+
+TABLE_FORMS: dict[str, type[Any]] = {
+    "parquet": ParquetWriter,
+    "csv": CsvWriter,
+    "jsonl": JsonLinesWriter,
+    "arrow": ArrowWriter,
+}
+"""The writer of each form, by the suffix without its dot."""
+_WITH_POLARS = ("parquet", "arrow")
+
+
+class Destination:
+    """A file or a folder that is being written; use it in a ``with`` block, which leaves it complete or as it was.
+
+    Args:
+        path: the file, or the folder where ``is_folder``.
+        form: one of `TABLE_FORMS`.
+        overwrite: replace files that are there.
+
+    Raises:
+        InputError: something is there, the place cannot be written, or polars is missing.
+    """
+
+    def __init__(self, path: Path, form: str, *, is_folder: bool, overwrite: bool) -> None:
+        if form in _WITH_POLARS:
+            check_polars(f".{form}")
+        self.path, self.is_folder = path, is_folder
+        self._form, self._overwrite = form, overwrite
+        self._tables: dict[str, _OpenTable] = {}
+        self._thread = ThreadPoolExecutor(1)
+        """Writes rows while the next ones are read: packing takes longer than reading."""
+        self._pending: Future[None] | None = None
+        self._file = None if is_folder else NewFile(path, overwrite=overwrite)
+        if self._file is None:
+            check_name(path)
+            with reworded(path):
+                self._check_folder()
+                check_parent(path)
+                self._target = path.resolve()
+                self._temporary = hidden(self._target)
+                self._temporary.mkdir()
+
+    def _check_folder(self) -> None:
+        """Refuse what must not be replaced."""
+        path = self.path
+        if path.exists() and not path.is_dir():
+            raise InputError(f"--output {path}: a file: name a folder, or a file with a suffix")
+        if path.exists() and any(path.iterdir()) and not self._overwrite:
+            raise InputError(f"--output {path}: the folder is not empty: name another one, or add --overwrite")
+
+    def write(self, table: Table, rows: TableRows, folder: str = "") -> None:
+        """Write rows of a table, which must not change any more.
+
+        In a folder the table's file is named as the table, and may stand in a folder of its own.
+
+        Raises:
+            InputError: the disk is full, or the place cannot be written; also for rows that were handed over before.
+        """
+        with reworded(self.path):
+            self._wait()
+            self._pending = self._thread.submit(self._open(table, folder).write, rows)
+
+    def _wait(self) -> None:
+        """Wait until what was handed over is written."""
+        pending, self._pending = self._pending, None
+        if pending is not None:
+            pending.result()
+
+    def start(self, table: Table) -> None:
+        """Begin a table, so that it is there even if it has no rows."""
+        with reworded(self.path):
+            self._open(table, "")
+
+    def _open(self, table: Table, folder: str) -> "_OpenTable":
+        name = f"{folder}/{table.name}" if folder else table.name
+        if name not in self._tables:
+            path = self._file.temporary if self._file else self._temporary / f"{name}.{self._form}"
+            path.parent.mkdir(exist_ok=True)
+            self._tables[name] = _OpenTable(TABLE_FORMS[self._form], table, path)
+        return self._tables[name]
+
+    @property
+    def written(self) -> dict[str, int]:
+        """The number of rows of each table, by its name with its folder."""
+        return {name: table.rows for name, table in self._tables.items()}
+
+    def __enter__(self) -> "Destination":
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        try:
+            if kind is None:
+                with reworded(self.path):
+                    self._wait()
+                    for table in self._tables.values():
+                        table.close()
+                    self._move()
+        finally:
+            self._thread.shutdown()
+            if self._file:
+                self._file.discard()
+            else:
+                shutil.rmtree(self._temporary, ignore_errors=True)
+
+    def _move(self) -> None:
+        """Give everything its own name."""
+        if self._file:
+            self._file.finish()
+            return
+        self._check_folder()
+        self._target.mkdir(exist_ok=True)
+        for name in self._tables:
+            place = self._target / f"{name}.{self._form}"
+            place.parent.mkdir(exist_ok=True)
+            os.replace(self._temporary / f"{name}.{self._form}", place)
+
+
+class _OpenTable:
+    """One table that is being written, and how many rows it has."""
+
+    def __init__(self, writer: type[Any], table: Table, path: Path) -> None:
+        path.open("xb").close()
+        self._writer: TableWriter = writer(table, cast(BinaryIO, _AppendedFile(path)))
+        self.rows = 0
+
+    def write(self, rows: TableRows) -> None:
+        if rows.length:
+            self._writer.write(rows)
+            self.rows += rows.length
+
+    def close(self) -> None:
+        self._writer.close()
+
+
+class _AppendedFile(RawIOBase):
+    """A file that is open only while something is written to it: there may be more tables than files can be open."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def write(self, data: Any) -> int:
+        with self._path.open("ab") as file:
+            return file.write(data)

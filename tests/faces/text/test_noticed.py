@@ -1,0 +1,42 @@
+"""The troubles of a survey in their order."""
+
+from rvsim.faces.text.flags import explain_flags
+from rvsim.faces.text.noticed import CAUSE_TEXTS, troubles
+from rvsim.watch.causes import Cause, CauseKind
+from rvsim.watch.flag import Flag, FlagKind, Severity
+
+
+def flag(number, kind, severity, subject="heater", message=None):
+    """Return a flag that still stands."""
+    return Flag(number, kind, subject, severity, 0, "text", f"advice {number}", message=message)
+
+
+def test_the_worst_comes_first():
+    """Gas before all, then by severity, of these what explains others; unknown messages are counted elsewhere."""
+    flags = (
+        flag(1, FlagKind.NO_DATA, Severity.WARNING),
+        flag(2, FlagKind.UNKNOWN_MESSAGE, Severity.NOTICE),
+        flag(3, FlagKind.BAD_VALUE, Severity.FAULT),
+        flag(4, FlagKind.SILENT_DEVICE, Severity.FAULT, "roof fan"),
+        flag(5, FlagKind.LATE_MESSAGE, Severity.WARNING, "roof fan"),
+        flag(6, FlagKind.REPORTED_FAULT, Severity.WARNING, "gas sensor", "GAS_SENSOR_STATUS"),
+    )
+    cause = Cause(FlagKind.SILENT_DEVICE, "roof fan", Severity.FAULT, 0, None, "text", "look", (), flags[3:5])
+    found = troubles(explain_flags(flags, (cause,)))
+    assert flags[5].is_gas
+    assert [trouble.flags[0].number for trouble in found] == [6, 4, 3, 1]
+    assert found[1].explained == (flags[4],)
+
+
+def test_a_cause_that_is_no_flag_is_as_bad_as_it_says():
+    """It stands before flags of its severity, and behind worse ones; all its flags are explained."""
+    flags = (flag(1, FlagKind.BAD_VALUE, Severity.FAULT), flag(2, FlagKind.BUS_QUIET, Severity.FAULT, "bus"))
+    cause = Cause(CauseKind.RECORDER_PAUSED, "bus", Severity.WARNING, 0, 5, "it paused", "look", ("why",), flags[1:])
+    worse, paused = troubles(explain_flags(flags, (cause,)))
+    assert (worse.flags, paused.flags, paused.explained) == (flags[:1], (), flags[1:])
+    assert (paused.sentence, paused.evidence) == ("it paused", "why")
+
+
+def test_every_kind_of_cause_can_be_said_in_short():
+    """As every kind of flag can."""
+    assert set(CAUSE_TEXTS) == set(CauseKind)

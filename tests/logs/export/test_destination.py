@@ -1,0 +1,202 @@
+"""Where tables go: complete under their own names, or not there at all; nothing is replaced unasked."""
+
+import os
+
+import pytest
+
+from rvsim.errors import InputError
+from rvsim.logs.export import destination
+from rvsim.logs.export.destination import Destination
+from rvsim.logs.export.table import ColumnKind, Table, TableColumn, TableRows, integer_list
+
+TABLE = Table("one", (TableColumn("n", ColumnKind.INTEGER),))
+ROWS = TableRows(2, {"n": integer_list((1, 2))})
+
+
+def place(path, form="csv", **options):
+    """Return a destination."""
+    return Destination(path, form, **{"is_folder": False, "overwrite": False, **options})
+
+
+def names(folder):
+    """Return the names of everything under a folder."""
+    return sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*"))
+
+
+def test_a_file_has_its_name_when_it_is_complete(tmp_path):
+    """Before that there is only a hidden file beside it."""
+    path = tmp_path / "x.csv"
+    with place(path) as open_place:
+        open_place.write(TABLE, ROWS)
+        assert not path.exists()
+        assert len(names(tmp_path)) == 1
+    assert names(tmp_path) == ["x.csv"]
+    assert path.read_text() == "n\n1\n2\n"
+    assert open_place.written == {"one": 2}
+
+
+@pytest.mark.parametrize("error", [InputError("no"), KeyboardInterrupt(), ZeroDivisionError()])
+@pytest.mark.parametrize("is_folder", [False, True])
+def test_nothing_is_left_of_what_is_not_complete(tmp_path, error, is_folder):
+    """After any error, and after Ctrl-C; what was there before is as it was."""
+    path = tmp_path / "x"
+    if is_folder:
+        path.mkdir()
+        (path / "one.csv").write_text("old")
+    else:
+        path.write_text("old")
+    before = names(tmp_path)
+
+    def fail():
+        with place(path, is_folder=is_folder, overwrite=True) as open_place:
+            open_place.write(TABLE, ROWS)
+            raise error
+
+    with pytest.raises(type(error)):
+        fail()
+    assert names(tmp_path) == before
+    assert (path / "one.csv" if is_folder else path).read_text() == "old"
+
+
+def test_a_folder_of_tables(tmp_path):
+    """A file for each table, also in a folder of its own; a table without rows is there too."""
+    path = tmp_path / "tables"
+    with place(path, "jsonl", is_folder=True) as open_place:
+        open_place.start(TABLE)
+        open_place.write(Table("two", TABLE.columns), ROWS, "messages")
+        assert not path.exists()
+    assert names(tmp_path) == [
+        "tables", "tables/messages", "tables/messages/two.jsonl", "tables/one.jsonl"
+    ]  # fmt: skip
+    assert (path / "one.jsonl").read_text() == ""
+    assert open_place.written == {"one": 0, "messages/two": 2}
+
+
+def test_what_is_there_is_not_replaced_unasked(tmp_path):
+    """A file, and a folder with anything in it; with ``overwrite`` they are, and other files stay."""
+    path = tmp_path / "x.csv"
+    path.write_text("old")
+    with pytest.raises(InputError, match=r"x\.csv: the file exists.*--overwrite"):
+        place(path)
+    with pytest.raises(InputError, match=r"the folder is not empty.*--overwrite"):
+        place(tmp_path, is_folder=True)
+    with place(path, overwrite=True) as open_place:
+        open_place.write(TABLE, ROWS)
+    with place(tmp_path, is_folder=True, overwrite=True) as open_place:
+        open_place.write(TABLE, ROWS)
+    assert names(tmp_path) == ["one.csv", "x.csv"]
+    assert path.read_text() == "n\n1\n2\n"
+
+
+def test_an_empty_folder_is_filled(tmp_path):
+    """Nothing in it can be lost."""
+    path = tmp_path / "tables"
+    path.mkdir()
+    with place(path, is_folder=True) as open_place:
+        open_place.write(TABLE, ROWS)
+    assert names(path) == ["one.csv"]
+
+
+def test_a_file_that_appears_meanwhile_is_kept(tmp_path):
+    """Another program may have written it since the start."""
+    path = tmp_path / "x.csv"
+
+    def write():
+        with place(path) as open_place:
+            open_place.write(TABLE, ROWS)
+            path.write_text("other")
+
+    with pytest.raises(InputError, match="the file exists"):
+        write()
+    assert (names(tmp_path), path.read_text()) == (["x.csv"], "other")
+
+
+def test_a_folder_that_is_filled_meanwhile_is_kept(tmp_path):
+    """The same for a folder."""
+    path = tmp_path / "tables"
+
+    def write():
+        with place(path, is_folder=True) as open_place:
+            open_place.write(TABLE, ROWS)
+            path.mkdir()
+            (path / "one.csv").write_text("other")
+
+    with pytest.raises(InputError, match="the folder is not empty"):
+        write()
+    assert (names(tmp_path), (path / "one.csv").read_text()) == (["tables", "tables/one.csv"], "other")
+
+
+def test_a_link_stays_a_link(tmp_path):
+    """What it points to is replaced."""
+    (tmp_path / "x.csv").write_text("old")
+    (tmp_path / "link.csv").symlink_to(tmp_path / "x.csv")
+    with place(tmp_path / "link.csv", overwrite=True) as open_place:
+        open_place.write(TABLE, ROWS)
+    assert (tmp_path / "link.csv").is_symlink()
+    assert (tmp_path / "x.csv").read_text() == "n\n1\n2\n"
+
+
+@pytest.mark.parametrize(
+    ("name", "is_folder", "why"),
+    [
+        ("gone/x.csv", False, "the folder .*gone is not there"),
+        ("gone/tables", True, "the folder .*gone is not there"),
+        ("file/x.csv", False, "is not there|cannot be written"),
+        ("file", True, "a file: name a folder"),
+        ("folder", False, "a folder: name a file in it"),
+        ("pipe", False, "not a file"),
+        ("x\0.csv", False, "no file can have this name"),
+        ("x" * 300, False, "cannot be written"),
+    ],
+)
+def test_a_place_that_cannot_be_written(tmp_path, name, is_folder, why):
+    """One clear line before anything is read, even where ``overwrite`` is asked for."""
+    (tmp_path / "file").write_text("old")
+    (tmp_path / "folder").mkdir()
+    os.mkfifo(tmp_path / "pipe")
+
+    def write():
+        with place(tmp_path / name, is_folder=is_folder, overwrite=True) as open_place:
+            open_place.write(TABLE, ROWS)
+
+    with pytest.raises(InputError, match=why) as error:
+        write()
+    assert len(error.value.problems) == 1
+    assert names(tmp_path) == ["file", "folder", "pipe"]
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no device that is full")
+def test_a_full_disk(tmp_path, monkeypatch):
+    """One clear line, and nothing is left."""
+
+    class Full:
+        def __init__(self, table, file):
+            pass
+
+        def write(self, rows):
+            with open("/dev/full", "wb") as file:
+                file.write(bytes(10))
+
+        def close(self):
+            pass
+
+    monkeypatch.setitem(destination.TABLE_FORMS, "csv", Full)
+
+    def write():
+        with place(tmp_path / "x.csv") as open_place:
+            open_place.write(TABLE, ROWS)
+
+    with pytest.raises(InputError, match=r"x\.csv: cannot be written \(No space left on device\): free space there"):
+        write()
+    assert names(tmp_path) == []
+
+
+@pytest.mark.parametrize("form", ["parquet", "arrow"])
+def test_without_polars(tmp_path, monkeypatch, form):
+    """One clear line says what to install, before anything is read; text needs nothing."""
+    monkeypatch.setitem(__import__("sys").modules, "polars", None)
+    with pytest.raises(InputError, match=rf"\.{form} needs polars.*rvsim-bench\[export\].*\.csv or \.jsonl"):
+        place(tmp_path / "x", form)
+    for text in ("csv", "jsonl"):
+        with place(tmp_path / text, text) as open_place:
+            open_place.write(TABLE, ROWS)

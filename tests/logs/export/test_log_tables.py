@@ -1,0 +1,159 @@
+"""The rows of readings, messages and frames: what the decoder of single frames says of each."""
+
+import pytest
+
+from rvsim.logs.columns import to_columns
+from rvsim.logs.decoded import decode_block
+from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable, ReadingsTable
+from rvsim.logs.export.table import Integers, Numbers, Texts, Times
+from rvsim.watch.decode import Decoder, instance_field
+from rvsim.wire.database import load_catalogue
+from rvsim.wire.frame import Frame
+from rvsim.wire.ident import split_identifier
+
+PART = LogPart(None, "can0", 1_764_000_000_000_000, {0x5E: "heater", 0x44: "panel"})
+
+
+def plain(rows):
+    """Return rows as dictionaries."""
+    columns = {}
+    for name, data in rows.columns.items():
+        match data:
+            case Texts():
+                columns[name] = [None if code < 0 else data.names[code] for code in data.codes.tolist()]
+            case Integers():
+                missing = [False] * rows.length if data.missing is None else data.missing.tolist()
+                pairs = zip(data.values.tolist(), missing, strict=True)
+                columns[name] = [None if is_missing else value for value, is_missing in pairs]
+            case Numbers():
+                columns[name] = [None if value != value else value for value in data.values.tolist()]
+            case Times():
+                columns[name] = [None] * rows.length if data.microseconds is None else data.microseconds.tolist()
+    assert {len(column) for column in columns.values()} <= {rows.length}
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+def topic(frame, catalogue):
+    """Return the topic of a frame."""
+    parts = split_identifier(frame.identifier)
+    return Decoder(catalogue).layout(parts.dgn).topic(parts.source, frame.data)
+
+
+def test_readings_are_those_of_single_frames(recorded, catalogue):
+    """Every reading of two minutes of the shipped vehicle has one row; fields of instances have none."""
+    frames = recorded["heater_goes_quiet"]
+    table = ReadingsTable(catalogue, with_log=False)
+    rows = table.rows(list(decode_block(to_columns(frames), catalogue)), PART)
+    assert {column.name for column in table.table.columns} == set(rows.columns)
+    expected = []
+    for frame in frames:
+        parts = split_identifier(frame.identifier)
+        spec = catalogue.by_dgn(parts.dgn)
+        for reading in spec.decode(frame.data) if spec else ():
+            if reading.field is not instance_field(spec):
+                expected.append(
+                    {
+                        "time": PART.started + frame.time,
+                        "seconds": frame.time / 1_000_000,
+                        "channel": "can0",
+                        "source": parts.source,
+                        "device": PART.devices.get(parts.source),
+                        "message": spec.name,
+                        "instance": topic(frame, catalogue).instance,
+                        "field": reading.field.name,
+                        "raw": reading.raw,
+                        "value": reading.value,
+                        "unit": reading.field.printed_unit or None,
+                        "state": str(reading.state),
+                        "label": reading.shown_label,
+                    }
+                )
+    assert len(expected) > 5000
+
+    def order(row):
+        return row["time"], row["source"], row["message"], row["field"]
+
+    assert len(set(map(order, expected))) == len(expected)
+    assert sorted(plain(rows), key=order) == sorted(expected, key=order)
+
+
+def test_a_message_has_a_column_for_each_field(catalogue):
+    """Values, states and labels; an instance that is none is missing; a frame that is too short has no values."""
+    spec = catalogue.by_name("WATERHEATER_STATUS")
+    frames = [
+        Frame(5, spec.identifier(0x5E), spec.pack(instance=1, operating_mode=1, water_temperature=10240)),
+        Frame(6, spec.identifier(0x44), spec.pack(instance=0xFF)[:2]),
+    ]
+    (message,) = decode_block(to_columns(frames), catalogue)
+    table = MessageTable(spec, instance_field=message.instance_field, with_log=True)
+    rows = table.rows(message, LogPart("a.log", "", None, PART.devices))
+    assert {column.name for column in table.table.columns} == set(rows.columns)
+    first, second = plain(rows)
+    assert list(first)[:8] == ["log", "time", "seconds", "channel", "source", "device", "instance", "operating_mode"]
+    assert list(first.values())[:7] == ["a.log", None, 5e-06, None, 0x5E, "heater", 1]
+    assert (first["operating_mode"], first["operating_mode_label"]) == (1, "combustion")
+    assert (first["water_temperature"], first["set_point_temperature_state"]) == (47.0, "no data")
+    assert (second["instance"], second["device"], second["operating_mode_state"]) == (None, "panel", "no data")
+    assert (second["water_temperature"], second["water_temperature_state"]) == (None, "missing")
+
+
+def test_frames_with_and_without_a_definition(catalogue):
+    """Identifier and bytes in hex, a destination only where there is one; bytes of all lengths."""
+    known = catalogue.by_name("TANK_STATUS")
+    frames = [Frame(length, 0x18EA1244, bytes(length)) for length in range(9)]
+    frames += [Frame(9, known.identifier(0x44), b"\x01\xff"), Frame(10, 0x1FFFFFFF, b"\xab" * 8)]
+    table = FramesTable(catalogue, with_log=False)
+    rows = plain(table.rows(to_columns(frames), PART))
+    assert {column.name for column in table.table.columns} == set(rows[0])
+    for frame, row in zip(frames, rows, strict=True):
+        parts = split_identifier(frame.identifier)
+        spec = catalogue.by_dgn(parts.dgn)
+        assert (row["identifier"], row["bytes"]) == (f"{frame.identifier:08X}", frame.data.hex().upper())
+        assert (row["priority"], row["dgn"]) == (parts.priority, f"{parts.dgn:05X}")
+        assert (row["source"], row["destination"]) == (parts.source, parts.destination)
+        assert (row["message"], row["time"]) == (spec.name if spec else None, PART.started + frame.time)
+
+
+@pytest.fixture
+def clashing(tmp_path, definition_cache):
+    """A user's message whose fields have the names of other columns, and one of 64 bits."""
+    (tmp_path / "own.dbc").write_text(
+        'VERSION ""\nBO_ 2566848257 CLASH: 8 Vector__XXX\n'
+        ' SG_ time : 0|8@1+ (1,0) [0|0] "s" Vector__XXX\n SG_ mode : 8|8@1+ (1,0) [0|0] "" Vector__XXX\n'
+        ' SG_ mode_label : 16|8@1+ (0.5,0) [0|0] "" Vector__XXX\n SG_ time_state : 24|8@1+ (1,0) [0|0] "" Vector__XXX\n'
+        'BO_ 2566848513 WIDE: 8 Vector__XXX\n SG_ serial : 0|64@1+ (1,0) [0|0] "" Vector__XXX\n'
+        'BO_ 2566848769 LARGE: 8 Vector__XXX\n SG_ count : 0|40@1+ (1e12,0) [0|0] "" Vector__XXX\n'
+        'VAL_ 2566848257 mode 1 "on" ;\n',
+        encoding="ascii",
+    )
+    return load_catalogue([tmp_path / "own.dbc"])
+
+
+def test_names_that_clash_are_told_apart(clashing):
+    """A field keeps its name unless a column that all tables have is called so; what stands beside it gives way."""
+    spec = clashing.by_name("CLASH")
+    (message,) = decode_block(to_columns([Frame(0, spec.identifier(1), bytes([7, 1, 4, 9, 0, 0, 0, 0]))]), clashing)
+    table = MessageTable(spec, instance_field=None, with_log=False)
+    names = [column.name for column in table.table.columns]
+    assert len(set(names)) == len(names)
+    (row,) = plain(table.rows(message, PART))
+    assert (row["time_value"], row["time_value_state"], row["time_state"]) == (7, "value", 9)
+    assert (row["mode"], row["mode_label"], row["mode_label_"]) == (1, 2.0, "on")
+
+
+def test_whole_numbers_that_no_column_of_integers_can_hold(clashing):
+    """They are numbers there, the nearest floats."""
+    spec = clashing.by_name("LARGE")
+    (message,) = decode_block(to_columns([Frame(0, spec.identifier(1), b"\xfe" * 8)]), clashing)
+    (row,) = plain(MessageTable(spec, instance_field=None, with_log=False).rows(message, PART))
+    assert row["count"] == float(int.from_bytes(b"\xfe" * 5) * 10**12)
+
+
+def test_a_raw_integer_that_no_column_can_hold(clashing):
+    """64 bits without a sign: above the range of the column there is none, the value is the nearest float."""
+    spec = clashing.by_name("WIDE")
+    frames = [Frame(place, spec.identifier(1), data) for place, data in enumerate((b"\xff" * 7 + b"\x7f", b"\xfe" * 8))]
+    messages = list(decode_block(to_columns(frames), clashing))
+    low, high = plain(ReadingsTable(clashing, with_log=False).rows(messages, PART))
+    assert (low["raw"], low["value"]) == ((1 << 63) - 1, float((1 << 63) - 1))
+    assert (high["raw"], high["value"]) == (None, float(int.from_bytes(b"\xfe" * 8)))

@@ -1,0 +1,225 @@
+"""Tables as files: what other programs read of each form is what was written, in pieces of any size."""
+
+import csv
+import io
+import json
+from datetime import UTC, datetime, timedelta
+
+import duckdb
+import numpy as np
+import pandas
+import polars
+import pyarrow
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rvsim.logs.export.arrow_file import ArrowWriter
+from rvsim.logs.export.parquet_file import ParquetWriter
+from rvsim.logs.export.table import (
+    ColumnKind,
+    Integers,
+    Numbers,
+    Table,
+    TableColumn,
+    TableRows,
+    Texts,
+    Times,
+    integer_list,
+    joined,
+    text_list,
+)
+from rvsim.logs.export.text_file import CsvWriter, JsonLinesWriter
+from rvsim.logs.export.thrift import Reader, encode_struct
+
+KNOWN = ("off", "on", "auto")
+TABLE = Table(
+    "x",
+    (
+        TableColumn("time", ColumnKind.TIME),
+        TableColumn("number", ColumnKind.NUMBER),
+        TableColumn("integer", ColumnKind.INTEGER),
+        TableColumn("text", ColumnKind.TEXT),
+        TableColumn("known", ColumnKind.TEXT, KNOWN),
+    ),
+)
+MOMENTS = st.integers(0, 4_000_000_000_000_000)
+TEXTS = st.sampled_from(("a", "b", "tank, fresh", 'said "no"', "two\nlines", "°C", "ü", "%s")) | st.text(
+    st.characters(codec="utf-8", exclude_categories=("Cc", "Cs")), min_size=1, max_size=4
+)
+ROWS = st.lists(
+    st.tuples(
+        st.none() | MOMENTS,
+        st.none() | st.floats(allow_nan=False, allow_infinity=False, width=64),
+        st.none() | st.integers(-(1 << 63), (1 << 63) - 1),
+        st.none() | TEXTS,
+        st.none() | st.sampled_from(KNOWN),
+    ),
+    max_size=30,
+)
+
+
+def piece(rows):
+    """Return rows as a piece of the table."""
+    moments, numbers, integers, texts, known = list(zip(*rows, strict=True)) or [()] * 5
+    found = integer_list(moments)
+    undated = all(moment is None for moment in moments)
+    return TableRows(
+        len(rows),
+        {
+            "time": Times(None) if undated else Times(found.values.astype(np.int64), found.missing),
+            "number": Numbers(np.array([np.nan if number is None else number for number in numbers], float)),
+            "integer": integer_list(integers),
+            "text": text_list(texts),
+            "known": Texts(np.array([-1 if one is None else KNOWN.index(one) for one in known], np.int8), KNOWN),
+        },
+    )
+
+
+def written(writer, pieces, table=TABLE):
+    """Return the bytes of a file that is written in pieces."""
+    file = io.BytesIO()
+    begun = writer(table, file)
+    for rows in pieces:
+        begun.write(rows)
+    begun.close()
+    return file.getvalue()
+
+
+def cut(rows, size):
+    """Return rows in pieces."""
+    return [piece(rows[start : start + size]) for start in range(0, len(rows), size)]
+
+
+def moment(microseconds):
+    """Return microseconds since the epoch as a moment."""
+    return None if microseconds is None else datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=microseconds)
+
+
+@given(ROWS, st.integers(1, 8))
+def test_parquet_is_read_by_others(tmp_path_factory, rows, size):
+    """Polars, DuckDB and pandas (with pyarrow) read the same rows and the same types."""
+    path = tmp_path_factory.getbasetemp() / "x.parquet"
+    path.write_bytes(written(ParquetWriter, cut(rows, size)))
+    expected = [(moment(row[0]), *row[1:]) for row in rows]
+    frame = polars.read_parquet(path)
+    assert frame.rows() == expected
+    assert list(frame.schema.values()) == [
+        polars.Datetime("us", "UTC"), polars.Float64, polars.Int64, polars.String, polars.String
+    ]  # fmt: skip
+    read = duckdb.sql(f"select epoch_us(time), number, integer, text, known from '{path}'").fetchall()
+    assert read == rows
+    whole = pandas.read_parquet(path, dtype_backend="pyarrow")
+    assert [tuple(row.values()) for row in pyarrow.Table.from_pandas(whole).to_pylist()] == expected
+
+
+@given(ROWS, st.integers(1, 8))
+def test_arrow_is_read_by_others(tmp_path_factory, rows, size):
+    """Polars and pyarrow read the same rows; known texts are a dictionary, which is the same in all pieces."""
+    path = tmp_path_factory.getbasetemp() / "x.arrow"
+    path.write_bytes(written(ArrowWriter, cut(rows, size)))
+    expected = [(moment(row[0]), *row[1:]) for row in rows]
+    assert polars.read_ipc(path).rows() == expected
+    with pyarrow.ipc.open_file(path) as file:
+        read = file.read_all()
+    read.validate(full=True)
+    assert [tuple(row.values()) for row in read.to_pylist()] == expected
+    assert pyarrow.types.is_dictionary(read.schema.field("known").type)
+    assert read.schema.field("time").type == pyarrow.timestamp("us", "UTC")
+
+
+@given(ROWS, st.integers(1, 8))
+def test_text_is_read_by_others(rows, size):
+    """Python's own readers of CSV and JSON read every value of both forms exactly."""
+    lines = list(csv.DictReader(io.StringIO(written(CsvWriter, cut(rows, size)).decode(), newline="")))
+    objects = [json.loads(line) for line in written(JsonLinesWriter, cut(rows, size)).decode().splitlines()]
+    assert len(lines) == len(objects) == len(rows)
+    for line, found, (time, number, integer, text, known) in zip(lines, objects, rows, strict=True):
+        for read in (line, found):
+            assert read["time"] in ((None, "") if time is None else (moment(time).isoformat(timespec="microseconds"),))
+        assert found == {"time": found["time"], "number": number, "integer": integer, "text": text, "known": known}
+        assert (float(line["number"]) if line["number"] else None) == number
+        assert (int(line["integer"]) if line["integer"] else None) == integer
+        assert (line["text"] or None, line["known"] or None) == (text, known)
+
+
+@pytest.mark.parametrize("writer", [ParquetWriter, ArrowWriter, CsvWriter, JsonLinesWriter])
+def test_a_table_without_rows(writer, tmp_path):
+    """It has its columns, in a file that can be read."""
+    path = tmp_path / "x"
+    path.write_bytes(written(writer, []))
+    names = [column.name for column in TABLE.columns]
+    if writer is ParquetWriter:
+        assert (polars.read_parquet(path).shape, pandas.read_parquet(path).shape) == ((0, 5), (0, 5))
+        assert duckdb.sql(f"select * from read_parquet('{path}')").columns == names
+    elif writer is ArrowWriter:
+        assert (polars.read_ipc(path).columns, pyarrow.ipc.open_file(path).schema.names) == (names,) * 2
+    else:
+        assert path.read_text() == ("" if writer is JsonLinesWriter else ",".join(names) + "\n")
+
+
+def test_numbers_are_printed_as_they_are():
+    """Whole numbers have no decimals, others all that they need; what is missing is empty or null."""
+    table = Table("x", (TableColumn("n", ColumnKind.NUMBER), TableColumn("i", ColumnKind.INTEGER)))
+    numbers = Numbers(np.array([5.0, 13.85, -0.001, 1e22, np.nan]))
+    rows = TableRows(5, {"n": numbers, "i": Integers(np.array([1, -2, 0, 3, 4]), np.array([0, 0, 0, 0, 1], bool))})
+    assert written(CsvWriter, [rows], table) == b"n,i\n5,1\n13.85,-2\n-0.001,0\n1e+22,3\n,\n"
+    assert written(JsonLinesWriter, [rows], table).splitlines()[1::3] == [
+        b'{"n": 13.85, "i": -2}',
+        b'{"n": null, "i": null}',
+    ]
+
+
+def test_every_piece_is_a_row_group():
+    """So that a reader, as the writer, needs memory for one of them only; each has the range of its times."""
+    rows = [(1_000_000 * place, 1.0, place, "a", None) for place in range(50)]
+    data = io.BytesIO(written(ParquetWriter, cut(rows, 10)))
+    meta = pyarrow.parquet.ParquetFile(data).metadata
+    assert (meta.num_row_groups, meta.num_rows) == (5, 50)
+    times = meta.row_group(3).column(0).statistics
+    assert (times.min, times.max) == (moment(30_000_000), moment(39_000_000))
+
+
+def test_row_groups_are_where_they_are_said_to_be():
+    """Offsets and numbers of each row group, also those that the readers of other tests do not use."""
+    pieces = cut([(1_000_000 * place, 1.0, place, "a", None) for place in range(50)], 10)
+
+    def chunks(data):
+        """Return the row groups, and the bytes of each of their columns."""
+        end = len(data) - 8 - int.from_bytes(data[-8:-4], "little")
+        groups = Reader(data[end:-8]).struct()[4].value.values
+        found = []
+        for group in groups:
+            for chunk in group[1].value.values:
+                metadata = chunk[3].value
+                start = min(metadata[9].value, metadata.get(11, metadata[9]).value)
+                assert 4 <= start < start + metadata[7].value <= end
+                assert chunk[2].value == 0
+                assert not chunk.keys() & set(range(4, 8))
+                found.append((start, data[start : start + metadata[7].value]))
+        return groups, found
+
+    groups, found = chunks(written(ParquetWriter, pieces))
+    alone = [content for one in pieces for _, content in chunks(written(ParquetWriter, [one]))[1]]
+    assert [content for _, content in found] == alone
+    assert [group[7].value for group in groups] == list(range(5))
+    assert [group[5].value for group in groups] == [start for start, _ in found[::5]]
+
+
+@given(ROWS, st.integers(1, 8))
+def test_pieces_are_joined(rows, size):
+    """Pieces put together are the same table, whatever texts each of them has, and whether it has a date."""
+    pieces = cut(rows, size) or [piece([])]
+    assert written(JsonLinesWriter, [joined(pieces)]) == written(JsonLinesWriter, pieces)
+
+
+@given(st.integers(1, 40), st.integers(1, 30))
+@settings(max_examples=10)
+def test_the_end_of_a_parquet_file_is_understood_whole(rows, columns):
+    """Reading and writing it again gives the very bytes that polars wrote: no field is lost."""
+    frame = polars.DataFrame({f"c{place}": [f"{place}"] * rows for place in range(columns)})
+    file = io.BytesIO()
+    frame.write_parquet(file, row_group_size=1)
+    data = file.getvalue()
+    end = data[-8 - int.from_bytes(data[-8:-4], "little") : -8]
+    assert encode_struct(Reader(end).struct()) == end
