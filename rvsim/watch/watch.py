@@ -241,6 +241,10 @@ class Watch:
             record.values.observe(last, record.device.name, settled=last.time - record.device.since >= SETTLING_US)
         self._detectors.enter(record, last_change)
 
+    def latest_times(self) -> list[int]:
+        """Return the times of the latest frames, by which the usual silence is known."""
+        return list(self._silences.times)
+
     def use_silences(self, times: Callable[[], Sequence[int]] | None) -> None:
         """Take what returns the times of the latest frames; None where they are observed one by one from now on."""
         self._holds_columns = times is not None

@@ -15,7 +15,17 @@ from rvsim.logs.survey import WHOLE_LOG, SurveyedTime, Surveyor
 from rvsim.rig.load import load_rig
 from rvsim.shipped import scenario_folder
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import ErrorFrame, ErrorState, LogEnded, OtherFrame, OtherKind, StateChanged, TimeWentBack
+from rvsim.wire.line_events import (
+    ErrorFrame,
+    ErrorState,
+    JoinedMessage,
+    ListeningResumed,
+    LogEnded,
+    OtherFrame,
+    OtherKind,
+    StateChanged,
+    TimeWentBack,
+)
 
 SCENARIOS = sorted(path.stem for path in scenario_folder().glob("*.toml"))
 MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
@@ -180,6 +190,8 @@ def _add_events(entries, first, end, rng):
             ErrorFrame(time, "a bit"),
             OtherFrame(time, OtherKind.REMOTE, 100),
             StateChanged(time, "an adapter", ErrorState.PASSIVE, None, None),
+            JoinedMessage(time, 0x18FECAFF & ~0xFF | _source_of(entries, rng), bytes(12)),
+            ListeningResumed(time + 3_000_000, time, "an adapter was lost"),
         )
         entries.insert(place, rng.choice(events))
 

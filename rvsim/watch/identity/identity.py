@@ -249,6 +249,7 @@ class Identity:
             entry.node.doubt_senders()
         self._remove_topics(entry, time, keep=record)
         entry.node, entry.state, entry.waiting_from = None, None, now
+        self._roll_call.hasten_silence(entry)
 
     # Binding.
 
@@ -267,6 +268,7 @@ class Identity:
         since = self._merge(unplanned, entry, time) if unplanned is not None else time
         self._assign(record, entry, time)
         self._roll_call.arrive(entry, time, record.rhythm.times[-1])
+        self._roll_call.hasten_silence(entry)
         entry.since = min(since, entry.since)
         self._detectors.replacements.observe_assignment(entry, before, record, time, was_silent=was_silent)
 
@@ -306,6 +308,7 @@ class Identity:
             return
         if record in before.topics:
             before.topics.remove(record)
+            self._roll_call.hasten_silence(before)
         ended = before.open_unplanned.pop(record.function_text, None)
         if ended is not None:
             self._emit(Ended(time, ended.problem_key))
