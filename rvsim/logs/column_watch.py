@@ -55,7 +55,9 @@ class ColumnWatch:
         done = 0
         if topics and not self._by_frame_blocks:
             self._choice.begin(frames, self._topics.topics)
-            done, events = _Pass(self._watch, self._moment, self._seconds, self._collect).run(block, topics)
+            done, events = _Pass(self._watch, self._moment, self._seconds, self._choice, self._collect).run(
+                block, topics
+            )
             self._by_frame_blocks = _RETRY_BLOCKS if done < len(frames) else 0
         elif self._by_frame_blocks:
             self._by_frame_blocks -= 1
@@ -84,9 +86,11 @@ class _Pass:
         watch: Watch,
         moment: Moment,
         seconds: Seconds,
+        choice: FrameChoice,
         collect: Callable[[list[Event]], None],
     ) -> None:
         self._watch, self._moment, self._seconds, self._collect = watch, moment, seconds, collect
+        self._choice, self._version = choice, choice.version
         self._recent = watch.latest_times()
         """The times of the last frames before the block."""
         self._heap: list[tuple[int, int]] = []
@@ -182,6 +186,9 @@ class _Pass:
 
     def _find_touched(self) -> None:
         touched = self._moment.touched
+        if self._version != self._choice.version:
+            self._version = self._choice.version
+            touched += self._topics
         if touched:
             for topic in dict.fromkeys(touched):
                 self._find_next(topic)

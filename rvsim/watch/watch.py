@@ -198,6 +198,11 @@ class Watch:
         message = self._by_identifier.get(identifier)
         return None if message is None else message.topics.get(data[message.key_slice])
 
+    @property
+    def assignments(self) -> int:
+        """How often the values of a topic were given other limits, since its sender was identified."""
+        return self._identity.assignments
+
     def needs(self, record: TopicRecord) -> Iterator[Need]:
         """Yield what is needed of the frames of a topic, where its sender is not in question.
 

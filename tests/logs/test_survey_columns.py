@@ -32,11 +32,18 @@ MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 BLOCKS = (37, 200, 1000, 5000, 65_536)
 
 
+class Logs(dict):
+    """Logs by name, with a short text for the report of a failure."""
+
+    def __repr__(self):
+        return f"<{len(self)} logs>"
+
+
 @pytest.fixture(scope="module")
 def logs(record, recorded):
     """Return the frames of every shipped scenario, and those of a recorded vessel."""
     made = {scenario: record(scenario, 150)[0] for scenario in SCENARIOS}
-    return {"marine": recorded["marine"], **{scenario: frames for scenario, frames in made.items() if frames}}
+    return Logs({"marine": recorded["marine"], **{scenario: frames for scenario, frames in made.items() if frames}})
 
 
 @pytest.fixture(scope="module")

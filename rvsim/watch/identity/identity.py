@@ -72,6 +72,8 @@ class Identity:
             if entry.plan is not None and entry.plan.claimed_name is not None:
                 self._by_name[entry.plan.claimed_name] = entry
         owners = self._owners if self._with_rig else None
+        self.assignments = 0
+        """How often the values of a topic were given other limits."""
         self._detectors = AddressDetectors(
             roll_call, deadlines, emit, self._by_name, owners, self._note_shared_instance
         )
@@ -315,6 +317,7 @@ class Identity:
         record.device = entry
         entry.topics.append(record)
         if record.values is not None and record.layout.spec is not None:
+            self.assignments += 1
             record.examine_next()
             record.values.expect(expected(record.layout.spec, entry.plan, twelve_volts=self._with_rig))
 
