@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-HEAVY = ("can", "cantools", "pydantic", "textual", "polars", "numpy", "rich", "asyncio")
+HEAVY = ("can", "cantools", "pydantic", "textual", "pyarrow", "numpy", "rich", "asyncio")
 RUN = "from rvsim.faces.cli.commands import app; app({}, standalone_mode=False)"
 CASES = {
     "import rvsim; rvsim.__all__; dir(rvsim)": (*HEAVY, "typer", "rvsim.errors", "rvsim.faces"),
@@ -37,6 +37,15 @@ def test_cached_definitions_need_no_cantools(tmp_path):
         f"import sys\n{RUN.format(['spell', '19FFE45E', '00'])}\nprint('cantools' in sys.modules, file=sys.stderr)"
     )
     assert [said_by(program, tmp_path) for _ in range(2)] == ["True", "False"]
+
+
+@pytest.mark.parametrize(("form", "loaded"), [("csv", False), ("jsonl", False), ("arrow", True)])
+def test_pyarrow_is_for_its_own_forms(form, loaded, tmp_path):
+    """Tables as text are written without it."""
+    (tmp_path / "x.log").write_text("(0.000000) can0 19FFE45E#0101FFFFFFFFFFFF\n")
+    command = ["export", str(tmp_path / "x.log"), "--output", str(tmp_path / f"x.{form}")]
+    program = f"import sys\n{RUN.format(command)}\nprint('pyarrow' in sys.modules, file=sys.stderr)"
+    assert said_by(program, tmp_path) == str(loaded)
 
 
 def said_by(program, cache):

@@ -22,7 +22,7 @@ OWNERS = {
     "textparser": ("wire/database.py",),
     "can": ("edge/", "logs/read.py", "logs/record.py", "faces/interface.py"),
     "textual": ("faces/screen/",),
-    "polars": ("logs/", "plan/"),
+    "pyarrow": ("logs/export/arrow_tables.py",),
     "numpy": ("logs/", "plan/"),
 }
 # One place that knows the time of day and sleeps. Runs on a bus or with a hub hand the clock of the system on to these,
@@ -252,6 +252,7 @@ def test_no_modules_import_each_other():
         (stray, "logs/survey.py", "import can as c"),
         (stray, "faces/cli/commands.py", "from textual.app import App"),
         (stray, "watch/rules.py", "import numpy"),
+        (stray, "logs/export/table.py", "def f():\n    from pyarrow import parquet"),
         (asks_for_time, "sim/bench.py", "import time\ntime.sleep(1)"),
         (asks_for_time, "sim/bench.py", "import time as t\nt.monotonic_ns()"),
         (asks_for_time, "edge/port.py", "from time import monotonic"),

@@ -5,8 +5,8 @@ python tests/benchmarks/bench_export.py [FRAMES] [random]
 The log is candump text of the shipped vehicle: ten simulated minutes, over and over. With "random" it is that of
 `bench_decode`, whose bytes are random. "decode" reads it and computes the value and the state of every field; the
 others read, decode and write one table. "alone" is without the reading: from blocks in memory. Each figure is the
-median of several rounds in which all take turns. Time is that of the clock, since polars uses all processors;
-processor time stands beside it.
+median of several rounds in which all take turns. Time is that of the clock, since tables are written in a thread of
+their own; processor time stands beside it.
 """
 
 import sys

@@ -14,10 +14,8 @@ from types import TracebackType
 from typing import Any, BinaryIO, cast
 
 from rvsim.errors import InputError
-from rvsim.logs.export.arrow_file import ArrowWriter
+from rvsim.logs.export.arrow_tables import ArrowWriter, ParquetWriter, check_pyarrow
 from rvsim.logs.export.new_file import NewFile, check_name, check_parent, hidden, reworded
-from rvsim.logs.export.parquet_file import ParquetWriter
-from rvsim.logs.export.polars_frame import check_polars
 from rvsim.logs.export.table import Table, TableRows, TableWriter
 from rvsim.logs.export.text_file import CsvWriter, JsonLinesWriter
 
@@ -28,7 +26,9 @@ TABLE_FORMS: dict[str, type[Any]] = {
     "arrow": ArrowWriter,
 }
 """The writer of each form, by the suffix without its dot."""
-_WITH_POLARS = ("parquet", "arrow")
+_WITH_PYARROW = ("parquet", "arrow")
+_MAX_HELD_BYTES = 1 << 20
+"""Bytes of a table that are held back: pyarrow writes a file in many small parts. Our decision."""
 
 
 class Destination:
@@ -40,12 +40,12 @@ class Destination:
         overwrite: replace files that are there.
 
     Raises:
-        InputError: something is there, the place cannot be written, or polars is missing.
+        InputError: something is there, the place cannot be written, or pyarrow is missing.
     """
 
     def __init__(self, path: Path, form: str, *, is_folder: bool, overwrite: bool) -> None:
-        if form in _WITH_POLARS:
-            check_polars(f".{form}")
+        if form in _WITH_PYARROW:
+            check_pyarrow(f".{form}")
         self.path, self.is_folder = path, is_folder
         self._form, self._overwrite = form, overwrite
         self._tables: dict[str, _OpenTable] = {}
@@ -119,6 +119,8 @@ class Destination:
                     self._move()
         finally:
             self._thread.shutdown()
+            for table in self._tables.values():
+                table.discard()
             if self._file:
                 self._file.discard()
             else:
@@ -142,24 +144,53 @@ class _OpenTable:
 
     def __init__(self, writer: type[Any], table: Table, path: Path) -> None:
         path.open("xb").close()
-        self._writer: TableWriter = writer(table, cast(BinaryIO, _AppendedFile(path)))
+        self._file = _AppendedFile(path)
+        self._writer: TableWriter = writer(table, cast(BinaryIO, self._file))
         self.rows = 0
 
     def write(self, rows: TableRows) -> None:
         if rows.length:
             self._writer.write(rows)
+            self._file.flush()
             self.rows += rows.length
 
     def close(self) -> None:
         self._writer.close()
+        self._file.flush()
+
+    def discard(self) -> None:
+        self._file.discard()
 
 
 class _AppendedFile(RawIOBase):
-    """A file that is open only while something is written to it: there may be more tables than files can be open."""
+    """A file that is open only while something is written to it: there may be more tables than files can be open.
+
+    Bytes are held back until there are many of them, or until ``flush``.
+    """
 
     def __init__(self, path: Path) -> None:
         self._path = path
+        self._held = bytearray()
+        self._is_discarded = False
+
+    def writable(self) -> bool:
+        return True
 
     def write(self, data: Any) -> int:
-        with self._path.open("ab") as file:
-            return file.write(data)
+        if not self._is_discarded:
+            self._held += data
+            if len(self._held) >= _MAX_HELD_BYTES:
+                self.flush()
+        return len(data)
+
+    def flush(self) -> None:
+        """Write what was held back."""
+        if self._held:
+            held, self._held = self._held, bytearray()
+            with self._path.open("ab") as file:
+                file.write(held)
+
+    def discard(self) -> None:
+        """Write nothing any more: a library may write the end of its file when its writer is freed."""
+        self._is_discarded = True
+        self._held.clear()

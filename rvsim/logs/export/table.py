@@ -86,24 +86,6 @@ class TableWriter(Protocol):
         """Write what belongs at the end; the file itself is closed by who opened it."""
 
 
-def no_rows(table: Table) -> TableRows:
-    """Return no rows."""
-    import numpy as np
-
-    def empty(column: TableColumn) -> ColumnData:
-        match column.kind:
-            case ColumnKind.TIME:
-                return Times(None)
-            case ColumnKind.NUMBER:
-                return number_list(())
-            case ColumnKind.INTEGER:
-                return integer_list(())
-            case ColumnKind.TEXT:
-                return Texts(np.empty(0, np.int32), column.texts or ())
-
-    return TableRows(0, {column.name: empty(column) for column in table.columns})
-
-
 def same_text(name: str, count: int) -> Texts:
     """Return a column that has one text in all rows, or none where it is empty."""
     import numpy as np

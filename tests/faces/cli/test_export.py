@@ -77,7 +77,7 @@ def test_readings_in_every_form(rvsim, log):
     assert polars.read_csv("x.csv", schema=table.schema).equals(table)
     objects = polars.DataFrame(lines(Path("x.jsonl").read_text()), infer_schema_length=None)
     assert objects.with_columns(polars.col("time").str.to_datetime(time_unit="us", time_zone="UTC")).equals(table)
-    assert polars.read_ipc("x.arrow").with_columns(polars.col(polars.Enum).cast(polars.String)).equals(table)
+    assert polars.read_ipc("x.arrow").with_columns(polars.col(polars.Categorical).cast(polars.String)).equals(table)
     assert set(table["device"]) >= {"heater", "control panel", "battery monitor"}
     assert table["time"].min().timestamp() == pytest.approx(STARTED, abs=1)
     assert (table["time"].dt.epoch("us") - (table["seconds"] * SECOND_US).round().cast(polars.Int64)).n_unique() == 1

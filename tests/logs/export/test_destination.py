@@ -1,13 +1,16 @@
 """Where tables go: complete under their own names, or not there at all; nothing is replaced unasked."""
 
+import gc
 import os
+from pathlib import Path
 
+import numpy as np
 import pytest
 
 from rvsim.errors import InputError
 from rvsim.logs.export import destination
 from rvsim.logs.export.destination import Destination
-from rvsim.logs.export.table import ColumnKind, Table, TableColumn, TableRows, integer_list
+from rvsim.logs.export.table import ColumnKind, Integers, Table, TableColumn, TableRows, integer_list
 
 TABLE = Table("one", (TableColumn("n", ColumnKind.INTEGER),))
 ROWS = TableRows(2, {"n": integer_list((1, 2))})
@@ -37,25 +40,59 @@ def test_a_file_has_its_name_when_it_is_complete(tmp_path):
 
 @pytest.mark.parametrize("error", [InputError("no"), KeyboardInterrupt(), ZeroDivisionError()])
 @pytest.mark.parametrize("is_folder", [False, True])
-def test_nothing_is_left_of_what_is_not_complete(tmp_path, error, is_folder):
-    """After any error, and after Ctrl-C; what was there before is as it was."""
+@pytest.mark.parametrize("form", ["csv", "parquet", "arrow"])
+@pytest.mark.parametrize("has_rows", [False, True])
+def test_nothing_is_left_of_what_is_not_complete(tmp_path, error, is_folder, form, has_rows):
+    """After any error, and after Ctrl-C, even when the writer is freed; what was there before is as it was."""
     path = tmp_path / "x"
     if is_folder:
         path.mkdir()
-        (path / "one.csv").write_text("old")
+        (path / f"one.{form}").write_text("old")
     else:
         path.write_text("old")
     before = names(tmp_path)
 
     def fail():
-        with place(path, is_folder=is_folder, overwrite=True) as open_place:
-            open_place.write(TABLE, ROWS)
+        with place(path, form, is_folder=is_folder, overwrite=True) as open_place:
+            open_place.start(TABLE)
+            if has_rows:
+                open_place.write(TABLE, ROWS)
             raise error
 
     with pytest.raises(type(error)):
         fail()
+    error.__traceback__ = None  # it holds the writer
+    gc.collect()
     assert names(tmp_path) == before
-    assert (path / "one.csv" if is_folder else path).read_text() == "old"
+    assert (path / f"one.{form}" if is_folder else path).read_text() == "old"
+
+
+def test_rows_are_not_held_back(tmp_path, monkeypatch):
+    """They are in the file after each piece, and within a large piece; so memory does not grow with the tables."""
+    sizes = []
+
+    def written():
+        return sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file())
+
+    class Large:
+        def __init__(self, table, file):
+            self.file = file
+
+        def write(self, rows):
+            sizes.append(written())
+            for _ in range(3):
+                self.file.write(bytes(1 << 20))
+                sizes.append(written())
+            self.file.write(b"x")
+
+        def close(self):
+            pass
+
+    monkeypatch.setitem(destination.TABLE_FORMS, "csv", Large)
+    with place(tmp_path / "x", is_folder=True) as open_place:
+        for name in ("one", "two"):
+            open_place.write(Table(name, TABLE.columns), ROWS)
+    assert sizes == [0, *(part << 20 for part in (1, 2, 3)), *((part << 20) + 1 for part in (3, 4, 5, 6))]
 
 
 def test_a_folder_of_tables(tmp_path):
@@ -166,36 +203,29 @@ def test_a_place_that_cannot_be_written(tmp_path, name, is_folder, why):
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no device that is full")
-def test_a_full_disk(tmp_path, monkeypatch):
-    """One clear line, and nothing is left."""
-
-    class Full:
-        def __init__(self, table, file):
-            pass
-
-        def write(self, rows):
-            with open("/dev/full", "wb") as file:
-                file.write(bytes(10))
-
-        def close(self):
-            pass
-
-    monkeypatch.setitem(destination.TABLE_FORMS, "csv", Full)
+@pytest.mark.parametrize("form", destination.TABLE_FORMS)
+@pytest.mark.parametrize("count", [2, 400_000])
+def test_a_full_disk(tmp_path, monkeypatch, form, count):
+    """One clear line, and nothing is left, whether it is full at the end of a piece or within it."""
+    opened = Path.open
+    monkeypatch.setattr(Path, "open", lambda path, mode="r": opened(Path("/dev/full") if mode == "ab" else path, mode))
+    rows = TableRows(count, {"n": Integers(np.random.default_rng(1).integers(0, 1 << 60, count))})
 
     def write():
-        with place(tmp_path / "x.csv") as open_place:
-            open_place.write(TABLE, ROWS)
+        with place(tmp_path / "x", form) as open_place:
+            open_place.write(TABLE, rows)
 
-    with pytest.raises(InputError, match=r"x\.csv: cannot be written \(No space left on device\): free space there"):
+    with pytest.raises(InputError, match=r"x: cannot be written \(No space left on device\): free space there"):
         write()
+    gc.collect()
     assert names(tmp_path) == []
 
 
 @pytest.mark.parametrize("form", ["parquet", "arrow"])
-def test_without_polars(tmp_path, monkeypatch, form):
+def test_without_pyarrow(tmp_path, monkeypatch, form):
     """One clear line says what to install, before anything is read; text needs nothing."""
-    monkeypatch.setitem(__import__("sys").modules, "polars", None)
-    with pytest.raises(InputError, match=rf"\.{form} needs polars.*rvsim-bench\[export\].*\.csv or \.jsonl"):
+    monkeypatch.setitem(__import__("sys").modules, "pyarrow", None)
+    with pytest.raises(InputError, match=rf"\.{form} needs pyarrow.*rvsim-bench\[export\].*\.csv or \.jsonl"):
         place(tmp_path / "x", form)
     for text in ("csv", "jsonl"):
         with place(tmp_path / text, text) as open_place:

@@ -10,12 +10,12 @@ import numpy as np
 import pandas
 import polars
 import pyarrow
+import pyarrow.parquet
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.logs.export.arrow_file import ArrowWriter
-from rvsim.logs.export.parquet_file import ParquetWriter
+from rvsim.logs.export.arrow_tables import ArrowWriter, ParquetWriter
 from rvsim.logs.export.table import (
     ColumnKind,
     Integers,
@@ -30,7 +30,6 @@ from rvsim.logs.export.table import (
     text_list,
 )
 from rvsim.logs.export.text_file import CsvWriter, JsonLinesWriter
-from rvsim.logs.export.thrift import Reader, encode_struct
 
 KNOWN = ("off", "on", "auto")
 TABLE = Table(
@@ -42,6 +41,13 @@ TABLE = Table(
         TableColumn("text", ColumnKind.TEXT),
         TableColumn("known", ColumnKind.TEXT, KNOWN),
     ),
+)
+ARROW_TYPES = (
+    ("time", pyarrow.timestamp("us", "UTC")),
+    ("number", pyarrow.float64()),
+    ("integer", pyarrow.int64()),
+    ("text", pyarrow.large_string()),
+    ("known", pyarrow.dictionary(pyarrow.int8(), pyarrow.large_string())),
 )
 MOMENTS = st.integers(0, 4_000_000_000_000_000)
 TEXTS = st.sampled_from(("a", "b", "tank, fresh", 'said "no"', "two\nlines", "°C", "ü", "%s")) | st.text(
@@ -115,17 +121,21 @@ def test_parquet_is_read_by_others(tmp_path_factory, rows, size):
 
 @given(ROWS, st.integers(1, 8))
 def test_arrow_is_read_by_others(tmp_path_factory, rows, size):
-    """Polars and pyarrow read the same rows; known texts are a dictionary, which is the same in all pieces."""
+    """Polars, pandas, DuckDB and pyarrow read the same rows; known texts are a dictionary, the same in all pieces."""
     path = tmp_path_factory.getbasetemp() / "x.arrow"
     path.write_bytes(written(ArrowWriter, cut(rows, size)))
     expected = [(moment(row[0]), *row[1:]) for row in rows]
     assert polars.read_ipc(path).rows() == expected
     with pyarrow.ipc.open_file(path) as file:
+        assert file.num_record_batches == len(cut(rows, size))
         read = file.read_all()
     read.validate(full=True)
     assert [tuple(row.values()) for row in read.to_pylist()] == expected
-    assert pyarrow.types.is_dictionary(read.schema.field("known").type)
-    assert read.schema.field("time").type == pyarrow.timestamp("us", "UTC")
+    assert read.schema.equals(pyarrow.schema(ARROW_TYPES), check_metadata=True)
+    assert duckdb.sql("select epoch_us(time), number, integer, text, known from read").fetchall() == rows
+    frame = pandas.read_feather(path)
+    assert list(frame["known"].cat.categories) == (list(KNOWN) if rows else [])
+    assert [None if pandas.isna(text) else text for text in frame["known"]] == [row[4] for row in rows]
 
 
 @given(ROWS, st.integers(1, 8))
@@ -180,30 +190,22 @@ def test_every_piece_is_a_row_group():
     assert (times.min, times.max) == (moment(30_000_000), moment(39_000_000))
 
 
-def test_row_groups_are_where_they_are_said_to_be():
-    """Offsets and numbers of each row group, also those that the readers of other tests do not use."""
-    pieces = cut([(1_000_000 * place, 1.0, place, "a", None) for place in range(50)], 10)
+def test_parquet_is_packed():
+    """With zstd; texts and integers have dictionaries, and no notes are meant for one reader only."""
+    rows = [(1_000_000 * place, 1.0, place % 3, "ab"[place % 2], "on") for place in range(500)]
+    meta = pyarrow.parquet.ParquetFile(io.BytesIO(written(ParquetWriter, [piece(rows)]))).metadata
+    columns = [meta.row_group(0).column(place) for place in range(5)]
+    assert {column.compression for column in columns} == {"ZSTD"}
+    assert [column.has_dictionary_page for column in columns] == [False, False, True, True, True]
+    assert meta.metadata is None
 
-    def chunks(data):
-        """Return the row groups, and the bytes of each of their columns."""
-        end = len(data) - 8 - int.from_bytes(data[-8:-4], "little")
-        groups = Reader(data[end:-8]).struct()[4].value.values
-        found = []
-        for group in groups:
-            for chunk in group[1].value.values:
-                metadata = chunk[3].value
-                start = min(metadata[9].value, metadata.get(11, metadata[9]).value)
-                assert 4 <= start < start + metadata[7].value <= end
-                assert chunk[2].value == 0
-                assert not chunk.keys() & set(range(4, 8))
-                found.append((start, data[start : start + metadata[7].value]))
-        return groups, found
 
-    groups, found = chunks(written(ParquetWriter, pieces))
-    alone = [content for one in pieces for _, content in chunks(written(ParquetWriter, [one]))[1]]
-    assert [content for _, content in found] == alone
-    assert [group[7].value for group in groups] == list(range(5))
-    assert [group[5].value for group in groups] == [start for start, _ in found[::5]]
+def test_large_pieces_have_large_pages():
+    """A page of many rows is packed better: a piece of small numbers that repeat takes no more than a few of them."""
+    count = 300_000
+    numbers = Numbers(np.tile(np.arange(count // 10) / 7, 10))
+    table = Table("x", (TableColumn("n", ColumnKind.NUMBER),))
+    assert len(written(ParquetWriter, [TableRows(count, {"n": numbers})], table)) < count
 
 
 @given(ROWS, st.integers(1, 8))
@@ -211,15 +213,3 @@ def test_pieces_are_joined(rows, size):
     """Pieces put together are the same table, whatever texts each of them has, and whether it has a date."""
     pieces = cut(rows, size) or [piece([])]
     assert written(JsonLinesWriter, [joined(pieces)]) == written(JsonLinesWriter, pieces)
-
-
-@given(st.integers(1, 40), st.integers(1, 30))
-@settings(max_examples=10)
-def test_the_end_of_a_parquet_file_is_understood_whole(rows, columns):
-    """Reading and writing it again gives the very bytes that polars wrote: no field is lost."""
-    frame = polars.DataFrame({f"c{place}": [f"{place}"] * rows for place in range(columns)})
-    file = io.BytesIO()
-    frame.write_parquet(file, row_group_size=1)
-    data = file.getvalue()
-    end = data[-8 - int.from_bytes(data[-8:-4], "little") : -8]
-    assert encode_struct(Reader(end).struct()) == end
