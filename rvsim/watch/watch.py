@@ -523,6 +523,11 @@ class Watch:
         """
         while (due := self._deadlines.due_before(time - self.paused_us)) is not None:
             since = due + self.paused_us
+            if since >= self._last and arriving and time - self._last <= SECOND_US:
+                # no bus is quiet after so short a silence: only whether one could be matters
+                known = self._quiet_bus.can_be_quiet(self._last, self.paused_us)
+                self._deadlines.expire_first(time if known else since, since)
+                continue
             quiet = self._quiet_from() if since >= self._last else None
             if quiet is None:
                 self._deadlines.expire_first(max(since, self._last), since)
