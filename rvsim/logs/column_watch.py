@@ -9,7 +9,6 @@ from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from heapq import heapify, heappop, heappush
 from itertools import compress
-from typing import TYPE_CHECKING
 
 from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns
@@ -21,10 +20,6 @@ from rvsim.watch.traffic import MAX_SILENCES
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent, OtherFrame, is_error_frame
-
-if TYPE_CHECKING:
-    from numpy import int64
-    from numpy.typing import NDArray
 
 MAX_STOPS_PERCENT = 35
 """If more frames than this are stopped at, a block is observed frame by frame: measured, a stop costs about as much as
@@ -45,8 +40,6 @@ class ColumnWatch:
         self._choice = FrameChoice(watch, self._moment)
         self._topics = Topics(decoder, self._moment, self._choice)
         self._seconds = Seconds(watch.bus_load, watch.overload)
-        self._recent: NDArray[int64] | None = None
-        """The times of the last frames before the block."""
         self._by_frame_blocks = 0
         """How many blocks are still to be observed frame by frame before columns are tried again."""
 
@@ -62,7 +55,7 @@ class ColumnWatch:
         done = 0
         if topics and not self._by_frame_blocks:
             self._choice.begin(frames, self._topics.topics)
-            done, events = _Pass(self._watch, self._moment, self._seconds, self._recent, self._collect).run(
+            done, events = _Pass(self._watch, self._moment, self._seconds, self._choice, self._collect).run(
                 block, topics
             )
             self._by_frame_blocks = _RETRY_BLOCKS if done < len(frames) else 0
@@ -73,7 +66,8 @@ class ColumnWatch:
                 topic.record.hold(None)
         if done < len(frames) or events:
             self._observe_entries(frames.between(done), [(before - done, event) for before, event in events])
-        self._keep(frames)
+        if len(frames):
+            self._seconds.keep(frames)
 
     def _observe_entries(self, frames: Columns, events: Sequence[tuple[int, LineEvent]]) -> None:
         """Observe frames and other entries one by one."""
@@ -82,15 +76,6 @@ class ColumnWatch:
                 self._collect(self._watch.observe(entry))
             else:
                 self._collect(self._watch.observe_event(entry))
-
-    def _keep(self, frames: Columns) -> None:
-        """Keep what the next block needs."""
-        import numpy as np
-
-        if len(frames):
-            times = frames.times if self._recent is None else np.concatenate((self._recent, frames.times))
-            self._recent = times[-MAX_SILENCES - 1 :].copy()
-            self._seconds.keep(frames)
 
 
 class _Pass:
@@ -101,11 +86,13 @@ class _Pass:
         watch: Watch,
         moment: Moment,
         seconds: Seconds,
-        recent: "NDArray[int64] | None",
+        choice: FrameChoice,
         collect: Callable[[list[Event]], None],
     ) -> None:
         self._watch, self._moment, self._seconds, self._collect = watch, moment, seconds, collect
-        self._recent = recent
+        self._choice, self._version = choice, choice.version
+        self._recent = watch.latest_times()
+        """The times of the last frames before the block."""
         self._heap: list[tuple[int, int]] = []
         self._gap = 0
         self._passed = 0
@@ -156,8 +143,7 @@ class _Pass:
             topic.place = place
             topic_at[topic.positions] = place
         self._topic_at: list[int] = topic_at.tolist()
-        before = self._recent[-1:] if self._recent is not None else frames.times[:1]
-        steps = np.diff(np.concatenate((before, frames.times)))
+        steps = np.diff(frames.times, prepend=self._recent[-1] if self._recent else frames.times[0])
         self._long_gaps: list[int] = [*np.flatnonzero(steps > SECOND_US).tolist(), len(frames)]
         others = (isinstance(event, OtherFrame) or is_error_frame(event) for _, event in block.events)
         places = [(position, event.time) for position, event in compress(block.events, others)]
@@ -200,6 +186,9 @@ class _Pass:
 
     def _find_touched(self) -> None:
         touched = self._moment.touched
+        if self._version != self._choice.version:
+            self._version = self._choice.version
+            touched += self._topics
         if touched:
             for topic in dict.fromkeys(touched):
                 self._find_next(topic)
@@ -260,6 +249,4 @@ class _Pass:
         end = self._moment.position
         times: list[int] = self._times[max(0, end - MAX_SILENCES - 1) : end]
         missing = MAX_SILENCES + 1 - len(times)
-        if missing > 0 and self._recent is not None:
-            times = [*self._recent[-missing:].tolist(), *times]
-        return times
+        return [*self._recent[-missing:], *times] if missing > 0 else times

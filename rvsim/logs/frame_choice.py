@@ -16,7 +16,7 @@ from rvsim.watch.limits import expected
 from rvsim.watch.needs import Alternations, Differing, EachChange, Exceeding, Extremes, FieldChange, Need, PassedChange
 from rvsim.watch.traffic import MIN_LATE_LIMIT_US, MISSED_IN_A_ROW
 from rvsim.watch.watch import Watch
-from rvsim.wire.fields import FieldSpec, State
+from rvsim.wire.fields import FieldSpec
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 
@@ -46,6 +46,7 @@ class FrameChoice:
         self._differing: dict[Differing, Mapping[TopicFrames, NDArray[intp]] | None] = {}
         """The positions of each topic's frames that a need of two topics asks for; None for every change."""
         self._rests: dict[tuple[str, str, int], list[tuple[int, float]] | None] = {}
+        self._assignments = 0
 
     def begin(self, frames: Columns, topics: Sequence[TopicFrames]) -> None:
         """Take the frames of a block, and all topics, with or without frames in it."""
@@ -55,6 +56,15 @@ class FrameChoice:
         self._has_silences = bool((np.diff(frames.times) > SECOND_US).any())
         self._differing.clear()
         self._rests.clear()
+
+    @property
+    def version(self) -> int:
+        """A number that changes when every choice must be made again: values are judged by other limits."""
+        if self._assignments != self._watch.assignments:
+            self._assignments = self._watch.assignments
+            self._differing.clear()
+            self._rests.clear()
+        return self._assignments
 
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data of a topic must be examined at present."""
@@ -96,7 +106,7 @@ class FrameChoice:
             self._choose_classes(topic, spec, chosen)
             self._choose_late(topic, spec, chosen)
             for need in self._watch.needs(record):
-                self._choose_needed(topic, record, spec, need, chosen)
+                self._choose_needed(topic, spec, need, chosen)
         except _NeedsEachError:
             return everything
         return chosen
@@ -154,9 +164,7 @@ class FrameChoice:
 
     # What detectors need.
 
-    def _choose_needed(
-        self, topic: TopicFrames, record: TopicRecord, spec: MessageSpec, need: Need, chosen: "NDArray[bool_]"
-    ) -> None:
+    def _choose_needed(self, topic: TopicFrames, spec: MessageSpec, need: Need, chosen: "NDArray[bool_]") -> None:
         import numpy as np
 
         match need:
@@ -175,7 +183,7 @@ class FrameChoice:
                     raise _NeedsEachError
                 chosen |= np.isin(topic.positions[topic.changes], found.get(topic, ()))
             case Extremes():
-                self._choose_extremes(topic, record, spec, need, chosen)
+                self._choose_extremes(topic, spec, need, chosen)
             case _:
                 assert_never(need)
 
@@ -204,7 +212,7 @@ class FrameChoice:
     def _find_differences(self, need: Differing) -> "Mapping[TopicFrames, NDArray[intp]] | None":
         """Return the frames of two messages with which a difference passes a limit; None where all may matter.
 
-        They can be told where one topic alone has the other field, and every frame has plausible values and is on time.
+        They can be told where one topic alone has the other field, and every frame is on time.
         """
         import numpy as np
 
@@ -220,11 +228,10 @@ class FrameChoice:
             most = max(every.max() - every_other.min(), every_other.max() - every.min())
             if most <= min(need.differences) - _CERTAIN_DIFFERENCE:
                 return {}
-        names = {need.message: (need.field, need.current), need.other_message: (need.other_field,)}
-        for message, fields in names.items():
+        for message in (need.message, need.other_message):
             for topic, spec in self._topics_with(message):
-                if not self._is_followed(topic, spec, fields):
-                    return None
+                if self._ends(topic) or self._is_late(topic) or not self._keeps_battery(topic, self._columns_of(spec)):
+                    return None  # where a value ceases to be plausible, that frame is examined anyway
         if len(others) != 1 or need.message == need.other_message:
             return None
         found: dict[TopicFrames, list[NDArray[intp]]] = {}
@@ -255,13 +262,6 @@ class FrameChoice:
         values = self._known_values(topic, spec, need.field)
         return np.where(self._known_values(topic, spec, need.current) >= need.min_current, values, np.nan)
 
-    def _is_followed(self, topic: TopicFrames, spec: MessageSpec, fields: Iterable[str]) -> bool:
-        """Return whether a topic is on time in this block, with plausible values of its fields and one battery."""
-        columns = self._columns_of(spec)
-        if self._is_late(topic) or not self._keeps_battery(topic, columns):
-            return False
-        return all(self._is_plain(topic, topic.record, columns[field]) for field in fields)
-
     def _is_late(self, topic: TopicFrames) -> bool:
         """Return whether a frame of a topic may be late in this block, or bus time may stop."""
         import numpy as np
@@ -270,14 +270,15 @@ class FrameChoice:
             return True
         limit = self._late_limit(topic)
         is_late = topic.record is not None and topic.times[0] - topic.record.stored_frame.time > limit
-        ends = self._moment.times[-1] - topic.times[-1] > limit
-        return bool(is_late or ends or (np.diff(topic.times) > limit).any())
+        return bool(is_late or (np.diff(topic.times) > limit).any())
+
+    def _ends(self, topic: TopicFrames) -> bool:
+        """Return whether a topic may cease in this block."""
+        return not len(topic.times) or self._moment.times[-1] - int(topic.times[-1]) > self._late_limit(topic)
 
     # Values that are compared with one that rests.
 
-    def _choose_extremes(
-        self, topic: TopicFrames, record: TopicRecord, spec: MessageSpec, need: Extremes, chosen: "NDArray[bool_]"
-    ) -> None:
+    def _choose_extremes(self, topic: TopicFrames, spec: MessageSpec, need: Extremes, chosen: "NDArray[bool_]") -> None:
         """Choose the frames in which a field exceeds its range while another one rests."""
         import numpy as np
 
@@ -287,37 +288,25 @@ class FrameChoice:
         rests, column = self._rests[key], self._columns_of(spec)[need.field]
         if rests == []:
             return
-        raws, times = column.raws(topic.data[topic.changes]), topic.times[topic.changes]
-        if rests is None or not self._is_plain(topic, record, column):
+        if rests is None:
             raise _NeedsEachError
+        data, times = topic.data[topic.changes], topic.times[topic.changes]
+        raws, classes = column.raws(data), column.classes(data)
+        classes[column.missing(topic.lengths[topic.changes])] = -1
+        # The range begins again with another class, where a value may not have counted: it is never too wide.
+        turns = np.flatnonzero(classes[1:] != classes[:-1]) + 1
         for start, end in rests:
             first, last = int(times.searchsorted(start, "right")), int(times.searchsorted(end, "right"))
-            if first >= last:
-                continue
-            part = raws[max(0, first - 1) : last]  # the range is no wider than it is without this block
-            is_extreme = (part[1:] > np.maximum.accumulate(part)[:-1]) | (part[1:] < np.minimum.accumulate(part)[:-1])
-            chosen[last - len(is_extreme) : last] |= is_extreme
-
-    def _is_plain(self, topic: TopicFrames, record: TopicRecord | None, column: FieldClasses) -> bool:
-        """Return whether a field has a value that is not flagged in all frames of a topic."""
-        import numpy as np
-
-        name = column.field.name
-        if record is not None and record.values is not None and record.values.is_flagged(name):
-            return False
-        data = topic.data[topic.changes]
-        if not len(data):
-            return True
-        if column.missing(topic.lengths).any() or not column.is_value(column.raws(data)).all():
-            return False
-        classes = column.classes(data) if column.has_classes else np.zeros(1)
-        return bool((classes == classes[0]).all())
+            for begin, until in pairwise([max(0, first - 1), *turns[(turns >= first) & (turns < last)].tolist(), last]):
+                part = raws[begin:until]
+                highest, lowest = np.maximum.accumulate(part)[:-1], np.minimum.accumulate(part)[:-1]
+                chosen[begin + 1 : until] |= (part[1:] > highest) | (part[1:] < lowest)
 
     def _find_rests(self, need: Extremes) -> list[tuple[int, float]] | None:
         """Return the spans of time in which a field has rested long enough in any topic; None where that is not known.
 
-        It is not known where the field has no plausible value, where bus time may stop, where a frame is late, and
-        where a topic may belong to another battery later.
+        It is not known where bus time may stop, where a frame is late, and where a topic may belong to another battery
+        later. Where a value does not count, too much is returned.
         """
         import numpy as np
 
@@ -326,28 +315,14 @@ class FrameChoice:
             columns, record = self._columns_of(spec), topic.record
             column = columns[need.resting_field]
             since = self._watch.resting_since(record, need.resting_field) if record is not None else None
-            if self._has_no_value(topic, record, column):
-                continue
-            if record is not None and record.values is not None and since is None:
-                return None
             if not len(topic.times):
                 if since is not None:
                     rests.append((since + need.lag, np.inf))
                 continue
-            if not self._is_followed(topic, spec, [need.resting_field]):
+            if self._is_late(topic) or not self._keeps_battery(topic, columns):
                 return None
             rests += _rests(column, topic, since, need.lag, record)
         return rests
-
-    @staticmethod
-    def _has_no_value(topic: TopicFrames, record: TopicRecord | None, column: FieldClasses) -> bool:
-        """Return whether no frame of a topic has a value in a field, in this block and just before."""
-        if record is not None:
-            raw = column.field.raw_in(record.stored_frame.data)
-            if raw is None or column.field.state(raw) is State.VALUE:
-                return False
-        whole = not column.missing(topic.lengths).any()
-        return whole and not column.is_value(column.raws(topic.data[topic.changes])).any()
 
     @staticmethod
     def _keeps_battery(topic: TopicFrames, columns: dict[str, FieldClasses]) -> bool:
@@ -372,7 +347,7 @@ def _rests(
         changed[0] = known is None or known != raws[0]
     moments: list[float] = [] if since is None else [since]
     moments += topic.times[topic.changes[changed]].tolist()
-    return [(int(start) + lag, end) for start, end in pairwise([*moments, np.inf]) if end > start + lag]
+    return [(int(start) + lag, end) for start, end in pairwise([*sorted(moments), np.inf]) if end > start + lag]
 
 
 def _with_last(topic: TopicFrames) -> "NDArray[uint64]":

@@ -203,7 +203,7 @@ def survey_blocks(
     *,
     signals: bool = False,
 ) -> dict[str, Survey]:
-    """Survey each channel of a log that is read in blocks; return the surveys by the name of the channel.
+    """Survey each channel of a log as a separate bus; return the surveys by the name of the channel.
 
     With ``signals`` each survey also has what each field of each sender did.
     """
@@ -213,27 +213,6 @@ def survey_blocks(
         if surveyor is None:
             surveyor = surveyors[channel] = Surveyor(catalogue, rig, part, signals=signals)
         surveyor.observe_block(block)
-    return {channel: surveyor.finish() for channel, surveyor in surveyors.items()}
-
-
-def survey_channels(
-    contents: Iterable[tuple[str, Frame | LineEvent]],
-    catalogue: Catalogue,
-    rig: Rig | None = None,
-    part: SurveyedTime = WHOLE_LOG,
-    *,
-    signals: bool = False,
-) -> dict[str, Survey]:
-    """Survey each channel of a log as a separate bus; return the surveys by the name of the channel.
-
-    With ``signals`` each survey also has what each field of each sender did.
-    """
-    surveyors: dict[str, Surveyor] = {}
-    for channel, entry in contents:
-        surveyor = surveyors.get(channel)
-        if surveyor is None:
-            surveyor = surveyors[channel] = Surveyor(catalogue, rig, part, signals=signals)
-        surveyor.observe(entry)
     return {channel: surveyor.finish() for channel, surveyor in surveyors.items()}
 
 

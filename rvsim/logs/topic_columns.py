@@ -67,6 +67,7 @@ class TopicFrames:
         self._choice = choice
         self._chosen: NDArray[intp] | None = None
         """The changes that must be examined where only values count; None where that was not found yet."""
+        self._version = -1
         self.entered = -1
         """The last of the changes that the record knows with its values."""
         self._long_steps: dict[int, NDArray[intp]] = {}
@@ -194,7 +195,8 @@ class TopicFrames:
         """Return the frames with new data that must be examined, as things are."""
         if self._choice.needs_each_change(record):
             return self.changes
-        if self._chosen is None:
+        if self._chosen is None or self._version != self._choice.version:
+            self._version = self._choice.version
             self._chosen = self.changes[self._choice.choose(self, record)]
         return self._chosen
 
@@ -274,6 +276,10 @@ class TopicFrames:
 
 class Choice(Protocol):
     """What chooses the frames of a topic that must be examined."""
+
+    @property
+    def version(self) -> int:
+        """A number that changes when every choice must be made again."""
 
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data must be examined at present."""

@@ -12,13 +12,13 @@ from rvsim.errors import InputError
 from rvsim.logs.block_filter import BlockFilter
 from rvsim.logs.export.log_file import LOG_SUFFIXES, WITH_CHANNELS, LogFile
 from rvsim.logs.export.new_file import NewFile, reworded
-from rvsim.logs.read import Log, no_channel, several_channels
+from rvsim.logs.read import Log, several_channels
 from rvsim.logs.redact import Redactor
 from rvsim.runs.export import addresses
 from rvsim.runs.progress import Progress, Say, counted
-from rvsim.runs.selection import LogSelection
+from rvsim.runs.selection import LogSelection, check_selected
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.frame import SECOND_US, Frame
+from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent
 
 
@@ -113,7 +113,7 @@ def _write(
             written.write(channel, entry)
             if suffix not in WITH_CHANNELS and request.channel is None and len(log.channels) > 1:
                 raise several_channels(log)
-        _check(log, request, chosen.last)
+        check_selected(log, request.channel, request.selected.part, chosen.last)
         written = written or _log_file(file, suffix, catalogue, log, request)
         written.close()
     return written.frames, log
@@ -164,18 +164,3 @@ class _Chosen:
                 chosen = filters[channel] = self._request.of_channel(channel)
             if chosen.has(entry):
                 yield channel, entry
-
-
-def _check(log: Log, request: ConvertRequest, last: int) -> None:
-    """Check that the log has what was asked for.
-
-    Raises:
-        InputError: it has not.
-    """
-    if request.channel is not None and request.channel not in log.channels:
-        raise no_channel(log, request.channel)
-    start = request.selected.part.start
-    if start > last:
-        raise InputError(
-            f"--from {start / SECOND_US:g}: {log.name} ends {last / SECOND_US:.1f} s after its first frame"
-        )

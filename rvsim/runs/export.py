@@ -5,12 +5,11 @@ more), and how the rows of messages are gathered. Does not know forms of files, 
 grow with a log.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
 from operator import itemgetter
 
-from rvsim.errors import InputError
 from rvsim.logs.block_filter import BlockFilter
 from rvsim.logs.blocks import Block
 from rvsim.logs.decoded import ColumnDecoder, MessageColumns
@@ -18,13 +17,12 @@ from rvsim.logs.export.destination import Destination
 from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable, ReadingsTable
 from rvsim.logs.export.survey_tables import device_rows, devices_table, flag_rows, flags_table
 from rvsim.logs.export.table import joined
-from rvsim.logs.read import Log, no_channel
+from rvsim.logs.read import Log
 from rvsim.logs.survey import Survey, SurveyedTime, survey_blocks
 from rvsim.rig.model import Rig
-from rvsim.runs.progress import Progress, Say
-from rvsim.runs.selection import LogSelection
+from rvsim.runs.progress import Progress, Say, counted_blocks
+from rvsim.runs.selection import LogSelection, check_selected
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.frame import SECOND_US
 
 READINGS, MESSAGES, FRAMES, FLAGS, DEVICES = TABLES = ("readings", "messages", "frames", "flags", "devices")
 """The tables; ``messages`` is a folder with one table for each message."""
@@ -99,13 +97,7 @@ class Export:
                 frames += len(block.frames)
                 last = max(last, int(block.frames.times[-1]) if len(block.frames) else 0)
                 progress.update(lambda: f"{frames} frames of {log.name} exported")  # noqa: B023 - called at once
-        if request.channel is not None and request.channel not in log.channels:
-            raise no_channel(log, request.channel)
-        start = request.selected.part.start
-        if start > last:
-            raise InputError(
-                f"--from {start / SECOND_US:g}: {log.name} ends {last / SECOND_US:.1f} s after its first frame"
-            )
+        check_selected(log, request.channel, request.selected.part, last)
         for channel, found in surveys.items():
             self._add_survey(request.selected.of(found), name, channel, started_at.get(channel))
         return log
@@ -194,16 +186,7 @@ def surveyed(
     progress = Progress(say)
     with open_again() as log:
         blocks = (entry for entry in log.blocks() if channel is None or entry[0] == channel)
-        return survey_blocks(_reported(blocks, log.name, progress), catalogue, rig, part)
-
-
-def _reported(blocks: Iterable[tuple[str, Block]], name: str, progress: Progress) -> Iterator[tuple[str, Block]]:
-    """Yield blocks, and report from time to time how many frames there were so far."""
-    frames = 0
-    for channel, block in blocks:
-        frames += len(block.frames)
-        progress.update(lambda: f"{frames} frames of {name} surveyed")  # noqa: B023 - it is called at once
-        yield channel, block
+        return survey_blocks(counted_blocks(blocks, f"frames of {log.name} surveyed", progress), catalogue, rig, part)
 
 
 def planned_devices(found: Survey | None) -> dict[int, str]:

@@ -6,6 +6,7 @@ Knows: how often a line is due. Does not know what the work is, nor where the li
 from collections.abc import Callable, Iterable, Iterator
 from typing import TypeVar
 
+from rvsim.logs.blocks import Block
 from rvsim.sim.clock import machine_s
 
 REPORT_INTERVAL_S = 5.0
@@ -44,3 +45,12 @@ def counted(items: Iterable[_Item], what: str, progress: Progress) -> Iterator[_
         if number % _ITEMS_PER_CLOCK_CHECK == 0:
             progress.update(lambda: f"{number} {what}")  # noqa: B023 - it is called at once
         yield item
+
+
+def counted_blocks(blocks: Iterable[tuple[str, Block]], what: str, progress: Progress) -> Iterator[tuple[str, Block]]:
+    """Yield the blocks of a log's channels, and report from time to time how many frames there were so far."""
+    frames = 0
+    for channel, block in blocks:
+        frames += len(block.frames)
+        progress.update(lambda: f"{frames} {what}")  # noqa: B023 - it is called at once
+        yield channel, block

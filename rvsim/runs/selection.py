@@ -10,11 +10,13 @@ from dataclasses import dataclass, replace
 
 from rvsim.errors import InputError
 from rvsim.logs.decoded import SignalKey
+from rvsim.logs.read import Log, no_channel
 from rvsim.logs.signal_summary import SignalSummary
 from rvsim.logs.survey import WHOLE_LOG, Survey, SurveyedSource, SurveyedTime
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.frame import SECOND_US
 
 _ADDRESS = re.compile(r"(?:address\s+)?(?:0x)?([0-9a-f]{1,2})(?:\s+hex)?", re.IGNORECASE)
 _DGN = re.compile(r"(?:0x)?([0-3]?[0-9a-f]{4})", re.IGNORECASE)
@@ -135,3 +137,17 @@ def _message(text: str, catalogue: Catalogue) -> tuple[int, str | None]:
         raise InputError(f"--message {text}: not defined: give a name such as DC_SOURCE_STATUS_1, or a DGN in hex")
     spec = catalogue.by_dgn(int(dgn[1], 16))
     return int(dgn[1], 16), spec.name if spec else None
+
+
+def check_selected(log: Log, channel: str | None, part: SurveyedTime, last: int) -> None:
+    """Check that a log has what was selected, after it was read; ``last`` is its last time in microseconds.
+
+    Raises:
+        InputError: it has no such channel, or ends before the part begins.
+    """
+    if channel is not None and channel not in log.channels:
+        raise no_channel(log, channel)
+    if part.start > last:
+        raise InputError(
+            f"--from {part.start / SECOND_US:g}: {log.name} ends {last / SECOND_US:.1f} s after its first frame"
+        )

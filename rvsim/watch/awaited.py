@@ -26,6 +26,16 @@ class AwaitedMessages:
         """Add a message that was received for the first time."""
         self._records[record] = None
 
+    def has_sources(self, now: int, count: int) -> bool:
+        """Return whether ``missed_moments`` would return as many moments as this."""
+        sources: set[int] = set()
+        for record in self._records:
+            if record.device.is_heard and record.rhythm.missed_from(now) is not None:
+                sources.add(record.topic.source)
+                if len(sources) >= count:
+                    return True
+        return len(self.missed_moments(now)) >= count
+
     def missed_moments(self, now: int) -> list[int]:
         """Return, for each source, the moment from which it counts as having missed a message, in order.
 

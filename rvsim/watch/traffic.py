@@ -231,6 +231,11 @@ class Silences:
             self.times.clear()
             self.times.extend(self._column())
 
+    @property
+    def are_known(self) -> bool:
+        """Whether the median is known."""
+        return len(self.times if self._column is None else self._column()) > MIN_KNOWN_SILENCES
+
     def median(self) -> int | None:
         """Return the median silence, None while too few are known."""
         self._catch_up()

@@ -198,6 +198,11 @@ class Watch:
         message = self._by_identifier.get(identifier)
         return None if message is None else message.topics.get(data[message.key_slice])
 
+    @property
+    def assignments(self) -> int:
+        """How often the values of a topic were given other limits, since its sender was identified."""
+        return self._identity.assignments
+
     def needs(self, record: TopicRecord) -> Iterator[Need]:
         """Yield what is needed of the frames of a topic, where its sender is not in question.
 
@@ -240,6 +245,10 @@ class Watch:
             last = Frame(changes[-1].time, record.stored_frame.identifier, changes[-1].data)
             record.values.observe(last, record.device.name, settled=last.time - record.device.since >= SETTLING_US)
         self._detectors.enter(record, last_change)
+
+    def latest_times(self) -> list[int]:
+        """Return the times of the latest frames, by which the usual silence is known."""
+        return list(self._silences.times)
 
     def use_silences(self, times: Callable[[], Sequence[int]] | None) -> None:
         """Take what returns the times of the latest frames; None where they are observed one by one from now on."""
@@ -514,6 +523,11 @@ class Watch:
         """
         while (due := self._deadlines.due_before(time - self.paused_us)) is not None:
             since = due + self.paused_us
+            if since >= self._last and arriving and time - self._last <= SECOND_US:
+                # no bus is quiet after so short a silence: only whether one could be matters
+                known = self._quiet_bus.can_be_quiet(self._last, self.paused_us)
+                self._deadlines.expire_first(time if known else since, since)
+                continue
             quiet = self._quiet_from() if since >= self._last else None
             if quiet is None:
                 self._deadlines.expire_first(max(since, self._last), since)

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from rvsim.logs.columns import BLOCK_FRAMES, BusySecond, Columns, LogLoad, frame_bits, to_columns
+from rvsim.logs.columns import BLOCK_FRAMES, BusySecond, Columns, LogLoad, frame_bits, standard_frame_bits, to_columns
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import Disturbed, ErrorFrame, NotAcknowledged, OtherFrame, OtherKind
-from rvsim.wire.timing import exact_bits, max_bits, min_bits
+from rvsim.wire.timing import exact_bits, max_bits, min_bits, standard_bits
 
 LOG = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 COUNTED = {"01A00FA6603BD140": 141, "021FDE8025DFC02B": 140, "03E1004BFFFF3C0F": 146}
@@ -63,6 +63,18 @@ def test_bits_that_hardware_counted():
 def test_each_frame_has_its_exact_bits(frames):
     """Frames of all lengths, mixed, have the bits that are counted one by one."""
     assert frame_bits(to_columns(frames)).tolist() == [exact_bits(frame.identifier, frame.data) for frame in frames]
+
+
+@given(FRAMES)
+@example([Frame(0, 2047, b"\xff" * length) for length in range(9)])
+@example([Frame(0, 0, bytes(length)) for length in range(9)])
+def test_each_frame_with_an_11_bit_identifier_has_its_exact_bits(frames):
+    """So have frames with 11-bit identifiers; a larger identifier is refused."""
+    short = [frame._replace(identifier=frame.identifier & 0x7FF) for frame in frames]
+    expected = [standard_bits(frame.identifier, frame.data) for frame in short]
+    assert standard_frame_bits(to_columns(short)).tolist() == expected
+    with pytest.raises(ValueError, match="identifiers have 11 bits"):
+        standard_frame_bits(to_columns([Frame(0, 2048, b"")]))
 
 
 def test_a_recorded_bus_has_its_exact_bits(recorded):

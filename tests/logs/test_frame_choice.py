@@ -89,16 +89,15 @@ def flags(catalogue, bench, monkeypatch):
 
 
 def test_a_changed_frame_binds_a_device_while_its_sender_is_in_question(bench, flags):
-    """A device that only its NAME and address identify is silent; new data from there bind it, the same do not."""
+    """A device known by its NAME and address alone is silent: new data from its address bind it, the same do not."""
     bench.claim(1, 0x31)
     for second in range(2, 40):
         bench.say(second, "DATE_TIME_STATUS", 0x31, hour=second % 24)
     for step in range(1000):
-        light = 50 + (step > 500) + (step > 900)
-        bench.say(2.1 + step / 5, "VEHICLE_ENVIRONMENT_STATUS", 0x30, ambient_light_level=light)
+        bench.say(2 + step / 5, "VEHICLE_ENVIRONMENT_STATUS", 0x30, ambient_light_level=50 + step // 50)
     found = flags({"name": "lights", "address": 0x30, "claimed_name": NAME})
     (flag,) = found[FlagKind.SILENT_DEVICE]
-    assert flag.until == round(102.3 * SECOND_US)
+    assert flag.until == 62 * SECOND_US
 
 
 def test_every_instance_counts_towards_the_end_of_a_length_flag(bench, flags):
@@ -136,20 +135,26 @@ def test_two_alternating_values_are_found_behind_others(bench, flags):
 def test_a_value_that_rests_while_its_neighbour_moves_is_found(bench, flags):
     """An air temperature that changes, and then is constant while the furnace heats more and more."""
     for step in range(1100):
-        raw = (273 + 20) * CELSIUS + min(step, 200)
+        raw = (273 + 20) * CELSIUS + min(step, 200) + step // 1000
         bench.say(2 * step, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1, ambient_temperature=raw)
         level = 100 + (step % 3) + (step - 400) // 20 * (step > 400)
         bench.say(2 * step + 0.5, "FURNACE_STATUS", 0x5E, instance=1, heat_output_level=min(200, level))
     found = flags(SENSOR, HEATER)
-    assert FlagKind.STUCK_VALUE in found
+    (flag,) = found[FlagKind.STUCK_VALUE]
+    assert flag.until == 2000 * SECOND_US
 
 
-@pytest.mark.parametrize("senders", [1, 2])
-def test_voltages_that_differ_for_some_time_are_found(bench, flags, senders):
-    """A charger's voltage drifts away from that of its battery, and comes back; one battery monitor, or two."""
+@pytest.mark.parametrize(("senders", "moves"), [(1, "charger"), (1, "monitor"), (2, "charger"), (1, "both")])
+def test_voltages_that_differ_for_some_time_are_found(bench, flags, senders, moves):
+    """A charger's voltage or that of its battery drifts away and comes back; one battery monitor, or two."""
     for step in range(900):
-        away = 3 * DC_VOLTS if 300 < step < 400 or 600 < step < 603 else 0
-        bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, device_priority=100, dc_voltage=260 + step % 3)
+        away = 3 * DC_VOLTS if 300 < step < 400 or 600 < step < 603 else step // 30
+        charger, monitor = (away, 0) if moves == "charger" else (0, away)
+        if moves == "both":
+            charger, monitor = -min(step // 10, 30), DC_VOLTS if 400 < step < 500 else 0
+        bench.say(
+            step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, device_priority=100, dc_voltage=260 + step % 3 + monitor
+        )
         if senders > 1:
             bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x47, instance=1, device_priority=90, dc_voltage=261 + step % 4)
         bench.say(
@@ -158,10 +163,10 @@ def test_voltages_that_differ_for_some_time_are_found(bench, flags, senders):
             0x4A,
             charger_instance=1,
             dc_source_instance=1,
-            charging_voltage=262 + step % 4 + away,
+            charging_voltage=262 + step % 4 + charger,
             charging_current=32000 + 200 + step % 5,
         )
-    assert any("13" in flag.text for flag in flags(most_examined=senders / 2)[FlagKind.BAD_VALUE])
+    assert any(" V" in flag.text for flag in flags(most_examined=senders / 2)[FlagKind.BAD_VALUE])
 
 
 def test_a_value_beyond_the_limit_of_a_rig_is_found(bench, flags):
@@ -203,3 +208,28 @@ def test_a_gap_is_found_between_frames_that_are_passed_over(bench, flags):
     for step in range(100):
         bench.say(4 * step, "DM_RV", 0x5E, dsa=0x5E, spn=0x7FFFF, fmi=0x1F)
     assert {FlagKind.LATE_MESSAGE, FlagKind.SILENT_DEVICE} & set(flags(HEATER))
+
+
+def test_another_function_is_found_when_it_starts_late(bench, flags):
+    """An address sends as a furnace, and after five minutes as tanks too: two units."""
+    for step in range(1800):
+        seconds = step / 3
+        bench.say(seconds, "FURNACE_STATUS", 0x5E, instance=1, heat_output_level=50 + step % 7)
+        if seconds > 300:
+            bench.say(seconds + 0.1, "TANK_STATUS", 0x5E, instance=0, relative_level=20 + step % 5, resolution=100)
+    for step in range(120):
+        bench.say(5 * step, "DM_RV", 0x5E, dsa=94, spn=0x7FFFF, fmi=0x1F)
+        if step > 60:
+            bench.say(5 * step + 0.2, "DM_RV", 0x5E, dsa=72, spn=0x7FFFF, fmi=0x1F)
+    (flag,) = flags()[FlagKind.SHARED_ADDRESS]
+    assert flag.since == 340 * SECOND_US
+
+
+def test_a_device_that_loses_its_messages_is_found_silent_in_time(bench, flags):
+    """A status shows that the unit which a heartbeat identified is another one: the device is silent 15 s later."""
+    for step in range(120):
+        bench.say(5 * step, "DM_RV", 0x91, dsa=88, spn=0x7FFFF, fmi=0x1F)
+    bench.say(202, "THERMOSTAT_STATUS_1", 0x91, instance=2, operating_mode=1)
+    found = flags({"name": "panel", "address": 0x91, "functions": {"thermostat": 1}})
+    late = [flag for kind in found for flag in found[kind] if flag.subject == "panel"]
+    assert [flag.since for flag in late] == [217 * SECOND_US]

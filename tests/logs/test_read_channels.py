@@ -8,7 +8,7 @@ import pytest
 
 from rvsim.errors import InputError
 from rvsim.logs.read import MAX_CHANNELS, open_log
-from rvsim.logs.survey import survey, survey_channels
+from rvsim.logs.survey import survey, survey_blocks
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LogEnded, TimeWentBack
 
@@ -35,7 +35,7 @@ def test_a_bus_recorded_twice_is_surveyed_as_by_itself(catalogue):
     with open_log(MARINE) as log:
         alone = survey(log.contents(), catalogue)
     with log_of(twice) as log:
-        both = survey_channels(log.by_channel(), catalogue)
+        both = survey_blocks(log.blocks(), catalogue)
     assert list(both) == ["can0", "can1"]
     for found in both.values():
         assert (found.frames, found.seconds, found.flags) == (alone.frames, alone.seconds, alone.flags)

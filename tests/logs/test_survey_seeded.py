@@ -179,7 +179,7 @@ def bench_seeds(frames, catalogue, rig) -> Iterator[Seed]:
             yield Seed(f"stretch {topic} of {who}", stretched(frames, is_it, 5), "late-message", frozenset({who}))
         if topic.message == "ADDRESS_CLAIM":
             continue
-        if own[-1].time > TO:
+        if own[-1].time > TO and any(map(between, own)):
             yield from value_seeds(frames, catalogue, rig, topic, own, is_it)
     for one, other in zip(addresses, addresses[1:] + addresses[:1], strict=True):
         both = frozenset({called(one, rig), called(other, rig), f"address {other:02X} hex"})

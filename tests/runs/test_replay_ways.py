@@ -189,6 +189,12 @@ def test_back_from_the_end(ways):
     assert found.told.ends[-1] is False
 
 
+def test_the_end_is_told_each_time(ways):
+    """Reached, left, and reached again."""
+    found = ways(*[next_flag] * 9, previous_flag, *[next_flag] * 9)
+    assert [ended for ended in found.told.ends if ended] == [True, True]
+
+
 def test_the_way_back_says_how_far_it_is(ways):
     """In percent, as long as it takes more than a step."""
     found = ways(*[next_flag] * 4, previous_flag)

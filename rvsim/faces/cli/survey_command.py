@@ -4,7 +4,7 @@ Knows: options that do not go together, and what becomes of a log that cannot be
 how a log is surveyed (`logs.survey`) or rendered (`faces.text`).
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 from glob import glob
@@ -22,16 +22,15 @@ from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.survey_json import as_json
 from rvsim.faces.text.survey_text import as_text
 from rvsim.faces.text.together_text import together_brief, together_json, together_text
-from rvsim.logs.blocks import Block
 from rvsim.logs.draft.rig_draft import RigDraft, learn_rig
-from rvsim.logs.read import Log, no_channel, several_channels
+from rvsim.logs.read import Log, several_channels
 from rvsim.logs.summary import EMPTY, LogSummary, summarize
 from rvsim.logs.survey import Survey, SurveyedTime, survey, survey_blocks
 from rvsim.rig.column_mapping import ColumnMapping
 from rvsim.rig.model import Rig
 from rvsim.runs.processes import in_processes, process_count
-from rvsim.runs.progress import Progress
-from rvsim.runs.selection import LogSelection, selection
+from rvsim.runs.progress import Progress, counted_blocks
+from rvsim.runs.selection import LogSelection, check_selected, selection
 from rvsim.wire.catalogue import Catalogue
 
 MIN_BYTES_FOR_PROCESSES = 2_000_000
@@ -282,25 +281,12 @@ def surveyed_channels(
     with open_again() as opened:
         blocks = opened.blocks()
         if progress is not None:
-            blocks = _counted(blocks, opened.name, progress)
+            blocks = counted_blocks(blocks, f"frames of {opened.name} read", progress)
         if channel is not None:
             blocks = (block for block in blocks if block[0] == channel)
         found = survey_blocks(blocks, catalogue, plan, part, signals=signals)
-    if channel is not None and channel not in opened.channels:
-        raise no_channel(opened, channel)
-    if part.start and all(part.start > found_there.end for found_there in found.values()):
-        ends = max((found_there.end for found_there in found.values()), default=0)
-        raise InputError(f"--from {part.start / 1e6:g}: {opened.name} ends {ends / 1e6:.1f} s after its first frame")
+    check_selected(opened, channel, part, max((one.end for one in found.values()), default=0))
     return opened, found or {channel or "": survey((), catalogue, plan, part)}
-
-
-def _counted(blocks: Iterable[tuple[str, Block]], name: str, progress: Progress) -> Iterator[tuple[str, Block]]:
-    """Yield blocks, and report from time to time how many frames there were so far."""
-    frames = 0
-    for channel, block in blocks:
-        frames += len(block.frames)
-        progress.update(lambda: f"{frames} frames of {name} read")  # noqa: B023 - it is called at once
-        yield channel, block
 
 
 def _needs_signals(options: SurveyOptions) -> bool:

@@ -1,10 +1,11 @@
-"""The events of a block as columns of arrays; each event becomes an object when it is asked for.
+"""The events of a block as columns of arrays; they become objects when they are asked for.
 
 Knows: how events that differ in their times only are kept together. Does not know where they come from.
 """
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple, overload
 
 from rvsim.wire.line_events import LineEvent, ListeningResumed, TimeWentBack
@@ -59,11 +60,16 @@ class EventColumns(Sequence[tuple[int, LineEvent]]):
     @overload
     def __getitem__(self, place: slice) -> "EventColumns": ...
     def __getitem__(self, place: int | slice) -> "tuple[int, LineEvent] | EventColumns":
-        if isinstance(place, slice):
-            return self.rows(place)
-        return next(iter(self.rows(slice(place, place + 1 or None))))
+        return self.rows(place) if isinstance(place, slice) else self._objects[place]
 
     def __iter__(self) -> Iterator[tuple[int, LineEvent]]:
+        return iter(self._objects)
+
+    @cached_property
+    def _objects(self) -> list[tuple[int, LineEvent]]:
+        return list(self._made())
+
+    def _made(self) -> Iterator[tuple[int, LineEvent]]:
         new, stamps, arrays = tuple.__new__, self.stamps, (self.before, self.times, self.codes, self.backs, self.places)
         for before, time, code, back, place in zip(*(array.tolist() for array in arrays), strict=True):
             if code == BACK:

@@ -94,7 +94,10 @@ def guessed_mapping(lines: Sequence[bytes]) -> str | None:
     texts = [text for line in lines[:MAX_GUESS_LINES] if (text := text_of(line).strip())]
     best, most = None, 0
     for guess in _guesses(texts):
-        reader = TableReader(parse_mapping(guess))
+        try:
+            reader = TableReader(parse_mapping(guess))
+        except ValueError:  # a name that no mapping can have, such as one with a quotation mark
+            continue
         fitting = sum(reader.fits(text.encode()) for text in texts)
         if fitting > most and 2 * fitting >= len(texts) - 1:
             best, most = guess, fitting
@@ -150,12 +153,13 @@ def _by_names(header: Sequence[str], rows: Sequence[Sequence[Any]], *, is_json: 
         return
     items = []
     for key, place in found.items():
-        values = [str(row[place]) for row in rows if len(row) > place]
+        whole = [row for row in rows if len(row) > place]
+        values = [str(row[place]) for row in whole]
         name = _written(header[place])
         if key == "time":
             items.append(f"time={name}{_time_unit(header[place], values)}")
         elif key == "id":
-            items.append(f"id={name}{_number_unit(values, is_json=is_json, data=[row[place] for row in rows])}")
+            items.append(f"id={name}{_number_unit(values, is_json=is_json, data=[row[place] for row in whole])}")
         elif key == "data":
             last = _last_byte(header, place)
             items.append(f"data={name}" if last == place else f"data={place + 1}-{last + 1}")

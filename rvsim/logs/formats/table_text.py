@@ -54,6 +54,8 @@ class TableReader:
         self._separators = [mapping.separator] if mapping.separator else [";", "\t", ",", " "]
         self._named: dict[Column, tuple[int, int | None] | None] = {}
         """The places of the columns that are known by their names."""
+        self._missing: list[str] = []
+        """The names that are missing in the line that has most of them."""
         self._is_begun = False
 
     def fits(self, line: bytes) -> bool:
@@ -110,7 +112,10 @@ class TableReader:
 
     def _is_header(self, row: Sequence[str]) -> bool:
         named = [column for column in self._mapping.columns if not column.is_numbered]
-        return bool(named) and all(_places(column, row) is not None for column in named)
+        missing = [column.name for column in named if _places(column, row) is None]
+        if len(missing) < min(len(named), len(self._missing or named)):
+            self._missing = missing
+        return bool(named) and not missing
 
     def _entry(self, row: "Sequence[Cell] | dict[str, Cell]", *, has_decimal_commas: bool = False) -> ReadEntry:
         mapping = self._mapping
@@ -145,7 +150,7 @@ class TableReader:
             return _by_key(row, column)
         place = (column.first, column.last) if column.is_numbered else self._named.get(column)
         if place is None:
-            raise UnreadableError(f"no line before it names a column {column.name}")
+            raise UnreadableError(f"no line before it names a column {(self._missing or [column.name])[0]}")
         first, last = place
         if len(row) < first and first == last:
             raise UnreadableError(f"there is no column {column.name}: the line has {len(row)}")

@@ -7,6 +7,7 @@ what frames mean.
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from functools import lru_cache
 from itertools import pairwise
 from operator import attrgetter
 from typing import NamedTuple
@@ -25,6 +26,9 @@ _MAX_FRAME_US = max_bits(8) * SECOND_US // BIT_RATE
 _MAX_STUFFING_RATIO = max_bits(8) / min_bits(8)
 """The largest ratio by which stuff bits lengthen a frame; shorter frames have a smaller one."""
 
+_bits_of = lru_cache(maxsize=4096)(exact_bits)
+"""A busy second has many equal frames, and is judged several times."""
+
 BusFrame = Frame | OtherFrame
 """A frame that occupied the bus."""
 FrameSource = int | str
@@ -36,7 +40,7 @@ def _least(passed: BusFrame) -> int:
 
 
 def _exact(passed: BusFrame) -> int:
-    return exact_bits(passed.identifier, passed.data) if isinstance(passed, Frame) else passed.bits
+    return _bits_of(passed.identifier, passed.data) if isinstance(passed, Frame) else passed.bits
 
 
 class Window(NamedTuple):

@@ -48,6 +48,10 @@ class QuietBus:
             self._decided = (frames, self._decide(last, still))
         return self._decided[1]
 
+    def can_be_quiet(self, last: int, still: int) -> bool:
+        """Return whether ``since`` would return a moment, without computing it."""
+        return self._silences.are_known and self.awaited.has_sources(last - still, MIN_MISSED_SOURCES)
+
     def _decide(self, last: int, still: int) -> QuietMoment | None:
         median = self._silences.median()
         if median is None:

@@ -72,6 +72,8 @@ class Identity:
             if entry.plan is not None and entry.plan.claimed_name is not None:
                 self._by_name[entry.plan.claimed_name] = entry
         owners = self._owners if self._with_rig else None
+        self.assignments = 0
+        """How often the values of a topic were given other limits."""
         self._detectors = AddressDetectors(
             roll_call, deadlines, emit, self._by_name, owners, self._note_shared_instance
         )
@@ -249,6 +251,7 @@ class Identity:
             entry.node.doubt_senders()
         self._remove_topics(entry, time, keep=record)
         entry.node, entry.state, entry.waiting_from = None, None, now
+        self._roll_call.hasten_silence(entry)
 
     # Binding.
 
@@ -267,6 +270,7 @@ class Identity:
         since = self._merge(unplanned, entry, time) if unplanned is not None else time
         self._assign(record, entry, time)
         self._roll_call.arrive(entry, time, record.rhythm.times[-1])
+        self._roll_call.hasten_silence(entry)
         entry.since = min(since, entry.since)
         self._detectors.replacements.observe_assignment(entry, before, record, time, was_silent=was_silent)
 
@@ -306,12 +310,14 @@ class Identity:
             return
         if record in before.topics:
             before.topics.remove(record)
+            self._roll_call.hasten_silence(before)
         ended = before.open_unplanned.pop(record.function_text, None)
         if ended is not None:
             self._emit(Ended(time, ended.problem_key))
         record.device = entry
         entry.topics.append(record)
         if record.values is not None and record.layout.spec is not None:
+            self.assignments += 1
             record.examine_next()
             record.values.expect(expected(record.layout.spec, entry.plan, twelve_volts=self._with_rig))
 

@@ -94,6 +94,10 @@ class RollCall:
         if not self._deadlines.has(self._silence, entry.number):
             self._deadlines.schedule(entry.last_heard() + MIN_SILENCE_LIMIT_US, self._silence, entry.number, entry)
 
+    def hasten_silence(self, entry: DeviceRecord) -> None:
+        """Check for silence of a device that has lost messages as early as the others require."""
+        self._deadlines.hasten(entry.last_heard() + MIN_SILENCE_LIMIT_US, self._silence, entry.number, entry)
+
     def stop_judging(self) -> None:
         """Report no lateness and no silence from now on: the times of the log are wrong."""
         self.judges = False

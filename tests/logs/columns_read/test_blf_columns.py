@@ -96,3 +96,31 @@ def test_a_time_that_is_too_long(same):
     found = same(blf(FRAME + an_object(1, 10**17, unit=1) + FRAME))
     assert found[1].unreadable == ((144, "a time that is too large to be one"),)
     assert found[1].frames == 2
+
+
+@pytest.mark.parametrize("padding", [b"\0", b"\1"])
+def test_where_an_object_is(same, padding):
+    """The place of an object is that of the container with which it is complete, padding or not, however they are cut.
+
+    Every time goes back, so that each object tells its place.
+    """
+    found = set()
+    for size in range(46, 99):
+        times = range(90_000_000, 60_000_000, -1_000_500)
+        objects = [an_object(1, time) + an_object(2, time - 500, content=bytes(3))[:-3] + padding * 3 for time in times]
+        found.add(same(blf(b"".join(objects), size, 0))[1].steps_back)
+    assert len(found) == 1
+
+
+def test_half_a_microsecond(same):
+    """Ticks of a nanosecond are rounded half up."""
+    objects = b"".join(an_object(1, ticks) for ticks in (1_499, 2_500, 3_501, 4_499))
+    assert [entry.time for entry in same(blf(objects))[0]["1"]][:4] == [0, 2, 3, 3]
+
+
+@pytest.mark.parametrize("rest", range(12))
+def test_a_log_that_ends_behind_a_mark(same, rest):
+    """Only the mark, or a few bytes more, of an object behind a padded one: both are read as one by one."""
+    padded = an_object(2, 2_000_000, content=bytes(3))
+    found = same(blf(padded + FRAME * 3 + padded + FRAME[: 4 + rest]))
+    assert (found[1].frames, found[1].skipped) == (3, {"error": 2})

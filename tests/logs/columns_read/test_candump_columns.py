@@ -131,3 +131,20 @@ def test_times_that_are_steps(same):
     )
     summed, other = same(b"(0.000000) can0 19FFE45E#\n" + steps, 100, whole=True), same(FRAME + steps, 100, whole=True)
     assert (summed[-1], other[-1]) == (True, False)
+
+
+def test_what_has_no_time(same):
+    """Frames and long messages without a time are counted, other kinds are not."""
+    screen = b"  can0  19FFE45E   [2]  01 02\n  can0  123   [0] \n"
+    message = b"(1410714882.000001) can0 18FEF000#" + b"00" * 20 + b"\n"
+    found = same(screen * 100 + message + screen)
+    assert (found[1].untimed, found[1].joined, found[1].skipped) == (101, 1, {"11-bit": 101})
+
+
+def test_steps_below_zero(same):
+    """A step that is below zero counts as none, wherever it comes."""
+    steps = [b"(0.000000) can0 19FFE45E#\n", *[b"(0.00%d000) can0 19FFE45E#\n" % (step % 3) for step in range(900)]]
+    steps[700] = b"(-0.500000) can0 19FFE45E#\n"
+    found = same(b"".join(steps), whole=True)
+    assert found[-1]
+    assert found[1].steps_back == 0

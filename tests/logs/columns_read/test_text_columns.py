@@ -1,13 +1,18 @@
 """Text logs in columns are what their lines are one by one: every format, with its head, and with damage."""
 
 import base64
+import io
 import json
+import tracemalloc
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rvsim.logs.columns_read import text_columns
+from rvsim.logs.formats.log_clock import MAX_PLACES
+from rvsim.logs.read import open_log
+from rvsim.wire.frame import Frame
 
 ASC_HEAD = b"date Mon Sep 15 12:00:00 2014\nbase hex  timestamps absolute\nno internal events logged\n"
 TRC_HEAD = b";$FILEVERSION=2.1\n;$STARTTIME=41896.7\n;$COLUMNS=N,O,T,B,I,d,R,L,D\n"
@@ -137,7 +142,61 @@ def test_times_that_count_from_the_line_before(same):
     assert [entry.time for entry in found[0]["2"][-4:-1]] == [299, 250_299, 500_299]
 
 
+def test_memory_does_not_grow_with_the_log():
+    """Eight times as many lines need as much memory, also where a part of them are events."""
+    peaks = []
+    for count in (40_000, 320_000):
+        lines = b"".join(
+            b"(%d.000001) can0 19FFE45E#0102030405060708\n(%d.1) can0 7FF#\n" % (i, i) for i in range(2000)
+        )
+        with open_log(io.BytesIO(lines * (count // 2000))) as log:
+            tracemalloc.start()
+            assert sum(len(block.frames) for _, block in log.blocks(5000)) == count
+            peaks.append(tracemalloc.get_traced_memory()[1])
+            tracemalloc.stop()
+    assert peaks[1] < 1.2 * peaks[0] < 50_000_000
+
+
 def test_a_large_layout_is_read_one_by_one(same):
     """A line whose fields end too far to the right for a table is no sample of a layout."""
     lines = b"".join(b"(1.%06d) %s 19FFE45E#01\n" % (step, b"c" * 300) for step in range(100))
     assert same(lines)[1].frames == 100
+
+
+@pytest.mark.parametrize("size", [3, 1000])
+def test_heads_in_the_middle(same, in_small_parts, size):
+    """Decimal numbers from some line on, though the same digits could be hexadecimal; times as steps and back again."""
+    in_small_parts(size)
+    frames = b"".join(b" %d.500000 1  12345678x       Rx   d 2 10 20\n" % second for second in range(100))
+    bases = [(base, count) for base in (b"dec", b"hex") for count in (b"relative", b"absolute")]
+    heads = [b"base %s  timestamps %s\n" % each for each in bases]
+    found = same(ASC_HEAD + frames + b"".join(head + frames for head in heads))
+    assert found[1].frames == 500
+    assert {entry.identifier for entry in found[0]["1"] if type(entry) is Frame} == {0x12345678, 12345678}
+    same(b"base hex timestamps relative\n" + frames)
+
+
+@pytest.mark.parametrize(
+    ("digits", "microseconds"), [("0000005", 1), ("0000004", 0), ("00000049", 0), ("0000005000000001", 1)]
+)
+def test_more_digits_than_microseconds_have(same, digits, microseconds):
+    """Times are rounded half up, as in single lines."""
+    rows = b"".join(b"%d.%s,0x1,1,0,0,0,\n" % (second, digits.encode()) for second in range(100))
+    assert same(CSV_HEAD + rows)[1].first == microseconds
+
+
+def test_what_is_no_json(same, in_small_parts):
+    """A number with a zero before it, and a key that comes again, among many lines of the same layout."""
+    in_small_parts(5)
+    good = [jsonl(10_000_000 + step, 0x18FEF000, b"\1") for step in range(100)]
+    zero = good[50].replace(b"10.000050", b"01.000050")
+    again = good[60].replace(b'"dgn"', b'"t": 11.5, "dgn"')
+    found = same(JSON_HEAD + b"".join([*good[:50], zero, *good[51:60], again, *good[61:]]))
+    assert (found[1].unreadable_count, found[1].clock_set_count, found[1].frames) == (1, 1, 99)
+
+
+def test_more_unreadable_places_than_are_kept(same):
+    """All are counted, and the first ones kept."""
+    lines = b"".join(csv(1000 * step, 0x18FEF001, b"\1") + b"rubbish\n" for step in range(300))
+    found = same(CSV_HEAD + lines)
+    assert (found[1].unreadable_count, len(found[1].unreadable)) == (300, MAX_PLACES)

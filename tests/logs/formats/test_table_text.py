@@ -296,3 +296,18 @@ def test_what_was_written_comes_back(sent, separator, unit, decimal):
         rows.append(separator.join((whole + "0" * -digits, number, data.hex(), "end")))
     entries, found = read("\n".join(rows) + "\n", f"time=1:{unit},id=2:{'dec' if decimal else 'hex'},data=3")
     assert [(entry.time + found.first, entry.identifier, entry.data) for entry in entries] == sent
+
+
+NAMES = st.sampled_from(["Time", "ID", "Data", "DLC", "Channel", "D0", "D1", '"ID', 'a"b', "ID ", "", "7", "Zeit [ms]"])
+
+
+@given(
+    st.lists(NAMES, min_size=1, max_size=7),
+    st.lists(st.lists(st.text("0123456789ABCDEF x\"',.", max_size=9), max_size=8), max_size=5),
+    st.sampled_from(";\t,"),
+)
+def test_damaged_tables_with_a_known_head_break_no_guess(header, rows, separator):
+    """Rows that end early, and names that no mapping can have: a guess, or none."""
+    lines = [separator.join(cells).encode() for cells in (header, *rows)]
+    guess = guessed_mapping(lines)
+    assert guess is None or parse_mapping(guess)

@@ -146,23 +146,48 @@ def test_an_unknown_method_is_one_clear_line():
     )
 
 
+class Pipe(io.RawIOBase):
+    """A file that cannot go back: then sizes are written behind each file."""
+
+    def __init__(self, content):
+        self.content = content
+
+    def writable(self):
+        """Tell that it can be written."""
+        return True
+
+    def write(self, data):
+        """Write on."""
+        return self.content.write(data)
+
+
+@pytest.mark.parametrize("method", [zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED])
+def test_a_log_before_the_file_that_is_cut(method):
+    """It is whole, though its size is written behind it; names may be in UTF-8."""
+    content = io.BytesIO()
+    with zipfile.ZipFile(Pipe(content), "w", method) as archive:
+        archive.writestr("Fährt nicht.log", LOG)
+        archive.writestr("van.png", PICTURE * 10)
+    whole = content.getvalue()
+    kind, frames, found = read(whole[: whole.find(b"PK\x01\x02") - 100])
+    assert (kind, frames) == ("candump text, zip (Fährt nicht.log)", FRAMES)
+    assert [why for _, why in found.unreadable] == ["the zip file is cut off"]
+
+
+def test_a_log_that_expands_a_lot():
+    """All of it comes out, also what is left when the last packed byte was read."""
+    for count in (10_000, 20_001, 33_333):
+        _, frames, found = read(packed({"trip.log": LINES[0] * count}))
+        assert (len(frames), found.unreadable) == (count, ())
+
+
 @pytest.mark.parametrize("method", [zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED])
 @pytest.mark.parametrize("streamed", [False, True])
 @given(part=st.floats(0, 1))
 def test_an_archive_that_is_cut_off_gives_what_it_holds(method, streamed, part):
     """Without the directory at its end, files are found by the headers before them."""
     content = io.BytesIO()
-
-    class Pipe(io.RawIOBase):
-        """A file that cannot go back: then sizes are written behind each file."""
-
-        def writable(self):
-            return True
-
-        def write(self, data):
-            return content.write(data)
-
-    with zipfile.ZipFile(Pipe() if streamed else content, "w", method) as archive:
+    with zipfile.ZipFile(Pipe(content) if streamed else content, "w", method) as archive:
         archive.writestr("van.png", PICTURE)
         archive.writestr("trip.log", LOG)
     whole = content.getvalue()
