@@ -69,6 +69,11 @@ class LogRounds:
         self._blocks: Iterator[Block] | None = None
         """The blocks of the first round, while it is skimmed."""
 
+    def begin(self) -> None:
+        """Read up to the first entry: then the log knows its date and its channels."""
+        if not self._ahead:
+            self._read_one()
+
     @property
     def upcoming(self) -> Frame | LineEvent | None:
         """The next frame or event, None at the end."""

@@ -143,6 +143,7 @@ def replay_log(log: str, options: ReplayOptions) -> int:
             replay.sender = sender
             code = show_replay(name, replay, plan, speed, units=options.units, light=options.light)
         else:
+            rounds.begin()
             replay = ReplayRun(rounds, new_pipeline(0, _log_sink(rounds.log, catalogue, plan, options)))
             replay.sender = sender
             if speed is None:
