@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 from rvsim.faces.cli.commands import app
 from rvsim.wire.database import load_catalogue
 
-settings.register_profile("rvsim", deadline=None, max_examples=25)
+settings.register_profile("rvsim", deadline=None, max_examples=15)
 settings.register_profile("many", deadline=None, max_examples=1000)  # pytest --hypothesis-profile=many
 settings.load_profile("rvsim")  # no test asserts a time
 LONG_FILES = {

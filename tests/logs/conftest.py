@@ -1,6 +1,7 @@
 """Recorded logs, and rigs learnt from logs."""
 
 import os
+from itertools import islice
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from rvsim.wire.ident import is_addressed
 
 SEEDED_S = int(os.environ.get("RVSIM_SEEDED_SECONDS", "240"))
 """The length of the logs into which faults are seeded; 3600 gives the tables for logs of an hour."""
+HOUR_S = 3600
 MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
 
 
@@ -74,6 +76,16 @@ def record(catalogue):
 def healthy(record):
     """Return the frames of a healthy evening into which faults are seeded."""
     return tuple(record("winter_evening", SEEDED_S)[0])
+
+
+@pytest.fixture(scope="session")
+def chosen():
+    """Return the seeds to be tried: all with the rig and in logs of an hour, else every third."""
+
+    def choose(seeds, rig):
+        return islice(seeds, 0, None, 1 if rig is not None or SEEDED_S == HOUR_S else 3)
+
+    return choose
 
 
 @pytest.fixture(scope="session")

@@ -266,15 +266,15 @@ def _is_of(dgn: int, address: int, frame: Frame) -> bool:
 
 
 @pytest.mark.parametrize("with_rig", [True, False], ids=["with the rig", "without a rig"])
-def test_every_fault_seeded_into_the_bench_is_flagged_and_nothing_else(catalogue, healthy, shown, with_rig):
+def test_every_fault_seeded_into_the_bench_is_flagged_and_nothing_else(catalogue, healthy, chosen, shown, with_rig):
     """Devices cut out, gaps stretched, addresses doubled, bytes spoilt, in copies of a healthy recording."""
     rig, tally = (load_rig("ottersby") if with_rig else None), Tally()
-    for seed in bench_seeds(healthy, catalogue, rig):
+    for seed in chosen(bench_seeds(healthy, catalogue, rig), rig):
         tally.count(seed, survey(seed.frames, catalogue, rig).flags)
     shown(tally.table(f"Faults seeded into a bench recording, {'with its rig' if rig else 'no rig'}"))
     assert tally.missed == []
     assert tally.wrong == []
-    assert sum(tally.seeded.values()) > 100
+    assert sum(tally.seeded.values()) > (100 if with_rig else 33)
 
 
 @pytest.mark.parametrize("drafted", [False, True], ids=["without a rig", "with a rig drafted from it"])

@@ -206,7 +206,7 @@ def _with_name(plan, name: Name):
 
 
 @pytest.mark.parametrize("with_rig", [True, False], ids=["with the rig", "without a rig"])
-def test_every_seed_of_who_speaks_from_where_is_flagged_and_nothing_else(catalogue, healthy, shown, with_rig):
+def test_every_seed_of_who_speaks_from_where_is_flagged_and_nothing_else(catalogue, healthy, chosen, shown, with_rig):
     """In copies of a healthy recording of the bench; what lies inside a limit raises nothing."""
     rig, tally, inside = (load_rig("ottersby") if with_rig else None), Tally(), 0
     frames = list(healthy)
@@ -219,7 +219,7 @@ def test_every_seed_of_who_speaks_from_where_is_flagged_and_nothing_else(catalog
         voices(frames, catalogue, rig),
         value_trains(frames, catalogue, rig),
     ]
-    for seed in (one for group in groups for one in group):
+    for seed in chosen((one for group in groups for one in group), rig):
         flags = survey(seed.frames, catalogue, rig).flags
         if seed.subjects == {NOBODY}:
             inside += 1
@@ -237,8 +237,8 @@ def test_every_seed_of_who_speaks_from_where_is_flagged_and_nothing_else(catalog
     shown(tally.table(f"Who speaks from where, {'with its rig' if rig else 'no rig'}; {inside} seeds inside a limit"))
     assert tally.missed == []
     assert tally.wrong == []
-    assert sum(tally.seeded.values()) > 50
-    assert inside > 20
+    assert sum(tally.seeded.values()) > (50 if with_rig else 17)
+    assert inside > (20 if with_rig else 6)
 
 
 def spoilt(kept, catalogue, *faults) -> tuple[list[Frame], list]:
