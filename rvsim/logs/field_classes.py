@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from rvsim.logs.field_columns import raw_integers
 from rvsim.watch.transitions import Limits
 from rvsim.wire.fields import FieldSpec
 
@@ -40,15 +41,7 @@ class FieldClasses:
 
     def raws(self, data: "NDArray[uint64]") -> "NDArray[integer[Any]]":
         """Return the raw integers; those of frames that are too short have no meaning."""
-        import numpy as np
-
-        field = self.field
-        if field.big_endian:
-            shifted = data >> np.uint64(_BITS - field.first - field.length)
-        else:
-            shifted = data.byteswap() >> np.uint64(field.first)
-        raws = (shifted & np.uint64(field.all_ones)).astype(np.int64)
-        return raws - (raws >> (field.length - 1) << field.length) if field.signed else raws
+        return raw_integers(self.field, data if self.field.big_endian else data.byteswap())
 
     def missing(self, lengths: "NDArray[uint8]") -> "NDArray[bool_]":
         """Return which frames are too short for the field."""

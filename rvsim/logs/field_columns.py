@@ -48,6 +48,30 @@ class Payloads:
         return self.ordered.view("<u8").reshape(-1)
 
 
+def raw_integers(field: FieldSpec, words: "NDArray[uint64]") -> "NDArray[int64 | uint64]":
+    """Return the raw integers of a field in eight bytes each; unsigned only for 64 bits without sign.
+
+    ``words`` are the bytes as numbers, the first byte highest for a big-endian field and lowest for any other.
+    """
+    import numpy as np
+
+    shift = 8 * (7 - field.last_byte) + field.low_bit if field.big_endian else field.first
+    raws = words >> np.uint64(shift) & np.uint64(field.all_ones)
+    return raws if _is_unsigned_64(field) else _signed(field, raws.view(np.int64))
+
+
+def _signed(field: FieldSpec, raws: "NDArray[int64]") -> "NDArray[int64]":
+    """Return raw integers with their sign, where the field has one."""
+    if not field.signed or field.length == 64:
+        return raws
+    sign = 1 << (field.length - 1)
+    return (raws ^ sign) - sign
+
+
+def _is_unsigned_64(field: FieldSpec) -> bool:
+    return field.length == 64 and not field.signed
+
+
 class FieldDecoder:
     """Decodes one field; it keeps the tables of the field, which are built when they are first needed."""
 
@@ -80,7 +104,7 @@ class FieldDecoder:
         import numpy as np
 
         raws = np.arange(_BYTE_VALUES) >> self.field.low_bit & self.field.all_ones
-        return self._signed(raws)
+        return _signed(self.field, raws)
 
     @cached_property
     def _byte_values(self) -> "NDArray[float64]":
@@ -101,12 +125,8 @@ class FieldDecoder:
 
         raws = sorted(self._shown_labels)
         codes = {label: code for code, label in enumerate(self.label_names)}
-        kind = np.uint64 if self._is_unsigned_64 else np.int64
+        kind = np.uint64 if _is_unsigned_64(self.field) else np.int64
         return np.array(raws, kind), np.array([codes[self._shown_labels[raw]] for raw in raws], np.int32)
-
-    @property
-    def _is_unsigned_64(self) -> bool:
-        return self.field.length == 64 and not self.field.signed
 
     @cached_property
     def _is_exact(self) -> bool:
@@ -122,24 +142,7 @@ class FieldDecoder:
 
     def raws(self, payloads: Payloads) -> "NDArray[int64 | uint64]":
         """Return the raw integers, any number where the frame is too short; unsigned only for 64 bits without sign."""
-        import numpy as np
-
-        field = self.field
-        if field.big_endian:
-            words, shift = payloads.data, 8 * (7 - field.last_byte) + field.low_bit
-        else:
-            words, shift = payloads.little, field.first
-        raws = words >> np.uint64(shift) & np.uint64(field.all_ones)
-        if self._is_unsigned_64:
-            return raws
-        return self._signed(raws.view(np.int64))
-
-    def _signed(self, raws: "NDArray[int64]") -> "NDArray[int64]":
-        """Return raw integers with their sign, where the field has one."""
-        if not self.field.signed or self.field.length == 64:
-            return raws
-        sign = 1 << (self.field.length - 1)
-        return (raws ^ sign) - sign
+        return raw_integers(self.field, payloads.data if self.field.big_endian else payloads.little)
 
     def states(self, payloads: Payloads, column: "FieldColumn") -> "NDArray[uint8]":
         """Return the numbers of the states."""

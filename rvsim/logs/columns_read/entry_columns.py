@@ -3,9 +3,9 @@
 Knows: how frames, entries of other kinds and unreadable places are kept together. Does not know formats, nor clocks.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Generic, Protocol, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from rvsim.logs.columns import Columns, standard_frame_bits
 from rvsim.logs.formats.entry import EntryKind, LogEntry, ReadEntry, SkippedEntry, UnreadableError
@@ -68,13 +68,6 @@ class EntryColumns:
             data=self.data[rows],
             lengths=self.lengths[rows],
         )
-
-
-class ColumnsReader(Protocol):
-    """A reader of one format in columns."""
-
-    def batches(self) -> Iterator[EntryColumns]:
-        """Yield the entries of the log, some thousands at once; the memory that is used is bounded."""
 
 
 Item = TypeVar("Item")
