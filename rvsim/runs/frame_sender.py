@@ -36,6 +36,11 @@ class SenderStatistics(NamedTuple):
     worst_us: int
 
 
+def _has_come(frame: Frame, clock: PacedClock) -> bool:
+    """Tell whether the time of a frame has come; at a clock that stands still it does not come."""
+    return not clock.is_paused and frame.time <= clock.reached()
+
+
 class FrameSender:
     """Sends frames; close it, or use it in a ``with`` block.
 
@@ -115,7 +120,7 @@ class FrameSender:
             clock = self._clock
             with self._lock:
                 first = self._waiting[0] if self._waiting else None
-            is_due = clock is not None and first is not None and first[1].time <= clock.reached()
+            is_due = first is not None and clock is not None and _has_come(first[1], clock)
             if self._closing and not is_due:
                 return
             if clock is None or first is None:

@@ -70,6 +70,8 @@ class _Rewind:
     """Where it ends."""
     raised_at: int | None = None
     """The flag before that it looks for, by the time at which it was raised."""
+    steps: int = 0
+    """How many frames it goes on, negative for back; 0 where it goes elsewhere."""
     then: Callable[[], None] = lambda: None
 
 
@@ -100,7 +102,8 @@ class ReplayRun:
         self._new_pipeline, self._catalogue = new_pipeline, catalogue
         self._seek: _Seek | None = None
         self._rewind: _Rewind | None = None
-        self._jump: Callable[[PacedClock, RunControl], None] | None = None
+        self._steps_on = 0
+        """How many frames it still has to go on."""
         self._stands_at: int | None = None
         """When the flag was raised at which it stands since the last way to one; None where it has gone on since."""
         self.mark: Place | None = None
@@ -162,9 +165,9 @@ class ReplayRun:
             self.sender.start(clock)
         try:
             while not control.stopped:
-                if self._jump is not None:
-                    jump, self._jump = self._jump, None
-                    jump(clock, control)
+                if self._steps_on:
+                    self._steps_on -= 1
+                    self._step_on(clock, control)
                 elif self._rewind is not None:
                     self._read_again(self._rewind, clock, control)
                 elif self._seek is not None:
@@ -226,16 +229,19 @@ class ReplayRun:
             self._go_to(mark, lambda: self._say("At the mark."))
 
     def step_frames(self, by: int) -> None:
-        """Go one frame on or back, and stand still there."""
+        """Go frames on, or back, and stand still there; the steps that were asked for and not done yet count too."""
+        by += self._steps_on if self._rewind is None else self._rewind.steps
         self._leave_ways()
-        if by > 0:
-            self._jump = self._step_on
-            return
         place = self._reader.place
-        if place.number <= self._frames_before_start + 1:
+        if by > 0:
+            self._steps_on = by
+        elif place.number <= self._frames_before_start + 1:
             self._say("This is the first frame." if not place.offset else "This is the first frame of this round.")
         else:
-            self._go_to(Place(place.offset, place.number - 1, 0), self._report_frame)
+            by = max(by, self._frames_before_start + 1 - place.number)
+            rewind = self._go_to(Place(place.offset, place.number + by, 0), self._report_frame)
+            if rewind is not None:
+                rewind.steps = by
 
     # Ways through the log.
 
@@ -246,7 +252,8 @@ class ReplayRun:
     def _leave_ways(self) -> None:
         """Give up the way that was asked for before; until the log is played again nothing is sent."""
         self._end_search()
-        self._seek = self._jump = None
+        self._seek = None
+        self._steps_on = 0
         if self._rewind is not None:
             self._rewind.reader.rounds.close()
             self._rewind = None
@@ -255,11 +262,12 @@ class ReplayRun:
         if self._seek is not None and self._seek.search is not None:
             self._reader.pipeline.observer = None
 
-    def _go_to(self, place: Place, then: Callable[[], None]) -> None:
+    def _go_to(self, place: Place, then: Callable[[], None]) -> _Rewind | None:
         """Go to a place by reading its round again; ``then`` is called there."""
         rewind = self._new_rewind(place)
         if rewind is not None:
             rewind.then = then
+        return rewind
 
     def _report_frame(self) -> None:
         frame = self._reader.last_frame
@@ -355,6 +363,7 @@ class ReplayRun:
             self._stands_at = None
             self._stand_still(clock, control)
             if (self._reader.rounds.number, self._reader.rounds.offset) == number:
+                self._steps_on = 0
                 self._say("This is the last frame.")
             else:
                 self._report_frame()

@@ -40,6 +40,11 @@ class PacedClock:
         self._paused_ns = None
 
     @property
+    def is_paused(self) -> bool:
+        """Whether simulated time stands still."""
+        return self._paused_ns is not None
+
+    @property
     def slack_us(self) -> int:
         """The simulated time, in microseconds, that is too short for a separate wait."""
         return round(BATCH_US * self.speed) if self.speed > 1 else 0

@@ -109,7 +109,6 @@ def test_what_is_due_at_the_end_is_sent(sending):
     """Closing loses no frame whose time has come, and sends none whose time has not."""
     sender, bus, clock = sending
     clock.set_time(10_000)
-    clock.pause()
     for number in range(1, 6):
         sender.schedule(number, frame_at(number))
     sender.schedule(6, frame_at(3_600_000))
@@ -117,6 +116,18 @@ def test_what_is_due_at_the_end_is_sent(sending):
     sender.close()
     sender.close()
     assert bus.frames == [1000, 2000, 3000, 4000, 5000]
+
+
+def test_what_has_its_time_where_the_clock_stands_is_not_sent(sending):
+    """It waits until the clock goes on, however early its time; closing does not send it either."""
+    sender, bus, clock = sending
+    clock.set_time(10_000)
+    clock.pause()
+    sender.schedule(1, frame_at(0))
+    sender.schedule(2, frame_at(10))
+    sender.start(clock)
+    sender.close()
+    assert bus.frames == []
 
 
 def test_an_error_ends_it(sending):

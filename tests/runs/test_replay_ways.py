@@ -229,6 +229,23 @@ def test_one_frame_on_and_one_back(ways, many):
     assert found.control.paused
 
 
+def steps(*by):
+    """Return a step that asks for several before the first of them is done."""
+    return lambda run: [run.step_frames(each) for each in by]
+
+
+@pytest.mark.parametrize(
+    "asked", [(1, 1), (1, 1, 1, -1), (-1, -1), (-1, -1, -1, 1), (1, -1), (-1, 1, 1), (-1,) * 9, (1,) * 90, (-1, 1)]
+)
+def test_steps_asked_for_at_once_are_all_done(ways, asked):
+    """As if each had been waited for; beyond the first and the last frame there is none."""
+    start = [on] * 5
+    together, singly = ways(*start, steps(*asked)), ways(*start, *(steps(each) for each in asked))
+    assert together.states[-1] == singly.states[-1]
+    assert together.control.paused
+    assert together.told.frames[-1] == singly.told.frames[-1]
+
+
 def test_the_first_and_the_last_frame(ways):
     """There it is said that nothing is before or behind."""
     entries = frames_of(HEATER, 0, 1, 2)
