@@ -1,5 +1,6 @@
 """What many tests need: the shipped message definitions, commands as they are typed, and scenarios for them."""
 
+import gc
 import threading
 from functools import wraps
 from pathlib import Path
@@ -25,6 +26,13 @@ LONG_FILES = {
 def pytest_collection_modifyitems(items):
     """Run the files that take longest first: then two processes end at about the same time."""
     items.sort(key=lambda item: item.path.name not in LONG_FILES)
+
+
+def pytest_collection_finish():
+    """Leave what lives as long as the tests out of every search for garbage, and search less often: a tenth faster."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(200_000, 20, 100)
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -44,12 +44,21 @@ class Clock:
 @pytest.mark.parametrize(
     ("step", "told"), [(REPORT_INTERVAL_S, ["1 of 3", "2 of 3"]), (REPORT_INTERVAL_S / 2, ["2 of 3"]), (0.0, [])]
 )
-@pytest.mark.parametrize("processes", [1, 2])
-def test_how_many_runs_are_done_is_told_every_few_seconds(write, capsys, step, told, processes):
+def test_how_many_runs_are_done_is_told_every_few_seconds(write, capsys, step, told):
     """Not more often, and not at the end, where the verdicts say it."""
     jobs = [Job(write(SEEN, lasts="2s"), {}, seed) for seed in range(3)]
-    assert len(list(run_all(jobs, (), processes, say, keep=None, clock=Clock(step)))) == 3
+    assert len(list(run_all(jobs, (), 1, say, keep=None, clock=Clock(step)))) == 3
     assert capsys.readouterr().err.splitlines() == [f"rvsim: {done} runs so far" for done in told]
+
+
+@pytest.mark.parametrize(("step", "told"), [(REPORT_INTERVAL_S, {"1 of 3", "2 of 3"}), (0.0, set())])
+def test_it_is_told_of_processes_too(write, capsys, step, told):
+    """Also while none has ended: a slow machine repeats a line."""
+    jobs = [Job(write(SEEN, lasts="2s"), {}, seed) for seed in range(3)]
+    assert len(list(run_all(jobs, (), 2, say, keep=None, clock=Clock(step)))) == 3
+    lines = capsys.readouterr().err.splitlines()
+    assert lines == sorted(lines)
+    assert {*lines} - {"rvsim: 0 of 3 runs so far"} == {f"rvsim: {done} runs so far" for done in told}
 
 
 def test_how_far_one_long_run_has_come_is_told(write, capsys):

@@ -60,6 +60,19 @@ def watched(catalogue) -> Callable[..., Watched]:
     return start
 
 
+@pytest.fixture(autouse=True)
+def no_wait_for_idle(monkeypatch):
+    """Have a key wait for the messages that it causes, and not twice more for a process that does nothing (40 ms).
+
+    What is drawn at last is still waited for in that way, by ``pilot.pause``.
+    """
+
+    async def give_way(*_):
+        await asyncio.sleep(0)
+
+    monkeypatch.setattr("textual.app.wait_for_idle", give_way)
+
+
 @pytest.fixture
 def drive() -> Callable[..., list[str]]:
     """Run a screen at a size, press keys, and return the lines of the terminal without blanks at their ends.
@@ -77,7 +90,7 @@ def drive() -> Callable[..., list[str]]:
                     else:
                         await pilot.press(key)
                     app.redraw()
-                    await pilot.pause()
+                await pilot.pause()
                 strips = app.screen._compositor.render_strips()
                 return ["".join(segment.text for segment in strip).rstrip() for strip in strips]
 
