@@ -6,9 +6,10 @@ of a block matter, the rest of it is observed frame by frame, which is faster th
 """
 
 from bisect import bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from heapq import heapify, heappop, heappush
 from itertools import compress
+from typing import Protocol
 
 from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns
@@ -30,12 +31,43 @@ _RETRY_BLOCKS = 8
 """After how many blocks columns are tried again."""
 
 
-class ColumnWatch:
-    """Has a watch observe the blocks of one channel; ``collect`` takes the events of each moment."""
+class Follower(Protocol):
+    """Something that follows a watch through a block: it gets each frame when the watch is to pass over it, or when the
+    watch has observed it. Positions are those of the block.
+    """
 
-    def __init__(self, watch: Watch, decoder: Decoder, collect: Callable[[list[Event]], None]) -> None:
+    def pass_over(self, end: int) -> None:
+        """Take the next frames, those before ``end``: the watch passes over them after that, and says nothing."""
+
+    def observe_frame(self, position: int, events: list[Event]) -> None:
+        """Take the next frame, which the watch has decided, and the events that followed from its coming."""
+
+    def observe_events(self, events: list[Event]) -> None:
+        """Take the events that followed from another entry than a frame."""
+
+
+class EventFollower:
+    """A follower that only collects events."""
+
+    def __init__(self, collect: Callable[[list[Event]], None]) -> None:
+        self.observe_events = collect
+
+    def pass_over(self, end: int) -> None:
+        """Take no frames."""
+
+    def observe_frame(self, position: int, events: list[Event]) -> None:  # noqa: ARG002 - it needs no frame
+        """Collect the events that followed from a frame."""
+        self.observe_events(events)
+
+
+class ColumnWatch:
+    """Has a watch observe the blocks of one channel; the follower learns what happens, and when."""
+
+    def __init__(self, watch: Watch, decoder: Decoder, follower: Follower) -> None:
         self._watch = watch
-        self._collect = collect
+        self._follower = follower
+        self._pass: _Pass | None = None
+        """The pass that is under way."""
         self._moment = Moment()
         self._choice = FrameChoice(watch, self._moment)
         self._topics = Topics(decoder, self._moment, self._choice)
@@ -55,9 +87,9 @@ class ColumnWatch:
         done = 0
         if topics and not self._by_frame_blocks:
             self._choice.begin(frames, self._topics.topics)
-            done, events = _Pass(self._watch, self._moment, self._seconds, self._choice, self._collect).run(
-                block, topics
-            )
+            self._pass = _Pass(self._watch, self._moment, self._seconds, self._choice, self._follower)
+            done, events = self._pass.run(block, topics)
+            self._pass = None
             self._by_frame_blocks = _RETRY_BLOCKS if done < len(frames) else 0
         elif self._by_frame_blocks:
             self._by_frame_blocks -= 1
@@ -65,17 +97,27 @@ class ColumnWatch:
             if topic.record is not None:
                 topic.record.hold(None)
         if done < len(frames) or events:
-            self._observe_entries(frames.between(done), [(before - done, event) for before, event in events])
+            self._observe_entries(done, Block(frames.between(done), [(before - done, one) for before, one in events]))
+        self.keep(frames)
+
+    def keep(self, frames: Columns) -> None:
+        """Keep what the next block needs of the latest frames, which the watch has observed, here or elsewhere."""
         if len(frames):
             self._seconds.keep(frames)
 
-    def _observe_entries(self, frames: Columns, events: Sequence[tuple[int, LineEvent]]) -> None:
-        """Observe frames and other entries one by one."""
-        for entry in Block(frames, events).entries():
+    def catch_up(self, end: int) -> None:
+        """Let the watch know the frames before ``end`` now: the follower, which has taken them, wants to ask it."""
+        if self._pass is not None:
+            self._pass.pass_to(end)
+
+    def _observe_entries(self, position: int, rest: Block) -> None:
+        """Observe the rest of a block, from a position on, one by one."""
+        for entry in rest.entries():
             if isinstance(entry, Frame):
-                self._collect(self._watch.observe(entry))
+                self._follower.observe_frame(position, self._watch.observe(entry))
+                position += 1
             else:
-                self._collect(self._watch.observe_event(entry))
+                self._follower.observe_events(self._watch.observe_event(entry))
 
 
 class _Pass:
@@ -87,9 +129,9 @@ class _Pass:
         moment: Moment,
         seconds: Seconds,
         choice: FrameChoice,
-        collect: Callable[[list[Event]], None],
+        follower: Follower,
     ) -> None:
-        self._watch, self._moment, self._seconds, self._collect = watch, moment, seconds, collect
+        self._watch, self._moment, self._seconds, self._follower = watch, moment, seconds, follower
         self._choice, self._version = choice, choice.version
         self._recent = watch.latest_times()
         """The times of the last frames before the block."""
@@ -124,7 +166,7 @@ class _Pass:
             if stops >= _MIN_JUDGED_STOPS and 100 * stops > MAX_STOPS_PERCENT * position:
                 count = position
                 break
-        self._pass_to(count)
+        self._go_to(count)
         self._seconds.finish(count)
         for topic in topics:
             topic.refresh()
@@ -199,7 +241,7 @@ class _Pass:
     def _stop(self, position: int) -> None:
         """Take in a frame, or decide what its coming decides where the frame itself says nothing new."""
         watch, time = self._watch, self._times[position]
-        self._pass_to(position)
+        self._go_to(position)
         if time >= watch.bus_load.end:
             self._seconds.prepare(position, time)
         watch.await_frame(time)
@@ -217,18 +259,23 @@ class _Pass:
                 topic.hold(watch.topic_record(frame.identifier, frame.data))
             self._find_next(topic)
             self._find_touched()
-        self._collect(watch.take_events())
+        self._follower.observe_frame(position, watch.take_events())
 
     def _observe_event(self, position: int, event: LineEvent) -> None:
         """Observe another entry, before the frame at a position."""
-        self._pass_to(position)
+        self._go_to(position)
         if event.time >= self._watch.bus_load.end:
             self._seconds.prepare(position, event.time)
-        self._collect(self._watch.observe_event(event))
+        self._follower.observe_events(self._watch.observe_event(event))
         self._find_touched()
 
-    def _pass_to(self, position: int) -> None:
-        """Pass over all frames before a position."""
+    def _go_to(self, position: int) -> None:
+        """Pass over all frames before a position, with the follower ahead."""
+        self._follower.pass_over(position)
+        self.pass_to(position)
+
+    def pass_to(self, position: int) -> None:
+        """Let the watch pass over all frames before a position."""
         if position > self._passed:
             frames, last = self._frames, position - 1
             frame = Frame(

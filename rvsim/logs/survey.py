@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.logs.blocks import MAX_BLOCK_FRAMES, Block, to_blocks
-from rvsim.logs.column_watch import ColumnWatch
+from rvsim.logs.column_watch import ColumnWatch, EventFollower
 from rvsim.logs.columns import BLOCK_FRAMES, LogLoad, other_frame, to_columns
 from rvsim.logs.decoded import SignalKey
 from rvsim.logs.error_counts import ErrorCounts
@@ -242,7 +242,9 @@ class Surveyor:
         self._errors = ErrorCounts()
         self._signals = SignalSummaries(catalogue) if signals else None
         self._waiting: list[Frame | LineEvent] = []
-        self._columns = None if frame_by_frame else ColumnWatch(self._watch, self._decoder, self._collect)
+        self._columns: ColumnWatch | None = None
+        if not frame_by_frame:
+            self._columns = ColumnWatch(self._watch, self._decoder, EventFollower(self._collect))
         self._count = 0
         self._first: int | None = None
         self._last = 0

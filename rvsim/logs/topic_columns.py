@@ -304,6 +304,14 @@ def joined_times(topics: "Sequence[TopicFrames]", start: int) -> "NDArray[int64]
     return times[int(times.searchsorted(start)) :]
 
 
+def joined_positions(topics: "Sequence[TopicFrames]") -> list[int]:
+    """Return the positions of all frames of some topics, in order."""
+    import numpy as np
+
+    positions: list[int] = np.sort(np.concatenate([topic.positions for topic in topics])).tolist() if topics else []
+    return positions
+
+
 class _Identifier(NamedTuple):
     dgn: int
     source: int

@@ -11,7 +11,7 @@ from types import TracebackType
 from typing import NamedTuple
 
 from rvsim.logs.blocks import Block
-from rvsim.logs.column_watch import ColumnWatch
+from rvsim.logs.column_watch import ColumnWatch, EventFollower
 from rvsim.logs.read import Log, several_channels
 from rvsim.runs.pipeline import Pipeline
 from rvsim.watch.decode import Decoder
@@ -209,7 +209,7 @@ class LogReader:
         self.rounds, self.pipeline = rounds, pipeline
         self._columns: ColumnWatch | None = None
         if catalogue is not None and not rounds.loop:
-            self._columns = ColumnWatch(pipeline.watch, Decoder(catalogue), pipeline.note_flags)
+            self._columns = ColumnWatch(pipeline.watch, Decoder(catalogue), EventFollower(pipeline.note_flags))
         self.time = rounds.offset
         self.last_frame: Frame | None = None
         """The last frame that was passed on."""

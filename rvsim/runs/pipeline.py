@@ -111,6 +111,28 @@ class Pipeline:
         self.time = max(self.time, event.time)
         self._deliver(self.watch.observe_event(event))
 
+    @property
+    def awaits_own(self) -> bool:
+        """Whether a frame of the person at the bench is on its way."""
+        return bool(self._own)
+
+    def record(self, frames: Sequence[Frame], events: Sequence[tuple[int, LineEvent]]) -> None:
+        """Record frames, and events, each with the number of frames before it, which are observed in another way.
+
+        Raises:
+            InputError: they cannot be recorded.
+        """
+        if self._recorder is None:
+            return
+        done = 0
+        for before, event in events:
+            for frame in frames[done:before]:
+                self._recorder.write(frame)
+            self._recorder.write_event(event)
+            done = before
+        for frame in frames[done:]:
+            self._recorder.write(frame)
+
     def advance(self, time: int) -> None:
         """Let time go on to ``time`` (microseconds); no frame before it is still to come."""
         self.time = max(self.time, time)

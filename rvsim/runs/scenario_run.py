@@ -34,8 +34,6 @@ from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import Frame
 
 _FILE_AND_LINE = re.compile(r"(.+?), line (\d+)")
-_PROGRESS_STEP_US = 600_000_000
-"""Simulated time between two checks whether a line of progress is due."""
 
 
 def load_checked(
@@ -159,12 +157,11 @@ class PreparedScenario:
 
     def _run_to_verdict(self, recorder: FrameWriter | None, progress: Progress | None) -> Verdict:
         scenario_run = VirtualScenarioRun(self, recorder=recorder)
-        lasts = self.loaded.scenario.lasts
-        if progress is not None:
-            for moment in range(_PROGRESS_STEP_US, lasts, _PROGRESS_STEP_US):
-                scenario_run.run.until(moment)
-                progress.update(lambda: self.progress_text(moment))  # noqa: B023 - it is called at once
-        scenario_run.run.run(lasts)
+        run, lasts = scenario_run.run, self.loaded.scenario.lasts
+        if progress is None:
+            run.run(lasts)
+        else:
+            run.run(lasts, lambda: progress.update(lambda: self.progress_text(run.time)))
         return scenario_run.verdict()
 
 

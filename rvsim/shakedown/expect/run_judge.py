@@ -215,6 +215,46 @@ class RunJudge:
         if events:
             self.observe_events(events)
 
+    # What is passed over.
+
+    @property
+    def next_due(self) -> int:
+        """The last time, in microseconds, up to which no frame decides anything by its time alone."""
+        return self._next_due if self._judges else _NO_DEADLINE
+
+    @property
+    def known_senders(self) -> int:
+        """How many pairs of a device and a message that it has sent are known; what concerns a judge depends on it."""
+        return sum(map(len, self._senders.values()))
+
+    def may_concern(self, frame: Frame, device: str) -> bool:
+        """Tell whether a frame of ``device`` can be what a judge looks for, whatever the values of its fields are.
+
+        The answer is the same for all frames of one identifier and instance as long as ``known_senders`` is the same.
+        """
+        judges = self._by_dgn.get(dgn_of(frame.identifier), ())
+        if judges and device not in self._senders[dgn_of(frame.identifier)]:
+            return True
+        return any(
+            matcher.may_match(frame, device)
+            for judge in (*judges, *self._of_any_dgn)
+            for matcher in judge.matchers.values()
+        )
+
+    def pass_over(self, frames: Sequence[Frame]) -> None:
+        """Note frames that concern no judge, none of them later than ``next_due``: they are evidence."""
+        self.frames += len(frames)
+        if self._judges:
+            self._recent_of_all.extend(frames)
+            recent = self._recent
+            for frame in frames:
+                recent[frame[1] & 0xFF].append(frame)
+
+    @property
+    def awaits_outside_frame(self) -> bool:
+        """Whether a frame from outside is announced that was not observed yet: then it must observe every frame."""
+        return bool(self._outside_frames)
+
     def expect_outside_frame(self, identifier: int, data: bytes, holder: str) -> None:
         """Announce a frame from outside that has the source address of a simulated device, its holder."""
         if self._own_address_judges:
