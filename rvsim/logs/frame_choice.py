@@ -70,6 +70,10 @@ class FrameChoice:
         """Return whether each frame with new data of a topic must be examined at present."""
         return self._watch.needs_each_change(record)
 
+    def count_undefined(self, frames: int) -> None:
+        """Count frames of a message without a definition that were passed over."""
+        self._watch.count_undefined(frames)
+
     def enter(self, topic: TopicFrames, changes: Sequence[PassedChange], entered: int, latest: int) -> None:
         """Enter the last changes of a topic that were passed over, those after ``entered`` up to ``latest``."""
         import numpy as np

@@ -121,6 +121,8 @@ class TopicFrames:
             return
         end = int(self.positions.searchsorted(self._moment.position))
         times = self.times[max(taken, end - MAX_GAPS - 1) : end] - self._moment.paused_us
+        if record.time_only:
+            self._choice.count_undefined(end - taken)
         self.taken = end
         record.rhythm.stored.extend(times.tolist())
         record.stored_frame = last = self.frame(end - 1)
@@ -286,6 +288,9 @@ class Choice(Protocol):
 
     def choose(self, topic: TopicFrames, record: TopicRecord) -> "NDArray[bool_]":
         """Return which of its changes must be examined where only their values count."""
+
+    def count_undefined(self, frames: int) -> None:
+        """Count frames of a message without a definition that were passed over."""
 
     def enter(self, topic: TopicFrames, changes: Sequence[PassedChange], entered: int, latest: int) -> None:
         """Enter the last changes that were passed over, those after ``entered`` up to ``latest``."""

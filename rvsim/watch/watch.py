@@ -187,6 +187,10 @@ class Watch:
         self._frame = last
         self._frames += frames
 
+    def count_undefined(self, frames: int) -> None:
+        """Count frames of a message without a definition among those that were passed over."""
+        self._unknown += frames
+
     @property
     def next_due(self) -> float:
         """The first time after which something may be due, in microseconds; infinite for none."""
@@ -378,6 +382,7 @@ class Watch:
     @property
     def statistics(self) -> WatchStatistics:
         """Counts of what was observed so far."""
+        self.catch_up()
         return WatchStatistics(
             self._frames,
             self._unknown,
