@@ -80,13 +80,11 @@ class ColumnRun:
         """Give the jury a frame and its events."""
         self._may_have_changed = True
         self._give(position, events)
-        self._pipeline.note_flags(events)
 
     def observe_events(self, events: list[Event]) -> None:
         """Give the jury events that were not caused by a frame."""
         self._may_have_changed = True
         self._judge.observe_events(events)
-        self._pipeline.note_flags(events)
 
     def _give(self, position: int, events: Sequence[Event]) -> None:
         self._skip_to(position)

@@ -190,3 +190,33 @@ def test_an_identifier_of_zeros_is_one_like_any_other(case):
     """The most urgent there is: priority 0, DGN 0, from address 0."""
     one = case('expect = "seen"\nsight = { identifier = "00000000" }')
     assert one.observe(HEATER, FURNACE, 1).observe(0, b"", 2).end(7)[0].passed
+
+
+def test_what_concerns_a_jury(case):
+    """Frames that can be a sight, of whatever value, and the first one of each sender of its message; no others."""
+    judged = case(
+        'expect = "never"\nsight = { device = "heater", message = "FURNACE_STATUS", field = "dead_band", above = 5 }',
+        'expect = "seen"\nsight = { message = "THERMOSTAT_AMBIENT_STATUS", instance = 2 }',
+    )
+    concerns = judged.run_judge.may_concern
+    indoor, outdoor = Frame(0, INDOOR, WARM), Frame(0, OUTDOOR, OUT)
+    assert concerns(Frame(0, HEATER, FURNACE), "heater")
+    assert concerns(outdoor, "outdoor sensor")
+    assert concerns(indoor, "indoor sensor")
+    assert not concerns(Frame(0, 0x18FECA5E, FURNACE), "heater")
+    before = judged.run_judge.known_senders
+    judged.observe(INDOOR, WARM, 1)
+    assert judged.run_judge.known_senders == before + 1
+    assert not concerns(indoor, judged.watch.device_at(0x91))
+    judged.observe(OUTDOOR, OUT, 2)
+    assert concerns(outdoor, judged.watch.device_at(0x92))
+
+
+def test_frames_that_are_passed_over_are_evidence(case):
+    """A jury that is not given a frame counts it and quotes it."""
+    judged = case('expect = "seen"\nsight = { message = "DM_RV" }')
+    judged.observe(INDOOR, WARM, 1)
+    judged.run_judge.pass_over([Frame(2 * SECOND_US, INDOOR, COLD), Frame(3 * SECOND_US, HEATER, FURNACE)])
+    (outcome,) = judged.end(4)
+    assert judged.run_judge.frames == 3
+    assert [line.split()[0] for line in outcome.before] == ["1.000", "2.000", "3.000"]
