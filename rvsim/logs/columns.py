@@ -83,7 +83,7 @@ def to_columns(frames: Sequence[Frame]) -> Columns:
     lengths = np.frombuffer(bytes(map(len, data)), np.uint8)
     if len(lengths) and lengths.max() > 8:
         raise ValueError(f"{lengths.max()} bytes do not fit in one frame, which has at most 8")
-    filled = b"".join([payload.ljust(8, b"\0") for payload in data])
+    filled = b"".join(data if len(lengths) and lengths.min() == 8 else [payload.ljust(8, b"\0") for payload in data])
     return Columns(
         np.array(times, np.int64),
         np.array(identifiers, np.uint32),
