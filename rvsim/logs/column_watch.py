@@ -12,7 +12,7 @@ from itertools import compress
 from typing import Protocol
 
 from rvsim.logs.blocks import Block
-from rvsim.logs.columns import Columns
+from rvsim.logs.columns import Columns, to_columns
 from rvsim.logs.frame_choice import FrameChoice
 from rvsim.logs.seconds import Seconds
 from rvsim.logs.topic_columns import Moment, TopicFrames, Topics, to_bytes
@@ -79,7 +79,13 @@ class ColumnWatch:
         """Give the topics the frames of the next block and return those that have some; None where a log has too many
         identifiers for that.
         """
-        return self._topics.split(frames, self._watch.topic_record) if len(frames) else []
+        if not len(frames):
+            return []
+        topics = self._topics.split(frames, self._watch.topic_record)
+        unknown = self._watch.frames_without_column()
+        if topics is not None and unknown and self._topics.split(to_columns(unknown), self._watch.topic_record):
+            topics = self._topics.split(frames, self._watch.topic_record)  # all topics are known now
+        return topics
 
     def observe(self, block: Block, topics: list[TopicFrames] | None) -> None:
         """Observe a block, with the topics that have frames in it."""

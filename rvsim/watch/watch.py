@@ -202,6 +202,11 @@ class Watch:
         message = self._by_identifier.get(identifier)
         return None if message is None else message.topics.get(data[message.key_slice])
 
+    def frames_without_column(self) -> list[Frame]:
+        """Return the last frame of each topic whose frames are not held as columns, in the order of their times."""
+        frames = [record.stored_frame for record in self._all_topics() if record.column is None]
+        return sorted(frames, key=attrgetter("time"))
+
     @property
     def assignments(self) -> int:
         """How often the values of a topic were given other limits, since its sender was identified."""

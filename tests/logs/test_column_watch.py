@@ -1,0 +1,64 @@
+"""A watch that observes some frames one by one and others in columns, and what follows it."""
+
+from rvsim.logs.blocks import Block
+from rvsim.logs.column_watch import ColumnWatch, EventFollower
+from rvsim.logs.columns import to_columns
+from rvsim.watch.decode import Decoder
+from rvsim.watch.watch import Watch
+from rvsim.wire.frame import SECOND_US, Frame
+
+CLAIM = bytes.fromhex("0100000000000080")
+WARM = bytes.fromhex("01802501802501FF")
+
+
+def frames(identifier, start, count, data=WARM):
+    """Frames of one message, each second."""
+    return [Frame((start + number) * SECOND_US, identifier, data) for number in range(count)]
+
+
+def test_topics_that_were_observed_one_by_one_are_held_as_columns(catalogue):
+    """A topic without frames since then is known to say nothing, so that nobody waits for it frame by frame."""
+    watch = Watch(catalogue)
+    columns = ColumnWatch(watch, Decoder(catalogue), EventFollower(lambda _: None))
+    singly = [Frame(0, 0x18EEFF91, CLAIM), *frames(0x19FF9C91, 1, 5)]
+    for frame in singly:
+        watch.observe(frame)
+    columns.keep(to_columns(singly))
+    assert len(watch.frames_without_column()) == 2
+    rest = to_columns(frames(0x19FF9C91, 6, 50))
+    topics = columns.split(rest)
+    assert [topic.dgn for topic in topics] == [0x1FF9C]
+    assert watch.frames_without_column() == []
+    columns.observe(Block(rest), topics)
+    assert watch.statistics.frames == 56
+    assert [line.last_heard for line in watch.roll_call] == [55 * SECOND_US]
+
+
+def test_a_follower_is_ahead_of_the_watch(catalogue):
+    """It gets each frame once, in order, while the watch knows none after it; then it may ask for the present state."""
+    watch, taken, told = Watch(catalogue), [], []
+
+    class Asking:
+        """A follower that asks after each tenth frame when the message was received last."""
+
+        def pass_over(self, end):
+            """Take frames, and ask about some."""
+            while len(taken) < end:
+                taken.append(len(taken))
+                if len(taken) % 10 == 0:
+                    columns.catch_up(len(taken))
+                    told.append((len(taken), watch.statistics.frames))
+
+        def observe_frame(self, position, events):
+            """Take a frame."""
+            taken.append(position)
+
+        def observe_events(self, events):
+            """No other entries come."""
+
+    columns = ColumnWatch(watch, Decoder(catalogue), Asking())
+    block = to_columns(frames(0x19FF9C91, 1, 100))
+    columns.observe(Block(block), columns.split(block))
+    assert taken == list(range(100))
+    assert len(told) >= 8
+    assert all(asked == known for asked, known in told)
