@@ -11,27 +11,12 @@ import cantools
 from rvsim import shipped
 from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.runs.bench import VirtualBenchRun
+from rvsim.runs.sink import NullSink
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.sim.bench import Bench
 from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
-
-
-class Nobody:
-    """A sink that shows nothing."""
-
-    def frame(self, frame):
-        """Show nothing."""
-
-    def events(self, events):
-        """Show nothing."""
-
-    def end(self, time, watch):
-        """Show nothing."""
-
-    def flush(self):
-        """Show nothing."""
 
 
 def timed(action) -> float:
@@ -50,7 +35,7 @@ def main() -> None:
     frames = []
     bench = Bench(loaded.rig, catalogue, kinds_by_name(), weather=loaded.scenario.weather, on_frame=frames.append)
     alone = timed(lambda: bench.run_until(end))
-    whole = timed(lambda: VirtualBenchRun(loaded, catalogue, Nobody(), seed=1).run(end))
+    whole = timed(lambda: VirtualBenchRun(loaded, catalogue, NullSink(), seed=1).run(end))
 
     messages = {}
     for path in shipped.dbc_files():
