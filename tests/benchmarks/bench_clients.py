@@ -18,8 +18,8 @@ from benchmark_results import Result, run
 
 SPEED, CLIENTS = 20, 5
 AIM_SHARE = 0.99
-"""The share of the speed that a bench that keeps up reaches at least. Our decision: 1 % is within what one frame more or
-less at both ends makes of a short run."""
+"""The share of the speed that a bench that keeps up reaches at least. Our decision: one frame more or less at both ends
+makes less than 1 % of a short run."""
 START_S = 2.0
 """Seconds of the wall clock until all devices have said who they are: 40 simulated seconds."""
 STAMP = re.compile(rb"< frame [0-9A-F]+ (\d+\.\d+) ")

@@ -38,7 +38,8 @@ RATIOS = {
 
 def ways(spec, theirs, frames, chance):
     """Return what is timed for one message: name, what to call, what to call it with."""
-    raws = [{f.name: chance.randint(*f.raw_limits) for f in spec.fields} for _ in range(frames)]
+    limits = {f.name: encodable(f.raw_limits, theirs.get_signal_by_name(f.name)) for f in spec.fields}
+    raws = [{name: chance.randint(*each) for name, each in limits.items()} for _ in range(frames)]
     values = [{f.name: f.value(row[f.name]) for f in spec.fields} for row in raws]
     data = [spec.encode(row) for row in raws]
     assert data == [theirs.encode(row, scaling=False, padding=True) for row in raws]
@@ -53,6 +54,12 @@ def ways(spec, theirs, frames, chance):
         ("decode, cantools raw", lambda held: theirs.decode(held, decode_choices=False, scaling=False), data),
         ("decode, cantools", theirs.decode, data),
     ]
+
+
+def encodable(limits, signal):
+    """Return those of our limits of raw integers that cantools encodes, too: it refuses codes above a field's range."""
+    lowest, highest = limits
+    return lowest, highest if signal.maximum is None else min(highest, signal.scaled_to_raw(signal.maximum))
 
 
 def timed(ways):

@@ -296,7 +296,7 @@ def measure(size: float) -> Iterator[Result]:
         f"{fourth / (three + fourth):.0%} (a fair share is 25 %); {lost} of {taken} never on the wires"
     )
     yield Result(
-        "share of the wires of one of two equal floods", 100 * fourth / (three + fourth), "%", "a fair share", 25
+        "share of the wires of one of four clients that flood", 100 * fourth / (three + fourth), "%", "a fair share", 25
     )
     count = round(1000 * size)
     yield Result(f"failed handshakes of {count}, {AT_ONCE} at a time under a full pair", connects(count), "", aim=0)

@@ -40,7 +40,7 @@ def child(hours: float, speed: float, trace: bool) -> None:
     """Run the screen, and write "minutes kilobytes blocks" to descriptor 3 every five minutes of bus time."""
     from rvsim.devices.registry import settings_models
     from rvsim.faces.screen.show import show_bench
-    from rvsim.runs.bench import VirtualBenchRun
+    from rvsim.runs.paced_bench import PacedBenchRun
     from rvsim.shakedown.scenario import load_scenario
     from rvsim.wire.database import load_catalogue
 
@@ -49,7 +49,7 @@ def child(hours: float, speed: float, trace: bool) -> None:
     end = round(hours * HOUR_US)
 
     def make(*given, **more):
-        runs.append(partial(VirtualBenchRun, loaded, load_catalogue(), seed=1)(*given, **more))
+        runs.append(partial(PacedBenchRun, loaded, load_catalogue(), seed=1)(*given, **more))
         return runs[0]
 
     def sample() -> None:

@@ -21,6 +21,8 @@ from dataclasses import asdict, dataclass
 from statistics import median
 from typing import Any
 
+NOT_MEASURED = "not measured"
+
 
 @dataclass(frozen=True)
 class Result:
@@ -60,8 +62,13 @@ class Result:
 
     @property
     def ours_text(self) -> str:
-        """Our figure with its unit, or that it was not measured and why."""
-        return f"not measured: {self.problem}" if self.ours is None else _with_unit(self.ours, self.unit)
+        """Our figure with its unit, or that it was not measured."""
+        return NOT_MEASURED if self.ours is None else _with_unit(self.ours, self.unit)
+
+    @property
+    def work_text(self) -> str:
+        """What was done, and why it was not measured where it was not."""
+        return f"{self.work} ({self.problem})" if self.problem else self.work
 
     @property
     def baseline_text(self) -> str:
@@ -78,10 +85,10 @@ class Result:
         """The aim, and whether it is met; "" without one."""
         if self.aim is None:
             return ""
-        at_least = self.aim_is_ratio or self.more_is_better
-        limit = f"ratio {self.aim:,g}" if self.aim_is_ratio else _with_unit(self.aim, self.unit)
-        state = {True: "met", False: "missed", None: "not measured"}[self.is_met]
-        return f"at {'least' if at_least else 'most'} {limit}: {state}"
+        state = {True: "met", False: "missed", None: NOT_MEASURED}[self.is_met]
+        if self.aim_is_ratio:
+            return f"ratio at least {rounded(self.aim)}: {state}"
+        return f"at {'least' if self.more_is_better else 'most'} {_with_unit(self.aim, self.unit)}: {state}"
 
 
 def rounded(figure: float) -> str:
@@ -149,4 +156,4 @@ def run(measure: Callable[..., Iterator[Result]], *, full: float, quick: float) 
 def _line(result: Result) -> str:
     """Return a result as one line."""
     parts = (result.ours_text, result.baseline_text, result.ratio_text, result.aim_text)
-    return f"{result.work}: " + "; ".join(filter(None, parts))
+    return f"{result.work_text}: " + "; ".join(filter(None, parts))

@@ -24,7 +24,7 @@ Results = Mapping[str, Sequence[Result]]
 def rows(results: Results) -> list[tuple[str, ...]]:
     """Return the rows of the table, each with a cell for each head."""
     return [
-        (name, one.work, one.ours_text, one.baseline_text, one.ratio_text, one.aim_text)
+        (name, one.work_text, one.ours_text, one.baseline_text, one.ratio_text, one.aim_text)
         for name, each in results.items()
         for one in each
     ]
