@@ -15,7 +15,7 @@ from typing import Annotated, Any, ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 
 from rvsim.devices.answers import Answers, requests_address_claim
-from rvsim.devices.reported_faults import DM1, ReportedFaults
+from rvsim.devices.reported_faults import DM1, NO_FAULT_FIELDS, ReportedFaults
 from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
@@ -258,7 +258,7 @@ class Device:
     def reset(self, *, faults: bool, reboot: bool) -> None:
         """Clear its reported faults, claim its address again, or both."""
         if faults:
-            for function in self._reported_faults.functions:
+            for function in tuple(self._reported_faults.functions):
                 self.withdraw_fault(function)
         if reboot:
             self.outbox += self.claimer.start(self.now)
@@ -390,14 +390,14 @@ class Device:
         spec = self.catalogue.by_name("DM_RV")
         dsas = FUNCTIONS[function].dsas
         dsa = spec.by_name["dsa"].all_ones if not dsas else dsas[0]
+        pack = spec.packer("operating_status_2", *NO_FAULT_FIELDS, operating_status_1=1, dsa=dsa)
+        healthy = [pack(operating_status_2=active, **NO_FAULT_FIELDS) for active in (0, 1)]
 
         def build() -> bytes:
-            return spec.pack(
-                operating_status_1=1,
-                operating_status_2=int(self.active(function)),
-                dsa=dsa,
-                **self._reported_faults.next_heartbeat_fields(function),
-            )
+            active = int(bool(self.active(function)))
+            if function not in self._reported_faults.functions:
+                return healthy[active]
+            return pack(operating_status_2=active, **self._reported_faults.next_heartbeat_fields(function))
 
         self.broadcast("DM_RV", build, key=f"DM_RV {function}")
 

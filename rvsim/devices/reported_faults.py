@@ -4,9 +4,19 @@ Knows: the faults of each function, the lamp of each fault, and that several fau
 not know why a node has a fault, nor when it sends.
 """
 
+from collections.abc import Collection
+
 from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT, Dm1Report, Lamps, ReportedFault, pack_dm1
 
 DM1 = 0x0FECA
+NO_FAULT_FIELDS = {
+    "yellow_lamp_status": 0,
+    "red_lamp_status": 0,
+    "spn": NO_FAULT_SPN,
+    "fmi": NO_FAULT_FMI,
+    "occurrence_count": UNKNOWN_COUNT,
+}
+"""The fault fields of the heartbeat of a function without a fault."""
 
 
 class ReportedFaults:
@@ -21,9 +31,9 @@ class ReportedFaults:
         return bool(self._faults)
 
     @property
-    def functions(self) -> tuple[str, ...]:
+    def functions(self) -> Collection[str]:
         """The functions that have a fault."""
-        return tuple(self._faults)
+        return self._faults.keys()
 
     def add(self, function: str, fault: ReportedFault, *, red: bool) -> None:
         """Add a fault, with the red lamp or the yellow one."""
@@ -42,13 +52,7 @@ class ReportedFaults:
         """Return the fault fields of a function's next heartbeat: the newest fault first, then each in turn."""
         faults = list(reversed(self._faults.get(function, {}).items()))
         if not faults:
-            return {
-                "yellow_lamp_status": 0,
-                "red_lamp_status": 0,
-                "spn": NO_FAULT_SPN,
-                "fmi": NO_FAULT_FMI,
-                "occurrence_count": UNKNOWN_COUNT,
-            }
+            return NO_FAULT_FIELDS
         self._turns[function] += 1
         fault, red = faults[self._turns[function] % len(faults)]
         return {
