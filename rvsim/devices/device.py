@@ -90,6 +90,8 @@ class Broadcast:
     spec: MessageSpec
     build: Callable[[], bytes | None]
     gap_us: int
+    silent_until: Callable[[], int] | None = None
+    """Returns the time before which it is not sent, in microseconds; None where it is always sent."""
     last_sent: int = -1
     """When it was sent last, in microseconds; -1 before the first time."""
     source: int | None = None
@@ -258,7 +260,7 @@ class Device:
     def reset(self, *, faults: bool, reboot: bool) -> None:
         """Clear its reported faults, claim its address again, or both."""
         if faults:
-            for function in tuple(self._reported_faults.functions):
+            for function in self._reported_faults.functions:
                 self.withdraw_fault(function)
         if reboot:
             self.outbox += self.claimer.start(self.now)
@@ -340,18 +342,23 @@ class Device:
             to = destination if is_addressed(spec.dgn) else None
             self.outbox.append((spec.identifier(source, to), data))
 
-    def broadcast(self, message: str, build: Callable[[], bytes | None], key: str = "") -> None:
+    def broadcast(
+        self,
+        message: str,
+        build: Callable[[], bytes | None],
+        key: str = "",
+        silent_until: Callable[[], int] | None = None,
+    ) -> None:
         """Send a message at its broadcast gap from now on, the first time at a random moment within a second.
 
         ``key`` names the broadcast for ``send_now`` where one message has several; by default it is the message.
-        Where ``build`` returns None nothing is sent this time.
+        Where ``build`` returns None nothing is sent this time, and nothing before the time that ``silent_until``
+        returns (microseconds): whole gaps are left out.
         """
         spec = self.catalogue.by_name(message)
         key = key or message
-        planned = self._broadcasts[key] = Broadcast(spec, build, spec.gap_us or DEFAULT_GAP_US)
-        self.timers.append(
-            (self.random.randrange(min(planned.gap_us, SECOND_US)), partial(self._send_if_due, planned))
-        )
+        planned = self._broadcasts[key] = Broadcast(spec, build, spec.gap_us or DEFAULT_GAP_US, silent_until)
+        self.timers.append((self.random.randrange(min(planned.gap_us, SECOND_US)), partial(self._send_if_due, planned)))
 
     def send_now(self, key: str) -> None:
         """Send a broadcast at once because its data changed; the next one is due a whole gap later.
@@ -364,6 +371,8 @@ class Device:
 
     def _send_broadcast(self, planned: Broadcast) -> None:
         planned.last_sent = self.now
+        if planned.silent_until is not None and self.now < planned.silent_until():
+            return
         data = planned.build()
         if data is None:
             return
@@ -384,7 +393,10 @@ class Device:
             if wait_us > 0:
                 return wait_us
         self._send_broadcast(planned)
-        return planned.gap_us
+        gap_us = planned.gap_us
+        if planned.silent_until is None:
+            return gap_us
+        return max(1, -((self.now - planned.silent_until()) // gap_us)) * gap_us
 
     def _start_heartbeat(self, function: str) -> None:
         spec = self.catalogue.by_name("DM_RV")
@@ -395,7 +407,7 @@ class Device:
 
         def build() -> bytes:
             active = int(bool(self.active(function)))
-            if function not in self._reported_faults.functions:
+            if not self._reported_faults.affects(function):
                 return healthy[active]
             return pack(operating_status_2=active, **self._reported_faults.next_heartbeat_fields(function))
 

@@ -4,8 +4,6 @@ Knows: the faults of each function, the lamp of each fault, and that several fau
 not know why a node has a fault, nor when it sends.
 """
 
-from collections.abc import Collection
-
 from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT, Dm1Report, Lamps, ReportedFault, pack_dm1
 
 DM1 = 0x0FECA
@@ -31,9 +29,13 @@ class ReportedFaults:
         return bool(self._faults)
 
     @property
-    def functions(self) -> Collection[str]:
+    def functions(self) -> tuple[str, ...]:
         """The functions that have a fault."""
-        return self._faults.keys()
+        return tuple(self._faults)
+
+    def affects(self, function: str) -> bool:
+        """Tell whether a function has a fault."""
+        return function in self._faults
 
     def add(self, function: str, fault: ReportedFault, *, red: bool) -> None:
         """Add a fault, with the red lamp or the yellow one."""

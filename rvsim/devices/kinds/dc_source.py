@@ -80,7 +80,7 @@ class DcSource(Device):
 
     def broadcast_unless_outranked(self, message: str, build: Callable[[], bytes]) -> None:
         """Send a DC source message at its gap while no device of a higher priority reports the battery."""
-        self.broadcast(message, lambda: None if self.now < self._quiet_until else build())
+        self.broadcast(message, build, silent_until=lambda: self._quiet_until)
 
     def _on_other_source(self, data: bytes) -> None:
         """Stop sending for a while if this message has a higher priority; all of these messages begin alike."""
