@@ -5,6 +5,7 @@ No test asserts a time, and none runs a benchmark: scripts of a few lines take t
 
 import importlib
 import re
+import subprocess
 import sys
 from pathlib import Path
 
@@ -46,6 +47,7 @@ ABSENT = Result("draw it", aim=4, unit="ms", problem="needs a pen, which is not 
         (Result("a", 2.0, "x", aim=2, more_is_better=True), None, True, ("a", "2 x", "", "", "at least 2 x: met")),
         (Result("a", 3.0, "s", "b", 6.0, 2.0, aim_is_ratio=True), 2.0, True,
          ("a", "3 s", "b: 6 s", "2 x", "ratio at least 2: met")),
+        (Result("a", 0.0, "s", "b", 6.0), None, None, ("a", "0 s", "b: 6 s", "", "")),
         (Result("a", 3.0, "s", "b", aim=2.0, aim_is_ratio=True), None, None,
          ("a", "3 s", "b", "", "ratio at least 2: not measured")),
     ],
@@ -186,6 +188,14 @@ def test_a_benchmark_is_measured(script, quick, size):
     assert every.measured(script(MEASURE + RUN), quick=quick) == [Result("work", size, "s")]
 
 
+@pytest.mark.parametrize(("arguments", "size"), [(["7", "--quick"], "7"), (["--quick"], "3"), ([], "20")])
+def test_a_benchmark_is_run_alone(script, arguments, size):
+    """With its details and a line for each result; a size that is given counts in any round."""
+    command = [sys.executable, str(script(MEASURE + RUN)), *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert done.stdout == f"details\nwork: {size} s\n"
+
+
 @pytest.mark.parametrize(
     ("body", "problem", "measured"),
     [
@@ -205,6 +215,13 @@ def test_a_benchmark_that_takes_too_long_is_ended(script):
     """It has a row that says so."""
     found = every.measured(script("while True: pass"), quick=True, limit_s=0)
     assert found == [Result("bench_x", problem="not over within 0 s")]
+
+
+def test_the_limit_is_an_option(script, monkeypatch, capsys):
+    """In seconds for each benchmark."""
+    monkeypatch.setattr(every, "benchmarks", lambda: {"x": script("while True: pass")})
+    assert every.main(["--limit", "0"]) == 1
+    assert "bench_x (not over within 0 s)" in capsys.readouterr().out
 
 
 def test_all_are_measured_and_an_interruption_is_told():
@@ -229,6 +246,60 @@ def test_all_are_measured_and_an_interruption_is_told():
         "1 of 4: a took N s",
         "2 of 4: b took N s: not all measured: needs a pen, which is not installed",
     ]
+
+
+@pytest.fixture
+def guide(tmp_path, monkeypatch):
+    """Let a file of these tests take the place of DEVELOPERS.md."""
+    path = tmp_path / "guide.md"
+    path.write_text(f"{table.BEGIN}\n{table.END}\n", encoding="utf-8")
+    monkeypatch.setattr(every, "DEVELOPERS", path)
+    return path
+
+
+@pytest.mark.parametrize(("more", "code"), [("", 0), ("    raise OSError\n", 1)])
+def test_the_table_goes_where_it_is_asked_for(script, guide, tmp_path, monkeypatch, capsys, more, code):
+    """As text to stdout, as Markdown to a file and into the guide; the exit code tells of a missing figure."""
+    path = script(MEASURE + more + RUN)
+    monkeypatch.setattr(every, "benchmarks", lambda: {"x": path})
+    file = tmp_path / "table.md"
+    assert every.main(["--quick", "--update", "--note", "It was busy.", "--markdown", str(file)]) == code
+    text, progress = capsys.readouterr()
+    first, _, _, *lines = text.splitlines()
+    assert re.match(r"\d{4}-\d\d-\d\d, .*Quick round: .* It was busy\.$", first)
+    assert lines[1].split() == ["x", "work", "3", "s"]
+    assert progress.startswith("1 of 1: x ...\n")
+    assert "| x | work | 3 s |  |  |  |" in file.read_text(encoding="utf-8")
+    assert guide.read_text(encoding="utf-8") == f"{table.BEGIN}\n{file.read_text(encoding='utf-8')}{table.END}\n"
+
+
+def test_some_are_chosen(script, monkeypatch, capsys):
+    """By name; the others do not run."""
+    monkeypatch.setattr(every, "benchmarks", lambda: {"x": script(MEASURE + RUN), "y": Path("none.py")})
+    assert every.main(["x"]) == 0
+    assert capsys.readouterr().err.startswith("1 of 1: x ...")
+
+
+def test_they_are_listed(capsys):
+    """A name on each line, which can be chosen by it."""
+    assert every.main(["--list"]) == 0
+    assert capsys.readouterr().out.split() == list(every.benchmarks())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "problem"),
+    [
+        (["nothing"], "there is no benchmark nothing; there are clients, "),
+        (["day", "--update"], "--update needs all benchmarks"),
+        (["--update"], "--update cannot put a table into "),
+    ],
+)
+def test_what_cannot_be_done_is_refused_before_anything_runs(guide, capsys, arguments, problem):
+    """Names that there are not, and a table that has no place or lacks rows."""
+    guide.write_text("", encoding="utf-8")
+    with pytest.raises(SystemExit, match="2"):
+        every.main(arguments)
+    assert problem in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("path", every.benchmarks().values(), ids=every.benchmarks())

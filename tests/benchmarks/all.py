@@ -107,8 +107,8 @@ def _say(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
-def main() -> int:
-    """Run what was asked for, write the table, and return the exit code: 1 if anything failed."""
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run what was asked for, write the table, and return the exit code: 1 if a row has no figure."""
     every = benchmarks()
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("names", nargs="*", metavar="NAME")
@@ -118,12 +118,17 @@ def main() -> int:
     parser.add_argument("--list", action="store_true", help="only list the benchmarks")
     parser.add_argument("--limit", type=float, default=LIMIT_S, metavar="SECONDS", help="for each (%(default)g)")
     parser.add_argument("--note", default="", metavar="TEXT", help="a sentence for the lines above the table")
-    given = parser.parse_args()
+    given = parser.parse_args(arguments)
     unknown = [name for name in given.names if name not in every]
     if unknown:
         parser.error(f"there is no benchmark {', '.join(unknown)}; there are {', '.join(every)}")
     if given.update and given.names:
         parser.error("--update needs all benchmarks: DEVELOPERS.md has a row for each; leave the names out")
+    if given.update:
+        try:
+            with_table(DEVELOPERS.read_text(encoding="utf-8"), "")
+        except (OSError, ValueError) as error:
+            parser.error(f"--update cannot put a table into {DEVELOPERS}: {error}")
     if given.list:
         print(*every, sep="\n")
         return 0

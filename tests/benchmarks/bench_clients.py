@@ -58,7 +58,7 @@ def reached(count: int, seconds: float) -> tuple[float, int]:
             for connection in connections:
                 connection.close()
         finally:
-            process.terminate()
+            process.kill()
     speeds = [(each[-1][1] - each[0][1]) / (each[-1][0] - each[0][0]) for each in seen]
     return min(speeds), min(frames)
 

@@ -168,7 +168,7 @@ def through_bench(count=2000):
             while (message := bus.recv(5)).timestamp < BEGUN_S or message.arbitration_id != ANSWER:
                 pass
             times = waits(bus, REQUEST, ANSWER, count)
-        process.terminate()
+        process.kill()
     return times
 
 
