@@ -249,3 +249,10 @@ def test_every_unit_is_complete(catalogue):
 def test_every_form_of_output_is_complete(form):
     """It has whatever a run tells."""
     assert [name for name in ("frame", "events", "end", "flush") if not callable(getattr(form, name, None))] == []
+
+
+def test_every_benchmark_has_a_row():
+    """The last table has each of them, and none that is gone."""
+    names = {path.stem.removeprefix("bench_") for path in (ROOT / "tests/benchmarks").glob("bench_*.py")}
+    rows = re.findall(r"(?m)^\| ([^|]*) \|(?:[^|\n]*\|){5}$", section("Speed"))
+    assert set(rows) - {"benchmark", "---"} == names

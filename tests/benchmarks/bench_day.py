@@ -1,58 +1,116 @@
-"""A simulated day of the shipped vehicle in virtual time, against decoding the same frames with cantools one by one.
+"""A simulated day in virtual time, against decoding the same frames with cantools one by one.
 
-python tests/benchmarks/bench_day.py [HOURS]
+python tests/benchmarks/bench_day.py [HOURS] [--quick] [--json]
+
+Two vehicles: the shipped one with 11 devices, and one with 25 devices (`tests/data/twenty_five_devices_rig.toml`). Each
+runs without a watch, with roll call and rules while nothing is shown, and with a sink that is handed every reading.
+The ways take turns; each figure is their median, in processor time, and that of 24 h is computed where fewer hours ran.
+cantools decodes the frames of an hour, and what a day of them would take is computed.
 """
 
-import sys
-import time
+from collections.abc import Iterator
+from functools import partial
+from pathlib import Path
 
 import cantools
+from benchmark_results import Result, computed, interleaved, run
 
 from rvsim import shipped
 from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.sink import NullSink
-from rvsim.shakedown.scenario import load_scenario
+from rvsim.shakedown.scenario import LoadedScenario, load_scenario
 from rvsim.sim.bench import Bench
+from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.database import load_catalogue
-from rvsim.wire.frame import SECOND_US
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 
+ROUNDS = 3
+DAY_H = 24.0
+SAMPLE_US = 3600 * SECOND_US
+"""The frames of one hour are decoded with cantools."""
+DATA = Path(__file__).parents[1] / "data"
+VEHICLES = (
+    ("the shipped vehicle, 11 devices", "winter_evening", 6.0),
+    ("25 devices", DATA / "twenty_five_devices.toml", 10.0),
+)
+"""Name, scenario, and the seconds of processor time that a day with roll call and rules may take."""
 
-def timed(action) -> float:
-    """Return the processor seconds an action takes."""
-    start = time.process_time()
-    action()
-    return time.process_time() - start
+
+class ReadingSink:
+    """A sink that is handed all readings and shows nothing."""
+
+    def frame(self, frame):
+        """Show nothing."""
+
+    def events(self, events):
+        """Show nothing."""
+
+    def end(self, time, watch):
+        """Show nothing."""
+
+    def flush(self):
+        """Show nothing."""
 
 
-def main() -> None:
-    """Print seconds and ratios."""
-    hours = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
-    end = round(hours * 3600 * SECOND_US)
-    loaded = load_scenario("winter_evening", kinds=settings_models())
-    catalogue = load_catalogue()
-    frames = []
-    bench = Bench(loaded.rig, catalogue, kinds_by_name(), weather=loaded.scenario.weather, on_frame=frames.append)
-    alone = timed(lambda: bench.run_until(end))
-    whole = timed(lambda: VirtualBenchRun(loaded, catalogue, NullSink(), seed=1).run(end))
-
+def cantools_decoder():
+    """Return what decodes one frame with cantools."""
     messages = {}
     for path in shipped.dbc_files():
         for message in cantools.database.load_file(path, database_format="dbc").messages:
             messages[dgn_of(message.frame_id)] = message
-    decode = timed(lambda: [messages[dgn_of(f.identifier)].decode(f.data, allow_truncated=True) for f in frames])
+    return lambda frame: messages[dgn_of(frame.identifier)].decode(frame.data, allow_truncated=True)
 
-    print(f"{hours:g} h, {len(frames)} frames of {len(loaded.rig.devices)} devices")
-    for name, seconds in (
-        ("cantools decodes those frames, nothing else (baseline)", decode),
-        ("devices, physics and wires", alone),
-        ("devices, physics, wires, roll call and rules", whole),
-    ):
-        each = seconds / len(frames) * 1e6
-        told = f"{each:5.1f} us a frame  {seconds / decode:5.2f} x  {hours * 3600 / seconds:8.0f} x real time"
-        print(f"{name:55} {seconds:7.2f} s  {told}")
+
+def bench_alone(loaded: LoadedScenario, catalogue: Catalogue, end: int) -> list[Frame]:
+    """Run devices, physics and wires without a watch; return the frames of the first hour."""
+    frames: list[Frame] = []
+    bench = Bench(loaded.rig, catalogue, kinds_by_name(), weather=loaded.scenario.weather, on_frame=frames.append)
+    bench.run_until(min(end, SAMPLE_US))
+    sample = frames.copy()
+    while bench.now < end:
+        frames.clear()
+        bench.run_until(min(end, bench.now + SAMPLE_US))
+    return sample
+
+
+def measure(size: float) -> Iterator[Result]:
+    """Yield the seconds of a day of each vehicle, in each way."""
+    end, catalogue, decode = round(size * 3600 * SECOND_US), load_catalogue(), cantools_decoder()
+    per_day = DAY_H / size
+    for vehicle, scenario, aim in VEHICLES:
+        loaded = load_scenario(scenario, kinds=settings_models())
+        sample = bench_alone(loaded, catalogue, min(end, SAMPLE_US))
+
+        def whole(sink, loaded=loaded):
+            VirtualBenchRun(loaded, catalogue, sink, seed=1).run(end)
+
+        taken = interleaved(
+            ROUNDS,
+            {
+                "cantools": lambda sample=sample: [decode(frame) for frame in sample],
+                "alone": partial(bench_alone, loaded, catalogue, end),
+                "watched": partial(whole, NullSink()),
+                "shown": partial(whole, ReadingSink()),
+            },
+        )
+        hours = min(size, SAMPLE_US / SECOND_US / 3600)
+        theirs = taken["cantools"] / hours * DAY_H
+        print(f"{vehicle}: {len(sample)} frames in {hours:g} h; medians of {ROUNDS} rounds")
+        for work, way, limit in (
+            ("roll call and rules", "watched", aim),
+            ("no watch", "alone", None),
+            ("roll call, rules and every reading handed to a sink", "shown", None),
+        ):
+            seconds = taken[way] * per_day
+            print(
+                f"  {work}: {seconds / len(sample) * hours / DAY_H * 1e6:.1f} us a frame, "
+                f"{DAY_H * 3600 / seconds:.0f} x real time"
+            )
+            what = f"24 h of {vehicle}, {work}{computed(size)}"
+            yield Result(what, seconds, "s", "cantools decodes its frames", theirs, limit)
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=24, quick=1)

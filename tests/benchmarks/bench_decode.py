@@ -1,6 +1,6 @@
 """A text log decoded in columns, against python-can's reader with cantools, and against asammdf where it is installed.
 
-python tests/benchmarks/bench_decode.py [FRAMES]
+python tests/benchmarks/bench_decode.py [FRAMES] [--quick] [--json]
 
 The log is candump text of twelve kinds of messages from four sources, 0.5 ms apart, with random bytes of which some are
 all ones, and instances 1 to 3. Our side reads it in blocks and computes the value of every field; "states too" adds the
@@ -10,19 +10,17 @@ an MF4 file of the same frames by a DBC file of our definitions; the file is rea
 several rounds in which all take turns, in processor time, so that a busy moment of the machine falls on all of them.
 """
 
-import sys
 import tempfile
-import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 from itertools import product
 from pathlib import Path
-from statistics import median
 from typing import Any
 
 import can
 import cantools
 import numpy as np
+from benchmark_results import Result, interleaved, run
 
 from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns
@@ -183,20 +181,9 @@ def compared(found: Any, frames: Columns, catalogue: Catalogue) -> int:
     return count
 
 
-def timed(rounds: int, runs: dict[str, Callable[[], int]]) -> dict[str, float]:
-    """Return the median processor time of each run."""
-    taken: dict[str, list[float]] = {name: [] for name in runs}
-    for _ in range(rounds):
-        for name, run in runs.items():
-            start = time.process_time()
-            assert run()
-            taken[name].append(time.process_time() - start)
-    return {name: median(each) for name, each in taken.items()}
-
-
-def main() -> None:
-    """Print frames a second and ratios."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 500_000
+def measure(size: float) -> Iterator[Result]:
+    """Print frames a second of each way, and yield the ratios."""
+    count = int(size)
     catalogue = load_catalogue()
     frames = drawn(count, catalogue)
     with tempfile.TemporaryDirectory() as name:
@@ -215,16 +202,21 @@ def main() -> None:
         extracted = by_asammdf(folder, frames, catalogue)
         if extracted:
             runs["asammdf"] = extracted
-        taken = timed(ROUNDS, runs)
+        taken = interleaved(ROUNDS, runs)
     speeds = {name: (SAMPLE if name == "cantools" else count) / seconds for name, seconds in taken.items()}
     print(f"{count} frames, median of {ROUNDS} rounds\n{'':28}{'frames/s':>14}")
     for name, speed in speeds.items():
         print(f"{name:28}{speed:14,.0f}")
     for name, aim in AIMS.items():
-        if name in speeds:
-            reached = speeds["read and decode"] / speeds[name]
-            print(f"aim: at least {aim} x {name}, reached {reached:.1f}")
+        work = f"read and decode {count:,} frames of candump text"
+        if name not in speeds:
+            yield Result(
+                work, baseline=name, aim=aim, aim_is_ratio=True, problem=f"needs {name}, which is not installed"
+            )
+            continue
+        ours, theirs = (speeds[each] / 1e6 for each in ("read and decode", name))
+        yield Result(work, ours, "M frames/s", name, theirs, aim, aim_is_ratio=True, more_is_better=True)
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=2_000_000, quick=200_000)

@@ -1,6 +1,6 @@
 """Exporting a log to tables, against reading and decoding it.
 
-python tests/benchmarks/bench_export.py [FRAMES] [random]
+python tests/benchmarks/bench_export.py [FRAMES [random]] [--quick] [--json]
 
 The log is candump text of the shipped vehicle: ten simulated minutes, over and over. With "random" it is that of
 `bench_decode`, whose bytes are random. "decode" reads it and computes the value and the state of every field; the
@@ -9,16 +9,16 @@ median of several rounds in which all take turns. Time is that of the clock, sin
 their own; processor time stands beside it.
 """
 
-import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 from statistics import median
 
 import numpy as np
-from bench_decode import drawn, write  # type: ignore[import-not-found]
+from bench_decode import drawn, write
+from benchmark_results import Result, run
 
 from rvsim.devices.registry import settings_models
 from rvsim.logs.columns import Columns, to_columns
@@ -102,14 +102,14 @@ def export(open_again: Callable[[], Log], folder: Path, table: str, form: str, c
     return sum(destination.written.values())
 
 
-def main() -> None:
-    """Print seconds and ratios."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 500_000
+def measure(size: float, frames: str = "vehicle") -> Iterator[Result]:
+    """Print seconds and ratios of each table, and yield that of messages in Parquet."""
+    count = int(size)
     catalogue = load_catalogue()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         path = folder / "x.log"
-        write(path, (drawn if "random" in sys.argv else vehicle)(count, catalogue))
+        write(path, (drawn if frames == "random" else vehicle)(count, catalogue))
         with open_log(path) as log:
             blocks = list(log.blocks())
 
@@ -127,9 +127,9 @@ def main() -> None:
             runs[f"{table} {form} alone"] = partial(export, kept, folder, table, form, catalogue)
         taken: dict[str, list[tuple[float, float]]] = {each: [] for each in runs}
         for _ in range(ROUNDS):
-            for each, run in runs.items():
+            for each, way in runs.items():
                 start, busy = time.perf_counter(), time.process_time()
-                assert run()
+                assert way()
                 taken[each].append((time.perf_counter() - start, time.process_time() - busy))
         sizes = {
             each: sum(file.stat().st_size for file in folder.glob(f"{each.replace(' ', '_')}/**/*.*")) for each in runs
@@ -140,9 +140,9 @@ def main() -> None:
         ratio = wall / seconds["decode alone" if each.endswith("alone") else "decode"]
         busy = median(busy for _, busy in taken[each])
         print(f"{each:26}{count / wall:12,.0f}{busy:9.2f}{ratio:9.2f}{sizes[each] / 1e6:7.1f}")
-    reached = seconds["messages parquet"] / seconds["decode"]
-    print(f"aim: tables of messages in Parquet take at most {AIM} x as long as decoding, reached {reached:.2f}")
+    work = f"{count:,} frames of candump text to tables of messages in Parquet"
+    yield Result(work, seconds["messages parquet"], "s", "decode them", seconds["decode"], 1 / AIM, aim_is_ratio=True)
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=500_000, quick=100_000)

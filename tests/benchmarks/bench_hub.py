@@ -1,6 +1,8 @@
 """The hub over loopback: frames a second to one client, command to reply, and handshakes under load.
 
-python tests/benchmarks/bench_hub.py
+python tests/benchmarks/bench_hub.py [SHARE] [--quick] [--json]
+
+SHARE is the share of the full number of frames, replies and handshakes: 1 unless given otherwise.
 
 Baselines: python-can's own virtual bus inside one process for frames, and a bare echo over the same loopback with the
 same client for replies. A full pair is 1,908 frames of 8 bytes a second: 131 bits each without stuff bits at
@@ -15,8 +17,10 @@ import sys
 import threading
 import time
 from collections import Counter
+from collections.abc import Iterator
 
 import can
+from benchmark_results import Result, run
 
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import FIRST_FRAME_DELAY_S, MAX_WAITING_FRAMES, Hub
@@ -34,6 +38,8 @@ REQUEST = can.Message(arbitration_id=0x18EA5E42, data=bytes.fromhex("E4FF01"))
 """Asks the heater for its furnace's status."""
 ANSWER = 0x19FFE45E
 AIM_MS = 2.0
+TIMES_FULL_PAIR = 10
+"""How many times the frames of a full pair the hub passes on, at least."""
 FLOOD = 0x19FEA642
 BEGUN_S = 10.0
 """By then all have said who they are, and what is made once has been made."""
@@ -162,7 +168,7 @@ def through_bench(count=2000):
             while (message := bus.recv(5)).timestamp < BEGUN_S or message.arbitration_id != ANSWER:
                 pass
             times = waits(bus, REQUEST, ANSWER, count)
-        process.terminate()
+        process.kill()
     return times
 
 
@@ -253,18 +259,27 @@ def floods(seconds=10.0):
         return three, fourth, hub.statistics.received, hub.statistics.received - sum(on_wires.values())
 
 
-def main() -> None:
-    """Print what was measured, and the ratio to each baseline."""
-    rate, publish, dropped = throughput()
-    base = virtual()
+def measure(size: float) -> Iterator[Result]:
+    """Print what was measured, and yield the figures that have a baseline or an aim."""
+    rate, publish, dropped = throughput(round(300_000 * size))
+    base = virtual(round(20_000 * size))
     print(f"frames to one client:   {rate:9.0f} a second, {rate / FULL_PAIR:.0f} x a full pair, {dropped} dropped")
     print(f"  python-can's virtual: {base:9.0f} a second: {rate / base:.1f} x that baseline")
     print(f"  the bench spends      {publish:9.2f} us on handing a frame over")
+    yield Result(
+        "frames from the hub to one client",
+        rate,
+        "frames/s",
+        "python-can's virtual bus inside one process",
+        base,
+        TIMES_FULL_PAIR * FULL_PAIR,
+        more_is_better=True,
+    )
     base99 = None
     for name, times in (
-        ("bare echo (baseline):", bare()),
-        ("hub alone:", through_hub()),
-        ("through the bench:", through_bench()),
+        ("bare echo (baseline):", bare(round(5000 * size))),
+        ("hub alone:", through_hub(round(5000 * size))),
+        ("through the bench:", through_bench(round(2000 * size))),
     ):
         p99 = times[int(len(times) * 0.99)]
         base99 = base99 or p99
@@ -274,13 +289,18 @@ def main() -> None:
             if name.startswith("through")
             else f"reply, {name:22} p50 {statistics.median(times):5.2f} ms, p99 {p99:5.2f} ms, {p99 / base99:4.1f} x"
         )
-    three, fourth, taken, lost = floods()
+    yield Result("command to reply of a bench in another process, p99", p99, "ms", "bare echo", base99, AIM_MS)
+    three, fourth, taken, lost = floods(10.0 * size)
     print(
         f"equal floods of three:  {three:9.0f} a second on the wires, of a fourth client {fourth:.0f}: "
         f"{fourth / (three + fourth):.0%} (a fair share is 25 %); {lost} of {taken} never on the wires"
     )
-    print(f"handshakes under load:  {connects()} of 1000 failed, {AT_ONCE} at a time")
+    yield Result(
+        "share of the wires of one of four clients that flood", 100 * fourth / (three + fourth), "%", "a fair share", 25
+    )
+    count = round(1000 * size)
+    yield Result(f"failed handshakes of {count}, {AT_ONCE} at a time under a full pair", connects(count), "", aim=0)
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=1, quick=0.2)

@@ -1,6 +1,6 @@
 """Exact bits of many frames in columns, against counting them frame by frame and against the sum of an array.
 
-python tests/benchmarks/bench_load.py [FRAMES]
+python tests/benchmarks/bench_load.py [FRAMES] [--quick] [--json]
 
 The frames have random identifiers and bytes, a third of them bytes that are all ones, and come 0.7 ms apart from twelve
 sources. "frame by frame" is our own ``exact_bits`` on the first 20,000 of them; "sum" is numpy's sum of one array of as
@@ -9,11 +9,11 @@ take turns, in processor time, so that a busy moment of the machine falls on all
 of 100 messages, with the time they take.
 """
 
-import sys
 import time
-from statistics import median
+from collections.abc import Iterator
 
 import numpy as np
+from benchmark_results import Result, interleaved, run
 
 from rvsim.logs.columns import BLOCK_FRAMES, Columns, LogLoad, frame_bits, to_columns
 from rvsim.wire.frame import Frame
@@ -22,6 +22,7 @@ from rvsim.wire.timing import exact_bits, max_bits
 
 ROUNDS = 5
 SAMPLE = 20_000
+WHOLE = 2_000_000
 AIM_S = 1.0
 """Seconds of processor time for the load of 2,000,000 frames in columns, at most."""
 AIM_US = 15
@@ -61,9 +62,9 @@ def built(frames):
         use.add(to_columns(frames[start : start + BLOCK_FRAMES]))
 
 
-def main() -> None:
-    """Print nanoseconds a frame and the ratio to counting frame by frame, then what was aimed at."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 2_000_000
+def measure(size: float) -> Iterator[Result]:
+    """Print nanoseconds a frame and the ratio to counting frame by frame, and yield what was aimed at."""
+    count = int(size)
     held, mixed = drawn(count), drawn(count, mixed=True)
     frames = as_frames(held, SAMPLE)
     assert frame_bits(held)[:SAMPLE].tolist() == [exact_bits(frame.identifier, frame.data) for frame in frames]
@@ -75,25 +76,25 @@ def main() -> None:
         "load": (lambda: load(held), count),
         "sum": (lambda: held.data.sum(), count),
     }
-    taken: dict[str, list[float]] = {name: [] for name in ways}
-    for _ in range(ROUNDS):
-        for name, (way, _) in ways.items():
-            start = time.process_time()
-            way()
-            taken[name].append(time.process_time() - start)
-    each = {name: median(taken[name]) / number * 1e9 for name, (_, number) in ways.items()}
+    taken = interleaved(ROUNDS, {name: way for name, (way, _) in ways.items()})
+    each = {name: taken[name] / number * 1e9 for name, (_, number) in ways.items()}
     print(f"{count} frames, median of {ROUNDS} rounds\n{'':20}{'ns a frame':>12}{'frame by frame takes':>22}")
     for name, spent in each.items():
         print(f"{name:20}{spent:12.2f}{each['frame by frame'] / spent:20.1f} x")
     print(f"\nload takes {each['load'] / each['sum']:.0f} times as long as the sum of one array")
-    print(f"aim: load of 2,000,000 frames in {AIM_S} s at most, reached {each['load'] * 2e6 / 1e9:.2f} s")
-    print(f"aim: one frame in {AIM_US} us at most, reached {each['frame by frame'] / 1000:.2f} us")
+    from_few = "" if count == WHOLE else f" (computed from {count:,})"
+    slow = each["frame by frame"]
+    per_whole = WHOLE / 1e9
+    work = f"bus load of {WHOLE:,} frames in columns{from_few}"
+    yield Result(work, each["load"] * per_whole, "s", "frame by frame", slow * per_whole, AIM_S)
+    yield Result("exact bits of one frame, without columns", slow / 1000, "us", aim=AIM_US)
     streams = [PeriodicMessage(number, max_bits(8), 100_000 + 1000 * number, 5000) for number in range(100)]
     start = time.process_time()
     worst_responses(streams)
     spent = (time.process_time() - start) * 1000
-    print(f"worst responses of {len(streams)} messages at {utilisation_percent(streams):.0f} % load: {spent:.1f} ms")
+    work = f"worst responses of {len(streams)} messages at {utilisation_percent(streams):.0f} % load"
+    yield Result(work, spent, "ms")
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=WHOLE, quick=200_000)

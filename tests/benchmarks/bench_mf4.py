@@ -1,27 +1,29 @@
 """A measurement file (.mf4) read beside python-can's reader: the same frames and times; both need asammdf.
 
 pip install "rvsim-bench[mf4]"
-python -m tests.benchmarks.bench_mf4
+python tests/benchmarks/bench_mf4.py [FRAMES] [--quick] [--json]
+
+The writer of python-can takes about a millisecond for each frame.
 """
 
+from collections.abc import Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from time import perf_counter
 
+import asammdf  # noqa: F401 - python-can's writer and reader and ours need it: says at once if it is not there
 import can
+from benchmark_results import Result, run
 
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
 
-FRAMES = 20_000
-"""python-can's writer takes about a millisecond for each."""
 
-
-def write(path: Path) -> None:
+def write(path: Path, frames: int) -> None:
     """Write frames of every kind."""
     with can.MF4Writer(path) as writer:
         start = writer.last_timestamp
-        for n in range(FRAMES):
+        for n in range(frames):
             more = {"is_extended_id": False} if n % 50 == 0 else {}
             identifier = 0x123 if more else 0x19FFE400 + n % 200
             data = n.to_bytes(8)[: n % 9]
@@ -29,11 +31,11 @@ def write(path: Path) -> None:
             writer.on_message_received(message)
 
 
-def main() -> None:
-    """Write a file, read it with both, and print the times."""
+def measure(size: float) -> Iterator[Result]:
+    """Write a file, read it with both, and yield the times."""
     with TemporaryDirectory() as folder:
         path = Path(folder, "x.mf4")
-        write(path)
+        write(path, int(size))
         began = perf_counter()
         with can.MF4Reader(path) as reader:
             theirs = [message for message in reader if message.is_extended_id]
@@ -46,8 +48,9 @@ def main() -> None:
     for frame, message in zip(ours, theirs, strict=True):
         assert (frame.identifier, frame.data) == (message.arbitration_id, bytes(message.data))
         assert abs(first + frame.time - message.timestamp * 1e6) <= 1
-    print(f"{FRAMES} frames: python-can {middle - began:.2f} s, rvsim {ended - middle:.2f} s with a process of its own")
+    work = f"read {size:,.0f} frames of .mf4, with a process of its own"
+    yield Result(work, ended - middle, "s", "python-can", middle - began)
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=20_000, quick=3_000)

@@ -1,6 +1,6 @@
 """Reading captured logs, against python-can's own readers on the same files. Run by hand:
 
-python tests/benchmarks/bench_read.py [FRAMES]
+python tests/benchmarks/bench_read.py [FRAMES] [--quick] [--json]
 
 python-can writes a log in each format, and all sides read it to the end: ours in columns, ours frame by frame, and
 python-can's reader. Each figure is the median of several rounds in which they take turns, in processor time, so that a
@@ -10,15 +10,15 @@ ten are no frames, and JSON lines of rvsim.
 
 import io
 import random
-import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from itertools import cycle
 from pathlib import Path
 from statistics import median
 
 import can
+from benchmark_results import Result, run
 
 from rvsim.logs.formats.jsonl import frame_fields, line, start_line
 from rvsim.logs.read import open_log
@@ -125,12 +125,11 @@ def alone(content: bytes) -> float:
     return median(taken)
 
 
-def main() -> None:
-    """Print frames a second and ratios for each format."""
-    frames = int(sys.argv[1]) if len(sys.argv) > 1 else 200_000
+def measure(size: float) -> Iterator[Result]:
+    """Print frames a second and ratios for each format, and yield them."""
+    frames = int(size)
     print(f"{frames} frames, median of {ROUNDS} rounds, frames a second")
     print(f"{'':8}{'columns':>14}{'one by one':>14}{'python-can':>14}{'columns / python-can':>23}")
-    ratios = {}
     with tempfile.TemporaryDirectory() as folder:
         for suffix in FORMATS:
             path = Path(folder) / f"x{suffix}"
@@ -139,15 +138,27 @@ def main() -> None:
             in_columns(path)  # the first one imports numpy
             rounds = [[seconds(side, path, frames) for side in sides] for _ in range(ROUNDS)]
             columns, single, other = (median(each) for each in zip(*rounds, strict=True))
-            ratios[suffix] = median(one[2] / one[0] for one in rounds)
+            ratio = median(one[2] / one[0] for one in rounds)
             speeds = (frames / columns, frames / single, frames / other)
-            print(f"{suffix:8}" + "".join(f"{speed:14,.0f}" for speed in speeds) + f"{ratios[suffix]:23.1f}")
+            print(f"{suffix:8}" + "".join(f"{speed:14,.0f}" for speed in speeds) + f"{ratio:23.1f}")
+            yield Result(
+                f"read {frames:,} frames of {suffix}",
+                frames / columns / 1e6,
+                "M frames/s",
+                "python-can",
+                frames / other / 1e6,
+                AIMS.get(suffix),
+                aim_is_ratio=True,
+                more_is_better=True,
+            )
     odd, own = frames / alone(odd_log(frames)), frames / alone(json_log(frames))
     print(f"{'.jsonl':8}{own:14,.0f}")
     print(f"{ODD_SHARE:.0%} odd{odd:13,.0f}   aim {MIN_ODD_PER_SECOND:,}")
-    for suffix, aim in AIMS.items():
-        print(f"aim: python-can takes at least {aim:g} times as long on {suffix}, reached {ratios[suffix]:.1f}")
+    speed, least = odd / 1e6, MIN_ODD_PER_SECOND / 1e6
+    work = f"read {frames:,} entries of candump text, {ODD_SHARE:.0%} of them no frames"
+    yield Result(work, speed, "M entries/s", aim=least, more_is_better=True)
+    yield Result(f"read {frames:,} JSON lines of rvsim", own / 1e6, "M frames/s", more_is_better=True)
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=200_000, quick=40_000)

@@ -1,6 +1,6 @@
 """How well `rvsim replay` keeps the gaps of a log at speed 1, beside a bare loop that sleeps until each moment.
 
-python tests/benchmarks/bench_replay_gaps.py [SECONDS]
+python tests/benchmarks/bench_replay_gaps.py [SECONDS] [--quick] [--json]
 
 The frames of winter_evening are sent twice at the same time in processes of their own: by the sender of a replay with
 its watch, to a hub, and by a loop of nothing but sleep. Printed are the delays of both behind the times of the frames:
@@ -8,10 +8,12 @@ on a busy machine both are late, and the difference is the replay's own.
 """
 
 import multiprocessing
-import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
+
+from benchmark_results import Result, run
 
 from rvsim.devices.registry import settings_models
 from rvsim.edge.hub import Hub
@@ -61,14 +63,18 @@ def replayed(path: Path, queue: "multiprocessing.Queue[Delays]") -> None:
 
 def figures(delays: Delays) -> str:
     """Return median, 99 of 100 and worst, in milliseconds."""
+    return f"median {later_than(delays, 50):.3f}  p99 {later_than(delays, 99):.3f}  worst {1000 * max(delays):.3f} ms"
+
+
+def later_than(delays: Delays, percent: int) -> float:
+    """Return the milliseconds that so many of a hundred frames are late at most."""
     ordered = sorted(1000 * delay for delay in delays)
-    last = len(ordered) - 1
-    return f"median {ordered[last // 2]:.3f}  p99 {ordered[last * 99 // 100]:.3f}  worst {ordered[last]:.3f} ms"
+    return ordered[(len(ordered) - 1) * percent // 100]
 
 
-def main() -> None:
-    """Run both and print the figures."""
-    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 20.0
+def measure(size: float) -> Iterator[Result]:
+    """Run both, print the figures and yield those of 99 of 100 frames."""
+    seconds = size
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "x.log"
         loaded = load_scenario("winter_evening", settings_models())
@@ -81,11 +87,16 @@ def main() -> None:
         ]
         for process in processes:
             process.start()
-        for name, queue in queues.items():
-            print(f"{name:10} {figures(queue.get())}")
+        delays = {name: queue.get() for name, queue in queues.items()}
+        for name, each in delays.items():
+            print(f"{name:10} {figures(each)}")
         for process in processes:
             process.join()
+    bare, replay = (later_than(delays[name], 99) for name in ("bare loop", "replay"))
+    yield Result(
+        f"delay of a replayed frame at speed 1, p99 of {seconds:g} s", replay, "ms", "bare loop that sleeps", bare
+    )
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=20, quick=10)

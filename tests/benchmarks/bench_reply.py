@@ -1,33 +1,63 @@
 """Command to reply inside one process: a request to a simulated heater over a paced python-can bus, in real time.
 
-python tests/benchmarks/bench_reply.py [COUNT]
+python tests/benchmarks/bench_reply.py [COUNT] [--quick] [--json]
 
 The baseline is python-can's own virtual bus with a thread that echoes at once. The pair itself takes its time for both
 frames; what is beyond that is the bench's. The times of the frames on the pair are the bench's own, in simulated
-seconds.
+seconds. Each is measured on the machine as it is, and while another process keeps one core busy, in turns.
 """
 
+import contextlib
 import random
 import statistics
+import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
 
 import can
+from benchmark_results import Result, run
 
 from rvsim.wire.timing import BIT_RATE, exact_bits
 
 REQUEST = can.Message(arbitration_id=0x18EA5E42, data=bytes.fromhex("E4FF01"))
 """Asks the heater for its furnace's status."""
 ANSWER = 0x19FFE45E
+BASELINE = "an echo over python-can's virtual bus"
 AIM_MS = 1.0
 BEGUN_S = 10.0
 """By then all have said who they are, and what is made once has been made: in the first seconds an answer takes up to
 some 35 ms."""
+ROUNDS = 4
+LOADS = {"": 0, ", another process keeps one core busy": 1}
+"""How many processes compete for the cores, by the words for that."""
+
+
+@contextlib.contextmanager
+def busy(count):
+    """Keep so many cores busy, each by a process of its own."""
+    processes = [subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(count)]
+    try:
+        yield
+    finally:
+        for process in processes:
+            process.kill()
+            process.wait()
+
+
+def in_turns(take):
+    """Return the sorted times under each load, the loads taking turns: ``take`` returns some times."""
+    times = {load: [] for load in LOADS}
+    for _ in range(ROUNDS):
+        for load, count in LOADS.items():
+            with busy(count):
+                times[load] += take()
+    return {load: sorted(each) for load, each in times.items()}
 
 
 def waits(bus, count):
-    """Return the sorted times from a request to its answer in milliseconds, and the answer's bytes."""
+    """Return the times from a request to its answer in milliseconds, and the answer's bytes."""
     times, draw = [], random.Random(1)
     for _ in range(count):
         time.sleep(draw.uniform(0.002, 0.006))  # at any moment of the bench's own traffic
@@ -38,11 +68,11 @@ def waits(bus, count):
         while (answer := bus.recv(5)) is None or answer.arbitration_id != ANSWER:
             pass
         times.append((time.perf_counter() - start) * 1000)
-    return sorted(times), bytes(answer.data)
+    return times, bytes(answer.data)
 
 
 def echoed(count):
-    """Return the same for an echo over python-can's virtual bus."""
+    """Return the times for an echo over python-can's virtual bus."""
     with (
         can.Bus(interface="virtual", channel="bench_reply", ignore_config=True) as one,
         can.Bus(interface="virtual", channel="bench_reply", ignore_config=True) as other,
@@ -61,30 +91,37 @@ def echoed(count):
 
 
 def simulated(count):
-    """Return the times for the simulated heater, and its answer."""
+    """Return the sorted times for the simulated heater under each load, and its answer."""
     with can.Bus(interface="rvsim", channel="winter_evening", paced=True) as bus:
         while (message := bus.recv(5)).timestamp < BEGUN_S or message.arbitration_id != ANSWER:
             pass
-        return waits(bus, count)
+        _, answer = waits(bus, 1)
+        return in_turns(lambda: waits(bus, count)[0]), answer
 
 
-def main() -> None:
-    """Print both, and what the pair takes."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
-    base = echoed(count)
+def p99(times):
+    """Return what 99 of 100 sorted times do not exceed."""
+    return times[int(len(times) * 0.99)]
+
+
+def measure(size: float) -> Iterator[Result]:
+    """Print both under each load, and yield what is beyond the pair's own time."""
+    count = max(1, int(size) // ROUNDS)
+    base = in_turns(lambda: echoed(count))
     times, answer = simulated(count)
     bits = exact_bits(REQUEST.arbitration_id, bytes(REQUEST.data)) + exact_bits(ANSWER, answer)
     pair = bits / BIT_RATE * 1000
-    base99 = base[int(count * 0.99)]
-    for name, those in (("python-can's virtual bus (baseline)", base), ("simulated heater", times)):
-        p50, p99 = statistics.median(those), those[int(count * 0.99)]
-        print(f"{name:36} p50 {p50:5.2f} ms, p99 {p99:5.2f} ms, {p99 / base99:4.1f} x")
-    p50, p99 = statistics.median(times) - pair, times[int(count * 0.99)] - pair
-    print(
-        f"{'  beyond the pair itself':36} p50 {p50:5.2f} ms, p99 {p99:5.2f} ms (both frames take {pair:.2f} ms of it)"
-    )
-    print(f"aim: p99 {AIM_MS:g} ms")
+    print(f"both frames take {pair:.2f} ms on the pair; {len(next(iter(times.values())))} replies under each load")
+    for load in LOADS:
+        for name, those, own in (
+            (BASELINE, base[load], 0.0),
+            ("simulated heater", times[load], 0.0),
+            ("  beyond the pair itself", times[load], pair),
+        ):
+            print(f"{name + load:76} p50 {statistics.median(those) - own:5.2f} ms, p99 {p99(those) - own:5.2f} ms")
+        work = f"command to reply beyond the pair itself, paced, p99{load}"
+        yield Result(work, p99(times[load]) - pair, "ms", BASELINE, p99(base[load]), AIM_MS)
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=4000, quick=800)

@@ -1,14 +1,18 @@
 """Processor share of the live screen at a full bus: 200 devices, 2,000 frames and four redraws a simulated second.
 
-    python tests/benchmarks/bench_screen.py [SECONDS]
+    python tests/benchmarks/bench_screen.py [SECONDS] [--quick] [--json]
 
 Frames cross python-can's virtual bus; what the sender takes is not counted, as it would be another device. Headless
-Textual draws the strips; a real terminal adds what it takes to write them. The baseline is the same watch alone.
+Textual draws the strips; a real terminal adds what it takes to write them. The baseline is the same watch alone;
+both take turns, and each figure is the median.
 """
 
 import asyncio
-import sys
 import time
+from collections.abc import Iterator
+from statistics import median
+
+from benchmark_results import Result, run
 
 from rvsim.edge.feed import Feed, Watermark
 from rvsim.edge.port import Port
@@ -21,6 +25,9 @@ from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import Frame
 
 RATE, DEVICES = 2000, 200
+AIM_PERCENT = 4.0
+"""Of a core, at most."""
+ROUNDS = 3
 
 
 def frames(second: int) -> list[Frame]:
@@ -86,16 +93,18 @@ async def with_screen(catalogue, seconds: int) -> float:
             return time.process_time() - start - sending
 
 
-def main() -> None:
-    """Print shares of one core."""
-    seconds = int(sys.argv[1]) if len(sys.argv) > 1 else 30
+def measure(size: float) -> Iterator[Result]:
+    """Print and yield shares of one core."""
+    seconds = int(size)
     catalogue = load_catalogue()
-    alone = without(catalogue, seconds)
-    whole = asyncio.run(with_screen(catalogue, seconds))
+    rounds = [(without(catalogue, seconds), asyncio.run(with_screen(catalogue, seconds))) for _ in range(ROUNDS)]
+    alone, whole = (median(each) for each in zip(*rounds, strict=True))
     print(f"{RATE} frames/s, {DEVICES} devices, {REDRAWS_PER_SECOND} redraws a second, {seconds} simulated seconds")
     print(f"watch alone (baseline)  {100 * alone / seconds:5.1f} % of a core")
     print(f"port, watch and screen  {100 * whole / seconds:5.1f} % of a core  {whole / alone:4.1f} x")
+    ours, theirs = (100 * each / seconds for each in (whole, alone))
+    yield Result(f"live screen at {RATE:,} frames/s", ours, "% of a core", "the watch alone", theirs, AIM_PERCENT)
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=30, quick=10)

@@ -1,38 +1,45 @@
 """A night of the shipped vehicle with its expectations, against the same night on the bench without a watch.
 
-python tests/benchmarks/bench_shakedown.py [HOURS]
+python tests/benchmarks/bench_shakedown.py [HOURS] [--quick] [--json]
+
+Both take turns; each figure is the median of them, in processor time, start included.
 """
 
-import sys
-import time
+from collections.abc import Iterator
+
+from benchmark_results import Result, interleaved, run
 
 from rvsim.devices.registry import kinds_by_name
 from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
 from rvsim.sim.bench import Bench
 
-AIM = 7000
+AIM = 10_000
 """Times real time."""
+ROUNDS = 3
 
 
-def timed(action):
-    """Return the processor seconds an action takes."""
-    start = time.process_time()
-    action()
-    return time.process_time() - start
+def measure(size: float) -> Iterator[Result]:
+    """Yield how many times real time a judged night is."""
 
+    def alone():
+        prepared = PreparedScenario(job)
+        weather = prepared.loaded.scenario.weather
+        Bench(prepared.loaded.rig, prepared.catalogue, kinds_by_name(), weather=weather).run_until(round(size * 3600e6))
 
-def main() -> None:
-    """Print how many times real time, and the ratio."""
-    hours = float(sys.argv[1]) if len(sys.argv) > 1 else 8.0
-    trial = PreparedScenario(Job("warm_cabin", {"lasts": f"{hours:g}h"}))
-    bench = Bench(trial.loaded.rig, trial.catalogue, kinds_by_name(), weather=trial.loaded.scenario.weather)
-    alone = timed(lambda: bench.run_until(round(hours * 3600e6)))
-    judged = timed(trial.run)
-    for name, seconds in (("devices, physics and wires (baseline)", alone), ("with watch and expectations", judged)):
-        print(f"{name:40} {seconds:7.2f} s  {hours * 3600 / seconds:6.0f} x real time  {seconds / alone:5.2f} x")
-    print(f"aim: {AIM} x real time")
+    job = Job("warm_cabin", {"lasts": f"{size:g}h"})
+    taken = interleaved(ROUNDS, {"alone": alone, "judged": lambda: PreparedScenario(job).run()})
+    speeds = {name: size * 3600 / seconds for name, seconds in taken.items()}
+    yield Result(
+        f"judged night of {size:g} h, warm_cabin",
+        speeds["judged"],
+        "x real time",
+        "no watch, no judge",
+        speeds["alone"],
+        AIM,
+        more_is_better=True,
+    )
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=8, quick=2)

@@ -1,11 +1,11 @@
 """Memory of a bench with its live screen over hours of bus time, in a terminal of its own.
 
-    python tests/benchmarks/bench_soak.py [HOURS [SPEED]] [--trace]
+    python tests/benchmarks/bench_soak.py [HOURS [SPEED [trace]]] [--quick] [--json]
 
 One hour at 200 times the wall clock unless given otherwise. A child process runs what `rvsim bench --speed 200` runs,
 with a pty of 100 x 30 as its terminal, and tells its resident memory every five minutes of bus time; the parent reads
 the screen's output and throws it away. The slope is a least-squares line through the second half: the first half holds
-what is made once (caches, the past that trends keep). ``--trace`` also names the lines that hold more at the end than
+what is made once (caches, the past that trends keep). ``trace`` also names the lines that hold more at the end than
 at half time, by tracemalloc; it makes the child slower and larger. Objects are not listed: ``gc.get_objects`` beside a
 running thread takes hold of tuples that are being made, and breaks them (SystemError in CPython 3.11).
 """
@@ -19,7 +19,10 @@ import sys
 import termios
 import threading
 import tracemalloc
+from collections.abc import Iterator
 from functools import partial
+
+from benchmark_results import Result, run
 
 EVERY_US = 300_000_000
 """Five minutes of bus time."""
@@ -37,7 +40,7 @@ def child(hours: float, speed: float, trace: bool) -> None:
     """Run the screen, and write "minutes kilobytes blocks" to descriptor 3 every five minutes of bus time."""
     from rvsim.devices.registry import settings_models
     from rvsim.faces.screen.show import show_bench
-    from rvsim.runs.bench import VirtualBenchRun
+    from rvsim.runs.paced_bench import PacedBenchRun
     from rvsim.shakedown.scenario import load_scenario
     from rvsim.wire.database import load_catalogue
 
@@ -46,7 +49,7 @@ def child(hours: float, speed: float, trace: bool) -> None:
     end = round(hours * HOUR_US)
 
     def make(*given, **more):
-        runs.append(partial(VirtualBenchRun, loaded, load_catalogue(), seed=1)(*given, **more))
+        runs.append(partial(PacedBenchRun, loaded, load_catalogue(), seed=1)(*given, **more))
         return runs[0]
 
     def sample() -> None:
@@ -78,7 +81,7 @@ def soak(hours: float, speed: float, trace: bool) -> tuple[list[tuple[float, flo
     fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
     told, telling = os.pipe()
     os.set_inheritable(telling, True)
-    options = ["--child", str(hours), str(speed), *(["--trace"] if trace else [])]
+    options = ["--child", str(hours), str(speed), *(["trace"] if trace else [])]
     process = subprocess.Popen(
         ["/bin/sh", "-c", f'exec "$@" 3>&{telling}', "sh", sys.executable, __file__, *options],
         stdin=slave,
@@ -126,20 +129,20 @@ def slope(points: list[tuple[float, float]]) -> float:
     return 60 * sum((a - x) * (b - y) for a, b in points) / spread if spread else 0.0
 
 
-def main() -> None:
-    """Print resident memory every five minutes, and the slope."""
-    given = [one for one in sys.argv[1:] if not one.startswith("--")]
-    hours, speed = (float(one) for one in (*given, *("1", "200")[len(given) :]))
-    trace = "--trace" in sys.argv
-    if "--child" in sys.argv:
-        child(hours, speed, trace)
-        return
-    points, more = soak(hours, speed, trace)
+def measure(size: float, speed: str = "200", trace: str = "") -> Iterator[Result]:
+    """Print resident memory every five minutes, and the slope; yield the memory at the end and at half time."""
+    hours = size
+    points, more = soak(hours, float(speed), bool(trace))
     late = points[len(points) // 2 :]
-    print(f"{hours:g} h of bus time at {speed:g} x: {points[0][1] / 1024:.2f} MB to {points[-1][1] / 1024:.2f} MB")
+    print(f"{hours:g} h of bus time at {speed} x: {points[0][1] / 1024:.2f} MB to {points[-1][1] / 1024:.2f} MB")
     print(f"slope of the second half: {slope(late):+.0f} kB an hour of bus time")
     print("\n".join(more))
+    work = f"memory of the live screen after {hours:g} h of bus time at {speed} x"
+    yield Result(work, points[-1][1] / 1024, "MB", "at half time", late[0][1] / 1024)
 
 
 if __name__ == "__main__":
-    main()
+    if "--child" in sys.argv:
+        child(float(sys.argv[2]), float(sys.argv[3]), "trace" in sys.argv)
+    else:
+        run(measure, full=1, quick=0.5)

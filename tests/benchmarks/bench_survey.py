@@ -1,17 +1,18 @@
 """The survey of a log in columns against the same survey frame by frame. Run by hand:
 
-python tests/benchmarks/bench_survey.py [SECONDS] [SCENARIO ...]
+python tests/benchmarks/bench_survey.py [SECONDS [SCENARIO ...] [profile]] [--quick] [--json]
 
 Each scenario is run in virtual time; its frames are surveyed by both in turn, with its rig, in processor time, so that
-a busy moment of the machine falls on both. Reading the log is not measured. With --profile the columns are profiled.
+a busy moment of the machine falls on both. Reading the log is not measured. With "profile" the columns are profiled.
 """
 
 import cProfile
 import pstats
-import sys
 import time
-from collections.abc import Sequence
-from itertools import starmap
+from collections.abc import Iterator, Sequence
+from statistics import median
+
+from benchmark_results import Result, run
 
 from rvsim.devices.registry import settings_models
 from rvsim.logs.blocks import Block
@@ -31,7 +32,6 @@ SCENARIOS = (
     "winter_evening", "heater_goes_quiet", "short_frames", "two_on_one_address", "stuck_sensor", "drifting_shunt",
     "babbling_node", "noisy_wires", "loose_plug",
 )  # fmt: skip
-SECONDS = 3600
 BLOCK = 1 << 16
 ROUNDS = 3
 TWO_MILLION = 2_000_000
@@ -60,8 +60,8 @@ class Kept:
 def recorded(scenario: str, seconds: int, catalogue: Catalogue) -> list[Frame]:
     """Run a scenario and return its frames."""
     kept = Kept()
-    run = VirtualBenchRun(load_scenario(scenario, kinds=settings_models()), catalogue, kept, seed=1)
-    run.until(seconds * SECOND_US)
+    bench = VirtualBenchRun(load_scenario(scenario, kinds=settings_models()), catalogue, kept, seed=1)
+    bench.until(seconds * SECOND_US)
     return kept.frames
 
 
@@ -75,8 +75,8 @@ def surveyed(blocks: list[Block], catalogue: Catalogue, rig: Rig, *, frame_by_fr
     return time.process_time() - began, found
 
 
-def measure(scenario: str, seconds: int, catalogue: Catalogue, rig: Rig, *, profile: bool) -> None:
-    """Measure one scenario, and print a line."""
+def compare(scenario: str, seconds: int, catalogue: Catalogue, rig: Rig, *, profile: bool) -> Result:
+    """Measure one scenario, print a line and return the result."""
     frames = recorded(scenario, seconds, catalogue)
     blocks = [Block(to_columns(frames[first : first + BLOCK])) for first in range(0, len(frames), BLOCK)]
     pairs = []
@@ -85,11 +85,10 @@ def measure(scenario: str, seconds: int, catalogue: Catalogue, rig: Rig, *, prof
         fast, found = surveyed(blocks, catalogue, rig, frame_by_frame=False)
         assert found.flags == expected.flags
         pairs.append((slow, fast))
-    slow, fast = min(pair[0] for pair in pairs), min(pair[1] for pair in pairs)
-    ratios = sorted(starmap(lambda one, other: one / other, pairs))
+    slow, fast = (median(times) for times in zip(*pairs, strict=True))
     print(
         f"{scenario:20} {len(frames):>8} frames {len(found.flags):>5} flags   frame by frame {slow:6.2f} s   "
-        f"columns {fast:5.2f} s   {ratios[len(ratios) // 2]:5.1f} x   "
+        f"columns {fast:5.2f} s   {slow / fast:5.1f} x   "
         f"2,000,000 frames {fast * TWO_MILLION / len(frames):5.2f} s",
         flush=True,
     )
@@ -97,16 +96,16 @@ def measure(scenario: str, seconds: int, catalogue: Catalogue, rig: Rig, *, prof
         profiler = cProfile.Profile()
         profiler.runcall(surveyed, blocks, catalogue, rig, frame_by_frame=False)
         pstats.Stats(profiler).sort_stats("tottime").print_stats(20)
+    return Result(f"survey of {seconds:,} s of {scenario}", fast, "s", "frame by frame", slow)
 
 
-def main() -> None:
+def measure(size: float, *words: str) -> Iterator[Result]:
     """Measure the scenarios that are named, or a choice of them."""
-    arguments = [argument for argument in sys.argv[1:] if argument != "--profile"]
-    seconds = int(arguments.pop(0)) if arguments and arguments[0].isdigit() else SECONDS
+    named = [word for word in words if word != "profile"]
     catalogue, rig = load_catalogue(), load_rig(scenario_folder() / "rigs" / "ottersby.toml")
-    for scenario in arguments or SCENARIOS:
-        measure(scenario, seconds, catalogue, rig, profile="--profile" in sys.argv)
+    for scenario in named or SCENARIOS:
+        yield compare(scenario, int(size), catalogue, rig, profile="profile" in words)
 
 
 if __name__ == "__main__":
-    main()
+    run(measure, full=3600, quick=600)

@@ -58,11 +58,18 @@ def say(*lines: str) -> None:
 def handle_ending_signals() -> None:
     """Make SIGTERM and SIGHUP end the program as Ctrl-C does; one that is ignored, as under nohup, stays ignored.
 
-    They are raised again as SIGINT, so code with its own handler for that, like the screen, gets them as well.
+    They are raised again as SIGINT, so code with its own handler for that, like the screen, gets them as well. A shell
+    without a terminal starts what runs behind it with SIGINT ignored; SIGTERM ends that, too.
     """
+
+    def end(*_: object) -> None:
+        if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+        signal.raise_signal(signal.SIGINT)
+
     for number in ENDING_SIGNALS:
         if number != signal.SIGINT and signal.getsignal(number) is signal.SIG_DFL:
-            signal.signal(number, lambda *_: signal.raise_signal(signal.SIGINT))
+            signal.signal(number, end)
 
 
 def run_command(command: Callable[[], int]) -> int:

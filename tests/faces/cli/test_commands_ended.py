@@ -91,6 +91,20 @@ def test_a_signal_that_is_ignored_stays_ignored(number, tmp_path, monkeypatch):
     assert (process.returncode, "interrupted" in err) == (0, False)
 
 
+def test_sigterm_ends_what_a_script_started_behind_itself(tmp_path, monkeypatch):
+    """A shell without a terminal has its background commands ignore SIGINT; they can be ended all the same."""
+    monkeypatch.chdir(tmp_path)
+    command = ["sh", "-c", '"$@" & echo $!; wait $!', "sh", *BENCH]
+    with running(command, text=True) as process:
+        number = int(process.stdout.readline())
+        while "is present" not in process.stdout.readline():
+            assert process.poll() is None
+        os.kill(number, signal.SIGTERM)
+        _, err = process.communicate(timeout=TIMEOUT_S)
+    assert process.returncode == 130
+    assert err.endswith("rvsim: interrupted\n")
+
+
 def test_runs_side_by_side_end_with_sigterm(tmp_path, monkeypatch):
     """All their processes, at once and without a traceback."""
     monkeypatch.chdir(tmp_path)
