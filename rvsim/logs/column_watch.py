@@ -27,8 +27,9 @@ MAX_STOPS_PERCENT = 35
 three frames."""
 _MIN_JUDGED_STOPS = 500
 """From how many stops on that share is judged within a block."""
-_RETRY_BLOCKS = 8
-"""After how many blocks columns are tried again."""
+MAX_RETRY_BLOCKS = 8
+"""For how many blocks columns are given up at most; at first only for the rest of one, since a start says much that is
+new."""
 
 
 class Follower(Protocol):
@@ -74,6 +75,8 @@ class ColumnWatch:
         self._seconds = Seconds(watch.bus_load, watch.overload)
         self._by_frame_blocks = 0
         """How many blocks are still to be observed frame by frame before columns are tried again."""
+        self._retry_blocks = 0
+        """How many blocks that will be, the next time that columns are given up."""
 
     def split(self, frames: Columns) -> list[TopicFrames] | None:
         """Give the topics the frames of the next block and return those that have some; None where a log has too many
@@ -96,7 +99,8 @@ class ColumnWatch:
             self._pass = _Pass(self._watch, self._moment, self._seconds, self._choice, self._follower)
             done, events = self._pass.run(block, topics)
             self._pass = None
-            self._by_frame_blocks = _RETRY_BLOCKS if done < len(frames) else 0
+            self._by_frame_blocks = self._retry_blocks if done < len(frames) else 0
+            self._retry_blocks = min(2 * self._retry_blocks + 1, MAX_RETRY_BLOCKS) if done < len(frames) else 0
         elif self._by_frame_blocks:
             self._by_frame_blocks -= 1
         for topic in self._topics.topics:

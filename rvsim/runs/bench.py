@@ -238,7 +238,8 @@ class VirtualBenchRun(BenchRun):
         while self.time < time:
             self.time = min(time, self.time + BATCH_US)
             self.bench.run_until(self.time)
-            if not self._in_columns or len(self._frames) + len(self._events) >= FULL_BATCH:
+            full = MIN_FIRST_COLUMN_FRAMES if self._columns is None else FULL_BATCH
+            if not self._in_columns or len(self._frames) + len(self._events) >= full:
                 self._catch_up()
             report()
         self._catch_up()

@@ -62,3 +62,33 @@ def test_a_follower_is_ahead_of_the_watch(catalogue):
     assert taken == list(range(100))
     assert len(told) >= 8
     assert all(asked == known for asked, known in told)
+
+
+def test_columns_are_tried_again_soon_after_a_start(catalogue):
+    """A block in which all is new is observed frame by frame, the next one in columns; one more such costs two."""
+    watch, passed = Watch(catalogue), []
+
+    class Counting(EventFollower):
+        """A follower that notes whether any frames were passed over."""
+
+        def pass_over(self, end):
+            """Note how many frames of the block were passed over, or observed before."""
+            passed[-1] = end
+
+    columns = ColumnWatch(watch, Decoder(catalogue), Counting(lambda _: None))
+    new = [[Frame(SECOND_US + 1000 * number, 0x19F00000 + first + number, WARM) for number in range(1000)]
+           for first in (0, 1000, 2000)]  # fmt: skip
+    quiet = frames(0x19FF9C91, 0, 1000)
+
+    def observe(block, start):
+        passed.append(0)
+        held = to_columns([frame._replace(time=frame.time + start * SECOND_US) for frame in block])
+        columns.observe(Block(held), columns.split(held))
+        return passed[-1]
+
+    assert observe(new[0], 0) < 1000
+    assert observe(quiet, 1000) == 1000
+    assert observe(new[1], 3000) < 1000
+    assert observe(new[2], 4000) < 1000
+    assert observe(quiet, 5000) == 0
+    assert observe(quiet, 7000) == 1000
