@@ -142,7 +142,7 @@ def test_the_closing_line_counts_every_loss():
 
 def test_as_a_command(tmp_path):
     """Served on loopback at the port that is told, without the device that is left out, and counted at the end."""
-    options = ["--serve", "0", "--except", "roof fan", "--plain", "--speed", "20", "--seconds", "60"]
+    options = ["--serve", "0", "--except", "roof fan", "--plain", "--speed", "20", "--seconds", "30"]
     command = [sys.executable, "-m", "rvsim", "bench", *options]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         port = int(re.search(rb"port=(\d+)", process.stderr.readline())[1])

@@ -67,13 +67,13 @@ outdoor_c = 30.0
 @pytest.mark.parametrize(("sensor", "code"), [(1, 0), (2, 1)], ids=["right", "wrong"])
 def test_a_controller_in_another_process_is_judged(write, sensor, code):
     """The right one reads the cold cabin and is passed; one that reads the outdoor sensor, where it is warm, is not."""
-    name = write(f"[[expect]]{COLD_CABIN}", lasts="40s")
+    name = write(f"[[expect]]{COLD_CABIN}", lasts="20s")
     with serving(name, "--except", "control panel", "--speed", "10", "--junit", "v.xml") as (process, port):
-        controller(port, sensor, 39)
+        controller(port, sensor, 19)
         out, err = process.communicate(timeout=TIMEOUT_S)
     assert process.returncode == code, out + err
     met = "passed, 1 of 1" if code == 0 else "not passed, 0 of 1"
-    assert out.startswith(f"t, seed 1: {met} expectations met in 40 s of simulated time\n"), out
+    assert out.startswith(f"t, seed 1: {met} expectations met in 20 s of simulated time\n"), out
     assert ("not met  heat is asked for while the cabin is cold" in out) is (code == 1)
     assert f'failures="{code}"' in Path("v.xml").read_text(encoding="utf-8")
     assert "a client has connected: the run starts" in err
@@ -118,7 +118,8 @@ def port_in(lines):
 
 def test_nothing_goes_by_before_the_first_client(write):
     """It hears the run from its first frame on, whenever it comes, and what it sends counts as a device's."""
-    with serving(write(FAN, lasts="3s"), "--except", "roof fan", "--json") as (process, port), opened(port) as client:
+    options = (write(FAN, lasts="6s"), "--except", "roof fan", "--json", "--speed", "4")
+    with serving(*options) as (process, port), opened(port) as client:
         assert client.recv(10).timestamp < 0.5
         client.send(CLAIM)
         client.send(STATUS)
@@ -129,17 +130,17 @@ def test_nothing_goes_by_before_the_first_client(write):
 
 def test_a_client_that_leaves_in_the_middle(write):
     """The run goes on to its end, as a vehicle does; that is said, and what it did not do any more is not met."""
-    late = FAN + 'from = "100s"\n'
-    with serving(write(late, lasts="110s"), "--except", "roof fan", "--speed", "20") as (process, port):
+    late = FAN + 'from = "35s"\n'
+    with serving(write(late, lasts="40s"), "--except", "roof fan", "--speed", "20") as (process, port):
         with opened(port) as client:
             client.send(CLAIM)
             client.send(STATUS)
             assert client.recv(10) is not None
         out, err = process.communicate(timeout=TIMEOUT_S)
     assert process.returncode == 1
-    assert out.startswith("t, seed 1: not passed, 0 of 1 expectations met in 110 s of simulated time\n")
+    assert out.startswith("t, seed 1: not passed, 0 of 1 expectations met in 40 s of simulated time\n")
     assert re.search(
-        r"t: \d+ of 110 s of simulated time when the last client disconnected; the run goes on to its end", err
+        r"t: \d+ of 40 s of simulated time when the last client disconnected; the run goes on to its end", err
     )
     assert "2 frames received from clients" in err
 
@@ -186,7 +187,7 @@ def test_a_device_that_is_left_out_needs_no_kind(write, rvsim):
         '[[rig.device]]\nname = "x"\naddress = 0x90\n'
     )
     seen = '[[expect]]\nexpect = "seen"\nsight = { device = "tank" }\n'
-    Path("k.toml").write_text(f'schema = 1\ntitle = "T"\nlasts = "2s"\n{seen}{rig}', encoding="utf-8")
+    Path("k.toml").write_text(f'schema = 1\ntitle = "T"\nlasts = "0.8s"\n{seen}{rig}', encoding="utf-8")
     typed = ("bench", "k.toml", "--plain", "--speed", "max")
     code, _, err = rvsim(*typed)
     assert (code, "it cannot be simulated without a kind" in err) == (2, True)
