@@ -89,7 +89,8 @@ def healthy(record):
 def chosen():
     """Return the seeds to be tried: all in logs of an hour, else by chance a third with the rig, a sixth without.
 
-    Always among them: the first two with the rig, and the first without, of each kind, and of each kind of which nothing may be told.
+    Always among them, of each kind that must be told and of each of which nothing may be told: the first two with the
+    rig, the first one without.
     """
 
     def choose(seeds, rig):

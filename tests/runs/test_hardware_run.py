@@ -160,7 +160,9 @@ def test_in_front_of_another_program(tmp_path, trial, rvsim):
     only = TEXT.split("[[expect]]")[0] + "".join(one for one in out if "roof fan" not in one)
     Path(tmp_path / "fan.toml").write_text(only, encoding="utf-8")
     command = [sys.executable, "-m", "rvsim", "bench", str(tmp_path / "fan.toml"), "--serve", "0", "--plain"]
-    with subprocess.Popen([*command, "--speed", "10", "--seconds", "300"], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+    with subprocess.Popen(
+        [*command, "--speed", "10", "--seconds", "300"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as process:
         line = b""
         while b"port=" not in line:
             line = process.stderr.readline()

@@ -71,7 +71,6 @@ def scenario(made, seed):
     return [frame for frame in frames if not quiet[0] <= frame.time / SECOND_US < quiet[1]]
 
 
-@settings(max_examples=20, deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 100), st.integers(1, 60)), min_size=4, max_size=4),
     st.booleans(),

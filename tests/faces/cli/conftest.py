@@ -1,8 +1,12 @@
-"""Runs side by side whose progress is told soon, for those who wait for it before they interrupt them."""
+"""Commands as they are typed: in this process with streams of their own, and side by side with progress told soon."""
 
+import io
+import os
 import sys
 
 import pytest
+
+from rvsim.faces.cli import commands
 
 TOLD_SOON = """
 import sys
@@ -27,3 +31,29 @@ def side_by_side():
         return [sys.executable, "-c", TOLD_SOON, "shakedown", name, "--repeat", "2", "--processes", "2"]
 
     return command
+
+
+@pytest.fixture(scope="session")
+def run_here():
+    """Run a command in this process, with streams of its own: (exit code, stdout, stderr), the last two bytes.
+
+    What a process of its own adds (its arguments as the system gives them, closed streams, signals) is left to those
+    tests that start one.
+    """
+
+    def go(*arguments, folder, encoding="utf-8", stdin=os.devnull):
+        out, err = (io.TextIOWrapper(io.BytesIO(), encoding=encoding) for _ in range(2))
+        with pytest.MonkeyPatch.context() as here, open(stdin or os.devnull, encoding="utf-8") as nothing:
+            here.chdir(folder)
+            here.setenv("COLUMNS", "100")
+            here.setattr(sys, "argv", ["rvsim", *map(os.fsdecode, arguments)])
+            here.setattr(sys, "stdin", nothing if stdin else None)
+            here.setattr(sys, "stdout", out)
+            here.setattr(sys, "stderr", err)
+            here.setattr(commands, "handle_ending_signals", lambda: None)
+            code = commands.run()
+            out.flush()
+            err.flush()
+        return code, out.buffer.getvalue(), err.buffer.getvalue()
+
+    return go

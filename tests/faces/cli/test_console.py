@@ -10,7 +10,7 @@ import sys
 import pytest
 
 from rvsim import shipped
-from rvsim.faces.cli import commands, console, exits
+from rvsim.faces.cli import console, exits
 from rvsim.faces.cli.console import REPLACE_HANDLER, has_terminal, prepare, print_as
 
 LOG = "quiet.log"
@@ -55,7 +55,7 @@ function replaces signs, for all commands and all encodings."""
 
 
 @pytest.fixture(scope="module")
-def typed(tmp_path_factory):
+def typed(tmp_path_factory, run_here):
     """Run a command as it is typed, with a console of any encoding: (exit code, stdout, stderr), the last two bytes.
 
     ``alone`` asks for a process of its own, which options of ``subprocess.run`` and ``more`` of its environment need.
@@ -98,23 +98,6 @@ def typed(tmp_path_factory):
 
     assert go("bench", "heater_goes_quiet", "--seconds", "95", "--speed", "max", "--record", LOG)[0] == 0
     return go
-
-
-def run_here(*arguments, folder, encoding="utf-8", stdin=os.devnull):
-    """Run a command in this process, with streams of its own: (exit code, stdout, stderr)."""
-    out, err = (io.TextIOWrapper(io.BytesIO(), encoding=encoding) for _ in range(2))
-    with pytest.MonkeyPatch.context() as here, open(stdin or os.devnull, encoding="utf-8") as nothing:
-        here.chdir(folder)
-        here.setenv("COLUMNS", "100")
-        here.setattr(sys, "argv", ["rvsim", *map(os.fsdecode, arguments)])
-        here.setattr(sys, "stdin", nothing if stdin else None)
-        here.setattr(sys, "stdout", out)
-        here.setattr(sys, "stderr", err)
-        here.setattr(commands, "handle_ending_signals", lambda: None)
-        code = commands.run()
-        out.flush()
-        err.flush()
-    return code, out.buffer.getvalue(), err.buffer.getvalue()
 
 
 @pytest.mark.parametrize(
@@ -197,7 +180,7 @@ def test_what_is_closed_at_the_start_is_not_missed(typed, tmp_path, name, closed
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="this system has no /bin/sh")
-def test_a_log_from_a_closed_stdin_is_one_line(typed, tmp_path):
+def test_a_log_from_a_closed_stdin_is_one_line(typed, run_here, tmp_path):
     """Who asks for stdin and has none is told so."""
     command = ["/bin/sh", "-c", 'exec "$0" -m rvsim "$@" <&-', sys.executable, "survey", "-"]
     typed_here = (["replay", "-"], ["survey", "-", "--draft-rig", "x.toml"])
@@ -299,7 +282,7 @@ OWN = 'VERSION ""\nBO_ 2583680004 OWN: 8 X\n SG_ warm : 0|8@1+ (1,-40) [0|0] "°
 
 
 @pytest.mark.parametrize(("encoding", "end"), [("utf-8", "\n"), ("utf-8-sig", "\r\n"), ("utf-16", "\r\n")])
-def test_files_may_be_named_in_capitals_and_saved_as_windows_does(tmp_path, end, encoding):
+def test_files_may_be_named_in_capitals_and_saved_as_windows_does(run_here, tmp_path, end, encoding):
     """Scenario, rig, definitions and logs: names, line ends and encodings of other systems change nothing."""
     rig = (shipped.scenario_folder() / "rigs" / "ottersby.toml").read_text(encoding="utf-8")
     for name, text in {"RIG.TOML": rig, "CASE.TOML": CASE, "TRIP.LOG": TRIP, "OWN.DBC": OWN}.items():
