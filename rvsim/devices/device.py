@@ -15,7 +15,7 @@ from typing import Annotated, Any, ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 
 from rvsim.devices.answers import Answers, requests_address_claim
-from rvsim.devices.reported_faults import DM1, ReportedFaults
+from rvsim.devices.reported_faults import DM1, NO_FAULT_FIELDS, ReportedFaults
 from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
@@ -90,17 +90,21 @@ class Broadcast:
     spec: MessageSpec
     build: Callable[[], bytes | None]
     gap_us: int
-    send_if_due: Callable[[], None]
-    """Sends the message if it is due, and sets the timer of the next time."""
+    silent_until: Callable[[], int] | None = None
+    """Returns the time before which it is not sent, in microseconds; None where it is always sent."""
     last_sent: int = -1
     """When it was sent last, in microseconds; -1 before the first time."""
+    source: int | None = None
+    """The address for which ``identifier`` is kept."""
+    identifier: int = 0
 
 
 class Device:
     """One simulated node.
 
     The host sets ``now`` (microseconds) before each call, and takes ``outbox`` (identifier, data) and ``timers`` (delay
-    in microseconds, call) after it. A subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start``
+    in microseconds, call) after it. A timer's call returns the microseconds to its next call, None where it was the
+    last. A subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start``
     and returns the messages that it receives from ``receives``.
     """
 
@@ -134,11 +138,10 @@ class Device:
             self.world = context.world
         self.now = 0
         self.outbox: list[tuple[int, bytes]] = []
-        self.timers: list[tuple[int, Callable[[], None]]] = []
+        self.timers: list[tuple[int, Callable[[], int | None]]] = []
         self.claimer = Claimer(self._planned_name(), context.plan.address, self.random.randrange)
         self._claim_due: int | None = None
         self._has_started = False
-        self._identifiers: dict[tuple[int, int, int], int] = {}
         self._broadcasts: dict[str, Broadcast] = {}
         self._handlers: dict[int, Callable[[bytes], None]] = {}
         self._reported_faults = ReportedFaults()
@@ -316,39 +319,46 @@ class Device:
 
     def after(self, delay_us: int, call: Callable[[], None]) -> None:
         """Call once, ``delay_us`` from now."""
-        self.timers.append((delay_us, call))
+
+        def once() -> None:
+            call()
+
+        self.timers.append((delay_us, once))
 
     def every(self, period_us: int, call: Callable[[], None]) -> None:
         """Call now, and again each ``period_us``."""
 
-        def again() -> None:
-            self.timers.append((period_us, again))
+        def again() -> int:
             call()
+            return period_us
 
-        again()
+        self.timers.append((period_us, again))
+        call()
 
     def send(self, spec: MessageSpec, data: bytes, destination: int = GLOBAL_ADDRESS) -> None:
         """Send one frame from the claimed address; a device without an address sends nothing."""
         source = self.claimer.address
         if source is not None:
-            key = (spec.dgn, source, destination)
-            identifier = self._identifiers.get(key)
-            if identifier is None:  # computed once for each address
-                to = destination if is_addressed(spec.dgn) else None
-                identifier = self._identifiers[key] = spec.identifier(source, to)
-            self.outbox.append((identifier, data))
+            to = destination if is_addressed(spec.dgn) else None
+            self.outbox.append((spec.identifier(source, to), data))
 
-    def broadcast(self, message: str, build: Callable[[], bytes | None], key: str = "") -> None:
+    def broadcast(
+        self,
+        message: str,
+        build: Callable[[], bytes | None],
+        key: str = "",
+        silent_until: Callable[[], int] | None = None,
+    ) -> None:
         """Send a message at its broadcast gap from now on, the first time at a random moment within a second.
 
         ``key`` names the broadcast for ``send_now`` where one message has several; by default it is the message.
-        Where ``build`` returns None nothing is sent this time.
+        Where ``build`` returns None nothing is sent this time, and nothing before the time that ``silent_until``
+        returns (microseconds): whole gaps are left out.
         """
         spec = self.catalogue.by_name(message)
         key = key or message
-        planned = Broadcast(spec, build, spec.gap_us or DEFAULT_GAP_US, partial(self._send_if_due, key))
-        self._broadcasts[key] = planned
-        self.after(self.random.randrange(min(planned.gap_us, SECOND_US)), planned.send_if_due)
+        planned = self._broadcasts[key] = Broadcast(spec, build, spec.gap_us or DEFAULT_GAP_US, silent_until)
+        self.timers.append((self.random.randrange(min(planned.gap_us, SECOND_US)), partial(self._send_if_due, planned)))
 
     def send_now(self, key: str) -> None:
         """Send a broadcast at once because its data changed; the next one is due a whole gap later.
@@ -361,30 +371,45 @@ class Device:
 
     def _send_broadcast(self, planned: Broadcast) -> None:
         planned.last_sent = self.now
+        if planned.silent_until is not None and self.now < planned.silent_until():
+            return
         data = planned.build()
-        if data is not None:
-            self.send(planned.spec, data)
+        if data is None:
+            return
+        source = self.claimer.address
+        if source is None:
+            return
+        if source != planned.source:  # worked out once for each address
+            planned.source = source
+            planned.identifier = planned.spec.identifier(
+                source, GLOBAL_ADDRESS if is_addressed(planned.spec.dgn) else None
+            )
+        self.outbox.append((planned.identifier, data))
 
-    def _send_if_due(self, key: str) -> None:
-        planned = self._broadcasts[key]
-        wait_us = planned.last_sent + planned.gap_us - self.now if planned.last_sent >= 0 else 0
-        if wait_us <= 0:
-            self._send_broadcast(planned)
-            wait_us = planned.gap_us
-        self.timers.append((wait_us, planned.send_if_due))
+    def _send_if_due(self, planned: Broadcast) -> int:
+        """Send a broadcast if it is due, and return the time to the next one, in microseconds."""
+        if planned.last_sent >= 0:
+            wait_us = planned.last_sent + planned.gap_us - self.now
+            if wait_us > 0:
+                return wait_us
+        self._send_broadcast(planned)
+        gap_us = planned.gap_us
+        if planned.silent_until is None:
+            return gap_us
+        return max(1, -((self.now - planned.silent_until()) // gap_us)) * gap_us
 
     def _start_heartbeat(self, function: str) -> None:
         spec = self.catalogue.by_name("DM_RV")
         dsas = FUNCTIONS[function].dsas
         dsa = spec.by_name["dsa"].all_ones if not dsas else dsas[0]
+        pack = spec.packer("operating_status_2", *NO_FAULT_FIELDS, operating_status_1=1, dsa=dsa)
+        healthy = [pack(operating_status_2=active, **NO_FAULT_FIELDS) for active in (0, 1)]
 
         def build() -> bytes:
-            return spec.pack(
-                operating_status_1=1,
-                operating_status_2=int(self.active(function)),
-                dsa=dsa,
-                **self._reported_faults.next_heartbeat_fields(function),
-            )
+            active = int(bool(self.active(function)))
+            if not self._reported_faults.affects(function):
+                return healthy[active]
+            return pack(operating_status_2=active, **self._reported_faults.next_heartbeat_fields(function))
 
         self.broadcast("DM_RV", build, key=f"DM_RV {function}")
 

@@ -7,6 +7,14 @@ not know why a node has a fault, nor when it sends.
 from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT, Dm1Report, Lamps, ReportedFault, pack_dm1
 
 DM1 = 0x0FECA
+NO_FAULT_FIELDS = {
+    "yellow_lamp_status": 0,
+    "red_lamp_status": 0,
+    "spn": NO_FAULT_SPN,
+    "fmi": NO_FAULT_FMI,
+    "occurrence_count": UNKNOWN_COUNT,
+}
+"""The fault fields of the heartbeat of a function without a fault."""
 
 
 class ReportedFaults:
@@ -25,6 +33,10 @@ class ReportedFaults:
         """The functions that have a fault."""
         return tuple(self._faults)
 
+    def affects(self, function: str) -> bool:
+        """Tell whether a function has a fault."""
+        return function in self._faults
+
     def add(self, function: str, fault: ReportedFault, *, red: bool) -> None:
         """Add a fault, with the red lamp or the yellow one."""
         self._faults.setdefault(function, {})[fault] = red
@@ -42,13 +54,7 @@ class ReportedFaults:
         """Return the fault fields of a function's next heartbeat: the newest fault first, then each in turn."""
         faults = list(reversed(self._faults.get(function, {}).items()))
         if not faults:
-            return {
-                "yellow_lamp_status": 0,
-                "red_lamp_status": 0,
-                "spn": NO_FAULT_SPN,
-                "fmi": NO_FAULT_FMI,
-                "occurrence_count": UNKNOWN_COUNT,
-            }
+            return NO_FAULT_FIELDS
         self._turns[function] += 1
         fault, red = faults[self._turns[function] % len(faults)]
         return {

@@ -175,7 +175,12 @@ class Bench:
 
     def call_device(self, name: str, action: Callable[[Device], None]) -> None:
         """Call ``action`` with a device now."""
-        self._call((self._by_name[name], partial(action, self._by_name[name])))
+        device = self._by_name[name]
+
+        def call() -> None:
+            action(device)
+
+        self._call((device, call))
 
     def switch_off(self, name: str) -> None:
         """Take a device's power away: it no longer sends or receives, and loses its state."""
@@ -236,24 +241,50 @@ class Bench:
         """Send a frame of a node that is not simulated, now."""
         self.line.send(identifier, data, None)
 
-    def _call(self, planned: tuple[Device, Callable[[], None]]) -> None:
-        """Call into a device at the present time, then take its frames and its timers."""
+    def _call(self, planned: tuple[Device, Callable[[], int | None]]) -> None:
+        """Call into a device at the present time, and again after the time that the call returns."""
         device, call = planned
         if device in self._stopped:
             return
-        kernel = self.kernel
-        device.now = now = kernel.now
-        if now >= self._next_second:  # the physics advance in whole seconds
-            self._next_second = now - now % SECOND_US + SECOND_US
-            self.world.advance(now)
+        device.now = now = self.kernel.now
+        if now >= self._next_second:
+            self._advance_world(now)
         try:
-            call()
+            delay = call()
         except Exception as error:  # no error of a device stops the others
             self._remove_failed(device, error)
             return
+        if delay is not None:
+            self.kernel.at(now + delay, self._call_action, planned, 1)
+        if device.outbox or device.timers:
+            self._take_from(device)
+
+    def _pass_to(self, device: Device, identifier: int, data: bytes) -> None:
+        """Have a device receive a frame at the present time."""
+        if device in self._stopped:
+            return
+        device.now = now = self.kernel.now
+        if now >= self._next_second:
+            self._advance_world(now)
+        try:
+            device.receive(identifier, data)
+        except Exception as error:
+            self._remove_failed(device, error)
+            return
+        if device.outbox or device.timers:
+            self._take_from(device)
+
+    def _advance_world(self, now: int) -> None:
+        """Advance the physics, in whole seconds."""
+        self._next_second = now - now % SECOND_US + SECOND_US
+        self.world.advance(now)
+
+    def _take_from(self, device: Device) -> None:
+        """Take a device's frames and its timers."""
+        kernel = self.kernel
         if device.timers:
             for delay, later in device.timers:
-                kernel.at(now + delay, self._call_action, (device, later), 1)
+                kernel.at(kernel.now + delay, self._call_action, (device, later), 1)
             device.timers.clear()
         if device.outbox:
             gates = self.outgoing_gates[device.name]
@@ -303,17 +334,18 @@ class Bench:
             if self.incoming_gates and device.name in self.incoming_gates:
                 self._receive_through(device, identifier, data)
             else:
-                self._call((device, partial(device.receive, identifier, data)))
+                self._pass_to(device, identifier, data)
 
     def _receive_through(self, device: Device, identifier: int, data: bytes) -> None:
         passed = self._pass_gates(self.incoming_gates[device.name], identifier, data)
         if passed is None:
             return
-        receive = partial(device.receive, passed.identifier, passed.data)
-        if passed.delay:
-            self.kernel.at(self.kernel.now + passed.delay, self._call_action, (device, receive), priority=1)
+        identifier, data, delay = passed
+        if delay:
+            receive = partial(device.receive, identifier, data)
+            self.kernel.at(self.kernel.now + delay, self._call_action, (device, receive), priority=1)
         else:
-            self._call((device, receive))
+            self._pass_to(device, identifier, data)
 
     def _remove_failed(self, device: Device, error: Exception) -> None:
         self.switch_off(device.name)  # for good: nobody switches it on again

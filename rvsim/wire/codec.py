@@ -97,18 +97,19 @@ def _occupied_bits(fields: Sequence[FieldSpec]) -> int:
     return bits
 
 
-def compile_pack(fields: Sequence[FieldSpec], length: int) -> Pack:
+def compile_pack(fields: Sequence[FieldSpec], length: int, base: bytes | None = None) -> Pack:
     """Generate ``pack(field=raw, ...) -> bytes`` of ``length`` bytes.
 
-    A field that is not named has all bits set (no data, or "unchanged" in a command), and so have the bits that
-    belong to no field (rv-c.com/node/522). A raw integer that does not fit raises ValueError.
+    A field that is not named has all bits set (no data, or "unchanged" in a command). The bits that belong to no field
+    are those of ``base``; without it they are set too (rv-c.com/node/522). A raw integer that does not fit raises
+    ValueError.
     """
     parameters = ",".join(f"{parameter_name(f.name)}={-1 if f.signed else f.all_ones}" for f in fields)
     checks = [
         f"({'|'.join(parameter_name(f.name) for f in group)})>>{width}" for width, group in _by_width(fields).items()
     ]
     checks += [f"not {-(1 << f.length - 1)}<={parameter_name(f.name)}<{1 << f.length - 1}" for f in fields if f.signed]
-    fill = (1 << 8 * length) - 1 & ~_occupied_bits(fields)
+    fill = int.from_bytes(b"\xff" * length if base is None else base, "little") & ~_occupied_bits(fields)
     value = "|".join([*(_write_expression(field) for field in fields), str(fill)])
     refused = ",".join(parameter_name(f.name) for f in fields)
     source = (

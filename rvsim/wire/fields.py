@@ -286,19 +286,24 @@ class FieldSpec:
         """The unit for a person: °C for degC."""
         return printed_unit(self.unit)
 
+    @cached_property
+    def _scaling(self) -> tuple[int, int, int, int, int, Mapping[int, State]]:
+        """What ``raw`` needs, in one place."""
+        return *self.raw_limits, self.unit_steps, self.offset, self.scale, self.states
+
     def raw(self, value: float) -> int:
         """Return the raw integer nearest to a value in ``unit``.
 
         Raises:
             ValueError: the value is outside the range of the field, or not a number.
         """
-        low, high = self.raw_limits
-        steps = value * self.unit_steps - self.offset
+        low, high, unit_steps, offset, scale, states = self._scaling
+        steps = value * unit_steps - offset
         try:
-            raw = round(steps / self.scale if self.scale != 1 else steps)
+            raw = round(steps / scale if scale != 1 else steps)
         except (ValueError, OverflowError):  # not a number, or beyond all numbers
             raw = high + 1
-        if not low <= raw <= high or raw in self.states:
+        if not low <= raw <= high or raw in states:
             limits = f"{self.text(low)} to {self.text(high)} {self.printed_unit}".rstrip()
             raise ValueError(f"{self.title} {value} is outside {limits}")
         return raw

@@ -74,6 +74,14 @@ class MessageSpec:
         """The function from raw integers to bytes: ``spec.pack(instance=1)``; a field that is not named is all ones."""
         return compile_pack(self.fields, self.length)
 
+    def packer(self, *names: str, **constants: int) -> Pack:
+        """Return a faster ``pack`` to which only these fields are given; the others are constants, or all ones.
+
+        Raises:
+            ValueError: a field does not exist, or a constant does not fit.
+        """
+        return compile_pack([self.field(name) for name in names], self.length, self.encode(constants))
+
     @cached_property
     def min_length(self) -> int:
         """The smallest number of bytes that contains every field."""

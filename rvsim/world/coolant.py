@@ -60,7 +60,8 @@ class Coolant:
         self.burner_w = 0.0
         self.to_cabin_w_per_k = plan.hose_loss_w_per_k
         self.to_water_w_per_k = 0.0
-        self._fan_w_per_k = 0.0
+        self._water_w_per_k = self._exchanged_w_per_k(plan.water_exchanger_w_per_k)
+        self._fan_fraction = self._fan_w_per_k = 0.0
         self._pumps: dict[str, bool] = {}
 
     @property
@@ -83,7 +84,10 @@ class Coolant:
         Raises:
             ValueError: the fraction is not between 0 and 1.
         """
+        if fraction == self._fan_fraction:
+            return
         exchanger = self._plan.cabin_exchanger_w_per_k * _checked_fraction("the cabin fan", fraction) ** _FAN_EXPONENT
+        self._fan_fraction = fraction
         self._fan_w_per_k = self._exchanged_w_per_k(exchanger)
         self._update_cabin_conductance()
 
@@ -101,7 +105,7 @@ class Coolant:
 
     def set_water_circulation(self, *, running: bool) -> None:
         """Send coolant through the hot-water exchanger, or stop it."""
-        self.to_water_w_per_k = self._exchanged_w_per_k(self._plan.water_exchanger_w_per_k) if running else 0.0
+        self.to_water_w_per_k = self._water_w_per_k if running else 0.0
 
     def _exchanged_w_per_k(self, exchanger_w_per_k: float) -> float:
         """Return the conductance of an exchanger with the pump's flow, which cools on its way through it.

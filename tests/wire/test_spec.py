@@ -113,6 +113,9 @@ def test_what_is_not_named_is_sent_as_ones(catalogue, name, data):
     expected = THEIRS[name].encode(ones | {key: raws[key] for key in named}, scaling=False, strict=False, padding=True)
     assert spec.encode({key: raws[key] for key in named}) == expected
     assert spec.encode({}) == spec.pack() == b"\xff" * 8
+    given_later = data.draw(st.sets(st.sampled_from(sorted(raws)))) & named
+    pack = spec.packer(*given_later, **{key: raws[key] for key in named - given_later})
+    assert pack(**{key: raws[key] for key in given_later}) == expected
 
 
 @every_layout

@@ -54,11 +54,10 @@ class AmbientSensor(Device):
     def _status_builder(self) -> Callable[[], bytes]:
         spec = self.catalogue.by_name("THERMOSTAT_AMBIENT_STATUS")
         measured = spec.by_name["ambient_temperature"].sensor_raw
+        pack = spec.packer("ambient_temperature", instance=self._instance)
 
         def build() -> bytes:
             self._last_sent_c = self._measured_c
-            return spec.pack(
-                instance=self._instance, ambient_temperature=measured(self._measured_c + self.random.gauss(0, NOISE_K))
-            )
+            return pack(ambient_temperature=measured(self._measured_c + self.random.gauss(0, NOISE_K)))
 
         return build

@@ -8,6 +8,7 @@ What it cannot measure it sends as no data: the state of health, the relative ca
 established) and the ripple, since no alternating current is simulated.
 """
 
+from collections.abc import Callable
 from typing import Annotated
 
 from pydantic import Field
@@ -45,7 +46,7 @@ class BatteryMonitor(DcSource):
         """Count each second; send the battery's state at the gaps."""
         super().on_start()
         self.every(SECOND_US, self._count)
-        self.broadcast_unless_outranked("DC_SOURCE_STATUS_3", self._dc_status_3)
+        self.broadcast_unless_outranked("DC_SOURCE_STATUS_3", self._dc_status_3())
 
     def _count(self) -> None:
         amps = self.world.battery_amps
@@ -54,13 +55,15 @@ class BatteryMonitor(DcSource):
 
     def sense(self) -> SensedBattery:
         """Return what the shunt measures, and the count."""
+        world, noise = self.world, self.random.gauss
         return SensedBattery(
-            self.world.battery_volts + self.random.gauss(0, NOISE_V),
-            self.world.battery_amps + self.random.gauss(0, NOISE_A),
+            world.battery_volts + noise(0, NOISE_V),
+            world.battery_amps + noise(0, NOISE_A),
             100 * self._counted_ah / self.settings.battery_ah,
-            self.world.battery_c,
+            world.battery_c,
         )
 
-    def _dc_status_3(self) -> bytes:
-        remaining = self._dc_3.by_name["capacity_remaining"]
-        return self.pack_source(self._dc_3, capacity_remaining=remaining.sensor_raw(self._counted_ah))
+    def _dc_status_3(self) -> Callable[[], bytes]:
+        measured = self._dc_3.by_name["capacity_remaining"].sensor_raw
+        pack = self.source_packer(self._dc_3, "capacity_remaining")
+        return lambda: pack(capacity_remaining=measured(self._counted_ah))

@@ -63,8 +63,8 @@ class Charger(DcSource):
     def on_start(self) -> None:
         """Control the charge each second; send the state of charger and battery at their gaps."""
         self.every(SECOND_US, self._update)
-        self.broadcast("CHARGER_STATUS", self._charger_status)
-        self.broadcast("CHARGER_STATUS_2", self._charger_status_2)
+        self.broadcast("CHARGER_STATUS", self._charger_status())
+        self.broadcast("CHARGER_STATUS_2", self._charger_status_2())
         super().on_start()
 
     def active(self, function: str) -> bool:
@@ -111,31 +111,46 @@ class Charger(DcSource):
 
     # Status.
 
-    def _charger_status(self) -> bytes:
-        fields = self._status_1.by_name
-        return self._status_1.pack(
+    def _charger_status(self) -> Callable[[], bytes]:
+        volts, amps = (self._status_1.by_name[name].sensor_raw for name in ("charge_voltage", "charge_current"))
+        pack = self._status_1.packer(
+            "charge_voltage", "charge_current", "charge_current_percent_of_maximum", "operating_state",
             charger_instance=self._instance,
-            charge_voltage=fields["charge_voltage"].sensor_raw(self.world.battery_volts),
-            charge_current=fields["charge_current"].sensor_raw(self._amps),
-            charge_current_percent_of_maximum=round(200 * min(1.0, self._amps / self.settings.full_amps)),
-            operating_state=self._stage,
             default_state_on_power_up=1,
             auto_recharge_enable=1,
             force_charge=0,
-        )
+        )  # fmt: skip
 
-    def _charger_status_2(self) -> bytes:
-        fields = self._status_2.by_name
-        return self._status_2.pack(
+        def build() -> bytes:
+            charging = self._amps
+            return pack(
+                charge_voltage=volts(self.world.battery_volts),
+                charge_current=amps(charging),
+                charge_current_percent_of_maximum=round(200 * min(1.0, charging / self.settings.full_amps)),
+                operating_state=self._stage,
+            )
+
+        return build
+
+    def _charger_status_2(self) -> Callable[[], bytes]:
+        names = ("charging_voltage", "charging_current", "charger_temperature")
+        volts, amps, celsius = (self._status_2.by_name[name].sensor_raw for name in names)
+        pack = self._status_2.packer(
+            *names,
             charger_instance=self._instance,
             dc_source_instance=self.source,
             charger_priority=self.priority,
-            charging_voltage=fields["charging_voltage"].sensor_raw(self.world.battery_volts),
-            charging_current=fields["charging_current"].sensor_raw(self._amps),
-            charger_temperature=fields["charger_temperature"].sensor_raw(
-                self.world.cabin_c + self.settings.case_above_cabin_k * self._amps / self.settings.full_amps
-            ),
         )
+
+        def build() -> bytes:
+            charging, world, plan = self._amps, self.world, self.settings
+            return pack(
+                charging_voltage=volts(world.battery_volts),
+                charging_current=amps(charging),
+                charger_temperature=celsius(world.cabin_c + plan.case_above_cabin_k * charging / plan.full_amps),
+            )
+
+        return build
 
     def sense(self) -> SensedBattery:
         """Return the battery's true state: its measurement has no error."""

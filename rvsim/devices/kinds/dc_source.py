@@ -14,6 +14,7 @@ from typing import Annotated, ClassVar, NamedTuple
 from pydantic import Field
 
 from rvsim.devices.device import Device, DeviceContext, Settings
+from rvsim.wire.codec import Pack
 from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
@@ -74,12 +75,12 @@ class DcSource(Device):
 
     def on_start(self) -> None:
         """Send the battery's state at the gaps."""
-        self.broadcast_unless_outranked("DC_SOURCE_STATUS_1", self._dc_status_1)
-        self.broadcast_unless_outranked("DC_SOURCE_STATUS_2", self._dc_status_2)
+        self.broadcast_unless_outranked("DC_SOURCE_STATUS_1", self._dc_status_1())
+        self.broadcast_unless_outranked("DC_SOURCE_STATUS_2", self._dc_status_2())
 
     def broadcast_unless_outranked(self, message: str, build: Callable[[], bytes]) -> None:
         """Send a DC source message at its gap while no device of a higher priority reports the battery."""
-        self.broadcast(message, lambda: None if self.now < self._quiet_until else build())
+        self.broadcast(message, build, silent_until=lambda: self._quiet_until)
 
     def _on_other_source(self, data: bytes) -> None:
         """Stop sending for a while if this message has a higher priority; all of these messages begin alike."""
@@ -96,28 +97,36 @@ class DcSource(Device):
         known = fields["device_priority"].state(priority) is State.VALUE
         return known and priority is not None and instance == self.source and priority > self.priority
 
-    def pack_source(self, spec: MessageSpec, **raws: int) -> bytes:
-        """Return the data of a DC source message with these raw values."""
-        return spec.pack(instance=self.source, device_priority=self.priority, **raws)
+    def source_packer(self, spec: MessageSpec, *names: str) -> Pack:
+        """Return the function from the raw values of these fields to the data of a DC source message."""
+        return spec.packer(*names, instance=self.source, device_priority=self.priority)
 
-    def _dc_status_1(self) -> bytes:
-        fields, battery = self._dc_1.by_name, self.sense()
-        return self.pack_source(
-            self._dc_1,
-            dc_voltage=fields["dc_voltage"].sensor_raw(battery.volts),
-            dc_current=fields["dc_current"].sensor_raw(battery.amps),
-        )
+    def _dc_status_1(self) -> Callable[[], bytes]:
+        volts, amps = (self._dc_1.by_name[name].sensor_raw for name in ("dc_voltage", "dc_current"))
+        pack = self.source_packer(self._dc_1, "dc_voltage", "dc_current")
 
-    def _dc_status_2(self) -> bytes:
-        fields, battery = self._dc_2.by_name, self.sense()
-        minutes, meaning = self._time_remaining(battery)
-        return self.pack_source(
-            self._dc_2,
-            source_temperature=fields["source_temperature"].sensor_raw(battery.celsius),
-            state_of_charge=fields["state_of_charge"].sensor_raw(battery.percent),
-            time_remaining=fields["time_remaining"].sensor_raw(minutes),
-            time_remaining_interpretation=meaning,
-        )
+        def build() -> bytes:
+            battery = self.sense()
+            return pack(dc_voltage=volts(battery.volts), dc_current=amps(battery.amps))
+
+        return build
+
+    def _dc_status_2(self) -> Callable[[], bytes]:
+        names = ("source_temperature", "state_of_charge", "time_remaining")
+        celsius, percent, remaining = (self._dc_2.by_name[name].sensor_raw for name in names)
+        pack = self.source_packer(self._dc_2, *names, "time_remaining_interpretation")
+
+        def build() -> bytes:
+            battery = self.sense()
+            minutes, meaning = self._time_remaining(battery)
+            return pack(
+                source_temperature=celsius(battery.celsius),
+                state_of_charge=percent(battery.percent),
+                time_remaining=remaining(minutes),
+                time_remaining_interpretation=meaning,
+            )
+
+        return build
 
     def _time_remaining(self, battery: SensedBattery) -> tuple[float | None, int]:
         """Return the minutes to empty or to full at the present current, None below the smallest current; and which."""

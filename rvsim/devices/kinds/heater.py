@@ -104,7 +104,7 @@ class Heater(Device):
         heat_wanted = powered and (self._commanded["heat_output_level"] > 0 or self._is_heating_water)
         shortfall = (MAX_COOLANT_C - self.world.coolant_c) / COOLANT_BAND_K
         self._burner = min(1.0, max(0.0, shortfall)) if heat_wanted else 0.0
-        output, fan, plan = self._output_fraction(), self._fan_fraction(), self.settings
+        output, fan, plan = *self._output_and_fan(), self.settings
         self.world.set_burner(self._burner)
         self.world.set_cabin_fan(output * fan)
         self.world.set_water_circulation(running=self._is_heating_water)
@@ -118,16 +118,16 @@ class Heater(Device):
         wanted = self._water.by_name["set_point_temperature"].value(self._water_set_point)
         return self.world.water_c < (wanted if self._is_heating_water else wanted - WATER_BAND_K)
 
-    def _fan_fraction(self) -> float:
-        """Return the fan's fraction of full speed: as commanded, but 0 while coolant is cold or supply is low."""
+    def _output_and_fan(self) -> tuple[float, float]:
+        """Return the fractions of full output that the cabin's valve lets through, and of full speed of the fan.
+
+        They are as commanded, but 0 while coolant is cold or supply is low, and no heat comes without the fan.
+        """
         blocked = self.world.coolant_c < MIN_FAN_COOLANT_C or self.world.battery_volts < MIN_SUPPLY_VOLTS
         if blocked or not self._commanded["heat_output_level"]:
-            return 0.0
-        return self._commanded_fraction("circulation_fan_speed")
-
-    def _output_fraction(self) -> float:
-        """Return the fraction of its output that the cabin's valve lets through."""
-        return self._commanded_fraction("heat_output_level") if self._fan_fraction() else 0.0
+            return 0.0, 0.0
+        fan = self._commanded_fraction("circulation_fan_speed")
+        return self._commanded_fraction("heat_output_level") if fan else 0.0, fan
 
     def _commanded_fraction(self, name: str) -> float:
         return min(1.0, self._commanded[name] * PERCENT_STEP / 100)
@@ -135,7 +135,7 @@ class Heater(Device):
     # Status.
 
     def _send_changes(self) -> None:
-        furnace = (self._commanded["operating_mode"], self._fan_fraction(), self._output_fraction())
+        furnace = (self._commanded["operating_mode"], *self._output_and_fan())
         water = (self._water_mode, self._water_set_point, self._is_heating_water, self._burner > 0, *self._supply())
         before, self._last_state = self._last_state, (furnace, water)
         if before and before[0] != furnace:
@@ -145,12 +145,13 @@ class Heater(Device):
 
     def _furnace_status(self) -> bytes:
         """Return the data; dead bands and zone signals stand at unsure places and are sent as no data."""
+        output, fan = self._output_and_fan()
         return self._furnace.pack(
             instance=self._zone,
             operating_mode=self._commanded["operating_mode"],
             heat_source=0,
-            circulation_fan_speed=round(self._fan_fraction() * 100 / PERCENT_STEP),
-            heat_output_level=round(self._output_fraction() * 100 / PERCENT_STEP),
+            circulation_fan_speed=round(fan * 100 / PERCENT_STEP),
+            heat_output_level=round(output * 100 / PERCENT_STEP),
         )
 
     def _supply(self) -> tuple[int, int]:

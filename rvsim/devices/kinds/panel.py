@@ -124,6 +124,7 @@ class Panel(Device):
         self._last_heat_percent = self._trim_percent = 0.0
         self._fan_percent = 0.0
         self._received: dict[tuple[str, int | None], tuple[int, bytes]] = {}
+        self._decoded: dict[tuple[str, int], tuple[bytes, dict[str, int]]] = {}
         self._sent_commands: dict[str, tuple[int, dict[str, int]]] = {}
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
@@ -158,8 +159,12 @@ class Panel(Device):
         data = self._last_data(message, instance)
         if data is None:
             return None
-        values = self.catalogue.by_name(message).decode(data)
-        return {r.field.name: r.raw for r in values if r.state is State.VALUE and r.raw is not None}
+        known = self._decoded.get((message, instance))
+        if known is None or known[0] is not data:  # a status is repeated much more often than it changes
+            readings = self.catalogue.by_name(message).decode(data)
+            values = {r.field.name: r.raw for r in readings if r.state is State.VALUE and r.raw is not None}
+            known = self._decoded[message, instance] = (data, values)
+        return known[1]
 
     def _last_data(self, message: str, instance: int) -> bytes | None:
         when, data = self._received.get((message, instance), (None, None))
