@@ -1,7 +1,7 @@
 """Who may import whom: found by reading the code of the package, without running it."""
 
 import ast
-from functools import cache, lru_cache
+from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -51,21 +51,10 @@ def files():
     return {path.relative_to(PACKAGE).as_posix(): path.read_text(encoding="utf-8") for path in PACKAGE.rglob("*.py")}
 
 
-parsed = lru_cache(maxsize=1000)(ast.parse)
-"""The tree of a text, parsed once for all who look at it."""
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _trees_are_let_go():
-    """Free the trees at the end: they take some 100 MB."""
-    yield
-    parsed.cache_clear()
-
-
 def imports(file, text, nodes=ast.walk):
     """Return every module and every name that a file imports, wherever in it, in full."""
     found = set()
-    for node in nodes(parsed(text)):
+    for node in nodes(ast.parse(text)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -94,7 +83,7 @@ def dotted(node):
 
 def names(file, text):
     """Return every dotted name that is used in a file: spelled in full from an import, else with a dot before it."""
-    tree = parsed(text)
+    tree = ast.parse(text)
     known = {}
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
