@@ -28,11 +28,17 @@ def pytest_collection_modifyitems(items):
     items.sort(key=lambda item: item.path.name not in LONG_FILES)
 
 
+def pytest_configure():
+    """Search for no garbage while the tests are collected, which makes none: a third faster."""
+    gc.disable()
+
+
 def pytest_collection_finish():
     """Leave what lives as long as the tests out of every search for garbage, and search less often: a tenth faster."""
     gc.collect()
     gc.freeze()
     gc.set_threshold(200_000, 20, 100)
+    gc.enable()
 
 
 @pytest.fixture(scope="session", autouse=True)
