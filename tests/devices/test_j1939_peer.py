@@ -40,7 +40,7 @@ class Vehicle:
         self.bench = Bench(rig, catalogue, kinds_by_name(), on_frame=self._send)
         for moment, name, do in acts:
             self.bench.plan(moment, partial(self.bench.call_device, name, do))
-        self.started = time.monotonic()
+        self.told, self.now_s, self.pace = time.monotonic(), 0.0, 1.0
         self.foreign: list[tuple[int, bytes]] = []
         self.heard: list[tuple[int, bytes]] = []
         self.watch = Watch(catalogue)
@@ -68,7 +68,9 @@ class Vehicle:
             if message is not None and not self.lose(message.arbitration_id, message.data):
                 self.foreign.append((message.arbitration_id, bytes(message.data)))
                 self.bench.send(*self.foreign[-1])
-            self.bench.run_until(round((time.monotonic() - self.started) * 1e6))
+            before, self.told = self.told, time.monotonic()
+            self.now_s += (self.told - before) * self.pace
+            self.bench.run_until(round(self.now_s * 1e6))
 
 
 @pytest.fixture
@@ -219,9 +221,12 @@ def test_a_packet_of_its_message_is_lost_and_it_never_sends_it_again(vehicle, st
     ours.until(lambda: ours.address == HEATER)
     ours.lose = lambda identifier, data: identifier == 0x1CEB5E90 and data[0] == 2
     application.send_pgn(0, 0xDF, HEATER, 6, list(range(20)))
+    ours.until(lambda: any(identifier == 0x1CEB5E90 and data[0] == 3 for identifier, data in ours.heard))
+    ours.pace = 4.0  # nothing more is to come of theirs until our patience ends
     ours.until(lambda: (0x1CEC905E, bytes.fromhex("FF 03 FF FF FF 00 DF 00")) in ours.heard)
     assert ours.heard.count((0x1CEC905E, bytes.fromhex("11 02 02 FF FF 00 DF 00"))) == 3
     assert [data[0] for identifier, data in ours.heard if identifier == 0x1CEB5E90] == [1, 3]
+    ours.pace = 1.0
     application.send_request(0, PRODUCT, HEATER)
     ours.until(lambda: of(received, PRODUCT))
 

@@ -30,11 +30,11 @@ while True:
     print(now, flush=True)
     time.sleep(0.01)
 """
-RECORDED_US = 2_500_000
+RECORDED_US = 1_600_000
 
 
 def test_all_but_the_last_second_survives_a_kill(tmp_path):
-    """A frame every 10 ms, flushed as a run does; killed without warning after two and a half seconds."""
+    """A frame every 10 ms, flushed as a run does; killed without warning after 1.6 s."""
     command = [sys.executable, "-c", RECORDER]
     with subprocess.Popen(command, cwd=tmp_path, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
@@ -48,5 +48,5 @@ def test_all_but_the_last_second_survives_a_kill(tmp_path):
         with open_log(tmp_path / f"x{suffix}") as log:
             times = [int.from_bytes(frame.data, "little") for frame in log.frames()]
         assert last - 1_000_000 <= times[-1], suffix
-        assert len(times) > 100
+        assert len(times) > 30
         assert log.statistics.unreadable_count <= 1  # the line in which the process was killed

@@ -155,17 +155,19 @@ def test_a_device_that_is_not_in_the_rig_cannot_be_left_out(trial, tmp_path):
 
 
 def test_in_front_of_another_program(tmp_path, trial, rvsim):
-    """A bench without anything but a roof fan is served; its fan stands in for ours, over loopback."""
+    """A bench without anything but a roof fan is served at ten times the pace; its fan stands in for ours."""
     out = [f'[[change]]\ndevice = "{plan.name}"\nabsent = true\n' for plan in trial.loaded.rig.devices]
     only = TEXT.split("[[expect]]")[0] + "".join(one for one in out if "roof fan" not in one)
     Path(tmp_path / "fan.toml").write_text(only, encoding="utf-8")
     command = [sys.executable, "-m", "rvsim", "bench", str(tmp_path / "fan.toml"), "--serve", "0", "--plain"]
-    with subprocess.Popen([*command, "--seconds", "30"], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+    with subprocess.Popen(
+        [*command, "--speed", "10", "--seconds", "300"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as process:
         line = b""
         while b"port=" not in line:
             line = process.stderr.readline()
         port = re.search(rb"port=(\d+)", line)[1].decode()
-        text = TEXT.replace("20s", "8s").replace("15s", "7s")
+        text = TEXT.replace("20s", "4s").replace("15s", "3.5s")
         Path(tmp_path / "short.toml").write_text(text, encoding="utf-8")
         options = ["--interface", "socketcand", "--channel", "anything", "--adapter-option", "host=127.0.0.1"]
         code, shown, _ = rvsim(

@@ -118,7 +118,8 @@ def port_in(lines):
 
 def test_nothing_goes_by_before_the_first_client(write):
     """It hears the run from its first frame on, whenever it comes, and what it sends counts as a device's."""
-    with serving(write(FAN, lasts="3s"), "--except", "roof fan", "--json") as (process, port), opened(port) as client:
+    options = (write(FAN, lasts="6s"), "--except", "roof fan", "--json", "--speed", "4")
+    with serving(*options) as (process, port), opened(port) as client:
         assert client.recv(10).timestamp < 0.5
         client.send(CLAIM)
         client.send(STATUS)
@@ -129,17 +130,17 @@ def test_nothing_goes_by_before_the_first_client(write):
 
 def test_a_client_that_leaves_in_the_middle(write):
     """The run goes on to its end, as a vehicle does; that is said, and what it did not do any more is not met."""
-    late = FAN + 'from = "100s"\n'
-    with serving(write(late, lasts="110s"), "--except", "roof fan", "--speed", "20") as (process, port):
+    late = FAN + 'from = "75s"\n'
+    with serving(write(late, lasts="80s"), "--except", "roof fan", "--speed", "20") as (process, port):
         with opened(port) as client:
             client.send(CLAIM)
             client.send(STATUS)
             assert client.recv(10) is not None
         out, err = process.communicate(timeout=TIMEOUT_S)
     assert process.returncode == 1
-    assert out.startswith("t, seed 1: not passed, 0 of 1 expectations met in 110 s of simulated time\n")
+    assert out.startswith("t, seed 1: not passed, 0 of 1 expectations met in 80 s of simulated time\n")
     assert re.search(
-        r"t: \d+ of 110 s of simulated time when the last client disconnected; the run goes on to its end", err
+        r"t: \d+ of 80 s of simulated time when the last client disconnected; the run goes on to its end", err
     )
     assert "2 frames received from clients" in err
 

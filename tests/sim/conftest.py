@@ -108,7 +108,7 @@ def naive_bits():
     return lambda identifier, data: len(wire(identifier, data)) + 13
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def run(catalogue):
     """Run the shipped vehicle: returns the bench and its frames."""
 

@@ -85,10 +85,16 @@ def test_the_cabin_comes_to_its_set_point_and_stays(run):
     assert bench.world.cabin_c == pytest.approx(21.0, abs=0.7)
 
 
+@pytest.fixture(scope="module")
+def half_an_hour(run):
+    """Return half an hour of the whole van: its bench, which nobody may run on, and its frames."""
+    return run(1800)
+
+
 @pytest.mark.parametrize("devices", ACTED_ON, ids=" and ".join)
-def test_without_a_device_on_the_wires_physics_and_panel_go_another_way(run, devices):
+def test_without_a_device_on_the_wires_physics_and_panel_go_another_way(run, half_an_hour, devices):
     """No device reads another's state: with one device's frames cut the panel acts otherwise and so does the cabin."""
-    whole, frames = run(1800)
+    whole, frames = half_an_hour
     without, fewer = run(1800, gates={device: [cut] for device in devices})
     assert panel_says(fewer) != panel_says(frames)
     assert (without.world.cabin_c, without.world.battery_percent) != (whole.world.cabin_c, whole.world.battery_percent)
@@ -106,9 +112,9 @@ def test_without_the_battery_monitor_the_charger_reports_the_battery(run):
     assert {type(data) for data in given} == {bytes}  # being quiet is not even tried
 
 
-def test_a_silent_heater_leaves_the_cabin_cold(run):
+def test_a_silent_heater_leaves_the_cabin_cold(run, half_an_hour):
     """The panel does not command heat from a heater that it does not receive."""
-    whole, _ = run(1800)
+    whole, _ = half_an_hour
     without, _ = run(1800, gates={"heater": [cut]})
     assert without.world.cabin_c < whole.world.cabin_c - 5
 

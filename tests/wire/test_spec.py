@@ -21,7 +21,7 @@ THEIRS = {
 
 every_message = pytest.mark.parametrize("name", THEIRS)
 every_layout = pytest.mark.parametrize("name", [name for name, message in THEIRS.items() if message.signals])
-often = settings(deadline=None, max_examples=12)
+often = settings(max_examples=max(1, settings().max_examples // 3))
 """Times a hundred and more messages; layouts of any kind are drawn more often in test_codec.py."""
 
 PLAIN = MessageSpec(

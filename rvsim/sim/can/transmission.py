@@ -6,6 +6,7 @@ an error passive controller may send again. Does not know the bit rate, nor what
 """
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from rvsim.sim.can.controller import Controller, ReadyFrame, SimultaneousSenders
@@ -125,7 +126,7 @@ class Transmission:
         """
         left, self.conflicts = dict(self.frames), []
         while len(left) > 1:
-            levels = {ready[3]: _levels(ready) for ready in left.values()}
+            levels = {ready[3]: _levels(ready[0], ready[3]) for ready in left.values()}
             first, *others = levels.values()
             place = min((_first_difference(first, other) for other in others), default=None)
             if place is None:
@@ -177,7 +178,7 @@ class Transmission:
     def _run_before(self, level: int) -> int:
         """Return how many bits of a level end with the failed one, which is dominant or was turned over."""
         assert self.fails_at is not None
-        *bits, failed = _levels((self.identifier, 0, 0, self.data))[: self.fails_at.bit]
+        *bits, failed = _levels(self.identifier, self.data)[: self.fails_at.bit]
         bits.append(0 if self.fails_at.collided else 1 - failed)
         run = 0
         while run < FLAG_BITS - 1 and bits and bits.pop() == level:
@@ -185,9 +186,10 @@ class Transmission:
         return run
 
 
-def _levels(ready: ReadyFrame) -> list[int]:
-    return [bit.value for bit in frame_bits(ready[0], ready[3])]
+@lru_cache(maxsize=64)  # a frame that fails is sent again
+def _levels(identifier: int, data: bytes) -> tuple[int, ...]:
+    return tuple(bit.value for bit in frame_bits(identifier, data))
 
 
-def _first_difference(one: list[int], other: list[int]) -> int:
+def _first_difference(one: Sequence[int], other: Sequence[int]) -> int:
     return next(place for place, (a, b) in enumerate(zip(one, other, strict=False)) if a != b)

@@ -85,7 +85,7 @@ def test_a_signal_that_is_ignored_stays_ignored(number, tmp_path, monkeypatch):
         f"import signal, sys; signal.signal({int(number)}, signal.SIG_IGN); "
         "from rvsim.__main__ import main; sys.argv = ['rvsim', *sys.argv[1:]]; main()"
     )
-    with started([sys.executable, "-c", code, *BENCH[3:], "--seconds", "3"]) as process:
+    with started([sys.executable, "-c", code, *BENCH[3:], "--seconds", "1"]) as process:
         process.send_signal(number)
         _, err = process.communicate(timeout=TIMEOUT_S)
     assert (process.returncode, "interrupted" in err) == (0, False)
@@ -105,13 +105,12 @@ def test_sigterm_ends_what_a_script_started_behind_itself(tmp_path, monkeypatch)
     assert err.endswith("rvsim: interrupted\n")
 
 
-def test_runs_side_by_side_end_with_sigterm(tmp_path, monkeypatch):
+def test_runs_side_by_side_end_with_sigterm(tmp_path, monkeypatch, side_by_side):
     """All their processes, at once and without a traceback."""
     monkeypatch.chdir(tmp_path)
     text = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "8000h"\n[[expect]]\nexpect = "seen"\n'
     (tmp_path / "t.toml").write_text(text + 'sight = { device = "heater" }\n', encoding="utf-8")
-    command = [sys.executable, "-m", "rvsim", "shakedown", "t.toml", "--repeat", "2", "--processes", "2"]
-    with running(command, start_new_session=True) as process:
+    with running(side_by_side("t.toml"), start_new_session=True) as process:
         assert process.stderr.readline() == b"rvsim: 0 of 2 runs so far\n"
         process.terminate()
         out, err = process.communicate(timeout=TIMEOUT_S)

@@ -45,25 +45,35 @@ JSON = {
 }
 CODES = {"verdict": 1, "vary": 1, "error": 2, "usage": 2}
 ENCODINGS = ["cp437", "cp1251", "latin-1", "utf-16"]
+IN_PROCESSES = ["help", "usage", "spell"]
+"""What is always run in a process of its own: two whose texts name the program, and one that is quick. The others are
+run in this one, with streams of their own; those that are run with closed streams in a process have the same bytes.
+"""
 IN_EACH_ENCODING = ["spell", "error"]
 """One that prints signs on stdout and one that does on stderr. The others are run in ASCII, which lacks every sign: one
 function replaces signs, for all commands and all encodings."""
 
 
 @pytest.fixture(scope="module")
-def typed(tmp_path_factory):
-    """Run a command as it is typed, with a console of any encoding: (exit code, stdout, stderr), the last two bytes."""
+def typed(tmp_path_factory, run_here):
+    """Run a command as it is typed, with a console of any encoding: (exit code, stdout, stderr), the last two bytes.
+
+    ``alone`` asks for a process of its own, which options of ``subprocess.run`` and ``more`` of its environment need.
+    """
     folder = tmp_path_factory.mktemp("console")
     head = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "5s"\n'
     (folder / "t.toml").write_text(head + VERDICT, encoding="utf-8")
 
     known = {}
 
-    def go(*arguments, encoding="utf-8", more=None, **options):
+    def go(*arguments, encoding="utf-8", more=None, alone=False, **options):
         if more or options:
             return run(arguments, encoding, more, options)
+        alone = alone or any(arguments == tuple(TEXT[name]) for name in IN_PROCESSES)
         if (arguments, encoding) not in known:
-            known[arguments, encoding] = run(arguments, encoding, None, {})
+            known[arguments, encoding] = (
+                run(arguments, encoding, None, {}) if alone else run_here(*arguments, encoding=encoding, folder=folder)
+            )
         return known[arguments, encoding]
 
     def run(arguments, encoding, more, options):
@@ -135,7 +145,7 @@ def test_json_is_ascii_lines_whatever_the_console_says(typed, name):
 
 def test_ascii_is_asked_for(typed):
     """`--ascii` has the twins although the console could show the signs."""
-    plain = typed(*TEXT["spell"], "--ascii")[1]
+    plain = typed(*TEXT["spell"], "--ascii", alone=True)[1]
     assert b"276 x 0.05 = 13.8 V" in plain
     assert b"deg C" in typed(*TEXT["bench"], "--ascii")[1]
     for name in ("survey", "replay", "explain", "verdict", "vary", "about"):
@@ -170,11 +180,14 @@ def test_what_is_closed_at_the_start_is_not_missed(typed, tmp_path, name, closed
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="this system has no /bin/sh")
-def test_a_log_from_a_closed_stdin_is_one_line(typed):
+def test_a_log_from_a_closed_stdin_is_one_line(typed, run_here, tmp_path):
     """Who asks for stdin and has none is told so."""
-    for arguments in (["survey", "-"], ["replay", "-"], ["survey", "-", "--draft-rig", "x.toml"]):
-        command = ["/bin/sh", "-c", 'exec "$0" -m rvsim "$@" <&-', sys.executable, *arguments]
-        code, out, err = typed(args=command)
+    command = ["/bin/sh", "-c", 'exec "$0" -m rvsim "$@" <&-', sys.executable, "survey", "-"]
+    typed_here = (["replay", "-"], ["survey", "-", "--draft-rig", "x.toml"])
+    for code, out, err in (
+        typed(args=command),
+        *(run_here(*arguments, folder=tmp_path, stdin=None) for arguments in typed_here),
+    ):
         assert (code, out, err.splitlines()) == (
             2,
             b"",
@@ -186,7 +199,8 @@ def test_a_log_from_a_closed_stdin_is_one_line(typed):
 def test_a_name_that_is_not_utf8(typed):
     """It is found, printed with escapes, and JSON has no half of a sign."""
     name = b"caf\xe9.log"
-    assert typed("bench", "--seconds", "5", "--speed", "max", "--record", name)[0] == 0
+    assert typed("bench", "--seconds", "5", "--speed", "max", "--record", name, alone=True)[0] == 0
+    assert typed("survey", name, alone=True)[0] == 0
     for arguments in (
         ["survey", name],
         ["replay", name, "--speed", "max"],
@@ -268,17 +282,18 @@ OWN = 'VERSION ""\nBO_ 2583680004 OWN: 8 X\n SG_ warm : 0|8@1+ (1,-40) [0|0] "°
 
 
 @pytest.mark.parametrize(("encoding", "end"), [("utf-8", "\n"), ("utf-8-sig", "\r\n"), ("utf-16", "\r\n")])
-def test_files_may_be_named_in_capitals_and_saved_as_windows_does(typed, tmp_path, end, encoding):
+def test_files_may_be_named_in_capitals_and_saved_as_windows_does(run_here, tmp_path, end, encoding):
     """Scenario, rig, definitions and logs: names, line ends and encodings of other systems change nothing."""
     rig = (shipped.scenario_folder() / "rigs" / "ottersby.toml").read_text(encoding="utf-8")
     for name, text in {"RIG.TOML": rig, "CASE.TOML": CASE, "TRIP.LOG": TRIP, "OWN.DBC": OWN}.items():
         (tmp_path / name).write_bytes(text.replace("\n", end).encode(encoding))
-    code, _, err = typed("shakedown", "CASE.TOML", cwd=tmp_path)
+    code, _, err = run_here("shakedown", "CASE.TOML", folder=tmp_path)
     assert (code, err) == (0, b"")
-    code, out, err = typed("survey", "TRIP.LOG", "--rig", "RIG.TOML", "--dbc", "OWN.DBC", "--json", cwd=tmp_path)
+    files = ("TRIP.LOG", "--rig", "RIG.TOML", "--dbc", "OWN.DBC")
+    code, out, err = run_here("survey", *files, "--json", folder=tmp_path)
     assert (code, err, json.loads(out)["frames"]) == (0, b"", 2)
     draft = tmp_path / "DRAFT.TOML"
-    assert typed("survey", "TRIP.LOG", "--draft-rig", draft.name, cwd=tmp_path)[0] == 0
+    assert run_here("survey", "TRIP.LOG", "--draft-rig", draft.name, folder=tmp_path)[0] == 0
     assert "schema = 1\n" in draft.read_text(encoding="utf-8")
 
 
