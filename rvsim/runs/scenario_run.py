@@ -34,6 +34,8 @@ from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import Frame
 
 _FILE_AND_LINE = re.compile(r"(.+?), line (\d+)")
+_PROGRESS_STEP_US = 600_000_000
+"""Simulated time between two checks whether a line of progress is due."""
 
 
 def load_checked(
@@ -158,10 +160,12 @@ class PreparedScenario:
     def _run_to_verdict(self, recorder: FrameWriter | None, progress: Progress | None) -> Verdict:
         scenario_run = VirtualScenarioRun(self, recorder=recorder)
         run, lasts = scenario_run.run, self.loaded.scenario.lasts
-        if progress is None:
-            run.run(lasts)
-        else:
-            run.run(lasts, lambda: progress.update(lambda: self.progress_text(run.time)))
+
+        def report() -> None:
+            if progress is not None and run.time % _PROGRESS_STEP_US == 0 and run.time < lasts:
+                progress.update(lambda: self.progress_text(run.time))
+
+        run.run(lasts, report)
         return scenario_run.verdict()
 
 
