@@ -104,8 +104,8 @@ class Device:
 
     The host sets ``now`` (microseconds) before each call, and takes ``outbox`` (identifier, data) and ``timers`` (delay
     in microseconds, call) after it. A timer's call returns the microseconds to its next call, None where it was the
-    last. A subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start``
-    and returns the messages that it receives from ``receives``.
+    last. A subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start`` and returns the messages that
+    it receives from ``receives``.
     """
 
     kind: ClassVar[str]
@@ -339,8 +339,7 @@ class Device:
         """Send one frame from the claimed address; a device without an address sends nothing."""
         source = self.claimer.address
         if source is not None:
-            to = destination if is_addressed(spec.dgn) else None
-            self.outbox.append((spec.identifier(source, to), data))
+            self.outbox.append((_identifier(spec, source, destination), data))
 
     def broadcast(
         self,
@@ -373,17 +372,12 @@ class Device:
         planned.last_sent = self.now
         if planned.silent_until is not None and self.now < planned.silent_until():
             return
-        data = planned.build()
-        if data is None:
-            return
-        source = self.claimer.address
-        if source is None:
+        data, source = planned.build(), self.claimer.address
+        if data is None or source is None:
             return
         if source != planned.source:  # worked out once for each address
             planned.source = source
-            planned.identifier = planned.spec.identifier(
-                source, GLOBAL_ADDRESS if is_addressed(planned.spec.dgn) else None
-            )
+            planned.identifier = _identifier(planned.spec, source, GLOBAL_ADDRESS)
         self.outbox.append((planned.identifier, data))
 
     def _send_if_due(self, planned: Broadcast) -> int:
@@ -412,6 +406,11 @@ class Device:
             return pack(operating_status_2=active, **self._reported_faults.next_heartbeat_fields(function))
 
         self.broadcast("DM_RV", build, key=f"DM_RV {function}")
+
+
+def _identifier(spec: MessageSpec, source: int, destination: int) -> int:
+    """Return the identifier of a message; one that goes to no single node has no destination in it."""
+    return spec.identifier(source, destination if is_addressed(spec.dgn) else None)
 
 
 def commanded(spec: MessageSpec, data: bytes) -> dict[str, int]:

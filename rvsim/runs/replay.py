@@ -71,7 +71,7 @@ class _Rewind:
     raised_at: int | None = None
     """The flag before that it looks for, by the time at which it was raised."""
     steps: int = 0
-    """How many frames it goes on, negative for back; 0 where it goes elsewhere."""
+    """How many frames back it goes where steps were asked for, as a negative number; else 0."""
     then: Callable[[], None] = lambda: None
 
 
