@@ -32,7 +32,10 @@ from rvsim.rig.claimed import ClaimedName
 from rvsim.rig.clashes import find_clashes
 from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
+from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
 from rvsim.rig.quantity import Duration, shown
+from rvsim.rig.references import names, repeated, unknown, unknown_text
+from rvsim.rig.switching import InputPlan, ModulePlan, OutputPlan, RelayPlan, terminal_clashes
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
 from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
 from rvsim.wire.ident import MAX_ADDRESS
@@ -222,6 +225,12 @@ class DevicePlan(Table):
         return settings
 
 
+def _raise_any(title: str, *problems: Mistake) -> None:
+    """Raise one error with all of these mistakes, if there are any."""
+    if problems:
+        raise validation_error(title, list(problems))
+
+
 def _kinds(info: ValidationInfo) -> Kinds:
     return (info.context or {}).get("kinds") or {}
 
@@ -282,6 +291,18 @@ class Rig(Table):
     microseconds."""
     log: LogPlan = LogPlan()
     """How the logs of this vehicle are read."""
+    modules: Annotated[tuple[ModulePlan, ...], Field(strict=False)] = Field(default=(), alias="module")
+    """The modules with outputs and inputs, a table each."""
+    relays: Annotated[tuple[RelayPlan, ...], Field(strict=False)] = Field(default=(), alias="relay")
+    """The relays, a table each."""
+    outputs: Annotated[tuple[OutputPlan, ...], Field(strict=False)] = Field(default=(), alias="output")
+    """The outputs of the modules, a table each."""
+    inputs: Annotated[tuple[InputPlan, ...], Field(strict=False)] = Field(default=(), alias="input")
+    """The inputs of the modules, a table each."""
+    taps: Annotated[tuple[TapPlan, ...], Field(strict=False)] = Field(default=(), alias="tap")
+    """The taps of the CAN pair, a table each, in their order along the trunk."""
+    harness: HarnessPlan = HarnessPlan()
+    """The CAN pair as a whole."""
     accepted: Annotated[tuple[AcceptedPlan, ...], Field(strict=False)] = ()
     """Known trouble that raises no flag."""
 
@@ -294,20 +315,63 @@ class Rig(Table):
     @classmethod
     def _of_its_devices(cls, accepted: tuple[AcceptedPlan, ...], info: ValidationInfo) -> tuple[AcceptedPlan, ...]:
         devices = info.data.get("devices")  # where the devices have mistakes, these are reported instead
-        names = [device.name for device in devices] if devices is not None else []
-        problems = [
-            Mistake(
-                (number, "device"),
-                f"{shown(plan.device)} is not in the rig{did_you_mean(plan.device, names)}; "
-                f"its devices are {', '.join(names)}",
-                plan.device,
-            )
-            for number, plan in enumerate(accepted)
-            if devices is not None and plan.device is not None and plan.device not in names
-        ]
-        if problems:
-            raise validation_error("accepted", problems)
+        _raise_any("accepted", *unknown(accepted, "device", names(devices), "devices"))
         return accepted
+
+    @field_validator("modules")
+    @classmethod
+    def _checked_modules(cls, modules: tuple[ModulePlan, ...], info: ValidationInfo) -> tuple[ModulePlan, ...]:
+        _raise_any(
+            "module",
+            *repeated(modules, "name", "module"),
+            *unknown(modules, "device", names(info.data.get("devices")), "devices"),
+        )
+        return modules
+
+    @field_validator("relays")
+    @classmethod
+    def _checked_relays(cls, relays: tuple[RelayPlan, ...]) -> tuple[RelayPlan, ...]:
+        _raise_any("relay", *repeated(relays, "name", "relay"))
+        return relays
+
+    @field_validator("outputs")
+    @classmethod
+    def _checked_outputs(cls, outputs: tuple[OutputPlan, ...], info: ValidationInfo) -> tuple[OutputPlan, ...]:
+        _raise_any(
+            "output",
+            *repeated(outputs, "name", "output"),
+            *unknown(outputs, "module", names(info.data.get("modules")), "modules"),
+            *terminal_clashes(outputs),
+            *unknown(outputs, "relay", names(info.data.get("relays")), "relays"),
+            *repeated(outputs, "relay", "output"),
+        )
+        return outputs
+
+    @field_validator("inputs")
+    @classmethod
+    def _checked_inputs(cls, inputs: tuple[InputPlan, ...], info: ValidationInfo) -> tuple[InputPlan, ...]:
+        _raise_any(
+            "input",
+            *repeated(inputs, "name", "input"),
+            *unknown(inputs, "module", names(info.data.get("modules")), "modules"),
+            *terminal_clashes(inputs),
+        )
+        return inputs
+
+    @field_validator("taps")
+    @classmethod
+    def _checked_taps(cls, taps: tuple[TapPlan, ...], info: ValidationInfo) -> tuple[TapPlan, ...]:
+        _raise_any("tap", *harness_mistakes(taps, names(info.data.get("devices"))))
+        return taps
+
+    @field_validator("harness")
+    @classmethod
+    def _checked_harness(cls, harness: HarnessPlan, info: ValidationInfo) -> HarnessPlan:
+        taps = names(info.data.get("taps"))
+        if harness.recorder is not None and taps is not None and harness.recorder not in taps:
+            text = unknown_text(harness.recorder, taps, "taps")
+            _raise_any("harness", Mistake(("recorder",), text, harness.recorder))
+        return harness
 
     @field_validator("devices", mode="wrap")
     @classmethod

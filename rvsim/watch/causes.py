@@ -1,20 +1,22 @@
 """The causes behind flags: which flags a single problem explains.
 
 Knows: which kinds of flag follow from which others, on one device or on the whole bus, and that devices which disappear
-and return together have something in common. Does not know how a flag was raised, nor plans of wires and fuses: the
-advice is to look for what the devices share.
+and return together have something in common: a part of the rig, where the rig says what they are connected to. Does not
+know how a flag was raised, nor what the parts of a rig are (`rig.shared_parts` does).
 
 Which kind follows from which is common practice of the trade, no source.
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from itertools import chain, combinations
 from math import inf
 from typing import NamedTuple
 
+from rvsim.rig.model import Rig
 from rvsim.rig.quantity import time_text
+from rvsim.rig.shared_parts import SharedPart, shared_parts
 from rvsim.watch.bus.pauses import RESUMPTION_CHECK_US, Resumption
 from rvsim.watch.drafts.draft import span
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
@@ -138,12 +140,19 @@ class _Absence(NamedTuple):
     returned_at: int | None
 
 
-def causes(findings: Sequence[Finding], resumptions: Mapping[int, Resumption]) -> tuple[Cause, ...]:
+def causes(
+    findings: Sequence[Finding],
+    resumptions: Mapping[int, Resumption],
+    rig: Rig | None = None,
+    heard: Collection[str] = (),
+) -> tuple[Cause, ...]:
     """Return the causes behind flags; a flag that explains no other has no cause here, unless its kind always is one.
 
     Args:
         findings: the flags by number, with their problems.
         resumptions: how the bus resumed after each pause, by the time at which the pause ended.
+        rig: the rig, which may say what its devices hang on.
+        heard: the devices that were received at any time.
     """
     explained: dict[int, list[Flag]] = {}
     explained_numbers: set[int] = set()
@@ -152,7 +161,7 @@ def causes(findings: Sequence[Finding], resumptions: Mapping[int, Resumption]) -
             explained_numbers.add(flag.number)
             explained.setdefault(head.number, []).append(flag)
     roots = [finding for finding in findings if finding.flag.number not in explained_numbers]
-    found = [*_common_absences(roots, explained), *_exchanged_units(roots, explained)]
+    found = [*_common_absences(roots, explained, rig, heard), *_exchanged_units(roots, explained)]
     explained_numbers |= {flag.number for cause in found for flag in cause.flags}
     for finding in roots:
         flag = finding.flag
@@ -283,7 +292,9 @@ def _resumption_text(resumed: Resumption) -> str:
 # Several devices.
 
 
-def _common_absences(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]]) -> Iterator[Cause]:
+def _common_absences(
+    roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]], rig: Rig | None, heard: Collection[str]
+) -> Iterator[Cause]:
     """Yield a cause for each group of devices that became silent at one moment and returned at one."""
     absences = sorted((away for root in roots if (away := _absence(root)) is not None), key=lambda one: one.earliest)
     grouped: set[int] = set()
@@ -301,7 +312,10 @@ def _common_absences(roots: Sequence[Finding], explained: Mapping[int, Sequence[
                 subjects.add(one.finding.flag.subject)
                 latest = min(latest, one.latest)
         if len(group) >= MIN_DEVICES_TOGETHER:
-            yield _common_cause(group, group[-1].earliest, max(group[-1].earliest, latest), explained)
+            latest = max(group[-1].earliest, latest)
+            present = set(heard) - _silent_at(absences, latest)
+            parts = tuple(shared_parts(rig, subjects, present)) if rig is not None else ()
+            yield _common_cause(group, group[-1].earliest, latest, explained, parts)
 
 
 def _exchanged_units(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]]) -> Iterator[Cause]:
@@ -331,6 +345,15 @@ def _absence(finding: Finding) -> _Absence | None:
     return _Absence(finding, flag.heard, flag.heard + (problem.fastest_gap_us or 0), flag.until)
 
 
+def _silent_at(absences: Iterable[_Absence], time: int) -> set[str]:
+    """Return the names of the devices that were silent at a time."""
+    return {
+        one.finding.flag.subject
+        for one in absences
+        if one.earliest <= time and (one.returned_at is None or one.returned_at > time)
+    }
+
+
 def _back_together(one: _Absence, other: _Absence) -> bool:
     if one.returned_at is None or other.returned_at is None:
         return one.returned_at is other.returned_at
@@ -338,7 +361,11 @@ def _back_together(one: _Absence, other: _Absence) -> bool:
 
 
 def _common_cause(
-    group: Sequence[_Absence], earliest: int, latest: int, explained: Mapping[int, Sequence[Flag]]
+    group: Sequence[_Absence],
+    earliest: int,
+    latest: int,
+    explained: Mapping[int, Sequence[Flag]],
+    parts: Sequence[SharedPart],
 ) -> Cause:
     names = sorted({one.finding.flag.subject for one in group})
     listed = f"{', '.join(names[:-1])} and {names[-1]}"
@@ -353,10 +380,21 @@ def _common_cause(
             CauseKind.SHARED_SUPPLY,
             f"{listed} became silent at one moment, {when}, and returned together at {time_text(returned_at)}",
         )
-    advice = (
-        "look for a shared supply: a fuse, a branch, a ground or a plug that they have in common, before checking each "
-        "device"
-    )
-    if returned_at is None:
-        advice += "; then for a part of the bus cable behind which all of them are"
+    if any(flag.kind is FlagKind.RESTARTED for flag in explained_flags):
+        parts = [part for part in parts if part.is_supply] or parts  # they had no power
+    if parts:
+        text += f"; by the rig only {_either([part.text for part in parts])} would take away these and no others"
+        advice = "; or ".join(part.advice for part in parts)
+    else:
+        advice = (
+            "look for a shared supply: a fuse, a branch, a ground or a plug that they have in common, before checking "
+            "each device"
+        )
+        if returned_at is None:
+            advice += "; then for a part of the bus cable behind which all of them are"
     return _cause(kind, ", ".join(names), explained_flags, text, advice, _explained_evidence(explained_flags))
+
+
+def _either(texts: Sequence[str]) -> str:
+    """Return texts as a list of which one is true."""
+    return " or ".join([", ".join(texts[:-1]), texts[-1]] if len(texts) > 1 else texts)

@@ -371,7 +371,9 @@ class Watch:
         """The causes behind the flags so far, each with the flags that it explains, the worst first."""
         requested = self._rules.changes, self._now // SECOND_US
         if self._cached_causes[0] != requested:
-            self._cached_causes = requested, causes(self._rules.findings(self._now), self.pauses.resumptions)
+            findings, pauses = self._rules.findings(self._now), self.pauses.resumptions
+            heard = {line.device for line in self.roll_call if line.last_heard is not None}
+            self._cached_causes = requested, causes(findings, pauses, self.rig, heard)
         return self._cached_causes[1]
 
     @property

@@ -2,6 +2,7 @@
 
 import pytest
 
+from rvsim.rig.model import Rig
 from rvsim.watch.causes import EXPLAINS, CauseKind, causes
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
@@ -227,3 +228,51 @@ def test_the_causes_of_a_watch_follow_its_flags(bus):
 def test_every_kind_of_flag_says_what_it_explains():
     """A new kind cannot be left out of the table of causes, not even one that explains nothing."""
     assert set(EXPLAINS) == set(FlagKind)
+
+
+HARNESS = {
+    "harness": {"recorder": "front"},
+    "tap": [
+        {"name": "front", "drops": [{"device": "panel"}]},
+        {"name": "middle", "drops": [{"device": "charger"}]},
+        {"name": "rear", "drops": [{"device": "heater"}, {"device": "roof fan"}]},
+    ],
+}
+
+
+def wired_rig(**tables):
+    """Return a rig of four devices with these tables."""
+    names = ("panel", "charger", "heater", "roof fan")
+    devices = [{"name": name, "address": 0x80 + n} for n, name in enumerate(names)]
+    return Rig.model_validate({"schema": 1, "name": "r", "title": "R", "device": devices, **tables})
+
+
+def test_what_devices_share_by_the_rig():
+    """The piece of the pair behind which they are, and no others; without a harness nothing is named."""
+    together = [silent(1, "heater", 10), silent(2, "roof fan", 10.3)]
+    heard = {"panel", "charger", "heater", "roof fan"}
+    (cause,) = causes(together, {}, wired_rig(**HARNESS), heard)
+    assert cause.text.endswith(
+        "and are still silent; by the rig only the trunk between middle and rear would take away these and no others"
+    )
+    assert cause.advice == (
+        "check the trunk between middle and rear: its plugs first, then, with the power off, the ohms on both sides of "
+        "it"
+    )
+    (cause,) = causes(together, {}, wired_rig(), heard)
+    assert "by the rig" not in cause.text
+    assert cause.advice.startswith("look for a shared supply")
+
+
+def test_a_device_that_is_received_meanwhile_rules_a_part_out():
+    """One that was never heard, or is silent at that time too, does not; one that is back does."""
+    together = [silent(1, "heater", 10), silent(2, "charger", 10.3)]
+    rig = wired_rig(**HARNESS)
+    (cause,) = causes(together, {}, rig, {"panel", "charger", "heater", "roof fan"})
+    assert "by the rig" not in cause.text  # the fan is at the heater's tap, and is received
+    (cause,) = causes(together, {}, rig, {"panel", "charger", "heater"})
+    assert "only the trunk between front and middle would" in cause.text
+    (cause,) = causes([*together, silent(3, "roof fan", 2)], {}, rig, {"panel", "charger", "heater", "roof fan"})
+    assert "only the trunk between front and middle would" in cause.text
+    (cause,) = causes([*together, silent(3, "roof fan", 2, 5)], {}, rig, {"panel", "charger", "heater", "roof fan"})
+    assert "by the rig" not in cause.text

@@ -1,0 +1,34 @@
+"""What devices of a rig have in common: the parts whose single failure takes away these devices and no others.
+
+Knows: the branches of the supply and the pieces of the harness. Does not know what is heard on a bus.
+"""
+
+from collections.abc import Collection, Iterator
+from typing import NamedTuple
+
+from rvsim.rig.harness_graph import breaks_that_explain
+from rvsim.rig.model import Rig
+
+
+class SharedPart(NamedTuple):
+    """A part that devices have in common, in words, and what to do about it."""
+
+    text: str
+    advice: str
+    is_supply: bool
+
+
+def shared_parts(rig: Rig, silent: Collection[str], present: Collection[str]) -> Iterator[SharedPart]:
+    """Yield each part of a rig whose failure explains that some devices are silent and others are not.
+
+    Args:
+        rig: the rig; what it does not say of a device is not judged.
+        silent: the devices that became silent.
+        present: the devices that are still received.
+    """
+    for found in breaks_that_explain(silent, present, rig.harness, rig.taps):
+        yield SharedPart(
+            found.place,
+            f"check {found.place}: its plugs first, then, with the power off, the ohms on both sides of it",
+            is_supply=False,
+        )

@@ -1,0 +1,125 @@
+"""Modules, outputs, inputs and relays of a rig: what is read, and what is refused."""
+
+import pytest
+
+from rvsim.rig.model import Rig
+
+from .test_model import device, problems, rig
+
+MODULE = {"name": "front module", "device": "device 1", "limit_amps": 30}
+
+
+def output(name="galley light", terminal=1, **given):
+    """Return an output as a file would give it."""
+    return {"name": name, "module": "front module", "terminal": terminal, **given}
+
+
+def switched(**tables):
+    """Return a rig with one device, one module and these tables."""
+    return rig(device(), module=[MODULE], **tables)
+
+
+def test_a_module_with_outputs_inputs_and_a_relay():
+    """Each by its name; what is left out is unknown and not zero."""
+    ladder = {"pull_up_ohm": 1000, "rungs": {"galley": 470, "bed": 1000}}
+    read = Rig.model_validate(
+        switched(
+            output=[output(load="lamp", amps=2, relay="lamp relay"), output("pump", 2)],
+            input=[{"name": "switches", "module": "front module", "terminal": 1, "ladder": ladder}],
+            relay=[{"name": "lamp relay", "contact": "changeover"}],
+        )
+    )
+    assert (read.modules[0].limit_amps, read.modules[0].branch) == (30.0, None)
+    assert [(one.name, one.amps, one.load) for one in read.outputs] == [
+        ("galley light", 2.0, "lamp"),
+        ("pump", None, None),
+    ]
+    assert read.inputs[0].ladder is not None
+    assert read.inputs[0].ladder.rungs == {"galley": 470.0, "bed": 1000.0}
+    assert (read.inputs[0].debounce, read.inputs[0].switch) == (30_000, "momentary")
+    assert (read.relays[0].contact, read.relays[0].contact_amps) == ("changeover", None)
+
+
+def test_a_rig_without_them_is_read_as_before():
+    """They are optional, each of them."""
+    read = Rig.model_validate(rig(device()))
+    assert (read.modules, read.outputs, read.inputs, read.relays, read.taps) == ((), (), (), (), ())
+
+
+def test_every_name_belongs_to_an_entry():
+    """All wrong ones are told at once, with the names that there are."""
+    assert problems(
+        rig(
+            device(),
+            module=[MODULE, {"name": "rear module", "device": "devise 1"}],
+        )
+    ) == [
+        (("module", 1, "device"), '"devise 1" is not in the rig (did you mean "device 1"?); its devices are device 1'),
+    ]
+    assert problems(
+        switched(
+            output=[output(module="front modul"), output("pump", 2, relay="pump relay")],
+            input=[{"name": "door", "module": "x", "terminal": 1}],
+        )
+    ) == [
+        (
+            ("output", 0, "module"),
+            '"front modul" is not in the rig (did you mean "front module"?); its modules are front module',
+        ),
+        (
+            ("output", 1, "relay"),
+            '"pump relay" is not in the rig, which has no relays; add it, or remove the name',
+        ),
+        (("input", 0, "module"), '"x" is not in the rig; its modules are front module'),
+    ]
+
+
+@pytest.mark.parametrize("table", ["output", "input"])
+def test_a_terminal_has_one_entry(table):
+    """Two outputs on one terminal are refused, and two of one name; on two modules both may have terminal 1."""
+    two = [output("one"), output("two")]
+    assert problems(switched(**{table: two})) == [
+        ((table, 1, "terminal"), 'terminal 1 of "front module" is already that of "one"; give each its own terminal')
+    ]
+    assert problems(switched(**{table: [output("one"), output("one", 2)]})) == [
+        ((table, 1, "name"), f'"one" is already the name of {table} 1; give each its own name')
+    ]
+    rear = {"name": "rear module"}
+    whole = rig(device(), module=[MODULE, rear], **{table: [output("one"), output("two", module="rear module")]})
+    assert Rig.model_validate(whole).modules[1].device is None
+
+
+def test_a_relay_has_one_output():
+    """Two outputs without a relay are no clash."""
+    relay = {"name": "lamp relay"}
+    two = [output("one", relay="lamp relay"), output("two", 2, relay="lamp relay")]
+    assert problems(switched(relay=[relay], output=two)) == [
+        (("output", 1, "relay"), '"lamp relay" is already the relay of output 1; give each its own relay')
+    ]
+    assert problems(switched(relay=[relay, relay])) == [
+        (("relay", 1, "name"), '"lamp relay" is already the name of relay 1; give each its own name')
+    ]
+
+
+@pytest.mark.parametrize(
+    ("given", "place", "text"),
+    [
+        ({"terminal": 0}, "terminal", "Input should be greater than or equal to 1"),
+        ({"amps": -1}, "amps", "Input should be greater than or equal to 0"),
+        ({"duty_percent": 101}, "duty_percent", "Input should be less than or equal to 100"),
+        ({"fuse_amps": 0}, "fuse_amps", "Input should be greater than 0"),
+        ({"priority": 0}, "priority", "Input should be greater than or equal to 1"),
+    ],
+)
+def test_figures_have_limits(given, place, text):
+    """Those that exclude typing mistakes."""
+    assert problems(switched(output=[{**output(), **given}])) == [(("output", 0, place), text)]
+
+
+def test_a_ladder_needs_a_rung():
+    """One switch at least, and no negative resistance."""
+    ladder = {"pull_up_ohm": 1000, "rungs": {}}
+    entry = {"name": "switches", "module": "front module", "terminal": 1, "ladder": ladder}
+    assert [place for place, _ in problems(switched(input=[entry]))] == [("input", 0, "ladder", "rungs")]
+    ladder["rungs"] = {"galley": -1}
+    assert [place for place, _ in problems(switched(input=[entry]))] == [("input", 0, "ladder", "rungs", "galley")]
