@@ -192,7 +192,7 @@ class Bench:
         self.line.disconnect(device)
         with suppress(Exception):  # it may have failed already
             device.on_stop()
-        self.world.set_load(name, 0.0)
+        self.world.remove(name)
 
     def switch_on(self, name: str) -> None:
         """Give a device its power back; when it was given as often as taken, the device starts as a new one."""
