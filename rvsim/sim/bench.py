@@ -108,6 +108,7 @@ class Bench:
         self._call_action = self._call  # bound once, not for each timer
         self._next_second = 0
         self.world = World(rig.vehicle, weather or WeatherPlan())
+        self.world.set_shore(connected=(site or Site()).shore_power)
         self.failures: list[Failure] = []
         self._stopped: set[Device] = set()
         """Devices without power, and removed devices: they are never called again."""

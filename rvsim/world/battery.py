@@ -84,7 +84,7 @@ class Battery:
         self._chemistry = chemistry
         self._full_as = plan.capacity_ah * 3600
         self._charge_as = self._full_as * (plan.start_percent / 100)
-        self._ohm = plan.internal_milliohm / 1000
+        self._ohm = (plan.internal_milliohm or 5.0) / 1000
         self._discharge_ohm = chemistry.discharge_volt_hours / plan.capacity_ah
         self._charge_ohm = chemistry.charge_volt_hours / plan.capacity_ah
         self._approach_per_s = 1 - exp(-1 / (plan.lag_hours * 3600))
