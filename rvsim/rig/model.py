@@ -30,11 +30,23 @@ from rvsim.errors import did_you_mean
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.claimed import ClaimedName
 from rvsim.rig.clashes import find_clashes
+from rvsim.rig.climate import (
+    CabinPlan,
+    CoolantPlan,
+    FuelPlan,
+    HotWaterPlan,
+    PeoplePlan,
+    ZonePlan,
+    unknown_zone,
+    zone_mistakes,
+    zone_names,
+)
 from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
 from rvsim.rig.quantity import Duration, shown
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
-from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
+from rvsim.rig.tanks import ExtraTankPlan, TankPlan, tank_mistakes, tank_zone_problem
+from rvsim.rig.vehicle import BatteryPlan, VehiclePlan
 from rvsim.wire.ident import MAX_ADDRESS
 
 SCHEMA = 1
@@ -261,10 +273,16 @@ class Rig(Table):
     """The planned devices, at least one, a table each."""
     cabin: CabinPlan = CabinPlan()
     """The living space."""
+    zones: Annotated[tuple[ZonePlan, ...], Field(strict=False)] = Field(default=(), alias="zone")
+    """Further zones, a table each."""
+    people: PeoplePlan = PeoplePlan()
+    """The people in the vehicle."""
     coolant: CoolantPlan = CoolantPlan()
     """The heater's coolant circuit."""
     hot_water: HotWaterPlan = HotWaterPlan()
     """The hot-water tank."""
+    fuel: FuelPlan = FuelPlan()
+    """The diesel that heaters burn."""
     battery: BatteryPlan = BatteryPlan()
     """The house battery."""
     fresh_tank: TankPlan = TankPlan()
@@ -273,6 +291,8 @@ class Rig(Table):
     """The grey-water tank."""
     black_tank: TankPlan = TankPlan()
     """The black-water tank."""
+    tanks: Annotated[tuple[ExtraTankPlan, ...], Field(strict=False)] = Field(default=(), alias="tank")
+    """Further tanks, a table each."""
     definitions: Annotated[
         tuple[Annotated[Path, BeforeValidator(_existing_file), Field(strict=False)], ...], Field(strict=False)
     ] = ()
@@ -308,6 +328,38 @@ class Rig(Table):
         if problems:
             raise validation_error("accepted", problems)
         return accepted
+
+    @field_validator("zones")
+    @classmethod
+    def _checked_zones(cls, zones: tuple[ZonePlan, ...]) -> tuple[ZonePlan, ...]:
+        problems = list(zone_mistakes(zones))
+        if problems:
+            raise validation_error("zone", problems)
+        return zones
+
+    @field_validator("people", "fresh_tank", "grey_tank", "black_tank")
+    @classmethod
+    def _in_a_zone(cls, plan: PeoplePlan | TankPlan, info: ValidationInfo) -> PeoplePlan | TankPlan:
+        zones = info.data.get("zones")  # where the zones have mistakes, these are reported instead
+        if zones is None:
+            return plan
+        names = zone_names(zones)
+        if isinstance(plan, TankPlan):
+            text = tank_zone_problem(plan, names)
+        else:
+            text = None if plan.zone in names else unknown_zone(plan.zone, names)
+        if text is not None:
+            raise validation_error(info.field_name or "", [Mistake(("zone",), text, plan.zone)])
+        return plan
+
+    @field_validator("tanks")
+    @classmethod
+    def _checked_tanks(cls, tanks: tuple[ExtraTankPlan, ...], info: ValidationInfo) -> tuple[ExtraTankPlan, ...]:
+        zones = info.data.get("zones")
+        problems = [] if zones is None else list(tank_mistakes(tanks, zone_names(zones)))
+        if problems:
+            raise validation_error("tank", problems)
+        return tanks
 
     @field_validator("devices", mode="wrap")
     @classmethod
