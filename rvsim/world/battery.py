@@ -53,7 +53,7 @@ class Battery:
         ) / 1000
         self._warm_ohm, self._warm_slow_ohm = ohm, ohm * chemistry.slow_share
         self._rated_amps = plan.capacity_ah / 20
-        self._efficiency = (
+        self.charge_efficiency = (
             chemistry.charge_efficiency
             if plan.charge_efficiency_percent is None
             else plan.charge_efficiency_percent / 100
@@ -100,7 +100,7 @@ class Battery:
         """Advance by one second with this terminal voltage and current into the battery, in air of ``air_c``."""
         before, knee = self._charge_as, 0.0
         if amps > 0:
-            moved, ohm = amps * self._efficiency, self._slow_charge_ohm
+            moved, ohm = amps * self.charge_efficiency, self._slow_charge_ohm
         elif amps < 0:
             rate, ohm = -amps / self._rated_amps, self._slow_ohm
             moved = amps * rate**self._peukert if rate > 1 else amps
