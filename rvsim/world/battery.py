@@ -158,7 +158,7 @@ class Protection:
     def __init__(self, plan: ProtectionPlan, capacity_ah: float) -> None:
         self._plan = plan
         self._over_amps = 2.5 * capacity_ah if plan.over_amps is None else plan.over_amps
-        self._high_s = self._low_s = self._over_amps_s = self._release_s = 0.0
+        self._high_s = self._low_s = self._over_amps_s = self._hold_s = 0.0
         self.charge_is_open = self.discharge_is_open = self.is_open = False
 
     def step(self, volts: float, amps_out: float, *, can_give: bool) -> None:
@@ -171,12 +171,11 @@ class Protection:
             self.charge_is_open = True
         elif volts < plan.over_release_volts:
             self.charge_is_open = False
-        if self._over_amps_s and self._over_amps_s >= plan.over_amps_s:
-            self.discharge_is_open, self._release_s = True, plan.over_amps_release_s
-        elif self._low_s and self._low_s >= plan.under_s:
-            self.discharge_is_open = True
-        elif self.discharge_is_open:
-            self._release_s -= 1
-            if self._release_s <= 0 and volts > plan.under_release_volts and can_give:
+        is_over = self._over_amps_s and self._over_amps_s >= plan.over_amps_s
+        if self.discharge_is_open:
+            self._hold_s -= 1
+            if self._hold_s <= 0 and volts > plan.under_release_volts and can_give:
                 self.discharge_is_open = False
+        elif is_over or (self._low_s and self._low_s >= plan.under_s):
+            self.discharge_is_open, self._hold_s = True, plan.hold_s
         self.is_open = self.charge_is_open or self.discharge_is_open

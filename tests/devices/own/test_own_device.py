@@ -358,7 +358,10 @@ def test_without_power_it_takes_none(cooler):
         ("much", "is not a current; write a number of amperes"),
         (2000.0, "2000 A is outside -1000 to 1000 A"),
         ({"profile": [["0s", -2000.0]]}, "-2000 A is outside -1000 to 1000 A"),
-        ({"field": "DC_LOAD_STATUS.operating_statu"}, 'has no field "operating_statu" (did you mean "operating_status"?)'),
+        (
+            {"field": "DC_LOAD_STATUS.operating_statu"},
+            'has no field "operating_statu" (did you mean "operating_status"?)',
+        ),
         ({"field": "DC_LOAD_STATU.operating_status"}, 'it does not send "DC_LOAD_STATU"'),
         ({"field": "DC_LOAD_STATUS.operating_status", "instance": 8}, "correct the instance"),
         ({"field": "DC_LOAD_STATUS.operating_status", "facto": 1.0}, 'unknown key "facto"'),
