@@ -127,7 +127,7 @@ class Bench:
         self.incoming_gates: dict[str, list[Gate]] = {}
         """The gates between the line and each device that has any, in this order."""
         self._device_makers = {
-            plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site())
+            plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site(), {})
             for plan in plans
         }
         self._by_name = {name: make() for name, make in self._device_makers.items()}
@@ -138,11 +138,19 @@ class Bench:
                 self._receivers.setdefault(dgn, []).append(device)
             self.kernel.at(0, self._call_action, (device, device.start))
 
-    def _make_device(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
+    def _make_device(
+        self,
+        plan: DevicePlan,
+        kind: type[Device],
+        catalogue: Catalogue,
+        seed: int,
+        site: Site,
+        memory: dict[str, float],
+    ) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
         self.world.set_load(plan.name, sum(idle for idle, _ in plan.amps.values()))  # until the device sets its load
         try:
-            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, site))
+            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, site, memory))
         except InputError:
             raise
         except Exception as error:  # a kind of another package may raise anything

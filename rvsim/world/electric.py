@@ -5,12 +5,13 @@ any device, nor the air around a battery: that is handed in each second.
 """
 
 from collections.abc import Mapping
-from math import isfinite
+from math import fsum
 from typing import NamedTuple
 
 from rvsim.rig.electric import OUTDOORS, battery_by_branch
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world.battery import Battery
+from rvsim.world.bus_bar import BusBar
 from rvsim.world.mains import SHORE, SHORE_RANK, Mains
 
 
@@ -32,20 +33,27 @@ class ElectricSystem:
 
     def __init__(self, plan: VehiclePlan) -> None:
         self._house = plan.battery.name
-        self._batteries = {each.name: Battery(each) for each in plan.batteries}
         self._battery_zones = {each.name: each.zone for each in plan.batteries}
         by_branch = battery_by_branch(plan.batteries, plan.branches)
+        self._batteries = {
+            each.name: BusBar(
+                Battery(each), [branch for branch in plan.branches if by_branch[branch.name] == each.name]
+            )
+            for each in plan.batteries
+        }
         self._battery_of = {device: by_branch[branch] for device, branch in plan.branch_by_device.items()}
+        for device, branch in plan.branch_by_device.items():
+            self._batteries[by_branch[branch]].place(device, branch)
         self._shore_watts = plan.shore.amps * plan.shore.volts
         self._mains = Mains()
 
     # Batteries.
 
-    def battery(self, name: str = "") -> Battery:
+    def battery(self, name: str = "") -> BusBar:
         """Return a battery by its name, by default the house battery; KeyError for one that is not there."""
         return self._batteries[name or self._house]
 
-    def battery_of(self, owner: str) -> Battery:
+    def battery_of(self, owner: str) -> BusBar:
         """Return the battery that ``owner`` is on."""
         return self._batteries[self._battery_of.get(owner, self._house)]
 
@@ -71,7 +79,7 @@ class ElectricSystem:
 
     def volts_at(self, owner: str) -> float:
         """Return the voltage at the terminals of ``owner``, at the far end of its wire."""
-        return self.battery_of(owner).volts
+        return self.battery_of(owner).volts_at(owner)
 
     def charge_amps(self, owner: str) -> float:
         """Return the present current of the source of ``owner``, of all its batteries; 0 for one that gives none."""
@@ -83,9 +91,7 @@ class ElectricSystem:
 
     def set_load_watts(self, owner: str, watts: float, battery: str = "") -> None:
         """Set the power that ``owner`` draws from now on, whatever the voltage; 0 for none; ValueError below."""
-        if not (isfinite(watts) and watts >= 0):
-            raise ValueError(f"{owner} draws {watts} W: give 0 or more")
-        self._bus(owner, battery).set_load(f"{owner} W", watts / 12)
+        self._bus(owner, battery).set_load_watts(owner, watts)
 
     def set_charge(
         self, owner: str, volts_limit: float, amps_limit: float, battery: str = "", watts_limit: float | None = None
@@ -95,13 +101,13 @@ class ElectricSystem:
         With ``watts_limit`` the power is limited too, as that of a solar panel. The current that flows depends on the
         battery: read it with `charge_amps`.
         """
-        amps = amps_limit if watts_limit is None else min(amps_limit, watts_limit / 12)
-        self._bus(owner, battery).set_charge(owner, volts_limit, amps)
+        self._bus(owner, battery).set_charge(owner, volts_limit, amps_limit, watts_limit)
 
     def set_disconnect(self, owner: str, *, open: bool, battery: str = "") -> None:
         """Open the switch of ``owner`` between a battery and its bus-bar, or close it; one open switch is enough."""
+        self._bus(owner, battery).set_disconnect(owner, is_open=open)
 
-    def _bus(self, owner: str, battery: str) -> Battery:
+    def _bus(self, owner: str, battery: str) -> BusBar:
         return self._batteries[battery] if battery else self.battery_of(owner)
 
     # Mains.
@@ -123,14 +129,14 @@ class ElectricSystem:
         return self._mains.source()
 
     def mains_watts(self, owner: str) -> float:
-        """Return what ``owner`` gives as a source or gets as a load; a source that is too small gives less than wanted."""
+        """Return what ``owner`` gives as a source, or gets as a load: less than it wants of a small source."""
         return self._mains.watts(owner)
 
     # Time and account.
 
     def electric_account(self) -> ElectricAccount:
         """Return the sums of energy since the start of the run, over all batteries."""
-        return ElectricAccount(0.0, 0.0, 0.0, 0.0)
+        return ElectricAccount(*map(fsum, zip(*(each.account() for each in self._batteries.values()), strict=True)))
 
     def step_electric(self, outdoor_c: float, zones: Mapping[str, float]) -> None:
         """Advance by one second with the present inputs; ``zones`` are the temperatures of the air by zone."""
@@ -141,7 +147,5 @@ class ElectricSystem:
     def remove_electric(self, owner: str) -> None:
         """Set every contribution of ``owner`` to batteries and mains to zero."""
         for battery in self._batteries.values():
-            battery.set_load(owner, 0.0)
-            battery.set_load(f"{owner} W", 0.0)
-            battery.set_charge(owner, 0.0, 0.0)
+            battery.remove(owner)
         self._mains.remove(owner)
