@@ -170,6 +170,11 @@ class ThermalWorld:
         return self._coolant.rated_burner_w
 
     @property
+    def rated_fuel_litres_per_h(self) -> float:
+        """Diesel that the rig's burner uses at full output."""
+        return self._coolant.rated_fuel_litres_per_h
+
+    @property
     def coolant_freezes_below_c(self) -> float:
         """Freezing point of the coolant, degrees Celsius."""
         return self._coolant.freezes_below_c

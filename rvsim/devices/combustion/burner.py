@@ -6,11 +6,11 @@ is told each second what is wanted and what there is.
 
 A start that has failed with all its tries is an error; so are flame-outs in a row and a supply outside its limits for
 too long. Errors end when the heater is switched off for a while. Failed starts in a row lock it out. A lockout is a
-safety function: fuel that did not burn may stand in the chamber. No command and no wait ends it; on the bench it ends
-as a service technician ends it, with the supply off.
+safety function: fuel that did not burn may stand in the chamber. No command, no wait and no loss of power ends it: its
+count and the lockout are in a memory that the device hands in.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, MutableMapping
 from dataclasses import dataclass
 from enum import Enum, StrEnum
 from typing import NamedTuple
@@ -21,6 +21,8 @@ FLAME_HOLD_US = 2_000_000
 """How long a flame lives on what is left in the line when fuel stops. Common practice, no source."""
 STEADY_US = 900_000_000
 """A flame that burnt for this long is forgotten by the count of flame-outs in a row. Our decision."""
+_FAILED_STARTS = "failed starts"
+"""What the memory holds."""
 _MAX_STEPS = 4
 """Changes of state in one moment: purge, glow and ignition may each take no time."""
 
@@ -101,14 +103,16 @@ class BurnerInputs(NamedTuple):
 
 
 class Burner:
-    """One burner. ``draw(limit)`` returns a random integer from 0 to ``limit - 1``."""
+    """One burner. ``draw(limit)`` returns a random integer from 0 to ``limit - 1``; ``memory`` outlasts a loss of power."""
 
-    def __init__(self, figures: BurnerFigures, draw: Callable[[int], int]) -> None:
+    def __init__(
+        self, figures: BurnerFigures, draw: Callable[[int], int], memory: MutableMapping[str, float] | None = None
+    ) -> None:
         self.figures = figures
+        self._memory = {} if memory is None else memory
         self.state = BurnerState.OFF
         self.error: BurnerFault | None = None
         """Why it does not start again, until it is switched off; None where it may."""
-        self.is_locked = False
         self.is_too_hot = False
         self.starts = 0
         """How many starts there were."""
@@ -118,7 +122,7 @@ class Burner:
         self._now = self._since = 0
         self._fuelled_us = self._flame_after_us = self._flame_since = 0
         self._dry_since: int | None = None
-        self._failed_tries = self._flame_outs = self._failed_starts = 0
+        self._failed_tries = self._flame_outs = 0
         self._off_since: int | None = None
         self._bad_supply_since: int | None = None
         self._error_since = 0
@@ -132,6 +136,16 @@ class Burner:
         faults = {self.error} if self.error is not None else set()
         faults |= {BurnerFault.LOCKED} if self.is_locked else set()
         return frozenset(faults | ({BurnerFault.TOO_HOT} if self.is_too_hot else set()))
+
+    @property
+    def is_locked(self) -> bool:
+        """Whether it is locked out, for service to find the cause."""
+        return self._failed_starts >= self.figures.max_failed_starts
+
+    @property
+    def _failed_starts(self) -> int:
+        """Failed starts in a row."""
+        return int(self._memory.get(_FAILED_STARTS, 0))
 
     @property
     def may_run(self) -> bool:
@@ -243,7 +257,7 @@ class Burner:
     def _burn(self, *, goes_on: bool, has_air: bool) -> None:
         burning_us = self._now - self._flame_since
         if burning_us >= self.figures.stable_us + self.figures.ramp_us:
-            self._failed_starts = 0
+            self._memory[_FAILED_STARTS] = 0
         if burning_us >= STEADY_US:
             self._flame_outs = 0
         if not goes_on:
@@ -264,9 +278,8 @@ class Burner:
         if self._failed_tries < self.figures.tries:
             return
         self._failed_tries = 0
-        self._failed_starts += 1
+        self._memory[_FAILED_STARTS] = self._failed_starts + 1
         self._set_error(BurnerFault.IGNITION)
-        self.is_locked = self._failed_starts >= self.figures.max_failed_starts
 
     def _stop_with(self, fault: BurnerFault) -> None:
         self._set_error(fault)

@@ -60,7 +60,7 @@ class BurnerDevice(Device):
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
-        self.burner = Burner(self.burner_figures(), self.random.randrange)
+        self.burner = Burner(self.burner_figures(), self.random.randrange, self.memory)
         self.fuel_line = FuelLine(self.random)
         self._sent_faults: frozenset[BurnerFault] = frozenset()
 

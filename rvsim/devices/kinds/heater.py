@@ -222,14 +222,14 @@ class Heater(BurnerDevice):
         self._is_pausing = wants and coolant_c >= (plan.resume_c if self._is_pausing else plan.pause_c)
         wanted = self._wanted_output(coolant_c) if wants and not self._is_pausing else 0.0
         self.control_burner(wanted, is_switched_on=is_on, is_too_hot=self._is_limited)
-        is_blocked = coolant_c < MIN_FAN_COOLANT_C or not burner.may_run
+        is_blocked = coolant_c < MIN_FAN_COOLANT_C or burner.error is not None or burner.is_locked
         for state in self._zones.values():
             state.follow(is_blocked=is_blocked)
             world.set_cabin_fan(self.name, state.output * state.fan, state.zone)
         world.set_burner(self.name, burner.output * world.rated_burner_w)
         unburnt = plan.low_output_percent / 100 * world.rated_fuel_litres_per_h if burner.is_dosing else 0.0
         world.set_fuel(self.name, unburnt)
-        world.set_water_circulation(self.name, running=self._is_heating_water)
+        world.set_water_circulation(self.name, running=self._is_heating_water and coolant_c > world.water_c)
         world.set_load(self.name, self._amps(pump_runs=(wants and burner.may_run) or burner.is_working))
         self._send_changes()
 
