@@ -254,7 +254,8 @@ def zone_names(zones: Sequence[Any]) -> list[str]:
 
 def unknown_zone(name: str, names: Sequence[str]) -> str:
     """Return what is wrong with the name of a zone that a vehicle does not have."""
-    return f"{shown(name)} is not a zone{did_you_mean(name, names)}; the zones are {', '.join(names)}"
+    known = ", ".join(dict.fromkeys(names))
+    return f"{shown(name)} is not a zone{did_you_mean(name, names)}; the zones are {known}"
 
 
 def zone_mistakes(zones: Sequence[ZonePlan]) -> Iterator[Mistake]:
