@@ -26,8 +26,10 @@ from rvsim.world.world import World
 HOUR = 3600 * SECOND_US
 AIR_W_PER_LITRE_S_K = 1.08 * 0.29307107 / (0.47194745 * 5 / 9)  # the ASHRAE factor in metric units
 
-READINGS = "outdoor_c cabin_c coolant_c water_c fuel_litres fuel_litres_per_h battery_volts battery_amps".split()
-READINGS += ["battery_percent", "battery_c"]
+READINGS = [
+    *("outdoor_c", "cabin_c", "coolant_c", "water_c", "fuel_litres", "fuel_litres_per_h"),
+    *("battery_volts", "battery_amps", "battery_percent", "battery_c"),
+]
 
 
 def readings(world: World) -> dict[str, float]:
