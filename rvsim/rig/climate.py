@@ -36,8 +36,8 @@ class WallPlan(Table):
     area_m2: float = Field(gt=0, le=200)
     """Area of this part."""
     u_w_per_m2_k: float = Field(default=1.2, ge=0.1, le=10)
-    """Heat through a square metre for each degree, both surfaces included (EN ISO 6946). 20 mm of foam behind 6 mm of
-    plywood: 1.2."""
+    """Heat through a square metre for each degree, both surfaces included (EN ISO 6946). Foam of 20 mm behind
+    plywood of 6 mm: 1.2."""
 
 
 class GlassPlan(Table):
@@ -49,8 +49,8 @@ class GlassPlan(Table):
     """Heat through a square metre for each degree. Single glass 5.4 (a building-simulation database), good double
     glass 1.8."""
     g: float = Field(default=0.86, ge=0, le=1)
-    """The share of the sun's power at a right angle that becomes heat inside. 4 mm clear glass (the same database);
-    with an inside blind 0.35."""
+    """The share of the sun's power at a right angle that becomes heat inside. Clear glass of 4 mm (the same
+    database); with an inside blind 0.35."""
     tilt_deg: float = Field(default=90.0, ge=0, le=180)
     """0: it lies flat and faces the sky; 90: it stands upright."""
     azimuth_deg: Angle = 90.0
@@ -254,7 +254,8 @@ def zone_names(zones: Sequence[Any]) -> list[str]:
 
 def unknown_zone(name: str, names: Sequence[str]) -> str:
     """Return what is wrong with the name of a zone that a vehicle does not have."""
-    return f"{shown(name)} is not a zone{did_you_mean(name, names)}; the zones are {', '.join(names)}"
+    known = ", ".join(dict.fromkeys(names))
+    return f"{shown(name)} is not a zone{did_you_mean(name, names)}; the zones are {known}"
 
 
 def zone_mistakes(zones: Sequence[ZonePlan]) -> Iterator[Mistake]:

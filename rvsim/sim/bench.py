@@ -126,6 +126,8 @@ class Bench:
         """The gates between each device and the line, in this order; may be changed between two steps."""
         self.incoming_gates: dict[str, list[Gate]] = {}
         """The gates between the line and each device that has any, in this order."""
+        self.conditions: dict[str, list[Callable[[Device], None]]] = {}
+        """What is wrong with each device itself, as calls; a device that gets its power back is called with all."""
         self._device_makers = {
             plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site(), {})
             for plan in plans
@@ -215,6 +217,8 @@ class Bench:
         self.line.connect(device, name)
         for babble in self._babble_faults(name):
             self.line.apply(babble)
+        for condition in self.conditions.get(name, ()):
+            self.call_device(name, condition)
         self._call((device, device.start))
 
     def apply_wire_fault(self, fault: WireFault, by: object) -> None:
