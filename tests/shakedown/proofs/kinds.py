@@ -312,8 +312,8 @@ grace = "2s"
         more=HEATS,
     ),
     "failed_ignition": Proof(
-        "leaves a heater off that failed to start: off for a while ends its error, but a lockout is a safety function",
-        "FORGETS_A_FAILED_START",
+        "leaves a heater off that failed to start, and does not switch it off and on: a lockout is a safety function",
+        "RESETS_A_LOCKOUT",
         SLOW,
         420,
         'device = "heater"\nfrom = "0s"',
@@ -321,7 +321,7 @@ grace = "2s"
             'device = "heater", message = "WATERHEATER_STATUS", field = "failure_to_ignite", is = "failed to ignite"',
             "6s",
         ),
-        ("19FFE344 01 01 C8", "failed to ignite"),
+        ("19FFE344 01 01 C8", "reported-fault of heater"),
         more=HEATS,
     ),
     "fuel_gelling": Proof(
@@ -333,7 +333,7 @@ grace = "2s"
         no_heat_once(
             'device = "heater", message = "WATERHEATER_STATUS", field = "burner_status", becomes = "off"', "455s"
         ),
-        ("19FFE344 01 01 C8", "burner status off"),
+        ("19FFE344 01 01 C8", "19FFF75E 01 01"),
         more=HEATS,
     ),
     "air_in_fuel": Proof(

@@ -34,8 +34,8 @@ START_S, GRACE_S = 8.0, 10.0
 TRY_S, TRIES, PAUSE_S = 2.0, 5, 30.0
 PUMP_GAP_S, TIGHT_S, ALARM_S = 5.0, 0.05, 10.0
 """The last is how long an alarm stands of a pump that is held to a twentieth of a second."""
-COLD_BURNER_S, FLAME_OUT_PAUSE_S = 450.0, 10.0
-"""A burner without a flame for longer than two tries take gives no heat; the other is a pause of a spoilt thermostat."""
+COLD_BURNER_S, FLAME_OUT_PAUSE_S, RESET_S = 450.0, 10.0, 3.0
+"""A burner without a flame for longer than two tries take gives no heat; the others are pauses of spoilt ones."""
 SOON_S, AGAIN_S, WATER_S, HEARTBEAT_S = 1.0, 5.0, 10.0, 5.0
 NO_VALUE_8, NO_VALUE_16 = 251, 65531
 """From here on a field says no value: reserved, out of range, no data (16 bits: rv-c.com/node/500; 8: from memory)."""
@@ -69,7 +69,7 @@ class Mistake(Enum):
     ALLOWS_NO_DELAY = auto()
     OVERLOOKS_LAMP = auto()
     ANSWERS_EACH_FRAME = auto()
-    FORGETS_A_FAILED_START = auto()
+    RESETS_A_LOCKOUT = auto()
     WAITS_FOR_A_COLD_BURNER = auto()
     RESTARTS_AT_A_FLAME_OUT = auto()
 
@@ -168,11 +168,18 @@ class Thermostat:
             known = data[1] < NO_VALUE_8 or self.leaves_out(Mistake.READS_OUT_OF_RANGE_AS_A_LEVEL)
             self.level = (self.now, data[1]) if known else None
         elif dgn == HEARTBEAT and data[1] == FURNACE_DSA:
-            red = data[0] >> 6 == 1 and not self.leaves_out(Mistake.OVERLOOKS_LAMP)
-            kept = self.red_lamp and not self.leaves_out(Mistake.FORGETS_A_FAILED_START)
-            self.red_lamp = red or kept  # until a person has looked: a lockout is a safety function
+            self.take_lamp(red=data[0] >> 6 == 1)
         elif dgn == WATER_STATUS and data[0] == 1:
             self.take_burner(data[6] >> 2 & 3 == 1)
+
+    def take_lamp(self, red: bool) -> None:
+        """Take the heater's red lamp: no heat from then on, until a person has looked; a lockout is a safety function."""
+        if not red or self.leaves_out(Mistake.OVERLOOKS_LAMP):
+            return
+        if self.leaves_out(Mistake.RESETS_A_LOCKOUT):
+            self.paused_until = self.now + RESET_S if self.now > self.paused_until + AGAIN_S else self.paused_until
+        else:
+            self.red_lamp = True
 
     def take_burner(self, lit: bool) -> None:
         """Take whether the burner is lit."""
