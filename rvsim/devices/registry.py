@@ -17,6 +17,7 @@ from typing import Protocol
 from pydantic import BaseModel, ValidationError
 
 from rvsim.devices.device import Device
+from rvsim.devices.kinds.air_furnace import AirFurnace
 from rvsim.devices.kinds.ambient import AmbientSensor
 from rvsim.devices.kinds.battery_monitor import BatteryMonitor
 from rvsim.devices.kinds.charger import Charger
@@ -36,7 +37,18 @@ from rvsim.wire.catalogue import Catalogue
 ENTRY_POINT_GROUP = "rvsim.devices"
 """The group of entry points by which other packages add kinds."""
 _KIND_NAME = re.compile(r"[a-z][a-z0-9_]*")
-BUILT_IN = (Panel, Heater, CirculationPump, RoofFan, Charger, BatteryMonitor, TankSensor, AmbientSensor, OwnDevice)
+BUILT_IN = (
+    Panel,
+    Heater,
+    AirFurnace,
+    CirculationPump,
+    RoofFan,
+    Charger,
+    BatteryMonitor,
+    TankSensor,
+    AmbientSensor,
+    OwnDevice,
+)
 
 
 def all_kinds(points: Iterable[EntryPoint]) -> tuple[dict[str, type[Device]], tuple[str, ...]]:

@@ -26,10 +26,8 @@ CAUTION = (
 
 
 class BurnerSettings(Settings):
-    """The start and stop sequence, and the electric figures. "Model" is a table of published heaters' data."""
+    """What stops a burner, and the current of its electronics."""
 
-    flame_wait_s: Seconds = 60.0
-    """Longest wait for the flame after fuel. A car maker's workshop data: at most 60 s."""
     unlock_s: Annotated[float, Field(ge=0.1, le=600)] = 2.0
     """An error ends when the heater is switched off for this long. A heater maker's manual: at least 2 s."""
     max_failed_starts: Count = 3

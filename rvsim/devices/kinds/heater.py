@@ -20,8 +20,9 @@ from pydantic import Field
 from rvsim.devices.combustion.burner import BurnerFault, BurnerFigures
 from rvsim.devices.combustion.burner_device import BurnerDevice, BurnerSettings, Count, Seconds, micros
 from rvsim.devices.device import PERCENT_STEP, Amps, DeviceContext, commanded
-from rvsim.errors import InputError, did_you_mean
-from rvsim.rig.quantity import shown
+from rvsim.errors import InputError
+from rvsim.rig.climate import unknown_zone
+from rvsim.rig.table import OneLineText
 from rvsim.wire.frame import SECOND_US
 
 FULL_BELOW_C = 60.0
@@ -43,8 +44,8 @@ CoolantC = Annotated[float, Field(ge=20, le=140)]
 class HeaterSettings(BurnerSettings):
     """The heater's sequence, its coolant and what it draws. Defaults describe an invented heater."""
 
-    zones: Annotated[tuple[str, ...], Field(min_length=1, strict=False)] = ("cabin",)
-    """The zone of each furnace instance, in their order."""
+    zones: Annotated[tuple[OneLineText, ...], Field(min_length=1, strict=False)] = ("cabin",)
+    """The zone of each furnace instance, in their order; instances without an entry are in the first zone."""
     purge_s: Seconds = 5.0
     """The fan blows the chamber clear before anything else. From memory."""
     glow_s: Seconds = 45.0
@@ -53,6 +54,8 @@ class HeaterSettings(BurnerSettings):
     """Shortest time from fuel to flame. Common practice, no source: stable part load 90 s after switching on."""
     last_flame_s: Annotated[float, Field(ge=1, le=60)] = 12.0
     """Longest time from fuel to flame of a healthy start. Common practice, no source."""
+    flame_wait_s: Seconds = 60.0
+    """Longest wait for the flame after fuel. A car maker's workshop data: at most 60 s."""
     stable_s: Seconds = 30.0
     """The flame burns low for this long: part load is stable some 90 s after switching on (workshop data)."""
     ramp_s: Seconds = 60.0
@@ -131,20 +134,17 @@ class Heater(BurnerDevice):
         self._last_water: tuple[object, ...] = ()
 
     def _planned_zones(self) -> list[_ZoneState]:
-        instances, zones = self.plan.functions["furnace"], self.settings.zones
-        if len(zones) != len(instances):
+        instances, zones, known = self.plan.functions["furnace"], self.settings.zones, self.world.zone_names
+        if len(zones) > len(instances):
             raise InputError(
-                f'device "{self.name}": its settings name {len(zones)} zones for {len(instances)} furnace instances; '
-                "name one zone for each instance"
+                f'device "{self.name}": its settings name {len(zones)} zones, but it has only {len(instances)} furnace '
+                f"instances; name at most one zone for each instance"
             )
-        known = self.world.zone_names
         for zone in zones:
             if zone not in known:
-                raise InputError(
-                    f'device "{self.name}": {shown(zone)} is not a zone{did_you_mean(zone, known)}; '
-                    f"the zones are {', '.join(known)}"
-                )
-        return [_ZoneState(*pair) for pair in zip(instances, zones, strict=True)]
+                raise InputError(f'device "{self.name}": {unknown_zone(zone, known)}')
+        served = [*zones, *[zones[0]] * (len(instances) - len(zones))]
+        return [_ZoneState(instance, zone) for instance, zone in zip(instances, served, strict=True)]
 
     def burner_figures(self) -> BurnerFigures:
         """Return the figures of its burner."""

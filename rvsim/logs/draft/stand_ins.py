@@ -13,6 +13,7 @@ UnitFunctions = Mapping[str, list[int]]
 """The functions of a unit, with their instances."""
 REQUIRED_FUNCTIONS: Mapping[str, tuple[str, ...]] = {
     "heater": ("furnace", "water_heater"),
+    "air_furnace": ("furnace",),
     "panel": ("thermostat",),
     "roof_fan": ("roof_fan",),
     "charger": ("charger", "dc_source"),

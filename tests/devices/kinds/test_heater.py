@@ -116,7 +116,7 @@ def test_each_furnace_instance_is_a_zone(alone):
 @pytest.mark.parametrize(
     ("zones", "told"),
     [
-        (["cabin"], "its settings name 1 zones for 2 furnace instances; name one zone for each instance"),
+        (["cabin"] * 3, "its settings name 3 zones, but it has only 2 furnace instances; name at most one zone for"),
         (["cabin", "garge"], '"garge" is not a zone (did you mean "garage"?); the zones are cabin, garage'),
     ],
 )
