@@ -17,6 +17,7 @@ from typing import Protocol
 from pydantic import BaseModel, ValidationError
 
 from rvsim.devices.device import Device
+from rvsim.devices.kinds.air_conditioner import AirConditioner
 from rvsim.devices.kinds.air_furnace import AirFurnace
 from rvsim.devices.kinds.ambient import AmbientSensor
 from rvsim.devices.kinds.battery_monitor import BatteryMonitor
@@ -43,6 +44,7 @@ BUILT_IN = (
     AirFurnace,
     CirculationPump,
     RoofFan,
+    AirConditioner,
     Charger,
     BatteryMonitor,
     TankSensor,

@@ -5,7 +5,7 @@ any device, nor the air around a battery: that is handed in each second.
 """
 
 from collections.abc import Mapping
-from math import fsum
+from math import fsum, sqrt
 from typing import NamedTuple
 
 from rvsim.rig.electric import OUTDOORS, battery_by_branch
@@ -45,6 +45,7 @@ class ElectricSystem:
         for device, branch in plan.branch_by_device.items():
             self._batteries[by_branch[branch]].place(device, branch)
         self._shore_watts = plan.shore.amps * plan.shore.volts
+        self._nominal_mains_volts = plan.shore.volts
         self._mains = Mains()
 
     # Batteries.
@@ -127,6 +128,15 @@ class ElectricSystem:
     def mains_source(self) -> str | None:
         """Return the owner of the source in use, "shore" for the socket, None where there is none."""
         return self._mains.source()
+
+    @property
+    def mains_volts(self) -> float:
+        """Voltage of the alternating current: that of the rig's shore power, whatever the source, 0 without one.
+
+        A source that is asked for more than its limit sags: with resistance alone the voltage falls with the square
+        root of the power that it gives.
+        """
+        return self._nominal_mains_volts * sqrt(self._mains.share())
 
     def mains_watts(self, owner: str) -> float:
         """Return what ``owner`` gives as a source, or gets as a load: less than it wants of a small source."""

@@ -16,6 +16,7 @@ REQUIRED_FUNCTIONS: Mapping[str, tuple[str, ...]] = {
     "air_furnace": ("furnace",),
     "panel": ("thermostat",),
     "roof_fan": ("roof_fan",),
+    "air_conditioner": ("air_conditioner",),
     "charger": ("charger", "dc_source"),
     "battery_monitor": ("battery_monitor", "dc_source"),
     "tank": ("tank",),
