@@ -103,7 +103,7 @@ class BurnerInputs(NamedTuple):
 
 
 class Burner:
-    """One burner. ``draw(limit)`` returns a random integer from 0 to ``limit - 1``; ``memory`` outlasts a loss of power."""
+    """One burner. ``draw(limit)`` returns a random integer below the limit; ``memory`` outlasts a loss of power."""
 
     def __init__(
         self, figures: BurnerFigures, draw: Callable[[int], int], memory: MutableMapping[str, float] | None = None

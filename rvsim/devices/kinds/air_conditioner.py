@@ -257,4 +257,6 @@ class AirConditioner(Device):
 
     def _build_status(self) -> bytes:
         fan, output = self._levels()
-        return self._status.pack(instance=self._instance, **{**self._commanded, "fan_speed": fan, "output_level": output})
+        return self._status.pack(
+            instance=self._instance, **{**self._commanded, "fan_speed": fan, "output_level": output}
+        )

@@ -271,4 +271,3 @@ class AirFurnace(BurnerDevice):
             circulation_fan_speed=fan,
             heat_output_level=heat,
         )
-

@@ -147,8 +147,8 @@ def test_it_warms_its_own_zone(furnace):
 
 
 def test_a_zone_that_is_not_there_is_refused(furnace):
-    """With those that are."""
-    with pytest.raises(InputError, match='"attic" is not a zone.*the zones are cabin'):
+    """A line says so."""
+    with pytest.raises(InputError, match='"attic" is not a zone'):
         furnace(zone="attic")
 
 

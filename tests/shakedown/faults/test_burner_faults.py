@@ -1,5 +1,7 @@
 """Faults of a burner and its fuel, on the whole vehicle: they last as long as they say, through a loss of power too."""
 
+from itertools import pairwise
+
 import pytest
 
 from rvsim.errors import InputError
@@ -63,7 +65,7 @@ def test_air_in_the_fuel_puts_it_out_at_random_but_the_same_for_one_seed(vehicle
     def goes_out(seed):
         run = vehicle(fault=[fault("air_in_fuel", gap="2min")], lasts="900s", seed=seed).run(900)
         lit = run.values("heater", WATER, "burner_status")
-        return [place for place, (now, then) in enumerate(zip(lit, lit[1:], strict=False)) if now > then]
+        return [place for place, (now, then) in enumerate(pairwise(lit)) if now > then]
 
     assert goes_out(1)
     assert goes_out(1) == goes_out(1) != goes_out(2)

@@ -342,10 +342,10 @@ grace = "2s"
         SLOW,
         400,
         'device = "heater"\ngap = "100s"\nfrom = "100s"',
-        f"""
+        """
 says = "heat is asked for all the time"
 expect = "entered"
-sight = {{ message = "FURNACE_COMMAND", field = "heat_output_level", becomes = true, above = 0 }}
+sight = { message = "FURNACE_COMMAND", field = "heat_output_level", becomes = true, above = 0 }
 at_most_times = 1
 """,
         ("19FFE344 01 01 C8",),

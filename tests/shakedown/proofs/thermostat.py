@@ -173,7 +173,7 @@ class Thermostat:
             self.take_burner(data[6] >> 2 & 3 == 1)
 
     def take_lamp(self, red: bool) -> None:
-        """Take the heater's red lamp: no heat from then on, until a person has looked; a lockout is a safety function."""
+        """Take the heater's red lamp: no heat until a person has looked, since a lockout is a safety function."""
         if not red or self.leaves_out(Mistake.OVERLOOKS_LAMP):
             return
         if self.leaves_out(Mistake.RESETS_A_LOCKOUT):
