@@ -78,9 +78,9 @@ class _ZoneFigures(Table):
     heat_capacity_j_per_k: float = Field(default=400_000.0, ge=10_000, le=20_000_000)
     """Heat capacity of air, lining and contents, the battery included. Invented van: about 270 kg at 1.5 kJ/(kg
     K)."""
-    air_capacity_percent: float = Field(default=10.0, ge=0.1, le=90)
-    """The share of the heat capacity that follows the air at once. Three times that of the air itself: 3 x 13.3 kJ/K
-    in the invented van, from memory."""
+    air_capacity_percent: float = Field(default=30.0, ge=0.1, le=90)
+    """The share of the heat capacity that follows the air within seconds: the air itself, cushions, bedding, thin
+    boards. Nine times that of the air in the invented van; building simulations take 3 to 10 times, from memory."""
     absorptance: float = Field(default=0.25, ge=0, le=1)
     """The share of the sun's power that the outside of the walls takes up. White 0.25, dark 0.9, from memory."""
     air_changes_per_hour: float = Field(default=1.0, ge=0, le=60)

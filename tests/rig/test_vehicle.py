@@ -48,7 +48,7 @@ def test_a_rig_may_leave_everything_out() -> None:
             "glass": (),
             "inside_m2": None,
             "heat_capacity_j_per_k": 400_000.0,
-            "air_capacity_percent": 10.0,
+            "air_capacity_percent": 30.0,
             "absorptance": 0.25,
             "air_changes_per_hour": 1.0,
             "air_changes_by_wind": 0.1,
