@@ -193,13 +193,13 @@ def battery_by_branch(batteries: Sequence[BatteryPlan], branches: Sequence[Branc
 def branch_mistakes(batteries: Sequence[BatteryPlan] | None, branches: Sequence[BranchPlan]) -> Iterator[Mistake]:
     """Yield what in branches contradicts itself; without ``batteries`` nothing is said of their names."""
     yield from _repeated(branches, "branch")
-    names, by_name = [branch.name for branch in branches], {branch.name: branch for branch in branches}
+    by_name = {branch.name: branch for branch in branches}
     known = None if batteries is None else [plan.name for plan in batteries]
     for number, branch in enumerate(branches):
         if known is not None and branch.battery is not None and branch.battery not in known:
             yield Mistake((number, "battery"), _unknown(branch.battery, known, "batteries"), branch.battery)
         if branch.parent is not None and branch.parent not in by_name:
-            yield Mistake((number, "parent"), _unknown(branch.parent, names, "branches"), branch.parent)
+            yield Mistake((number, "parent"), _unknown(branch.parent, list(by_name), "branches"), branch.parent)
         above, passed = branch, [branch.name]
         while above.parent in by_name:
             above = by_name[above.parent]
