@@ -233,7 +233,8 @@ class BusBar:
         """Return the voltage at the far end of the wire of ``owner``."""
         if not self._is_solved:
             self._solve()
-        return self._place_of.get(owner, self._root).volts(self._volts)
+        place = self._place_of.get(owner)
+        return self._volts if place is None else place.volts(self._volts)
 
     def account(self) -> tuple[float, float, float, float]:
         """Return the joules given by sources, lost in wires and battery, drawn by loads, and stored."""
