@@ -42,6 +42,14 @@ def test_batteries_need_names_of_their_own():
     assert problems(rig(battery=[]))[0][1].startswith("a vehicle needs a battery; write a table [battery]")
 
 
+def test_a_battery_stands_in_a_zone_of_the_rig():
+    """In the cabin, outdoors, or nowhere that is not there."""
+    for zone in ("cabin", "outdoors"):
+        assert Rig.model_validate(rig(battery={"zone": zone})).vehicle.battery.zone == zone
+    text = '"cabn" is not in the rig (did you mean "cabin"?); its zones are cabin, outdoors'
+    assert problems(rig(battery={"zone": "cabn"})) == [(("battery", 0, "zone"), text)]
+
+
 def test_limits_of_protection_are_in_order():
     """A release that is beyond its limit would never let go."""
     for protection, text in (
@@ -139,6 +147,7 @@ def test_mistakes_have_their_lines(tmp_path):
         ({"area_mm2": 16.0, "length_m": 2.0}, 2 * 2 * 1.21),
         # NEC chapter 9 table 8, stranded uncoated, 75 C: 6.50 ohm/km for 12 AWG; 82 % of it at 20 C.
         ({"awg": "12", "length_m": 5.0}, 2 * 5 * 6.50 * 0.8222),
+        ({"awg": 12, "length_m": 5.0}, 2 * 5 * 6.50 * 0.8222),
         ({"awg": "1/0", "length_m": 3.0}, 2 * 3 * 0.400 * 0.8222),
     ],
 )
@@ -168,6 +177,7 @@ def test_every_size_has_its_resistance():
         {"milliohm": 12.0, "length_m": 4.0},
         {"milliohm": 12.0, "awg": "12"},
         {"awg": "5", "length_m": 4.0},
+        {"awg": True, "length_m": 4.0},
         {"area_mm2": 2.5, "length_m": 0.0},
     ],
 )
