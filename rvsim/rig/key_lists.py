@@ -50,8 +50,9 @@ UNITS = (
     ("_w_per_k", "W/K"),
     ("_j_per_k", "J/K"),
     ("_per_hour", "an hour"),
+    ("_percent_per_month", "% a month"),
     ("_percent", "%"),
-    ("_milliohm", "mΩ"),
+    ("milliohm", "mΩ"),
     ("_hours", "h"),
     ("t_hour", "h"),
     ("_volts", "V"),
@@ -70,7 +71,8 @@ UNITS = (
     ("_k", "K"),
     ("_s", "s"),
     ("_w", "W"),
-    ("_m", "m"),
+    ("_mm2", "mm²"),
+    ("_a", "A"),
 )
 """The units of figures by the end of their keys; the first that fits counts."""
 _BOUNDS = ("ge", "gt", "le", "lt")

@@ -46,7 +46,7 @@ def test_a_shared_wire_sags_for_both() -> None:
 
 
 def test_a_source_holds_its_limit_at_its_own_terminals() -> None:
-    """A charger of 14.4 V behind 50 mOhm, at a battery that takes nothing, gives what the load takes: 10 A at 13.9 V."""
+    """Behind 50 mOhm, beside a battery that takes nothing, a charger of 14.4 V gives a load of 10 A its 13.9 V."""
     bank = bus(branch("shore", 50.0), owners={"charger": "shore"}, chemistry="lfp", start_c=-1.0)
     bank.set_charge("charger", 14.4, 30.0)
     bank.set_load("lamp", 10.0)
