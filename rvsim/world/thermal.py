@@ -161,6 +161,10 @@ class ThermalWorld:
         """Return the water that is on that surface now."""
         return self._zone(zone).film_kg
 
+    def opening_m2(self, zone: str = FIRST_ZONE) -> float:
+        """Return what stands open in a zone: windows, doors, and domes whose fan is at rest."""
+        return self._zone(zone).opening_m2
+
     def vent_litres_per_s(self, zone: str = FIRST_ZONE) -> float:
         """Return the air that the fans of a zone move, which its inlet may limit."""
         return self._zone(zone).vent_litres_per_s

@@ -27,7 +27,7 @@ def fans(alone):
 
 def opening(one):
     """What is open in the cabin, m2."""
-    return one.world._zones["cabin"].opening_m2
+    return one.world.opening_m2()
 
 
 def test_it_starts_off(fan):

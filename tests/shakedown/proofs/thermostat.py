@@ -118,7 +118,8 @@ class Thermostat:
         self.volts: tuple[float, float] | None = None
         self.level: tuple[float, int] | None = None
         self.red_lamp = False
-        self.burner_lit, self.lit_last = False, 0.0
+        self.burner_lit: bool | None = None
+        self.lit_last = 0.0
         self.paused_until = -100.0
         self.gave_up = False
         self.heat = 0
@@ -285,7 +286,7 @@ class Thermostat:
     def has_cold_burner(self) -> bool:
         """Tell whether heat was asked for, and no flame came for longer than any start takes."""
         since = max(self.lit_last, self.heats_since)
-        cold = self.heat > 0 and not self.burner_lit and self.now - since > COLD_BURNER_S
+        cold = self.heat > 0 and self.burner_lit is False and self.now - since > COLD_BURNER_S
         self.gave_up = (self.gave_up or cold) and not self.leaves_out(Mistake.WAITS_FOR_A_COLD_BURNER)
         return self.gave_up
 
