@@ -73,7 +73,8 @@ class EnteredPlan(ExpectPlan):
             raise ValueError('the sight has no becomes; write what its field becomes, like becomes = "on"')
         if all(limit is None for limit in (low, high, self.at_most_per_hour, self.shortest_on, self.shortest_off)):
             raise ValueError(
-                "nothing is expected; write at_least_times, at_most_times, at_most_per_hour, shortest_on or shortest_off"
+                "nothing is expected; write at_least_times, at_most_times, at_most_per_hour, shortest_on or "
+                "shortest_off"
             )
         if low is not None and high is not None and high < low:
             raise ValueError(f"at_most_times {high} is below at_least_times {low}; no number meets both")
