@@ -4,7 +4,7 @@ Knows: how a scenario is written, where its rig is found, and that a fault must 
 know how a fault acts nor how a run is made: this is data only.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, NamedTuple, TypeVar
@@ -21,7 +21,8 @@ from rvsim.rig.vehicle import WeatherPlan
 from rvsim.shakedown.changes import changed_file
 from rvsim.shakedown.expect.expectation_plans import Expectation
 from rvsim.shakedown.faults.fault_plans import Fault
-from rvsim.shakedown.jobs import with_values
+from rvsim.shakedown.key_paths import PathError
+from rvsim.shakedown.replaced_values import find_value, is_of_rig, split_values, with_values
 from rvsim.shakedown.script import StepPlan
 from rvsim.shakedown.verdict import Value
 
@@ -170,20 +171,13 @@ def load_scenario(
     Args:
         given: the name, or a path that ends in .toml or has a slash.
         kinds: the settings model of each kind of simulated device; None leaves kinds and settings unchecked.
-        values: values that replace those in its file, by dotted keys.
+        values: values that replace those of it and its rig, by the paths of their keys (`key_paths`).
         absent: devices that are not simulated, and so need no kind.
 
     Raises:
         InputError: it is not there, or cannot be used: a line for each mistake in it and in its rig.
     """
-    file = with_values(read_toml(find_file(given, shipped.scenario_folder(), "scenario")), values or {})
-    rig_file, rig_problems = _rig_file(file)
-    more: tuple[str, ...] = ()
-    if rig_file is not None:
-        rig_file, more = changed_file(rig_file, file)
-    elif isinstance(file.data.get("rig"), dict):
-        file, more = changed_file(file, file, ("rig",))
-    rig_problems += more
+    file, rig_file, rig_problems = _files(given, values or {}, kinds)
     context = {
         "devices": _device_names(rig_file.data if rig_file else file.data.get("rig")),
         "faults": _names(file.data.get("fault")),
@@ -210,6 +204,54 @@ def load_scenario(
         error.rest = loaded
         raise error
     return loaded
+
+
+def _files(
+    given: str | Path, values: Mapping[str, Value], kinds: Kinds | None
+) -> tuple[TomlFile, TomlFile | None, tuple[str, ...]]:
+    """Return a scenario's file and that of its rig, with its changes and values; and what is wrong with the rig's.
+
+    Raises:
+        InputError: the scenario's file cannot be read, or there is no key for a value.
+    """
+    file = read_toml(find_file(given, shipped.scenario_folder(), "scenario"))
+    own, of_rig = split_values(values, file, Scenario)
+    file = with_values(file, own, Scenario)
+    rig_file, problems = _rig_file(file)
+    more: tuple[str, ...] = ()
+    if rig_file is not None:
+        rig_file, more = changed_file(rig_file, file)
+        rig_file = with_values(rig_file, of_rig, Rig, kinds)
+    elif isinstance(file.data.get("rig"), dict):
+        file, more = changed_file(file, file, ("rig",))
+        file = with_values(file, of_rig, Rig, kinds, ("rig",))
+    return file, rig_file, (*problems, *more)
+
+
+def own_values(given: str | Path, keys: Iterable[str], kinds: Kinds | None = None) -> Mapping[str, Value | None]:
+    """Return what holds in a scenario or its rig for each path of a key; None where that is no single value.
+
+    Args:
+        given: the scenario's name or path.
+        keys: the paths.
+        kinds: the settings model of each kind of simulated device.
+
+    Raises:
+        InputError: the scenario's file cannot be read.
+    """
+    file, rig_file, _ = _files(given, {}, kinds)
+    found: dict[str, Value | None] = {}
+    for key in keys:
+        try:
+            if not is_of_rig(key, Scenario):
+                found[key] = find_value(file, key, Scenario).value
+            elif rig_file is not None:
+                found[key] = find_value(rig_file, key, Rig, kinds).value
+            else:
+                found[key] = find_value(file, key, Rig, kinds, ("rig",)).value
+        except PathError:
+            found[key] = None
+    return found
 
 
 def _without_faulty(

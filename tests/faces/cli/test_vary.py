@@ -87,7 +87,7 @@ def test_a_draw_has_a_seed_of_its_own(write, rvsim):
         (("seed=1", "seed=2"), "seed: given twice; write all its values behind one seed="),
         (("seed=3..3/1",), '"seed=3..3/1": write the lower number first, and a step above 0'),
         (("nosuch=1",), 't.toml: unknown key "nosuch"; remove it or correct the name'),
-        (("expect.².gap=1s",), "t.toml: no key expect.².gap; write a key of the file, like weather."),
+        (("expect.².gap=1s",), 't.toml: no key expect.².gap; "²" is not there; after expect write the number 1'),
         (("a=1..999/1", "b=1..999/1"), "998001 runs, more than the limit of 100000; vary fewer values, or use"),
         (("seed=1", "--draw", "100001"), "--draw 100001: more than the limit of 100000 runs; draw fewer"),
         (("seed=1", "--processes", "0"), "--processes 0: give a number above 0"),
