@@ -177,7 +177,7 @@ class Device:
     def on_stop(self) -> None:
         """Stop acting on the physics; called when the device loses its power or is taken off the bench."""
         if self.uses_world:
-            self.world.set_load(self.name, 0.0)
+            self.world.remove(self.name)
 
     # What the host calls.
 

@@ -31,13 +31,21 @@ from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.claimed import ClaimedName
 from rvsim.rig.clashes import find_clashes
 from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
+from rvsim.rig.electric import (
+    Batteries,
+    BatteryPlan,
+    BranchPlan,
+    ShorePlan,
+    branch_mistakes,
+    device_branch_mistakes,
+)
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
 from rvsim.rig.quantity import Duration, shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
 from rvsim.rig.switching import InputPlan, ModulePlan, OutputPlan, RelayPlan, terminal_clashes
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
-from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
+from rvsim.rig.vehicle import CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
 from rvsim.wire.ident import MAX_ADDRESS
 
 SCHEMA = 1
@@ -149,6 +157,8 @@ class DevicePlan(Table):
     Without any it is known by its NAME, or by its address."""
     zone: OneLineText | None = None
     """The part of the vehicle that it serves, like "cabin"."""
+    branch: OneLineText | None = None
+    """The branch of the supply that feeds it; if omitted, it is on the house battery's own terminals."""
     dynamic: bool = False
     """Whether the simulated device may move to another address: when it loses a contest for its own, or is
     commanded to one (SAE J1939-81)."""
@@ -264,6 +274,11 @@ class Rig(Table):
     """The short name of the rig, used in printed texts."""
     title: OneLineText
     """The vehicle in a few words."""
+    batteries: Batteries = Field(default=(BatteryPlan(),), alias="battery")
+    """The batteries: one table, or several with names of their own; the one named "house", or the first, is the house
+    battery."""
+    branches: Annotated[tuple[BranchPlan, ...], Field(strict=False)] = Field(default=(), alias="branch")
+    """The branches of the supply, a table each."""
     devices: Annotated[tuple[DevicePlan, ...], Field(strict=False)] = Field(
         default=(), alias="device", validate_default=True
     )
@@ -274,8 +289,8 @@ class Rig(Table):
     """The heater's coolant circuit."""
     hot_water: HotWaterPlan = HotWaterPlan()
     """The hot-water tank."""
-    battery: BatteryPlan = BatteryPlan()
-    """The house battery."""
+    shore: ShorePlan = ShorePlan()
+    """The socket of the camp site."""
     fresh_tank: TankPlan = TankPlan()
     """The fresh-water tank."""
     grey_tank: TankPlan = TankPlan()
@@ -309,7 +324,17 @@ class Rig(Table):
     @property
     def vehicle(self) -> VehiclePlan:
         """The figures of the vehicle."""
-        return VehiclePlan(**{name: getattr(self, name) for name in VehiclePlan.model_fields})
+        parts = {name: getattr(self, name) for name in VehiclePlan.model_fields if name != "branch_by_device"}
+        branches = {device.name: device.branch for device in self.devices if device.branch is not None}
+        return VehiclePlan(**parts, branch_by_device=branches)
+
+    @field_validator("branches")
+    @classmethod
+    def _checked_branches(cls, branches: tuple[BranchPlan, ...], info: ValidationInfo) -> tuple[BranchPlan, ...]:
+        problems = list(branch_mistakes(info.data.get("batteries"), branches))
+        if problems:
+            raise validation_error("branch", problems)
+        return branches
 
     @field_validator("accepted")
     @classmethod
@@ -375,10 +400,14 @@ class Rig(Table):
 
     @field_validator("devices", mode="wrap")
     @classmethod
-    def _checked_together(cls, given: Any, check: ValidatorFunctionWrapHandler) -> tuple[DevicePlan, ...]:
+    def _checked_together(
+        cls, given: Any, check: ValidatorFunctionWrapHandler, info: ValidationInfo
+    ) -> tuple[DevicePlan, ...]:
         if isinstance(given, list | tuple) and len(given) > MAX_ADDRESS + 1:
             raise ValueError(f"{len(given)} devices are more than a network has addresses; leave some out")
-        mistakes = list(find_clashes(given)) if isinstance(given, list | tuple) else []
+        mistakes: list[Mistake] = []
+        if isinstance(given, list | tuple):
+            mistakes = [*find_clashes(given), *device_branch_mistakes(given, info.data.get("branches"))]
         try:
             devices: tuple[DevicePlan, ...] = check(given)
         except ValidationError as error:

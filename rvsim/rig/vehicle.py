@@ -1,4 +1,4 @@
-"""The physical figures of a vehicle in a rig: cabin, coolant, hot water, battery, tanks; and the weather.
+"""The physical figures of a vehicle in a rig: cabin, coolant, hot water, tanks, with those of `electric`; the weather.
 
 Knows: the names, units, limits and defaults of these figures. Does not know how they change with time (`world` does),
 nor which devices act on them.
@@ -7,9 +7,24 @@ The defaults together describe an invented small insulated van with a coolant he
 the origin of its default. The limits only exclude typing mistakes and are common practice, no source.
 """
 
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
+
+from rvsim.rig.electric import Batteries, BatteryPlan, BranchPlan, ShorePlan, house_battery
+
+__all__ = [
+    "BatteryPlan",
+    "CabinPlan",
+    "Celsius",
+    "CoolantPlan",
+    "HotWaterPlan",
+    "Hour",
+    "TankPlan",
+    "VehiclePlan",
+    "WeatherPlan",
+]
 
 Celsius = Annotated[float, Field(ge=-60, le=60)]
 """A temperature of air, or of something in the air."""
@@ -77,23 +92,6 @@ class HotWaterPlan(_Plan):
     """Temperature at the start. Invented: as cold as the cabin."""
 
 
-class BatteryPlan(_Plan):
-    """The house battery: 12 V nominal, standing in the cabin."""
-
-    chemistry: Literal["agm", "lfp"] = "agm"
-    """Lead-acid with absorbed electrolyte ("agm") or lithium iron phosphate, four cells ("lfp"). Invented van."""
-    capacity_ah: float = Field(default=100.0, ge=1, le=2000)
-    """Capacity, rated over 20 hours. Invented van."""
-    start_percent: float = Field(default=80.0, ge=0, le=100)
-    """State of charge at the start. Invented."""
-    internal_milliohm: float = Field(default=5.0, ge=0.1, le=1000)
-    """Internal resistance, the ohmic part alone, terminals included. From memory: typical of 100 Ah at 12 V."""
-    start_c: Celsius = 15.0
-    """Temperature at the start. Invented: as cold as the cabin."""
-    lag_hours: float = Field(default=4.0, ge=0.1, le=48)
-    """Time in which it comes 63 % nearer to the cabin's temperature. Invented: 25 kg at 0.9 kJ/(kg K), 1.6 W/K."""
-
-
 class TankPlan(_Plan):
     """A water tank: fresh, grey or black."""
 
@@ -106,13 +104,24 @@ class TankPlan(_Plan):
 class VehiclePlan(_Plan):
     """Everything about the vehicle that its devices share; a rig may leave out any part."""
 
+    model_config = ConfigDict(populate_by_name=True)
+
     cabin: CabinPlan = CabinPlan()
     coolant: CoolantPlan = CoolantPlan()
     hot_water: HotWaterPlan = HotWaterPlan()
-    battery: BatteryPlan = BatteryPlan()
+    batteries: Batteries = Field(default=(BatteryPlan(),), alias="battery")
+    branches: Annotated[tuple[BranchPlan, ...], Field(strict=False)] = Field(default=(), alias="branch")
+    shore: ShorePlan = ShorePlan()
+    branch_by_device: Mapping[str, str] = Field(default_factory=dict)
+    """The branch of each device that has one, by their names."""
     fresh_tank: TankPlan = TankPlan()
     grey_tank: TankPlan = TankPlan()
     black_tank: TankPlan = TankPlan()
+
+    @property
+    def battery(self) -> BatteryPlan:
+        """The house battery: the one of this name, or the first."""
+        return house_battery(self.batteries)
 
 
 class WeatherPlan(_Plan):

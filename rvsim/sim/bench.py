@@ -108,6 +108,7 @@ class Bench:
         self._call_action = self._call  # bound once, not for each timer
         self._next_second = 0
         self.world = World(rig.vehicle, weather or WeatherPlan())
+        self.world.set_shore(connected=(site or Site()).shore_power)
         self.failures: list[Failure] = []
         self._stopped: set[Device] = set()
         """Devices without power, and removed devices: they are never called again."""
@@ -192,7 +193,7 @@ class Bench:
         self.line.disconnect(device)
         with suppress(Exception):  # it may have failed already
             device.on_stop()
-        self.world.set_load(name, 0.0)
+        self.world.remove(name)
 
     def switch_on(self, name: str) -> None:
         """Give a device its power back; when it was given as often as taken, the device starts as a new one."""

@@ -1,196 +1,182 @@
-"""The house battery and its chargers.
+"""A battery: its charge, its voltage at a current, and what it lets through.
 
-Knows: charge by counting amperes, rest voltage from charge, the voltage under load or charge, and how chargers share
-the current. Does not know why a charger sets its limits (the charger's own programme), nor the wires between.
+Knows: charge by counting amperes with losses, Peukert's law and self-discharge; voltage by a rest voltage from a table,
+an ohmic resistance, and a slow part that builds up with a time constant; the electronics that open its circuit. Does
+not know what is connected to it: `bus_bar` finds the current.
 
-Voltage = rest voltage -/+ current x (ohmic resistance + a term that grows as 1 / the capacity left to discharge or to
-charge). That is the polarisation term of C. M. Shepherd (1965), from memory; its figures below are fitted, no source.
-It makes the voltage drop near empty and the charging current fall near full.
+Volts = rest volts + R0 x current + slow part, current into the battery positive. The slow part moves towards R1 x
+current with the time constant, by backward Euler in steps of one second, so that it is stable for any resistance:
+between two seconds the battery is a voltage behind a resistance, one for charge and one for discharge. In charge R1 is
+what lets the battery take, at 14.4 V, the current of its acceptance; in discharge a knee is added near the end.
 
-Left out: Peukert's law (here a higher current reaches the cut-off voltage sooner, and the rest of the charge stays in
-the battery), surface charge and its decay, ageing, the capacity lost to cold, internal heat, protection that opens by
-voltage.
+Peukert's law in the form for the 20 hour rating: a current I above I20 = capacity / 20 h takes (I / I20)^(k - 1) times
+its amperes from the charge. Cold takes a share of the capacity away until the battery is warm again.
+
+Left out: surface charge beyond the slow part, ageing, internal heat, specific gravity, freezing.
 """
 
-from math import exp, fsum, inf, isfinite
-from typing import NamedTuple
+from math import exp, inf
 
-from rvsim.rig.vehicle import BatteryPlan
+from rvsim.rig.electric import BatteryPlan, ProtectionPlan
+from rvsim.world.chemistry import (
+    ABSORPTION_VOLTS,
+    CHEMISTRIES,
+    SELF_DISCHARGE_PER_10_K,
+    SLOW_S,
+    energy_table,
+)
 
-
-class _Chemistry(NamedTuple):
-    rest_volts: tuple[float, ...]  # at even steps of charge, from empty to full
-    charge_efficiency: float  # amperes stored for each ampere of charging current
-    discharge_volt_hours: float  # polarisation in discharge: volts at a current of one capacity an hour, when full
-    discharge_margin: float  # fraction of the capacity that keeps this term finite at empty
-    charge_volt_hours: float  # the same for charge
-    charge_margin: float
-    min_charge_c: float  # no charge below this temperature
-    draws_when_full: bool  # still draws current at 100 %, which is lost
-
-
-_CHEMISTRIES = {
-    "agm": _Chemistry(
-        # 0, 25, 50, 75, 100 %: a battery maker's AGM page, two hours at rest.
-        rest_volts=(11.65, 11.95, 12.25, 12.55, 12.85),
-        charge_efficiency=0.95,  # common practice, no source
-        # Fitted: 10.5 V after 20 h at a twentieth of the capacity (the rating's own terms).
-        discharge_volt_hours=0.5,
-        discharge_margin=0.0174,
-        # Fitted: 14.4 V at 80 % with a fifth of the capacity in amperes; 1.5 % of it left at full.
-        charge_volt_hours=1.74,
-        charge_margin=0.0174,
-        min_charge_c=-inf,
-        draws_when_full=True,  # gassing and recombination, from memory
-    ),
-    "lfp": _Chemistry(
-        # 0, 10 ... 100 %. Empty: 10 V cut-off of a pack maker's data sheet. Full: 3.40 V a cell (a battery
-        # information site's table). 30-90 %: cells within 3.25-3.35 V (several papers). The rest from memory.
-        rest_volts=(10.0, 12.0, 12.8, 13.0, 13.05, 13.1, 13.15, 13.2, 13.28, 13.35, 13.6),
-        charge_efficiency=0.99,  # common practice, no source
-        discharge_volt_hours=0.03,  # fitted: flat until the last tenth
-        discharge_margin=0.0025,
-        # Fitted: 14.4 V at 98 % with a fifth of the capacity in amperes; 2 % of it just before full.
-        charge_volt_hours=0.1,
-        charge_margin=0.0025,
-        min_charge_c=0.0,  # a cell maker's data sheet: charge 0..60 C
-        draws_when_full=False,  # nothing else in the cell could use the current, from memory
-    ),
-}
-
-
-class _ChargerGroup:
-    """All chargers with one voltage limit: their limits in amperes, and their current together."""
-
-    amps: float
-
-    def __init__(self, volts: float, limits: dict[str, float]) -> None:
-        self.volts = volts
-        self.limits = limits
-        self.max_amps = fsum(limits.values())
+MONTH_S = 30 * 24 * 3600
+_BY_SLOW = 1 / SLOW_S
+_SLOW_KEPT = 1 / (1 + _BY_SLOW)
+_SLOW_TAKEN = _BY_SLOW / (1 + _BY_SLOW)
+_TEMPERATURE_STEP_K = 0.1
+"""What changes slowly with temperature is computed anew after this change. Our choice."""
+_NO_CONDUCTION_OHM = 1e9
 
 
 class Battery:
-    """One bank: ``volts``, ``amps`` (positive is out of the battery), ``percent`` and ``celsius``.
+    """Between two seconds: a voltage ``source_volts`` behind ``charge_ohm`` or ``discharge_ohm``, and two limits.
 
-    Volts and amps follow a new load or charger at once; charge and temperature move with `step`.
+    ``max_amps`` is the highest current into it, ``min_amps`` the lowest: 0 where it gives none, else minus infinity.
     """
 
-    volts: float
-    amps: float
-
     def __init__(self, plan: BatteryPlan) -> None:
-        chemistry = _CHEMISTRIES[plan.chemistry]
+        chemistry = CHEMISTRIES[plan.chemistry]
+        self.name = plan.name
+        self.capacity_ah = plan.capacity_ah
         self._chemistry = chemistry
         self._full_as = plan.capacity_ah * 3600
         self._charge_as = self._full_as * (plan.start_percent / 100)
-        self._ohm = plan.internal_milliohm / 1000
-        self._discharge_ohm = chemistry.discharge_volt_hours / plan.capacity_ah
-        self._charge_ohm = chemistry.charge_volt_hours / plan.capacity_ah
+        ohm = (
+            chemistry.milliohm * 100 / plan.capacity_ah if plan.internal_milliohm is None else plan.internal_milliohm
+        ) / 1000
+        self._warm_ohm, self._warm_slow_ohm = ohm, ohm * chemistry.slow_share
+        self._rated_amps = plan.capacity_ah / 20
+        self._efficiency = (
+            chemistry.charge_efficiency
+            if plan.charge_efficiency_percent is None
+            else plan.charge_efficiency_percent / 100
+        )
+        exponent = chemistry.peukert_exponent if plan.peukert_exponent is None else plan.peukert_exponent
+        self._peukert = exponent - 1
+        leak = plan.self_discharge_percent_per_month
+        share = chemistry.self_discharge_per_month if leak is None else leak / 100
+        self._warm_leak_amps = share * self._full_as / MONTH_S
         self._approach_per_s = 1 - exp(-1 / (plan.lag_hours * 3600))
-        self._loads: dict[str, float] = {}
-        self._load_amps = 0.0
-        self._chargers: dict[str, tuple[float, float]] = {}
-        self._groups: list[_ChargerGroup] = []
+        fitted = plan.protection or ProtectionPlan(fitted=plan.chemistry == "lfp")
+        self.protection = Protection(fitted, plan.capacity_ah) if fitted.fitted else None
+        self._energy = energy_table(chemistry.rest_volts)
         self.celsius = plan.start_c
-        self._solve()
+        self.lost_j = 0.0
+        """Energy that was put in and is neither stored nor given, in joules."""
+        self._slow_volts = self._knee_volts = 0.0
+        self.source_volts = self.charge_ohm = self.discharge_ohm = 0.0
+        self.max_amps, self.min_amps = inf, -inf
+        self._follow_temperature()
+        self._rest_volts = chemistry.rest_volts.at(self._charge_as / self._full_as)
+        self._prepare()
 
     @property
     def percent(self) -> float:
         """State of charge, 0 to 100."""
         return 100 * (self._charge_as / self._full_as)
 
-    def set_load(self, name: str, amps: float) -> None:
-        """Set the current that ``name`` draws from now on; 0 for none.
+    @property
+    def rest_volts(self) -> float:
+        """The voltage at which it would come to rest."""
+        return self._rest_volts
 
-        Raises:
-            ValueError: the current is negative or not a number.
-        """
-        if not (isfinite(amps) and amps >= 0):
-            raise ValueError(f"{name} draws {amps} A: give 0 or more")
-        if self._loads.get(name) == amps:
-            return
-        self._loads[name] = amps
-        self._load_amps = fsum(self._loads.values())
-        self._solve()
+    @property
+    def stored_j(self) -> float:
+        """Energy stored, counted from empty: the integral of rest voltage over charge, in joules."""
+        table, share = self._chemistry.rest_volts, self._charge_as / self._full_as
+        place = max(number for number, start in enumerate(table.places) if start <= share)
+        start = table.places[place]
+        part = (share - start) * (table.values[place] + self._rest_volts) / 2
+        return self._full_as * (self._energy[place] + part)
 
-    def set_charge(self, name: str, volts_limit: float, amps_limit: float) -> None:
-        """Let ``name`` charge with up to this current while the voltage is below its limit; 0 A for none.
-
-        Raises:
-            ValueError: a limit is negative or not a number.
-        """
-        if not (isfinite(volts_limit) and isfinite(amps_limit) and volts_limit >= 0 and amps_limit >= 0):
-            raise ValueError(f"{name} charges with {amps_limit} A up to {volts_limit} V: give 0 or more of each")
-        if self._chargers.get(name) == (volts_limit, amps_limit):
-            return
-        self._chargers[name] = (volts_limit, amps_limit)
-        groups: dict[float, dict[str, float]] = {}
-        for charger, (volts, amps) in self._chargers.items():
-            if amps:
-                groups.setdefault(volts, {})[charger] = amps
-        self._groups = [_ChargerGroup(volts, groups[volts]) for volts in sorted(groups, reverse=True)]
-        self._solve()
-
-    def charge_amps(self, name: str) -> float:
-        """Return the present current of charger ``name``; 0 for one that is not charging.
-
-        Chargers with the same voltage limit share the current in proportion to their current limits.
-        """
-        for group in self._groups:
-            if name in group.limits:
-                return group.amps * (group.limits[name] / group.max_amps)
-        return 0.0
-
-    def step(self, ambient_c: float) -> None:
-        """Advance by one second with the present currents, in air of ``ambient_c`` degrees Celsius."""
-        if self.amps < 0:
-            self._charge_as = min(self._full_as, self._charge_as - self.amps * self._chemistry.charge_efficiency)
+    def step(self, volts: float, amps: float, air_c: float) -> None:
+        """Advance by one second with this terminal voltage and current into the battery, in air of ``air_c``."""
+        before, knee = self._charge_as, 0.0
+        if amps > 0:
+            moved, ohm = amps * self._efficiency, self._slow_charge_ohm
+        elif amps < 0:
+            rate, ohm = -amps / self._rated_amps, self._slow_ohm
+            moved = amps * rate**self._peukert if rate > 1 else amps
+            knee = self._full_knee_volts * min(rate, 1.0)
         else:
-            self._charge_as = max(0.0, self._charge_as - self.amps)
-        self.celsius += (ambient_c - self.celsius) * self._approach_per_s
-        self._solve()
+            moved = ohm = 0.0
+        charge = before + moved - self._leak_amps
+        charge = self._charge_as = 0.0 if charge < 0 else min(charge, self._full_as)
+        self._slow_volts = (self._slow_volts + _BY_SLOW * (ohm * amps - knee)) * _SLOW_KEPT
+        self._knee_volts = knee
+        self.celsius += (air_c - self.celsius) * self._approach_per_s
+        if abs(self.celsius - self._followed_c) > _TEMPERATURE_STEP_K:
+            self._follow_temperature()
+        rest = self._chemistry.rest_volts.at(charge / self._full_as)
+        self.lost_j += volts * amps - (self._rest_volts + rest) / 2 * (charge - before)
+        self._rest_volts = rest
+        if self.protection is not None:
+            is_own = amps == 0 and self.protection.is_open
+            self.protection.step(self.source_volts if is_own else volts, -amps, can_give=self._available > 0)
+        self._prepare()
 
-    def _solve(self) -> None:
-        """Compute the voltage at which the currents of loads, chargers and battery balance."""
-        rest, discharge, charge = self._rest_volts(), self._discharge_siemens(), self._charge_siemens()
-        needed = self._load_amps
-        held: float | None = None
-        for group in self._groups:  # highest voltage first: the others give nothing while it can hold its limit
-            wanted = needed + (group.volts - rest) * (charge if group.volts > rest else discharge)
-            group.amps = min(max(wanted, 0.0), group.max_amps)
-            needed -= group.amps
-            if held is None and 0 <= wanted <= group.max_amps:
-                held = group.volts
-        self.amps = needed if needed < 0 or discharge else 0.0
-        if held is not None:
-            self.volts = held
-        elif needed < 0:
-            self.volts = rest - needed / charge
-        elif discharge:
-            self.volts = max(0.0, rest - needed / discharge)
-        else:
-            self.volts = 0.0 if needed else rest
+    def _follow_temperature(self) -> None:
+        """Compute what changes slowly with temperature."""
+        chemistry, celsius = self._chemistry, self.celsius
+        self._followed_c = celsius
+        colder = 1 + max(0.0, 25 - celsius) * chemistry.cold_share_per_k
+        self._ohm, self._slow_ohm = self._warm_ohm * colder, self._warm_slow_ohm * colder
+        self._missing_share = 1 - chemistry.capacity.at(celsius)
+        self._leak_amps = self._warm_leak_amps * SELF_DISCHARGE_PER_10_K ** ((celsius - 25) / 10)
 
-    def _rest_volts(self) -> float:
-        table = self._chemistry.rest_volts
-        place = self._charge_as / self._full_as * (len(table) - 1)
-        below = min(int(place), len(table) - 2)
-        return table[below] + (place - below) * (table[below + 1] - table[below])
+    def _prepare(self) -> None:
+        """Compute source voltage, resistances and limits for the second that begins."""
+        chemistry, share, ohm = self._chemistry, self._charge_as / self._full_as, self._ohm
+        self._available = share - self._missing_share
+        self._full_knee_volts = (
+            chemistry.knee_volts * chemistry.knee_share / (max(self._available, 0.0) + chemistry.knee_share)
+        )
+        self.source_volts = self._rest_volts + (self._slow_volts - _BY_SLOW * self._knee_volts) * _SLOW_KEPT
+        self.discharge_ohm = ohm + self._slow_ohm * _SLOW_TAKEN
+        accepted = chemistry.accepted(1 - share) * self.capacity_ah
+        total = (ABSORPTION_VOLTS - self._rest_volts) / accepted if accepted > 0 else _NO_CONDUCTION_OHM
+        self._slow_charge_ohm = max(total - ohm, self._slow_ohm)
+        self.charge_ohm = ohm + self._slow_charge_ohm * _SLOW_TAKEN
+        protection = self.protection
+        self.max_amps = chemistry.charge_limit_at(self.celsius) * self.capacity_ah
+        self.min_amps = -inf if self._available > 0 and share > 0 else 0.0
+        if protection is not None and protection.is_open:
+            self.max_amps = 0.0 if protection.charge_is_open else self.max_amps
+            self.min_amps = 0.0 if protection.discharge_is_open else self.min_amps
 
-    def _discharge_siemens(self) -> float:
-        """Conductance in discharge; 0 for an empty battery."""
-        if not self._charge_as:
-            return 0.0
-        left = self._charge_as / self._full_as
-        return 1 / (self._ohm + self._discharge_ohm / (left + self._chemistry.discharge_margin))
 
-    def _charge_siemens(self) -> float:
-        """Conductance in charge; 0 where the chemistry accepts no charge."""
-        chemistry = self._chemistry
-        if self.celsius < chemistry.min_charge_c:
-            return 0.0
-        missing = 1 - self._charge_as / self._full_as
-        if not missing and not chemistry.draws_when_full:
-            return 0.0
-        return 1 / (self._ohm + self._charge_ohm / (missing + chemistry.charge_margin))
+class Protection:
+    """The electronics of a battery: they stop charge at a high voltage, discharge at a low one or a high current."""
+
+    def __init__(self, plan: ProtectionPlan, capacity_ah: float) -> None:
+        self._plan = plan
+        self._over_amps = 2.5 * capacity_ah if plan.over_amps is None else plan.over_amps
+        self._high_s = self._low_s = self._over_amps_s = self._release_s = 0.0
+        self.charge_is_open = self.discharge_is_open = self.is_open = False
+
+    def step(self, volts: float, amps_out: float, *, can_give: bool) -> None:
+        """Advance by one second with the voltage at its own terminals and the current out of the battery."""
+        plan = self._plan
+        self._high_s = self._high_s + 1 if volts > plan.over_volts else 0.0
+        self._low_s = self._low_s + 1 if volts < plan.under_volts else 0.0
+        self._over_amps_s = self._over_amps_s + 1 if amps_out > self._over_amps else 0.0
+        if self._high_s and self._high_s >= plan.over_s:
+            self.charge_is_open = True
+        elif volts < plan.over_release_volts:
+            self.charge_is_open = False
+        if self._over_amps_s and self._over_amps_s >= plan.over_amps_s:
+            self.discharge_is_open, self._release_s = True, plan.over_amps_release_s
+        elif self._low_s and self._low_s >= plan.under_s:
+            self.discharge_is_open = True
+        elif self.discharge_is_open:
+            self._release_s -= 1
+            if self._release_s <= 0 and volts > plan.under_release_volts and can_give:
+                self.discharge_is_open = False
+        self.is_open = self.charge_is_open or self.discharge_is_open

@@ -19,9 +19,9 @@ from typing import NamedTuple
 
 from rvsim.rig.vehicle import VehiclePlan, WeatherPlan
 from rvsim.wire.frame import SECOND_US
-from rvsim.world.battery import Battery
 from rvsim.world.cabin import Cabin
 from rvsim.world.coolant import Coolant
+from rvsim.world.electric import ElectricSystem
 from rvsim.world.hot_water import HotWater
 from rvsim.world.tank import WaterTanks
 from rvsim.world.weather import Weather
@@ -49,15 +49,15 @@ class _Factors(NamedTuple):
     coupling: float
 
 
-class World:
+class World(ElectricSystem):
     """One vehicle in its weather. Times are integer microseconds since the start of the run."""
 
     def __init__(self, plan: VehiclePlan, weather: WeatherPlan) -> None:
+        super().__init__(plan)
         self._weather = Weather(weather)
         self._cabin = Cabin(plan.cabin)
         self._coolant = Coolant(plan.coolant)
         self._water = HotWater(plan.hot_water)
-        self._battery = Battery(plan.battery)
         tanks = {"fresh": plan.fresh_tank, "grey": plan.grey_tank, "black": plan.black_tank}
         self._tanks = WaterTanks(tanks, weather.start_hour)
         self._now_us = 0
@@ -104,30 +104,6 @@ class World:
         """Diesel the burner uses at its present output."""
         return self._coolant.fuel_litres_per_h
 
-    @property
-    def battery_volts(self) -> float:
-        """Voltage at the battery's terminals; 0 when it is empty and no charger supplies the loads."""
-        return self._battery.volts
-
-    @property
-    def battery_amps(self) -> float:
-        """Current of the battery: positive out of it, negative into it."""
-        return self._battery.amps
-
-    @property
-    def battery_percent(self) -> float:
-        """State of charge, 0 to 100."""
-        return self._battery.percent
-
-    @property
-    def battery_c(self) -> float:
-        """Temperature of the battery, degrees Celsius."""
-        return self._battery.celsius
-
-    def charge_amps(self, name: str) -> float:
-        """Return the present current of charger ``name``; 0 for one that is not charging."""
-        return self._battery.charge_amps(name)
-
     def tank_percent(self, name: str) -> float:
         """Return the level of the "fresh", "grey" or "black" water tank, 0 to 100."""
         return self._tanks.tanks[name].percent
@@ -170,16 +146,9 @@ class World:
         """Set the power with which ``name`` warms the cabin (below 0: cools it), such as cooking; 0 for none."""
         self._cabin.set_gain(name, watts)
 
-    def set_load(self, name: str, amps: float) -> None:
-        """Set the current that ``name`` draws; 0 for none; ValueError below."""
-        self._battery.set_load(name, amps)
-
-    def set_charge(self, name: str, volts_limit: float, amps_limit: float) -> None:
-        """Let ``name`` charge with up to ``amps_limit`` while the voltage is below ``volts_limit``; 0 A for none.
-
-        The current that flows depends on the battery: read it with `charge_amps`.
-        """
-        self._battery.set_charge(name, volts_limit, amps_limit)
+    def remove(self, owner: str) -> None:
+        """Set every contribution of ``owner`` to zero: it has stopped."""
+        self.remove_electric(owner)
 
     def _solve_heat_balances(self) -> _Factors:
         """Solve the three heat balances of the next second for all terms that do not change every second.
@@ -200,7 +169,7 @@ class World:
         return _Factors(water_to_coolant, water_to_cabin, coolant_to_cabin, per_water, per_coolant, 1 / own, coupling)
 
     def _run_to_second(self, last_second: int) -> None:
-        cabin, coolant, water, battery = self._cabin, self._coolant, self._water, self._battery
+        cabin, coolant, water = self._cabin, self._coolant, self._water
         conductances = (coolant.to_water_w_per_k, coolant.to_cabin_w_per_k, cabin.to_outdoor_w_per_k)
         if conductances != self._conductances:  # the only ones that change
             self._conductances, self._factors = conductances, self._solve_heat_balances()
@@ -209,7 +178,7 @@ class World:
         exchanger, tank_loss, cabin_loss = coolant.to_water_w_per_k, water.to_cabin_w_per_k, cabin.to_outdoor_w_per_k
         burner_w, gains_w = coolant.burner_w, cabin.gains_w
         cabin_c, coolant_c, water_c = cabin.celsius, coolant.celsius, water.celsius
-        outdoor_at, battery_step, use_water = self._weather.outdoor_c, battery.step, self._tanks.step
+        outdoor_at, step_electric, use_water = self._weather.outdoor_c, self.step_electric, self._tanks.step
         for second in range(self._second + 1, last_second + 1):
             outdoor_c = outdoor_at(second)
             water_w = water_j * water_c
@@ -221,7 +190,7 @@ class World:
             self._burner_j += burner_w
             self._gains_j += gains_w
             self._outdoors_j += cabin_loss * (cabin_c - outdoor_c)
-            battery_step(cabin_c)
+            step_electric(outdoor_c, {"cabin": cabin_c})
             use_water(second)
         cabin.celsius, coolant.celsius, water.celsius = cabin_c, coolant_c, water_c
         self._second = last_second

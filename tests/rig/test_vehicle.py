@@ -58,14 +58,25 @@ def test_a_rig_may_leave_everything_out() -> None:
             "start_c": 15.0,
         },
         "hot_water": {"litres": 10.0, "loss_w_per_k": 1.0, "start_c": 15.0},
-        "battery": {
-            "chemistry": "agm",
-            "capacity_ah": 100.0,
-            "start_percent": 80.0,
-            "internal_milliohm": 5.0,
-            "start_c": 15.0,
-            "lag_hours": 4.0,
-        },
+        "batteries": (
+            {
+                "name": "house",
+                "chemistry": "agm",
+                "capacity_ah": 100.0,
+                "start_percent": 80.0,
+                "internal_milliohm": None,
+                "start_c": 15.0,
+                "lag_hours": 4.0,
+                "zone": None,
+                "charge_efficiency_percent": None,
+                "peukert_exponent": None,
+                "self_discharge_percent_per_month": None,
+                "protection": None,
+            },
+        ),
+        "branches": (),
+        "shore": {"amps": 30.0, "volts": 120.0},
+        "branch_by_device": {},
         "fresh_tank": {"litres": 60.0, "start_percent": 50.0},
         "grey_tank": {"litres": 60.0, "start_percent": 50.0},
         "black_tank": {"litres": 60.0, "start_percent": 50.0},
@@ -81,7 +92,7 @@ def test_a_rig_may_leave_everything_out() -> None:
 def test_a_part_given_leaves_the_rest_at_its_default() -> None:
     """A table read from a rig file names only what differs; whole numbers serve as well as decimals."""
     plan = VehiclePlan.model_validate({"battery": {"chemistry": "lfp", "capacity_ah": 200}})
-    assert plan == VehiclePlan(battery=BatteryPlan(chemistry="lfp", capacity_ah=200.0))
+    assert plan == VehiclePlan(batteries=(BatteryPlan(chemistry="lfp", capacity_ah=200.0),))
     assert plan.battery.start_percent == 80.0
 
 

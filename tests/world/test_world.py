@@ -48,7 +48,7 @@ def test_the_start_is_the_plans() -> None:
         cabin=CabinPlan(start_c=11.0),
         coolant=CoolantPlan(start_c=12.0),
         hot_water=HotWaterPlan(start_c=13.0),
-        battery=BatteryPlan(start_c=14.0, start_percent=75.0),
+        batteries=(BatteryPlan(start_c=14.0, start_percent=75.0),),
     )
     world = World(plan, WeatherPlan(outdoor_c=-3.0))
     assert (world.outdoor_c, world.cabin_c, world.coolant_c, world.water_c, world.battery_c) == (-3, 11, 12, 13, 14)
@@ -178,7 +178,7 @@ def test_weather_and_battery_take_part() -> None:
             cabin=CabinPlan(start_c=20.0),
             coolant=CoolantPlan(hose_loss_w_per_k=0.0),
             hot_water=HotWaterPlan(loss_w_per_k=0.0),
-            battery=BatteryPlan(start_c=20.0, lag_hours=1.0),
+            batteries=(BatteryPlan(start_c=20.0, lag_hours=1.0),),
         ),
         WeatherPlan(outdoor_c=0.0, swing_amplitude_k=8.0, warmest_hour=15.0, start_hour=3.0),
     )
@@ -220,7 +220,7 @@ def plans(draw: st.DrawFn) -> VehiclePlan:
             start_c=draw(st.floats(-60, 110)),
         ),
         hot_water=HotWaterPlan(litres=draw(st.floats(1, 200)), loss_w_per_k=draw(st.floats(0, 50))),
-        battery=BatteryPlan(capacity_ah=draw(st.floats(1, 10)), start_percent=draw(st.floats(0, 100))),
+        batteries=(BatteryPlan(capacity_ah=draw(st.floats(1, 10)), start_percent=draw(st.floats(0, 100))),),
     )
 
 

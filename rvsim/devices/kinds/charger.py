@@ -71,11 +71,6 @@ class Charger(DcSource):
         """Return whether the charger charges; the battery is always active."""
         return function != "charger" or self._stage != OFF
 
-    def on_stop(self) -> None:
-        """Stop charging."""
-        super().on_stop()
-        self.world.set_charge(self.name, self.settings.float_volts, 0.0)
-
     def _obey(self, data: bytes) -> None:
         given = commanded(self._command, data)
         if given.get("instance") == self._instance and given.get("status") in (DISABLE, ENABLE):

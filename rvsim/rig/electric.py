@@ -1,0 +1,239 @@
+"""The electrical figures of a vehicle in a rig: batteries, branches with their wires, and shore power.
+
+Knows: names, units, limits and defaults of these figures, and which of them contradict each other. Does not know how
+they change with time (`world` does), nor which devices act on them.
+
+The line under each figure gives the origin of its default. The limits only exclude typing mistakes and are common
+practice, no source.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+
+from rvsim.errors import did_you_mean
+from rvsim.rig.conductor import AwgSize, ohm_per_m_by_area, ohm_per_m_by_awg
+from rvsim.rig.quantity import shown
+from rvsim.rig.table import Mistake, OneLineText, Table, validation_error
+
+HOUSE = "house"
+"""The name of the battery where a rig names none."""
+OUTDOORS = "outdoors"
+"""The place of a battery that stands in no zone."""
+_PackVolts = Annotated[float, Field(ge=5, le=20)]
+_Seconds = Annotated[float, Field(ge=0, le=3600)]
+
+
+class ProtectionPlan(Table):
+    """The electronics of a battery that open its circuit; each figure is for the whole battery of four cells."""
+
+    fitted: bool = True
+    """Whether the battery has such electronics."""
+    over_volts: _PackVolts = 15.0
+    """Above this voltage it takes no charge. Four cells of 3.75 V: a battery board seller's sheet."""
+    over_s: _Seconds = 1.0
+    """How long the voltage has to be above. Between the 0.5 and 2 s of that sheet."""
+    over_release_volts: _PackVolts = 14.2
+    """Below this voltage it takes charge again. Four cells of 3.55 V: the same sheet."""
+    under_volts: _PackVolts = 8.8
+    """Below this voltage it gives no current. Four cells of 2.2 V: the same sheet."""
+    under_s: _Seconds = 5.0
+    """How long the voltage has to be below. Between the 4 and 6 s of that sheet."""
+    under_release_volts: _PackVolts = 10.8
+    """Above this voltage it gives current again. Four cells of 2.7 V: the same sheet."""
+    over_amps: Annotated[float, Field(gt=0, le=10_000)] | None = None
+    """Above this current it gives none; if omitted, 2.5 times the capacity in an hour, between the 2 and 3 times of
+    that sheet."""
+    over_amps_s: _Seconds = 1.0
+    """How long the current has to be above. Between the 0.5 and 1.5 s of that sheet."""
+    over_amps_release_s: _Seconds = 30.0
+    """After this time it gives current again. Common practice, no source."""
+
+    @model_validator(mode="after")
+    def _check_order(self) -> Self:
+        if self.over_release_volts >= self.over_volts:
+            raise ValueError(f"over_release_volts {self.over_release_volts:g} is not below over_volts")
+        if self.under_release_volts <= self.under_volts:
+            raise ValueError(f"under_release_volts {self.under_release_volts:g} is not above under_volts")
+        return self
+
+
+class BatteryPlan(Table):
+    """A battery of 12 V nominal: the house battery, or another one by its name."""
+
+    name: OneLineText = HOUSE
+    """Its name."""
+    chemistry: Literal["agm", "lfp"] = "agm"
+    """Lead-acid with absorbed electrolyte ("agm") or lithium iron phosphate, four cells ("lfp"). Invented van."""
+    capacity_ah: Annotated[float, Field(ge=1, le=2000)] = 100.0
+    """Capacity, rated over 20 hours. Invented van."""
+    start_percent: Annotated[float, Field(ge=0, le=100)] = 80.0
+    """State of charge at the start. Invented."""
+    internal_milliohm: Annotated[float, Field(ge=0.1, le=1000)] | None = None
+    """Internal resistance, the ohmic part alone, at 25 C; if omitted, by chemistry and capacity: AGM 3.2 mOhm for 100
+    Ah (a sealed battery maker's data sheet: 8 mOhm for 40 Ah), LFP 10 mOhm for 100 Ah, its electronics included (a pack
+    maker's specification: at most 15)."""
+    start_c: Annotated[float, Field(ge=-60, le=60)] = 15.0
+    """Temperature at the start. Invented: as cold as the cabin."""
+    lag_hours: Annotated[float, Field(ge=0.1, le=48)] = 4.0
+    """Time in which it comes 63 % nearer to the temperature around it. Invented: 25 kg at 0.9 kJ/(kg K), 1.6 W/K."""
+    zone: OneLineText | None = None
+    """The zone in which it stands, or "outdoors"; if omitted, the first zone."""
+    charge_efficiency_percent: Annotated[float, Field(ge=50, le=100)] | None = None
+    """Share of the charging current that is stored; if omitted, AGM 88 (a public page: about 85, within 5; held against
+    a logged charge of 5.5 h), LFP 99.5 (the same page: over 99)."""
+    peukert_exponent: Annotated[float, Field(ge=1, le=1.6)] | None = None
+    """Exponent of Peukert's law, in the form for the 20 hour rating; if omitted, AGM 1.1 (a public page: 1.05 to 1.15),
+    LFP 1 (common practice, no source)."""
+    self_discharge_percent_per_month: Annotated[float, Field(ge=0, le=50)] | None = None
+    """Charge lost at rest at 25 C, of a full battery; if omitted, AGM 2 (a battery maker's storage page), LFP 3 (common
+    practice, no source; a pack maker's specification: at most 20 in 28 days)."""
+    protection: ProtectionPlan | None = None
+    """Electronics that open its circuit; if omitted, AGM has none and LFP has the figures that are given there."""
+
+
+class WirePlan(Table):
+    """A wire of copper: its resistance, or its size and length."""
+
+    area_mm2: Annotated[float, Field(ge=0.1, le=150)] | None = None
+    """The area of one conductor."""
+    awg: AwgSize | None = None
+    """The size of one conductor by the American wire gauge, as text, like "12"."""
+    length_m: Annotated[float, Field(ge=0.01, le=100)] | None = None
+    """Length one way; the current goes there and back."""
+    milliohm: Annotated[float, Field(ge=0, le=10_000)] | None = None
+    """Resistance there and back, in place of size and length."""
+
+    @model_validator(mode="after")
+    def _check_forms(self) -> Self:
+        sizes = [size for size in (self.area_mm2, self.awg) if size is not None]
+        if self.milliohm is not None:
+            if sizes or self.length_m is not None:
+                raise ValueError("a wire with milliohm has neither size nor length; write one or the other")
+        elif len(sizes) != 1 or self.length_m is None:
+            raise ValueError(
+                "a wire needs its size and length, like { area_mm2 = 2.5, length_m = 4.0 } or "
+                '{ awg = "12", length_m = 4.0 }, or its resistance, like { milliohm = 12.0 }'
+            )
+        return self
+
+    @property
+    def ohm(self) -> float:
+        """Its resistance there and back, in ohms, at 20 C."""
+        if self.milliohm is not None:
+            return self.milliohm / 1000
+        assert self.length_m is not None
+        if self.awg is not None:
+            return 2 * self.length_m * ohm_per_m_by_awg(self.awg)
+        assert self.area_mm2 is not None
+        return 2 * self.length_m * ohm_per_m_by_area(self.area_mm2)
+
+
+class BranchPlan(Table):
+    """A branch of the supply: a fuse and a wire, from a battery or from another branch to what it feeds."""
+
+    name: OneLineText
+    """Its name; a device names it as its branch."""
+    battery: OneLineText | None = None
+    """The battery that feeds it; if omitted, that of its parent, or the house battery."""
+    parent: OneLineText | None = None
+    """The branch that feeds it; if omitted, the battery does."""
+    fuse_a: Annotated[float, Field(gt=0, le=1000)] | None = None
+    """The rating of its fuse."""
+    wire: WirePlan | None = None
+    """Its wire; without one it has no resistance."""
+
+
+class ShorePlan(Table):
+    """The socket of the camp site, when the vehicle is connected to one."""
+
+    amps: Annotated[float, Field(ge=1, le=100)] = 30.0
+    """The rating of its breaker. A trailer maker's guide: 30 A at 120 V is one of the usual connections."""
+    volts: Annotated[float, Field(ge=80, le=300)] = 120.0
+    """Its voltage. The same guide."""
+
+
+def _one_or_several(given: object) -> object:
+    return (given,) if isinstance(given, Mapping | BatteryPlan) else given
+
+
+def _check_batteries(batteries: tuple[BatteryPlan, ...]) -> tuple[BatteryPlan, ...]:
+    if not batteries:
+        raise ValueError("a vehicle needs a battery; write a table [battery], or leave the key out")
+    problems = list(_repeated(batteries, "battery"))
+    if problems:
+        raise validation_error("battery", problems)
+    return batteries
+
+
+Batteries = Annotated[
+    tuple[BatteryPlan, ...], Field(strict=False), BeforeValidator(_one_or_several), AfterValidator(_check_batteries)
+]
+"""One table, or several with names of their own."""
+
+
+def house_battery(batteries: Sequence[BatteryPlan]) -> BatteryPlan:
+    """Return the battery named "house", or the first."""
+    return next((plan for plan in batteries if plan.name == HOUSE), batteries[0])
+
+
+def battery_by_branch(batteries: Sequence[BatteryPlan], branches: Sequence[BranchPlan]) -> dict[str, str]:
+    """Return the name of the battery that feeds each branch; the branches have no mistakes."""
+    by_name = {branch.name: branch for branch in branches}
+    found = {}
+    for branch in branches:
+        above = branch
+        while above.battery is None and above.parent is not None:
+            above = by_name[above.parent]
+        found[branch.name] = above.battery or house_battery(batteries).name
+    return found
+
+
+def branch_mistakes(batteries: Sequence[BatteryPlan] | None, branches: Sequence[BranchPlan]) -> Iterator[Mistake]:
+    """Yield what in branches contradicts itself; without ``batteries`` nothing is said of their names."""
+    yield from _repeated(branches, "branch")
+    names, by_name = [branch.name for branch in branches], {branch.name: branch for branch in branches}
+    known = None if batteries is None else [plan.name for plan in batteries]
+    for number, branch in enumerate(branches):
+        if known is not None and branch.battery is not None and branch.battery not in known:
+            yield Mistake((number, "battery"), _unknown(branch.battery, known, "batteries"), branch.battery)
+        if branch.parent is not None and branch.parent not in by_name:
+            yield Mistake((number, "parent"), _unknown(branch.parent, names, "branches"), branch.parent)
+        above, passed = branch, [branch.name]
+        while above.parent in by_name:
+            above = by_name[above.parent]
+            if above.name == branch.name:
+                text = f"the branch feeds itself: {', '.join(passed)}; correct a parent"
+                yield Mistake((number, "parent"), text, branch.parent)
+            if above.name in passed:
+                break
+            passed.append(above.name)
+            if branch.battery is not None and above.battery not in (None, branch.battery):
+                text = f"its parent {shown(above.name)} is fed by {shown(above.battery)}; a branch has one battery"
+                yield Mistake((number, "battery"), text, branch.battery)
+                break
+
+
+def device_branch_mistakes(entries: Sequence[Any], branches: Sequence[BranchPlan] | None) -> Iterator[Mistake]:
+    """Yield each device, checked or not, whose branch the rig does not have; nothing where branches have mistakes."""
+    for number, entry in enumerate(entries if branches is not None else ()):
+        given = entry.get("branch") if isinstance(entry, Mapping) else getattr(entry, "branch", None)
+        names = [branch.name for branch in branches or ()]
+        if isinstance(given, str) and given not in names:
+            yield Mistake((number, "branch"), _unknown(given, names, "branches"), given)
+
+
+def _repeated(plans: Sequence[BatteryPlan | BranchPlan], what: str) -> Iterator[Mistake]:
+    owners: dict[str, int] = {}
+    for number, plan in enumerate(plans):
+        first = owners.setdefault(plan.name, number)
+        if first != number:
+            text = f"{shown(plan.name)} is already the name of {what} {first + 1}; give each its own name"
+            yield Mistake((number, "name"), text, plan.name)
+
+
+def _unknown(name: str, known: Sequence[str], what: str) -> str:
+    if not known:
+        return f"{shown(name)} is not in the rig, which has no {what}; add it, or remove the name"
+    return f"{shown(name)} is not in the rig{did_you_mean(name, known)}; its {what} are {', '.join(known)}"

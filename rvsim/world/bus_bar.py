@@ -1,0 +1,384 @@
+"""A battery with everything that is connected to it: one balance of all currents, and a voltage for every owner.
+
+Knows: loads in amperes and in watts, sources with their limits, the wires of branches between them and the battery, and
+switches that disconnect the battery. Does not know why anything is on.
+
+The balance is solved when it is read after a change, and once each second. A source holds its limit in volts at its own
+terminals, the far end of its wire. Loads and sources in watts have the amperes of their present voltage, to a ten
+thousandth; below 9 V a load keeps the current that it has there (common practice, no source: its own cut-off is the
+device's). Sources that share one limit at one place carry in proportion to their limits in amperes.
+"""
+
+from collections.abc import Iterator, Sequence
+from math import fsum, isfinite
+from typing import NamedTuple
+
+from rvsim.rig.electric import BranchPlan
+from rvsim.world.battery import Battery
+from rvsim.world.supply_curve import Curve, added, meet, source_curve
+
+MIN_LOAD_VOLTS = 9.0
+"""Below this voltage a load in watts has the current that it has here. Common practice, no source."""
+_FIRST_VOLTS = 12.5
+_SAME_SHARE = 1e-4
+"""Amperes of a load in watts that differ by less than this share count as the same. Our choice."""
+_SAME_VOLTS = 1e-9
+"""Voltages that differ by less are the same but for rounding. Our choice."""
+_MAX_ROUNDS = 30
+
+
+class _SourceLimits(NamedTuple):
+    volts: float
+    amps: float
+    watts: float | None
+
+
+class _Place:
+    """The bus-bar itself, or the far end of a branch's wire."""
+
+    def __init__(self, above: "_Place | None", ohm: float) -> None:
+        self.above, self.ohm = above, ohm
+        self.below: list[_Place] = []
+        if above is not None:
+            above.below.append(self)
+        self.load_amps: list[float] = []
+        self.limits: dict[float, dict[str, float]] = {}
+        """Limits in amperes of its sources by their limit in volts and owner."""
+        self.groups: list[tuple[Curve, float, dict[str, float]]] = []
+        """The sources with one limit in volts: curve, amperes together, and their limits."""
+        self.drawn = 0.0
+        """Amperes of its loads together."""
+        self.own = self.near = Curve(0.0)
+        """What is given here, and at the near end of the wire."""
+        self.amps = 0.0
+        """Amperes that flow through the wire towards the battery."""
+
+    def build(self) -> float:
+        """Compute the curves from loads, sources and the places below; return the watts lost below without sources."""
+        self.drawn = fsum(self.load_amps)
+        self.groups = []
+        for volts, limits in self.limits.items():
+            together = fsum(limits.values())
+            self.groups.append((source_curve(volts, together), together, limits))
+        watts = fsum([place.build() for place in self.below])
+        parts = [Curve(-self.drawn), *(curve for curve, _, _ in self.groups), *(place.near for place in self.below)]
+        self.own = added(parts)
+        self.near = self.own.behind(self.ohm)
+        self.amps = self.own.constant
+        return watts + self.ohm * self.amps * self.amps
+
+    def volts(self, at_battery: float) -> float:
+        """Return the voltage here by that of the bus-bar."""
+        place: _Place | None = self
+        volts = at_battery
+        while place is not None:
+            volts += place.ohm * place.amps
+            place = place.above
+        return max(volts, 0.0) if at_battery else 0.0
+
+
+class BusBar:
+    """One battery and its bus-bar: ``volts``, ``amps`` (positive is out of the battery), ``percent``, ``celsius``.
+
+    Volts and amps follow a new load or charger at once; charge and temperature move with `step`.
+    """
+
+    def __init__(self, battery: Battery, branches: Sequence[BranchPlan] = ()) -> None:
+        self._battery = battery
+        self._root = _Place(None, 0.0)
+        self._places = {"": self._root}
+        waiting = list(branches)
+        while waiting:  # parents first, in whatever order the rig has them
+            branch = waiting.pop(0)
+            if branch.parent is not None and branch.parent not in self._places:
+                waiting.append(branch)
+                continue
+            ohm = branch.wire.ohm if branch.wire is not None else 0.0
+            self._places[branch.name] = _Place(self._places[branch.parent or ""], ohm)
+        self._place_of: dict[str, _Place] = {}
+        self._amps_loads: dict[str, float] = {}
+        self._watts_loads: dict[str, float] = {}
+        self._watts_amps: dict[str, float] = {}
+        """The amperes of loads in watts, and of sources with a limit in watts, at their present voltage."""
+        self._limits: dict[str, _SourceLimits] = {}
+        self._open_switches: set[str] = set()
+        self._given: dict[str, float] = {}
+        """The amperes of each source that is on."""
+        self._volts = self._into = 0.0
+        self._in_watts = self._wire_watts = self._out_watts = self._load_wire_watts = 0.0
+        self._in_j = self._wires_j = self._out_j = 0.0
+        self._is_built = self._has_new_sources = self._is_solved = False
+
+    # The battery.
+
+    @property
+    def name(self) -> str:
+        """Its name."""
+        return self._battery.name
+
+    @property
+    def capacity_ah(self) -> float:
+        """Its rated capacity."""
+        return self._battery.capacity_ah
+
+    @property
+    def volts(self) -> float:
+        """Voltage of the bus-bar; 0 where neither battery nor sources can carry the loads."""
+        if not self._is_solved:
+            self._solve()
+        return self._volts
+
+    @property
+    def amps(self) -> float:
+        """Current of the battery: positive out of it."""
+        if not self._is_solved:
+            self._solve()
+        return -self._into if self._into else 0.0
+
+    @property
+    def percent(self) -> float:
+        """State of charge, 0 to 100."""
+        return self._battery.percent
+
+    @property
+    def celsius(self) -> float:
+        """Temperature of the battery, degrees Celsius."""
+        return self._battery.celsius
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the battery's protection has stopped charge, discharge or both."""
+        return self._battery.protection is not None and self._battery.protection.is_open
+
+    # Inputs.
+
+    def place(self, owner: str, branch: str) -> None:
+        """Put an owner at the far end of a branch of this battery; without it it is on the bus-bar."""
+        self._place_of[owner] = self._places[branch]
+
+    def set_load(self, owner: str, amps: float) -> None:
+        """Set the current that ``owner`` draws from now on; 0 for none.
+
+        Raises:
+            ValueError: the current is negative or not a number.
+        """
+        if not (isfinite(amps) and amps >= 0):
+            raise ValueError(f"{owner} draws {amps} A: give 0 or more")
+        if self._amps_loads.get(owner, 0.0) != amps:
+            self._amps_loads[owner] = amps
+            self._is_built = self._is_solved = False
+
+    def set_load_watts(self, owner: str, watts: float) -> None:
+        """Set the power that ``owner`` draws from now on, at its own terminals; 0 for none.
+
+        Raises:
+            ValueError: the power is negative or not a number.
+        """
+        if not (isfinite(watts) and watts >= 0):
+            raise ValueError(f"{owner} draws {watts} W: give 0 or more")
+        if self._watts_loads.get(owner, 0.0) != watts:
+            self._watts_loads[owner] = watts
+            self._watts_amps[owner] = watts / _FIRST_VOLTS
+            self._is_built = self._is_solved = False
+
+    def set_charge(self, owner: str, volts_limit: float, amps_limit: float, watts_limit: float | None = None) -> None:
+        """Let ``owner`` give up to this current, and power, while its voltage is below its limit; 0 A for none.
+
+        Raises:
+            ValueError: a limit is negative or not a number.
+        """
+        limits = _SourceLimits(volts_limit, amps_limit, watts_limit)
+        if not all(isfinite(limit) and limit >= 0 for limit in limits if limit is not None):
+            watts = "" if watts_limit is None else f" and {watts_limit} W"
+            raise ValueError(
+                f"{owner} charges with {amps_limit} A up to {volts_limit} V{watts}: give 0 or more of each"
+            )
+        if self._limits.get(owner) != limits:
+            self._limits[owner] = limits
+            if watts_limit is not None:
+                self._watts_amps.setdefault(f"{owner} source", watts_limit / _FIRST_VOLTS)
+            self._change_sources()
+
+    def set_disconnect(self, owner: str, *, is_open: bool) -> None:
+        """Open the switch of ``owner`` between battery and bus-bar, or close it; one open switch is enough."""
+        (self._open_switches.add if is_open else self._open_switches.discard)(owner)
+        self._is_solved = False
+
+    def remove(self, owner: str) -> None:
+        """Remove the loads and sources of ``owner``, and close its switch."""
+        for loads in (self._amps_loads, self._watts_loads):
+            if loads.pop(owner, None) is not None:
+                self._is_built = self._is_solved = False
+        if self._limits.pop(owner, None) is not None:
+            self._change_sources()
+        for key in (owner, f"{owner} source"):
+            self._watts_amps.pop(key, None)
+        if owner in self._open_switches:
+            self.set_disconnect(owner, is_open=False)
+
+    # Results.
+
+    def charge_amps(self, owner: str) -> float:
+        """Return the present current of the source of ``owner``; 0 for one that gives none."""
+        if not self._is_solved:
+            self._solve()
+        return self._given.get(owner, 0.0)
+
+    def volts_at(self, owner: str) -> float:
+        """Return the voltage at the far end of the wire of ``owner``."""
+        if not self._is_solved:
+            self._solve()
+        return self._place_of.get(owner, self._root).volts(self._volts)
+
+    def account(self) -> tuple[float, float, float, float]:
+        """Return the joules given by sources, lost in wires and battery, drawn by loads, and stored."""
+        return self._in_j, self._wires_j + self._battery.lost_j, self._out_j, self._battery.stored_j
+
+    def step(self, air_c: float) -> None:
+        """Advance by one second with the present currents, in air of ``air_c`` degrees Celsius."""
+        if not self._is_solved:
+            self._solve()
+        self._in_j += self._in_watts
+        self._wires_j += self._wire_watts
+        self._out_j += self._out_watts
+        battery = self._battery
+        battery.step(battery.source_volts if self._open_switches else self._volts, self._into, air_c)
+        self._is_solved = False
+
+    # The balance.
+
+    def _change_sources(self) -> None:
+        self._is_built = self._is_solved = False
+        self._has_new_sources = True
+
+    def _solve(self) -> None:
+        """Find the voltage at which all currents balance, and each owner's share."""
+        self._is_solved = True
+        for _ in range(_MAX_ROUNDS):
+            if not self._is_built:
+                self._build()
+            curve, battery = self._root.own, self._battery
+            if curve.points and len(self._places) == len(self._root.groups) == 1 and not self._open_switches:
+                self._share_with_one_group(battery)
+            elif curve.points:
+                volts, into = meet(curve, battery, is_connected=not self._open_switches)
+                self._volts, self._into = volts, into
+                self._share(volts, into)
+            else:
+                self._carry(curve.constant, battery)
+            if not self._watts_amps or not self._follow_volts():
+                return
+
+    def _carry(self, into: float, battery: Battery) -> None:
+        """Let the battery carry the loads alone."""
+        volts = battery.source_volts + into * battery.discharge_ohm
+        self._in_watts = 0.0
+        if self._open_switches or into < battery.min_amps or volts < 0:
+            self._wire_watts = self._out_watts = 0.0
+            self._volts, self._into = 0.0, into if volts < 0 and not self._open_switches else 0.0
+            return
+        self._volts, self._into = volts, into
+        self._wire_watts = self._load_wire_watts
+        self._out_watts = -volts * into - self._wire_watts
+
+    def _share_with_one_group(self, battery: Battery) -> None:
+        """Do what `meet` and ``_share`` do, for the usual case: no wires, and sources with one limit in volts."""
+        ((_, together, limits),), drawn = self._root.groups, self._root.drawn
+        ((limit, _), _), source = self._root.own.points, battery.source_volts
+        into = together - drawn
+        if into < battery.min_amps:
+            self._volts, self._into, given = 0.0, 0.0, together
+        else:
+            volts = source + into * (battery.charge_ohm if into > 0 else battery.discharge_ohm)
+            if volts > limit or into > battery.max_amps:
+                volts = limit
+                if limit > source:
+                    into = min((limit - source) / battery.charge_ohm, battery.max_amps, into)
+                else:
+                    into = max((limit - source) / battery.discharge_ohm, battery.min_amps)
+                    if into < -drawn:
+                        into = -drawn
+                        volts = source + into * battery.discharge_ohm
+            self._volts, self._into, given = volts, into, into + drawn
+        for owner, most in limits.items():
+            self._given[owner] = given * (most / together)
+        self._in_watts, self._out_watts, self._wire_watts = self._volts * given, self._volts * drawn, 0.0
+
+    def _share(self, volts: float, into: float) -> None:
+        """Compute what each source gives and what the wires lose."""
+        self._in_watts = self._wire_watts = self._out_watts = 0.0
+        self._given.clear()
+        if volts <= 0:
+            for _, _, limits in self._groups():
+                self._given.update(limits)  # the loads take all of it
+        else:
+            self._share_at(self._root, volts, into)
+
+    def _groups(self) -> Iterator[tuple[Curve, float, dict[str, float]]]:
+        for place in self._places.values():
+            yield from place.groups
+
+    def _share_at(self, place: _Place, volts: float, amps: float) -> None:
+        """Compute what the sources at a place and below it give; ``amps`` flow from it towards the battery."""
+        own = place.own
+        for at, _ in own.points:
+            if abs(at - volts) < _SAME_VOLTS:
+                volts = at
+        spans = [curve.span(volts) for curve, _, _ in place.groups]
+        below_spans = [below.near.span(volts) for below in place.below]
+        low = fsum([low for _, low in spans]) + fsum([low for _, low in below_spans]) - place.drawn
+        free = fsum([high - low for high, low in (*spans, *below_spans)])
+        share = min(max((amps - low) / free, 0.0), 1.0) if free > 0 else 0.0
+        self._out_watts += volts * place.drawn
+        for (_, together, limits), (high, low) in zip(place.groups, spans, strict=True):
+            given = low + share * (high - low)
+            self._in_watts += volts * given
+            for owner, limit in limits.items():
+                self._given[owner] = given * (limit / together)
+        for below, (high, low) in zip(place.below, below_spans, strict=True):
+            flow = below.amps = low + share * (high - low)
+            self._wire_watts += below.ohm * flow * flow
+            self._share_at(below, volts + below.ohm * flow, flow)
+
+    def _build(self) -> None:
+        """Compute the curves from all loads and sources."""
+        self._is_built = True
+        root = self._root
+        if len(self._places) == 1 and not self._has_new_sources:
+            root.drawn = fsum(self._amps_loads.values()) + fsum([self._watts_amps[o] for o in self._watts_loads])
+            root.own = Curve(-root.drawn, root.own.points)
+            return
+        self._has_new_sources = False
+        for place in self._places.values():
+            place.load_amps.clear()
+            place.limits.clear()
+        place_of = self._place_of.get
+        for owner, amps in self._amps_loads.items():
+            place_of(owner, root).load_amps.append(amps)
+        for owner in self._watts_loads:
+            place_of(owner, root).load_amps.append(self._watts_amps[owner])
+        for owner, limits in self._limits.items():
+            amps = limits.amps if limits.watts is None else min(limits.amps, self._watts_amps[f"{owner} source"])
+            if amps:
+                place_of(owner, root).limits.setdefault(limits.volts, {})[owner] = amps
+        self._given.clear()
+        self._load_wire_watts = root.build()
+
+    def _follow_volts(self) -> bool:
+        """Compute the amperes of what is given in watts anew; return whether any has changed."""
+        changed = False
+        for owner, watts in self._watts_loads.items():
+            changed |= self._set_watts_amps(owner, owner, watts)
+        for owner, limits in self._limits.items():
+            if limits.watts is not None and self._set_watts_amps(f"{owner} source", owner, limits.watts):
+                changed = self._has_new_sources = True
+        if changed:
+            self._is_built = False
+        return changed
+
+    def _set_watts_amps(self, key: str, owner: str, watts: float) -> bool:
+        amps = watts / max(self._place_of.get(owner, self._root).volts(self._volts), MIN_LOAD_VOLTS)
+        if abs(amps - self._watts_amps[key]) <= _SAME_SHARE * amps:
+            return False
+        self._watts_amps[key] = amps
+        return True

@@ -1,0 +1,151 @@
+"""The electrical side of a vehicle: batteries, each with its bus-bar, and the mains.
+
+Knows: which battery and which branch each device is on, and that every contribution belongs to its owner. Does not know
+any device, nor the air around a battery: that is handed in each second.
+"""
+
+from collections.abc import Mapping
+from math import fsum
+from typing import NamedTuple
+
+from rvsim.rig.electric import OUTDOORS, battery_by_branch
+from rvsim.rig.vehicle import VehiclePlan
+from rvsim.world.battery import Battery
+from rvsim.world.bus_bar import BusBar
+from rvsim.world.mains import SHORE, SHORE_RANK, Mains
+
+
+class ElectricAccount(NamedTuple):
+    """Energy in joules since the start of the run: ``in_j - lost_j - out_j`` is the growth of ``stored_j``."""
+
+    in_j: float
+    """From all chargers and other sources, at their own terminals."""
+    lost_j: float
+    """In wires and batteries."""
+    out_j: float
+    """Into all loads, at their own terminals."""
+    stored_j: float
+    """In all batteries, counted from empty."""
+
+
+class ElectricSystem:
+    """All batteries and the mains. ``battery=""`` is the battery of the owner's branch, without a branch the house."""
+
+    def __init__(self, plan: VehiclePlan) -> None:
+        self._house = plan.battery.name
+        self._battery_zones = {each.name: each.zone for each in plan.batteries}
+        by_branch = battery_by_branch(plan.batteries, plan.branches)
+        self._batteries = {
+            each.name: BusBar(
+                Battery(each), [branch for branch in plan.branches if by_branch[branch.name] == each.name]
+            )
+            for each in plan.batteries
+        }
+        self._battery_of = {device: by_branch[branch] for device, branch in plan.branch_by_device.items()}
+        for device, branch in plan.branch_by_device.items():
+            self._batteries[by_branch[branch]].place(device, branch)
+        self._shore_watts = plan.shore.amps * plan.shore.volts
+        self._mains = Mains()
+
+    # Batteries.
+
+    def battery(self, name: str = "") -> BusBar:
+        """Return a battery by its name, by default the house battery; KeyError for one that is not there."""
+        return self._batteries[name or self._house]
+
+    def battery_of(self, owner: str) -> BusBar:
+        """Return the battery that ``owner`` is on."""
+        return self._batteries[self._battery_of.get(owner, self._house)]
+
+    @property
+    def battery_volts(self) -> float:
+        """Voltage at the house battery's terminals; 0 when it is empty and no charger supplies the loads."""
+        return self._batteries[self._house].volts
+
+    @property
+    def battery_amps(self) -> float:
+        """Current of the house battery: positive out of it, negative into it."""
+        return self._batteries[self._house].amps
+
+    @property
+    def battery_percent(self) -> float:
+        """State of charge of the house battery, 0 to 100."""
+        return self._batteries[self._house].percent
+
+    @property
+    def battery_c(self) -> float:
+        """Temperature of the house battery, degrees Celsius."""
+        return self._batteries[self._house].celsius
+
+    def volts_at(self, owner: str) -> float:
+        """Return the voltage at the terminals of ``owner``, at the far end of its wire."""
+        return self.battery_of(owner).volts_at(owner)
+
+    def charge_amps(self, owner: str) -> float:
+        """Return the present current of the source of ``owner``, of all its batteries; 0 for one that gives none."""
+        return sum(each.charge_amps(owner) for each in self._batteries.values())
+
+    def set_load(self, owner: str, amps: float, battery: str = "") -> None:
+        """Set the current that ``owner`` draws from now on; 0 for none; ValueError below."""
+        self._bus(owner, battery).set_load(owner, amps)
+
+    def set_load_watts(self, owner: str, watts: float, battery: str = "") -> None:
+        """Set the power that ``owner`` draws from now on, whatever the voltage; 0 for none; ValueError below."""
+        self._bus(owner, battery).set_load_watts(owner, watts)
+
+    def set_charge(
+        self, owner: str, volts_limit: float, amps_limit: float, battery: str = "", watts_limit: float | None = None
+    ) -> None:
+        """Let ``owner`` charge with up to ``amps_limit`` while its voltage is below ``volts_limit``; 0 A for none.
+
+        With ``watts_limit`` the power is limited too, as that of a solar panel. The current that flows depends on the
+        battery: read it with `charge_amps`.
+        """
+        self._bus(owner, battery).set_charge(owner, volts_limit, amps_limit, watts_limit)
+
+    def set_disconnect(self, owner: str, *, open: bool, battery: str = "") -> None:
+        """Open the switch of ``owner`` between a battery and its bus-bar, or close it; one open switch is enough."""
+        self._bus(owner, battery).set_disconnect(owner, is_open=open)
+
+    def _bus(self, owner: str, battery: str) -> BusBar:
+        return self._batteries[battery] if battery else self.battery_of(owner)
+
+    # Mains.
+
+    def set_shore(self, *, connected: bool) -> None:
+        """Connect the vehicle to the camp site's socket, or disconnect it."""
+        self._mains.set_source(SHORE, self._shore_watts if connected else 0.0, SHORE_RANK)
+
+    def set_mains_source(self, owner: str, watts: float, rank: int) -> None:
+        """Let ``owner`` give up to ``watts`` of alternating current; the highest rank is in use (shore has 10)."""
+        self._mains.set_source(owner, watts, rank)
+
+    def set_mains_load(self, owner: str, watts: float) -> None:
+        """Set the alternating current's power that ``owner`` wants; 0 for none; ValueError below."""
+        self._mains.set_load(owner, watts)
+
+    def mains_source(self) -> str | None:
+        """Return the owner of the source in use, "shore" for the socket, None where there is none."""
+        return self._mains.source()
+
+    def mains_watts(self, owner: str) -> float:
+        """Return what ``owner`` gives as a source, or gets as a load: less than it wants of a small source."""
+        return self._mains.watts(owner)
+
+    # Time and account.
+
+    def electric_account(self) -> ElectricAccount:
+        """Return the sums of energy since the start of the run, over all batteries."""
+        return ElectricAccount(*map(fsum, zip(*(each.account() for each in self._batteries.values()), strict=True)))
+
+    def step_electric(self, outdoor_c: float, zones: Mapping[str, float]) -> None:
+        """Advance by one second with the present inputs; ``zones`` are the temperatures of the air by zone."""
+        for name, battery in self._batteries.items():
+            zone = self._battery_zones[name]
+            battery.step(outdoor_c if zone == OUTDOORS else zones[zone] if zone else next(iter(zones.values())))
+
+    def remove_electric(self, owner: str) -> None:
+        """Set every contribution of ``owner`` to batteries and mains to zero."""
+        for battery in self._batteries.values():
+            battery.remove(owner)
+        self._mains.remove(owner)

@@ -1,0 +1,84 @@
+"""The alternating current of a vehicle: one source at a time feeds all loads.
+
+Knows: sources with a limit and a rank, loads in watts, and how loads share what the source can give. Does not know why
+a source is there, how long a device takes to change over, nor the battery that an inverter takes its power from: the
+device sets that load, with what it gives here.
+
+At a power factor of 1. A source that is asked for more than its limit gives its limit, and each load the same share of
+what it wants: the sag of an overloaded supply. Breakers do not trip.
+"""
+
+from math import fsum, isfinite
+
+SHORE = "shore"
+"""The owner of the source that is the camp site's socket."""
+SHORE_RANK = 10
+"""The rank of shore power: a generator may have a lower or a higher one, an inverter from the battery a lower one."""
+
+
+class Mains:
+    """Sources and loads by their owners."""
+
+    def __init__(self) -> None:
+        self._sources: dict[str, tuple[int, float]] = {}
+        self._loads: dict[str, float] = {}
+
+    def set_source(self, owner: str, watts: float, rank: int) -> None:
+        """Let ``owner`` be able to give up to ``watts``; 0 for none. The source of the highest rank is in use.
+
+        Raises:
+            ValueError: the power is negative or not a number.
+        """
+        _check(owner, "gives", watts)
+        if watts:
+            self._sources[owner] = rank, watts
+        else:
+            self._sources.pop(owner, None)
+
+    def set_load(self, owner: str, watts: float) -> None:
+        """Set the power that ``owner`` wants; 0 for none.
+
+        Raises:
+            ValueError: the power is negative or not a number.
+        """
+        _check(owner, "draws", watts)
+        self._loads[owner] = watts
+
+    def source(self) -> str | None:
+        """Return the owner of the source in use, None where there is none; of one rank the first by name."""
+        return min(self._sources, key=lambda owner: (-self._sources[owner][0], owner), default=None)
+
+    def wanted_watts(self) -> float:
+        """Return what all loads want together."""
+        return fsum(self._loads.values())
+
+    def watts(self, owner: str) -> float:
+        """Return what a source gives now, and what a load gets; that of a source where ``owner`` is both."""
+        source = self.source()
+        if source is None:
+            return 0.0
+        limit, wanted = self._sources[source][1], self.wanted_watts()
+        if owner in self._sources:
+            return min(limit, wanted) if owner == source else 0.0
+        share = 1.0 if wanted <= limit else limit / wanted
+        return share * self._loads.get(owner, 0.0)
+
+    def remove(self, owner: str) -> None:
+        """Remove the sources and loads of ``owner``."""
+        self._sources.pop(owner, None)
+        self._loads.pop(owner, None)
+
+
+def _check(owner: str, verb: str, watts: float) -> None:
+    if not (isfinite(watts) and watts >= 0):
+        raise ValueError(f"{owner} {verb} {watts} W: give 0 or more")
+
+
+def inverter_efficiency(share: float, nominal: float = 0.95) -> float:
+    """Return the efficiency of an inverter by its input's share of its rating, from 0 (none) on.
+
+    The part-load curve of the PVWatts model, as in an open library of solar models; 0 where it gives nothing.
+    """
+    if share <= 0:
+        return 0.0
+    return max(0.0, nominal / 0.9637 * (-0.0162 * share - 0.0059 / share + 0.9858))
