@@ -350,6 +350,7 @@ class Rig(Table):
             "module",
             *repeated(modules, "name", "module"),
             *unknown(modules, "device", names(info.data.get("devices")), "devices"),
+            *unknown(modules, "branch", names(info.data.get("branches")), "branches"),
         )
         return modules
 

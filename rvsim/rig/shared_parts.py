@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from rvsim.rig.harness_graph import breaks_that_explain
 from rvsim.rig.model import Rig
+from rvsim.rig.supply_graph import feeds_that_explain
 
 
 class SharedPart(NamedTuple):
@@ -15,20 +16,25 @@ class SharedPart(NamedTuple):
 
     text: str
     advice: str
-    is_supply: bool
 
 
 def shared_parts(rig: Rig, silent: Collection[str], present: Collection[str]) -> Iterator[SharedPart]:
-    """Yield each part of a rig whose failure explains that some devices are silent and others are not.
+    """Yield each part of a rig whose failure explains that some devices are silent and others are not, supply first.
 
     Args:
         rig: the rig; what it does not say of a device is not judged.
         silent: the devices that became silent.
         present: the devices that are still received.
     """
+    for feed in feeds_that_explain(silent, present, rig.branches, rig.vehicle.branch_by_device):
+        branch = feed.branch
+        fuse = "its fuse" if branch.fuse_a is None else f"its fuse of {branch.fuse_a:g} A"
+        yield SharedPart(
+            f"the branch {branch.name} of the supply",
+            f"check the branch {branch.name}: {fuse}, the voltage behind it under load, its plugs and its ground",
+        )
     for found in breaks_that_explain(silent, present, rig.harness, rig.taps):
         yield SharedPart(
             found.place,
             f"check {found.place}: its plugs first, then, with the power off, the ohms on both sides of it",
-            is_supply=False,
         )

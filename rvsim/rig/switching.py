@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
+from rvsim.rig.electric import WirePlan
 from rvsim.rig.quantity import Duration, shown
 from rvsim.rig.table import Mistake, OneLineText, Table
 
@@ -60,6 +61,8 @@ class OutputPlan(Table):
     """The current that the output can carry all the time."""
     fuse_amps: Annotated[float, Field(gt=0, le=1000)] | None = None
     """The rating of its fuse, where it has one of its own."""
+    wire: WirePlan | None = None
+    """The wire from the output to its load."""
     relay: OneLineText | None = None
     """The relay that its load needs: the output then feeds the relay's coil."""
     priority: Annotated[int, Field(ge=1, le=250)] | None = None

@@ -380,8 +380,6 @@ def _common_cause(
             CauseKind.SHARED_SUPPLY,
             f"{listed} became silent at one moment, {when}, and returned together at {time_text(returned_at)}",
         )
-    if any(flag.kind is FlagKind.RESTARTED for flag in explained_flags):
-        parts = [part for part in parts if part.is_supply] or parts  # they had no power
     if parts:
         text += f"; by the rig only {_either([part.text for part in parts])} would take away these and no others"
         advice = "; or ".join(part.advice for part in parts)

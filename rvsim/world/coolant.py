@@ -7,7 +7,7 @@ freezing and boiling are not modelled.
 """
 
 from bisect import bisect_left
-from math import exp
+from math import exp, fsum, isfinite
 
 from rvsim.rig.vehicle import CoolantPlan
 
@@ -61,7 +61,10 @@ class Coolant:
         self.to_cabin_w_per_k = plan.hose_loss_w_per_k
         self.to_water_w_per_k = 0.0
         self._water_w_per_k = self._exchanged_w_per_k(plan.water_exchanger_w_per_k)
-        self._fan_fraction = self._fan_w_per_k = 0.0
+        self.rated_burner_w = plan.burner_w
+        self._burners: dict[str, float] = {}
+        self._fans: dict[str, tuple[float, float]] = {}
+        self._circulations: dict[str, bool] = {}
         self._pumps: dict[str, bool] = {}
 
     @property
@@ -70,26 +73,36 @@ class Coolant:
         megajoule_per_h = self.burner_w * 3600 / 1e6
         return megajoule_per_h / (_DIESEL_MJ_PER_LITRE * self._plan.burner_efficiency_percent / 100)
 
-    def set_burner(self, fraction: float) -> None:
-        """Set the burner to this fraction of full output.
+    def set_burner(self, owner: str, watts: float) -> None:
+        """Set the heat that the burner of ``owner`` gives to the coolant; 0 for none.
+
+        Raises:
+            ValueError: the heat is negative or not a number.
+        """
+        if not (isfinite(watts) and watts >= 0):
+            raise ValueError(f"the burner of {owner} gives {watts} W: give 0 or more")
+        self._burners[owner] = watts
+        self.burner_w = fsum(self._burners.values())
+
+    def set_fan(self, owner: str, fraction: float) -> None:
+        """Set the fan of ``owner`` to this fraction of full speed; each owner has an exchanger of its own.
 
         Raises:
             ValueError: the fraction is not between 0 and 1.
         """
-        self.burner_w = _checked_fraction("the burner", fraction) * self._plan.burner_w
-
-    def set_fan(self, fraction: float) -> None:
-        """Set the cabin fan to this fraction of full speed.
-
-        Raises:
-            ValueError: the fraction is not between 0 and 1.
-        """
-        if fraction == self._fan_fraction:
+        if self._fans.get(owner, (0.0, 0.0))[0] == fraction:
             return
         exchanger = self._plan.cabin_exchanger_w_per_k * _checked_fraction("the cabin fan", fraction) ** _FAN_EXPONENT
-        self._fan_fraction = fraction
-        self._fan_w_per_k = self._exchanged_w_per_k(exchanger)
+        self._fans[owner] = fraction, self._exchanged_w_per_k(exchanger)
         self._update_cabin_conductance()
+
+    def remove(self, owner: str) -> None:
+        """Set burner, fan, circulation and pump of ``owner`` to nothing."""
+        self.set_burner(owner, 0.0)
+        self.set_fan(owner, 0.0)
+        self.set_water_circulation(owner, running=False)
+        if owner in self._pumps:
+            self.set_pump(owner, running=False)
 
     def set_pump(self, name: str, *, running: bool) -> None:
         """Let the flow to the cabin's exchanger depend on pump ``name`` from now on; of several pumps one is enough.
@@ -101,11 +114,14 @@ class Coolant:
 
     def _update_cabin_conductance(self) -> None:
         flows = not self._pumps or any(self._pumps.values())
-        self.to_cabin_w_per_k = self._plan.hose_loss_w_per_k + (self._fan_w_per_k if flows else 0.0)
+        self.to_cabin_w_per_k = self._plan.hose_loss_w_per_k + (
+            fsum(passed for _, passed in self._fans.values()) if flows else 0.0
+        )
 
-    def set_water_circulation(self, *, running: bool) -> None:
-        """Send coolant through the hot-water exchanger, or stop it."""
-        self.to_water_w_per_k = self._water_w_per_k if running else 0.0
+    def set_water_circulation(self, owner: str, *, running: bool) -> None:
+        """Send coolant through the hot-water exchanger while any owner wants it."""
+        self._circulations[owner] = running
+        self.to_water_w_per_k = self._water_w_per_k if any(self._circulations.values()) else 0.0
 
     def _exchanged_w_per_k(self, exchanger_w_per_k: float) -> float:
         """Return the conductance of an exchanger with the pump's flow, which cools on its way through it.

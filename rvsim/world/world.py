@@ -104,6 +104,11 @@ class World(ElectricSystem):
         """Diesel the burner uses at its present output."""
         return self._coolant.fuel_litres_per_h
 
+    @property
+    def rated_burner_w(self) -> float:
+        """Heat into the coolant at full output of the rig's burner, in watts."""
+        return self._coolant.rated_burner_w
+
     def tank_percent(self, name: str) -> float:
         """Return the level of the "fresh", "grey" or "black" water tank, 0 to 100."""
         return self._tanks.tanks[name].percent
@@ -122,32 +127,35 @@ class World(ElectricSystem):
         stored = sum(body.heat_capacity_j_per_k * body.celsius for body in bodies)
         return HeatAccount(self._burner_j, self._gains_j, self._outdoors_j, stored)
 
-    def set_burner(self, fraction: float) -> None:
-        """Set the burner to this fraction (0 to 1) of full output from now on; ValueError outside."""
-        self._coolant.set_burner(fraction)
+    def set_burner(self, owner: str, watts: float) -> None:
+        """Set the heat that the burner of ``owner`` gives to the coolant; ValueError below 0."""
+        self._coolant.set_burner(owner, watts)
 
-    def set_cabin_fan(self, fraction: float) -> None:
-        """Set the cabin fan to this fraction (0 to 1) of full speed from now on; ValueError outside."""
-        self._coolant.set_fan(fraction)
+    def set_cabin_fan(self, owner: str, fraction: float, zone: str = "cabin") -> None:
+        """Set the fan of ``owner``, with its exchanger, to this fraction (0 to 1) of full speed; ValueError outside."""
+        self._coolant.set_fan(owner, fraction)
 
-    def set_water_circulation(self, *, running: bool) -> None:
-        """Send coolant through the hot-water exchanger, or stop it."""
-        self._coolant.set_water_circulation(running=running)
+    def set_water_circulation(self, owner: str, *, running: bool) -> None:
+        """Send coolant through the hot-water exchanger while any owner wants it."""
+        self._coolant.set_water_circulation(owner, running=running)
 
-    def set_pump(self, name: str, *, running: bool) -> None:
-        """Let coolant flow to the cabin's exchanger only while ``name`` runs; without a pump it always flows."""
-        self._coolant.set_pump(name, running=running)
+    def set_pump(self, owner: str, *, running: bool) -> None:
+        """Let coolant flow to the exchangers of zones only while ``owner`` runs; without a pump it always flows."""
+        self._coolant.set_pump(owner, running=running)
 
-    def set_vent(self, name: str, litres_per_s: float) -> None:
-        """Set the cabin air that ``name`` exchanges with the outside; 0 for none; ValueError below."""
-        self._cabin.set_vent(name, litres_per_s)
+    def set_vent(self, owner: str, litres_per_s: float, zone: str = "cabin") -> None:
+        """Set the zone's air that ``owner`` exchanges with the outside; 0 for none; ValueError below."""
+        self._cabin.set_vent(owner, litres_per_s)
 
-    def set_cabin_gain(self, name: str, watts: float) -> None:
-        """Set the power with which ``name`` warms the cabin (below 0: cools it), such as cooking; 0 for none."""
-        self._cabin.set_gain(name, watts)
+    def set_heat(self, owner: str, watts: float, zone: str = "cabin") -> None:
+        """Set the power with which ``owner`` warms a zone's air (below 0: cools it), such as cooking; 0 for none."""
+        self._cabin.set_gain(owner, watts)
 
     def remove(self, owner: str) -> None:
-        """Set every contribution of ``owner`` to zero: it has stopped."""
+        """Set every contribution of ``owner`` to zero: it stopped. Its pump stays known, and does not run."""
+        self._coolant.remove(owner)
+        self._cabin.set_vent(owner, 0.0)
+        self._cabin.set_gain(owner, 0.0)
         self.remove_electric(owner)
 
     def _solve_heat_balances(self) -> _Factors:

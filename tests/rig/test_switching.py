@@ -51,10 +51,11 @@ def test_every_name_belongs_to_an_entry():
     assert problems(
         rig(
             device(),
-            module=[MODULE, {"name": "rear module", "device": "devise 1"}],
+            module=[MODULE, {"name": "rear module", "device": "devise 1", "branch": "rear"}],
         )
     ) == [
         (("module", 1, "device"), '"devise 1" is not in the rig (did you mean "device 1"?); its devices are device 1'),
+        (("module", 1, "branch"), '"rear" is not in the rig, which has no branches; add it, or remove the name'),
     ]
     assert problems(
         switched(

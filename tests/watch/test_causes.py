@@ -276,3 +276,24 @@ def test_a_device_that_is_received_meanwhile_rules_a_part_out():
     assert "only the trunk between front and middle would" in cause.text
     (cause,) = causes([*together, silent(3, "roof fan", 2, 5)], {}, rig, {"panel", "charger", "heater", "roof fan"})
     assert "by the rig" not in cause.text
+
+
+def test_a_branch_of_the_supply_that_devices_share():
+    """It is named before a piece of the pair, with its fuse."""
+    together = [silent(1, "heater", 10, 60.1), silent(2, "roof fan", 10.3, 60.3)]
+    rig = wired_rig(branch=[{"name": "rear", "fuse_a": 15.0}, {"name": "front"}], **HARNESS)
+    devices = [
+        device.model_copy(update={"branch": "rear" if device.name in ("heater", "roof fan") else "front"})
+        for device in rig.devices
+    ]
+    rig = rig.model_copy(update={"devices": tuple(devices)})
+    heard = {"panel", "charger", "heater", "roof fan"}
+    (cause,) = causes(together, {}, rig, heard)
+    assert cause.text.endswith(
+        "by the rig only the branch rear of the supply or the trunk between middle and rear would take away these and "
+        "no others"
+    )
+    assert "; or check the trunk between middle and rear" in cause.advice
+    assert cause.advice.startswith(
+        "check the branch rear: its fuse of 15 A, the voltage behind it under load, its plugs and its ground; or check"
+    )

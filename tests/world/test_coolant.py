@@ -46,10 +46,10 @@ def test_fuel() -> None:
     """2 kW at 85 % burn 2 x 3.6 / (35.81 x 0.85) = 0.237 litres of diesel an hour."""
     coolant = Coolant(CoolantPlan(burner_w=4000.0, burner_efficiency_percent=85.0))
     assert coolant.fuel_litres_per_h == 0.0
-    coolant.set_burner(0.5)
+    coolant.set_burner("heater", 2000.0)
     assert coolant.burner_w == 2000.0
     assert coolant.fuel_litres_per_h == pytest.approx(0.2365, abs=0.0001)
-    coolant.set_burner(0.0)
+    coolant.set_burner("heater", 0.0)
     assert (coolant.burner_w, coolant.fuel_litres_per_h) == (0.0, 0.0)
 
 
@@ -69,8 +69,8 @@ def test_an_exchanger_as_good_as_its_flow() -> None:
         )
     )
     assert (coolant.to_cabin_w_per_k, coolant.to_water_w_per_k) == (2.0, 0.0)
-    coolant.set_fan(1.0)
-    coolant.set_water_circulation(running=True)
+    coolant.set_fan("heater", 1.0)
+    coolant.set_water_circulation("heater", running=True)
     assert coolant.to_cabin_w_per_k - 2.0 == pytest.approx(flow * (1 - 1 / e))
     assert coolant.to_water_w_per_k == pytest.approx(flow * (1 - 1 / e))
 
@@ -78,26 +78,26 @@ def test_an_exchanger_as_good_as_its_flow() -> None:
 def test_the_flow_limits_a_large_exchanger() -> None:
     """No exchanger takes more out of the coolant than the flow brings: 0.01 L/s carry 38.65 W for each kelvin."""
     coolant = Coolant(CoolantPlan(pump_litres_per_s=0.01, cabin_exchanger_w_per_k=1000.0, hose_loss_w_per_k=0.0))
-    coolant.set_fan(1.0)
+    coolant.set_fan("heater", 1.0)
     assert coolant.to_cabin_w_per_k == pytest.approx(0.01 * 1025.3 * 3.77)
 
 
 def test_fan_speed() -> None:
     """Half speed passes 0.5^0.8 = 57 % of full speed where the flow does not limit (Dittus and Boelter's exponent)."""
     coolant = Coolant(CoolantPlan(pump_litres_per_s=1.0, cabin_exchanger_w_per_k=1.0, hose_loss_w_per_k=0.0))
-    coolant.set_fan(1.0)
+    coolant.set_fan("heater", 1.0)
     full = coolant.to_cabin_w_per_k
-    coolant.set_fan(0.5)
+    coolant.set_fan("heater", 0.5)
     assert coolant.to_cabin_w_per_k / full == pytest.approx(0.5743, abs=0.0001)
 
 
 def test_fan_and_circulation_end() -> None:
     """With the fan off only the hoses lose heat; with circulation off the hot water gets none."""
     coolant = Coolant(CoolantPlan(hose_loss_w_per_k=3.0))
-    coolant.set_fan(0.7)
-    coolant.set_water_circulation(running=True)
-    coolant.set_fan(0.0)
-    coolant.set_water_circulation(running=False)
+    coolant.set_fan("heater", 0.7)
+    coolant.set_water_circulation("heater", running=True)
+    coolant.set_fan("heater", 0.0)
+    coolant.set_water_circulation("heater", running=False)
     assert (coolant.to_cabin_w_per_k, coolant.to_water_w_per_k) == (3.0, 0.0)
 
 
@@ -108,14 +108,14 @@ def test_the_cabin_gets_heat_only_while_a_pump_runs() -> None:
     """
     coolant, without = Coolant(CoolantPlan(hose_loss_w_per_k=3.0)), Coolant(CoolantPlan(hose_loss_w_per_k=3.0))
     for each in (coolant, without):
-        each.set_fan(1.0)
-        each.set_water_circulation(running=True)
+        each.set_fan("heater", 1.0)
+        each.set_water_circulation("heater", running=True)
     full = without.to_cabin_w_per_k
     assert coolant.to_cabin_w_per_k == full > 3.0
     coolant.set_pump("pump", running=False)
     assert coolant.to_cabin_w_per_k == 3.0
-    coolant.set_fan(0.5)
-    coolant.set_fan(1.0)
+    coolant.set_fan("heater", 0.5)
+    coolant.set_fan("heater", 1.0)
     assert (coolant.to_cabin_w_per_k, coolant.to_water_w_per_k) == (3.0, without.to_water_w_per_k)
     coolant.set_pump("pump", running=True)
     assert coolant.to_cabin_w_per_k == full
@@ -129,8 +129,8 @@ def test_the_cabin_gets_heat_only_while_a_pump_runs() -> None:
 def test_impossible_outputs_are_refused(fraction: float) -> None:
     """Burner and fan run between nothing and full output; anything else is refused and changes nothing."""
     coolant = Coolant(CoolantPlan(hose_loss_w_per_k=3.0))
-    with pytest.raises(ValueError, match=r"the burner runs at .* between 0 and 1"):
-        coolant.set_burner(fraction)
+    with pytest.raises(ValueError, match=r"the burner of heater gives .* W: give 0 or more"):
+        coolant.set_burner("heater", -1.0)
     with pytest.raises(ValueError, match=r"the cabin fan runs at .* between 0 and 1"):
-        coolant.set_fan(fraction)
+        coolant.set_fan("heater", fraction)
     assert (coolant.burner_w, coolant.to_cabin_w_per_k) == (0.0, 3.0)

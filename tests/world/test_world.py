@@ -75,9 +75,9 @@ def test_steady_state() -> None:
         hot_water={"loss_w_per_k": 5.0},
         weather={"outdoor_c": -10.0},
     )
-    world.set_burner(0.5)
-    world.set_cabin_fan(1.0)
-    world.set_water_circulation(running=True)
+    world.set_burner("heater", 1500.0)
+    world.set_cabin_fan("heater", 1.0)
+    world.set_water_circulation("heater", running=True)
     world.set_vent("roof fan", 20.0)
     world.advance(100 * HOUR)
     above_outdoor = 1500 / (40 + 23 * AIR_W_PER_LITRE_S_K)
@@ -97,10 +97,10 @@ def test_steady_state() -> None:
 def test_gains_alone() -> None:
     """Without a burner 160 W of people over 40 W/K of walls keep a closed cabin 4 K above the outside."""
     world = world_with(cabin={"air_changes_per_hour": 0.0, "heat_loss_w_per_k": 40.0}, weather={"outdoor_c": 2.0})
-    world.set_cabin_gain("people", 160.0)
+    world.set_heat("people", 160.0)
     world.advance(80 * HOUR)
     assert world.cabin_c == pytest.approx(6.0, abs=0.001)
-    world.set_cabin_gain("people", 0.0)
+    world.set_heat("people", 0.0)
     world.advance(160 * HOUR)
     assert world.cabin_c == pytest.approx(2.0, abs=0.001)
 
@@ -127,7 +127,7 @@ def test_cooling_down() -> None:
 def test_one_second_of_a_burner() -> None:
     """5000 W for one second warm 10 litres of 40 % glycol by 5000 / (10 x 3865.4) K when nothing takes heat away."""
     world = world_with(coolant={"hose_loss_w_per_k": 0.0, "start_c": 15.0})
-    world.set_burner(1.0)
+    world.set_burner("heater", 5000.0)
     world.advance(1 * SECOND_US)
     assert world.coolant_c - 15 == pytest.approx(5000 / (10 * 1.0253 * 3770), rel=1e-9)
 
@@ -135,9 +135,9 @@ def test_one_second_of_a_burner() -> None:
 def test_against_small_explicit_steps() -> None:
     """A half hour of heating agrees within 0.05 K with the heat balances integrated bluntly in steps of 0.05 s."""
     world = world_with(weather={"outdoor_c": -5.0})
-    world.set_burner(0.6)
-    world.set_cabin_fan(1.0)
-    world.set_water_circulation(running=True)
+    world.set_burner("heater", 3000.0)
+    world.set_cabin_fan("heater", 1.0)
+    world.set_water_circulation("heater", running=True)
     world.advance(1800 * SECOND_US)
     flow = 0.15 * 1025.3 * 3.77
     to_cabin = 3 + flow * (1 - exp(-110 / flow))
@@ -159,11 +159,11 @@ def test_inputs_hold_until_changed() -> None:
     changed = world_with(coolant={"start_c": 80.0})
     untouched = world_with(coolant={"start_c": 80.0})
     for switch in (True, False):
-        changed.set_burner(float(switch))
-        changed.set_cabin_fan(float(switch))
-        changed.set_water_circulation(running=switch)
+        changed.set_burner("heater", 5000.0 * switch)
+        changed.set_cabin_fan("heater", float(switch))
+        changed.set_water_circulation("heater", running=switch)
         changed.set_vent("roof fan", 50.0 * switch)
-        changed.set_cabin_gain("stove", 800.0 * switch)
+        changed.set_heat("stove", 800.0 * switch)
         changed.set_load("fan", 3.0 * switch)
         changed.set_charge("shore", 14.4, 10.0 * switch)
     for world in (changed, untouched):
@@ -225,13 +225,13 @@ def plans(draw: st.DrawFn) -> VehiclePlan:
 
 
 SETTERS: dict[str, Callable[[World, float], None]] = {
-    "burner": lambda world, part: world.set_burner(part),
-    "fan": lambda world, part: world.set_cabin_fan(part),
-    "circulation": lambda world, part: world.set_water_circulation(running=part > 0.5),
+    "burner": lambda world, part: world.set_burner("heater", 5000 * part),
+    "fan": lambda world, part: world.set_cabin_fan("heater", part),
+    "circulation": lambda world, part: world.set_water_circulation("heater", running=part > 0.5),
     "pump": lambda world, part: world.set_pump("pump", running=part > 0.5),
     "vent": lambda world, part: world.set_vent("roof fan", 100 * part),
     "other vent": lambda world, part: world.set_vent("window", 20 * part),
-    "gain": lambda world, part: world.set_cabin_gain("people", 2000 * part - 1000),
+    "gain": lambda world, part: world.set_heat("people", 2000 * part - 1000),
     "load": lambda world, part: world.set_load("lamp", 50 * part),
     "other load": lambda world, part: world.set_load("pump", 10 * part),
     "charge": lambda world, part: world.set_charge("shore", 12 + 3 * part, 20.0),
@@ -270,8 +270,8 @@ def test_the_books_by_hand() -> None:
     )
     stored_per_k = 400_000 + 10 * 1025.3 * 3.77 + 10 * 992.2 * 4.18
     assert world.heat_account() == pytest.approx((0, 0, 0, 10 * stored_per_k))
-    world.set_burner(1.0)
-    world.set_cabin_gain("people", 200.0)
+    world.set_burner("heater", 5000.0)
+    world.set_heat("people", 200.0)
     world.advance(100 * SECOND_US)
     account = world.heat_account()
     assert (account.burner_j, account.gains_j) == (500_000, 20_000)
@@ -382,10 +382,10 @@ def test_battery_answers_at_once() -> None:
 @pytest.mark.parametrize(
     "wrong",
     [
-        lambda world: world.set_burner(1.1),
-        lambda world: world.set_cabin_fan(-0.1),
+        lambda world: world.set_burner("heater", -1.0),
+        lambda world: world.set_cabin_fan("heater", -0.1),
         lambda world: world.set_vent("roof fan", -1.0),
-        lambda world: world.set_cabin_gain("people", float("nan")),
+        lambda world: world.set_heat("people", float("nan")),
         lambda world: world.set_load("lamp", -1.0),
         lambda world: world.set_charge("shore", 14.4, -1.0),
     ],

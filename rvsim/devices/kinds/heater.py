@@ -73,13 +73,6 @@ class Heater(Device):
         """Return whether heat is commanded of a function, or needed by the water."""
         return self._commanded["heat_output_level"] > 0 if function == "furnace" else self._is_heating_water
 
-    def on_stop(self) -> None:
-        """Stop burner, fan and pump."""
-        super().on_stop()
-        self.world.set_burner(0.0)
-        self.world.set_cabin_fan(0.0)
-        self.world.set_water_circulation(running=False)
-
     # Commands.
 
     def _obey_furnace(self, data: bytes) -> None:
@@ -105,9 +98,9 @@ class Heater(Device):
         shortfall = (MAX_COOLANT_C - self.world.coolant_c) / COOLANT_BAND_K
         self._burner = min(1.0, max(0.0, shortfall)) if heat_wanted else 0.0
         output, fan, plan = *self._output_and_fan(), self.settings
-        self.world.set_burner(self._burner)
-        self.world.set_cabin_fan(output * fan)
-        self.world.set_water_circulation(running=self._is_heating_water)
+        self.world.set_burner(self.name, self._burner * self.world.rated_burner_w)
+        self.world.set_cabin_fan(self.name, output * fan)
+        self.world.set_water_circulation(self.name, running=self._is_heating_water)
         amps = plan.electronics_amps + plan.fan_amps * fan**3 + (plan.pump_amps if heat_wanted else 0.0)
         self.world.set_load(self.name, amps + (plan.burner_amps if self._burner else 0.0) if powered else 0.0)
         self._send_changes()

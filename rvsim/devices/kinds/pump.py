@@ -47,11 +47,6 @@ class CirculationPump(Device):
         self._set_pump()
         self.broadcast("CIRCULATION_PUMP_STATUS", self._build_status)
 
-    def on_stop(self) -> None:
-        """Stop the pump."""
-        super().on_stop()
-        self.world.set_pump(self.name, running=False)
-
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether the pump runs."""
         return self._output_status == ON

@@ -58,11 +58,6 @@ class RoofFan(Device):
         self.every(SECOND_US, self._set_fan)
         self.broadcast("ROOF_FAN_STATUS_1", self._build_status)
 
-    def on_stop(self) -> None:
-        """Stop the fan."""
-        super().on_stop()
-        self.world.set_vent(self.name, 0.0)
-
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether the fan turns."""
         return self._speed_fraction() > 0

@@ -30,7 +30,7 @@ def test_it_lags_behind_the_air(alone):
     )
     sensor.until(1)
     felt, around = [], []
-    sensor.world.set_cabin_gain("test", 30_000.0)
+    sensor.world.set_heat("test", 30_000.0)
     for second in range(2, 60):
         sensor.until(second)
         around.append(sensor.world.cabin_c)
@@ -42,9 +42,9 @@ def test_it_lags_behind_the_air(alone):
 def test_a_jump_is_sent_at_once(alone):
     """A change of half a kelvin is sent at once, not at the next gap; the next status is due a whole gap later."""
     sensor = alone("ambient", settings={"place": "cabin"}, ambient_sensor=1).until(8)
-    sensor.world.set_cabin_gain("test", 400_000.0)
+    sensor.world.set_heat("test", 400_000.0)
     sensor.until(30)
-    sensor.world.set_cabin_gain("test", 0.0)
+    sensor.world.set_heat("test", 0.0)
     said = [(time, celsius(data)) for time, data in sensor.until(60).of(AMBIENT) if time > 9]
     early = [(then - now, after - before) for (now, before), (then, after) in pairwise(said) if then - now < 4.9]
     assert len(early) >= 3

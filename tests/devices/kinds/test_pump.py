@@ -12,7 +12,7 @@ HOT = {"coolant": {"start_c": 80.0}}
 def pump(alone):
     """A circulation pump with instance 1, hot coolant and the cabin fan at full, as a heater would leave it."""
     pump = alone("circulation_pump", vehicle=HOT, circulation_pump=1).until(3)
-    pump.world.set_cabin_fan(1.0)
+    pump.world.set_cabin_fan("test", 1.0)
     return pump
 
 
@@ -43,7 +43,7 @@ def test_before_it_has_an_address_nothing_flows(alone):
     """A pump that is planned holds the coolant back from the start."""
     with_pump, without = alone("circulation_pump", vehicle=HOT, circulation_pump=1), alone("tank", vehicle=HOT, tank=0)
     for each in (with_pump, without):
-        each.world.set_cabin_fan(1.0)
+        each.world.set_cabin_fan("test", 1.0)
         each.world.advance(100 * 1_000_000)
     assert with_pump.world.cabin_c < without.world.cabin_c - 1
 
