@@ -43,6 +43,10 @@ TYPES: Mapping[Any, str] = {
 """The description of each type of a rig's keys."""
 UNITS = (
     ("litres_per_s", "L/s"),
+    ("_w_per_m2_k", "W/(m² K)"),
+    ("_w_per_m_k", "W/(m K)"),
+    ("_w_per_m2", "W/m²"),
+    ("_m_per_s", "m/s"),
     ("_w_per_k", "W/K"),
     ("_j_per_k", "J/K"),
     ("_per_hour", "an hour"),
@@ -57,10 +61,13 @@ UNITS = (
     ("_ohm_per_m", "Ω/m"),
     ("_ohm", "Ω"),
     ("_m", "m"),
+    ("_m2", "m²"),
+    ("_deg", "°"),
     ("litres", "L"),
     ("_c", "°C"),
     ("_k", "K"),
     ("_w", "W"),
+    ("_m", "m"),
 )
 """The units of figures by the end of their keys; the first that fits counts."""
 _BOUNDS = ("ge", "gt", "le", "lt")

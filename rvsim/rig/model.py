@@ -30,6 +30,17 @@ from rvsim.errors import did_you_mean
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.claimed import ClaimedName
 from rvsim.rig.clashes import find_clashes
+from rvsim.rig.climate import (
+    CabinPlan,
+    CoolantPlan,
+    FuelPlan,
+    HotWaterPlan,
+    PeoplePlan,
+    ZonePlan,
+    unknown_zone,
+    zone_mistakes,
+    zone_names,
+)
 from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
 from rvsim.rig.electric import (
     Batteries,
@@ -45,7 +56,8 @@ from rvsim.rig.quantity import Duration, shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
 from rvsim.rig.switching import InputPlan, ModulePlan, OutputPlan, RelayPlan, terminal_clashes
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
-from rvsim.rig.vehicle import CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
+from rvsim.rig.tanks import ExtraTankPlan, TankPlan, tank_mistakes, tank_zone_problem
+from rvsim.rig.vehicle import VehiclePlan
 from rvsim.wire.ident import MAX_ADDRESS
 
 SCHEMA = 1
@@ -285,10 +297,16 @@ class Rig(Table):
     """The planned devices, at least one, a table each."""
     cabin: CabinPlan = CabinPlan()
     """The living space."""
+    zones: Annotated[tuple[ZonePlan, ...], Field(strict=False)] = Field(default=(), alias="zone")
+    """Further zones, a table each."""
+    people: PeoplePlan = PeoplePlan()
+    """The people in the vehicle."""
     coolant: CoolantPlan = CoolantPlan()
     """The heater's coolant circuit."""
     hot_water: HotWaterPlan = HotWaterPlan()
     """The hot-water tank."""
+    fuel: FuelPlan = FuelPlan()
+    """The diesel that heaters burn."""
     shore: ShorePlan = ShorePlan()
     """The socket of the camp site."""
     fresh_tank: TankPlan = TankPlan()
@@ -297,6 +315,8 @@ class Rig(Table):
     """The grey-water tank."""
     black_tank: TankPlan = TankPlan()
     """The black-water tank."""
+    tanks: Annotated[tuple[ExtraTankPlan, ...], Field(strict=False)] = Field(default=(), alias="tank")
+    """Further tanks, a table each."""
     definitions: Annotated[
         tuple[Annotated[Path, BeforeValidator(_existing_file), Field(strict=False)], ...], Field(strict=False)
     ] = ()
@@ -398,6 +418,38 @@ class Rig(Table):
             text = unknown_text(harness.recorder, taps, "taps")
             _raise_any("harness", Mistake(("recorder",), text, harness.recorder))
         return harness
+
+    @field_validator("zones")
+    @classmethod
+    def _checked_zones(cls, zones: tuple[ZonePlan, ...]) -> tuple[ZonePlan, ...]:
+        problems = list(zone_mistakes(zones))
+        if problems:
+            raise validation_error("zone", problems)
+        return zones
+
+    @field_validator("people", "fresh_tank", "grey_tank", "black_tank")
+    @classmethod
+    def _in_a_zone(cls, plan: PeoplePlan | TankPlan, info: ValidationInfo) -> PeoplePlan | TankPlan:
+        zones = info.data.get("zones")  # where the zones have mistakes, these are reported instead
+        if zones is None:
+            return plan
+        names = zone_names(zones)
+        if isinstance(plan, TankPlan):
+            text = tank_zone_problem(plan, names)
+        else:
+            text = None if plan.zone in names else unknown_zone(plan.zone, names)
+        if text is not None:
+            raise validation_error(info.field_name or "", [Mistake(("zone",), text, plan.zone)])
+        return plan
+
+    @field_validator("tanks")
+    @classmethod
+    def _checked_tanks(cls, tanks: tuple[ExtraTankPlan, ...], info: ValidationInfo) -> tuple[ExtraTankPlan, ...]:
+        zones = info.data.get("zones")
+        problems = [] if zones is None else list(tank_mistakes(tanks, zone_names(zones)))
+        if problems:
+            raise validation_error("tank", problems)
+        return tanks
 
     @field_validator("devices", mode="wrap")
     @classmethod

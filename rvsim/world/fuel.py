@@ -1,0 +1,67 @@
+"""Fuel: heat in it, how much is left, how cold it may be.
+
+Knows: heating values, the classes of EN 590, the water that burnt gas leaves. Does not know who burns it or how well.
+"""
+
+from collections.abc import Mapping
+
+from rvsim.rig.climate import FuelPlan
+
+DIESEL_MJ_PER_LITRE = 35.81
+"""Lower heating value: 128488 Btu a US gallon, US DOE Alternative Fuels Data Center."""
+MJ_PER_KG: Mapping[str, float] = {
+    # Lower heating values. Hydrogen Analysis Resource Center; propane and butane: a table of fuel gases.
+    "gasoline": 43.438,
+    "lpg": 46.596,
+    "diesel": 42.781,
+    "low-sulphur diesel": 42.602,
+    "propane": 45.99,
+    "butane": 46.46,
+}
+"""Lower heating values by mass."""
+MJ_PER_LITRE: Mapping[str, float] = {"diesel": DIESEL_MJ_PER_LITRE, "gasoline": 32.36, "lpg": 23.68}
+"""Lower heating values by volume; gasoline and liquid gas: Hydrogen Analysis Resource Center."""
+WATER_KG_PER_KG: Mapping[str, float] = {"propane": 4 * 18.015 / 44.096, "butane": 5 * 18.015 / 58.122}
+"""Water that a kilogram of burnt gas leaves in the room, by its formula."""
+GELS_BELOW_C: Mapping[str, float] = {
+    # EN 590 tables 2 and 3: the cold filter plugging point of each class.
+    "A": 5.0,
+    "B": 0.0,
+    "C": -5.0,
+    "D": -10.0,
+    "E": -15.0,
+    "F": -20.0,
+    "0": -20.0,
+    "1": -26.0,
+    "2": -32.0,
+    "3": -38.0,
+    "4": -44.0,
+}
+PLUGGING_SPREAD_K = 4.0
+"""Two laboratories differ by this in the plugging point (ASTM D6371): a warning within it means nothing."""
+
+
+def use_per_hour(watts: float, efficiency: float, megajoule: float) -> float:
+    """Return how much fuel of ``megajoule`` a unit gives this heat with this efficiency (0 to 1), in units an hour."""
+    return watts * 3600 / 1e6 / (efficiency * megajoule)
+
+
+class FuelTank:
+    """The fuel of the vehicle. Uses change at whole seconds."""
+
+    def __init__(self, plan: FuelPlan) -> None:
+        self.size_litres = plan.litres
+        self.gels_below_c = GELS_BELOW_C[plan.grade]
+        self._litres = plan.litres * plan.start_percent / 100
+        self._litres_per_h = 0.0
+        self._since = 0
+
+    def set_use(self, litres_per_h: float, second: int) -> None:
+        """Set what is used from now on."""
+        if litres_per_h != self._litres_per_h:
+            self._litres, self._since = self.litres(second), second
+            self._litres_per_h = litres_per_h
+
+    def litres(self, second: int) -> float:
+        """Return what is left."""
+        return max(0.0, self._litres - self._litres_per_h * (second - self._since) / 3600)
