@@ -60,11 +60,14 @@ Instance = Annotated[int, Field(ge=0, le=250)]
 """The instance of a function of another device (rv-c.com/book/export/html/81)."""
 
 
-@dataclass(frozen=True)
+@dataclass
 class Site:
-    """What the vehicle is connected to and is not a device."""
+    """What is around the vehicle's devices and is none itself; steps of a scenario change it during a run."""
 
     shore_power: bool = True
+    engine_rpm: float = 0.0
+    """Turns of the engine a minute; 0 while it is off."""
+    rain: bool = False
 
 
 @dataclass

@@ -11,13 +11,21 @@ from typing import Any, NamedTuple
 from pydantic import BaseModel
 
 from rvsim.errors import InputError
+from rvsim.rig.climate import FIRST_ZONE
 from rvsim.rig.model import Kinds, Rig
+from rvsim.rig.tanks import FIRST_TANKS
 from rvsim.rig.toml_file import Place, TomlFile
-from rvsim.shakedown.key_paths import FoundKey, PathError, find_key, parse_path, unknown_key, with_value
+from rvsim.shakedown.key_paths import FoundKey, PathError, Segment, find_key, parse_path, unknown_key, with_value
 from rvsim.shakedown.verdict import Value
 
 RIG = "rig"
 """The key of a scenario with the rig; a path of the rig may begin with it."""
+
+_OWN_TABLES: Mapping[tuple[str, ...], str] = {
+    ("zone", FIRST_ZONE): FIRST_ZONE,
+    **{("tank", name): f"{name}_tank" for name in FIRST_TANKS},
+}
+"""The zone and the tanks that stand in tables of their own in a rig, as a path may name them, too."""
 
 
 class SplitValues(NamedTuple):
@@ -118,8 +126,12 @@ def find_value(
     for step in above:
         data = data[step]
     segments = parse_path(key)
-    if model is Rig and segments[0].text == RIG:
-        key = ".".join(map(str, segments[1:]))
+    if model is Rig:
+        segments = segments[segments[0].text == RIG :]
+        own_table = _OWN_TABLES.get(tuple(segment.text for segment in segments[:2]))
+        if own_table is not None:
+            segments = (Segment(own_table), *segments[2:])
+        key = ".".join(map(str, segments))
     return find_key(key, model, data, kinds)
 
 

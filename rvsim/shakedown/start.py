@@ -9,10 +9,11 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from rvsim.rig.climate import Celsius, Hour, Percent
+from rvsim.rig.climate import FIRST_ZONE, Celsius, Hour, Percent
 from rvsim.rig.model import Rig
 from rvsim.rig.table import Mistake, OneLineText, Table
-from rvsim.shakedown.vehicle_names import FIRST_TANKS, FIRST_ZONE, FUEL, VehicleNames, unknown_names
+from rvsim.rig.tanks import FIRST_TANKS
+from rvsim.shakedown.vehicle_names import FUEL, VehicleNames, unknown_names
 from rvsim.wire.quantity_text import compose, figure
 
 MAX_PEOPLE = 20

@@ -6,7 +6,7 @@ Knows: how a change is written and said. Does not know how it is made (`vehicle_
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Self
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from rvsim.rig.climate import Celsius, Percent
 from rvsim.rig.quantity import shown
@@ -58,6 +58,36 @@ class LevelPlan(Table):
     """How fast."""
 
 
+def _read_load(given: object) -> object:
+    if isinstance(given, LoadPlan):
+        return given
+    if isinstance(given, Mapping):
+        return LoadPlan.model_validate(given)
+    if isinstance(given, int | float) and not isinstance(given, bool):
+        return LoadPlan(amps=given)
+    raise ValueError(
+        f'{shown(given)} is not a load; write its current, like 90.0, or {{ amps = 90.0, battery = "house" }}'
+    )
+
+
+def _read_level(given: object) -> object:
+    if isinstance(given, LevelPlan):
+        return given
+    if isinstance(given, Mapping):
+        return LevelPlan.model_validate(given)
+    if isinstance(given, int | float) and not isinstance(given, bool):
+        return LevelPlan(percent=given)
+    raise ValueError(
+        f"{shown(given)} is not a level; write it in %, like 100.0, or {{ percent = 100.0, litres_per_min = 40.0 }}"
+    )
+
+
+Load = Annotated[float | LoadPlan, BeforeValidator(_read_load)]
+"""A current in A, or a table; a ``LoadPlan`` when it is checked."""
+Level = Annotated[float | LevelPlan, BeforeValidator(_read_level)]
+"""A level in %, or a table; a ``LevelPlan`` when it is checked."""
+
+
 class WeatherChangePlan(Table):
     """What changes in the weather; the rest of it stays."""
 
@@ -107,12 +137,12 @@ class VehicleChangePlan(Table):
 
     shore_power: bool | None = None
     """Whether the vehicle is connected to mains power."""
-    load: Mapping[OneLineText, Amps | LoadPlan] = Field(default_factory=dict)
+    load: Mapping[OneLineText, Load] = Field(default_factory=dict)
     """Currents in A that belong to no device, by names of your own, like { kettle = 90.0 }; 0 switches one off.
     { kettle = { amps = 90.0, battery = "house" } } names the battery."""
     draw: DrawPlan | None = None
     """Water that is drawn, like { litres = 8.0, hot_percent = 60.0 }."""
-    tank: Mapping[OneLineText, Percent | LevelPlan] = Field(default_factory=dict)
+    tank: Mapping[OneLineText, Level] = Field(default_factory=dict)
     """Levels in % that tanks are filled or emptied to, by name, like { fresh = 100.0 } or { grey = { percent = 0.0,
     litres_per_min = 40.0 } }."""
     opening: Mapping[OneLineText, SquareMetres] = Field(default_factory=dict)

@@ -63,18 +63,21 @@ class VehicleEffects:
         if now:
             bench.plan(bench.now + SECOND_US, partial(self._draw, owner, draw, litres - now))
 
-    def _fill(self, tank: str, *, is_last: bool = False) -> None:
-        """Fill or drain a tank towards its level for the second that begins, and go on in the next."""
+    def _fill(self, tank: str, reached: LevelPlan | None = None) -> None:
+        """Fill or drain a tank towards its level for the second that begins, and go on in the next.
+
+        ``reached`` is a level that the last second was enough for.
+        """
         bench, level = self._bench, self._levels[tank]
         world = bench.world
         world.advance(bench.now)
         missing = world.tank_size_litres(tank) * level.percent / 100 - world.tank_litres(tank)
         flow = min(level.litres_per_min, abs(missing) * 60)
-        if is_last or abs(missing) < _MIN_LITRES:
+        if level is reached or abs(missing) < _MIN_LITRES:
             flow = 0.0
         world.set_fill(OWNER, flow if missing > 0 else 0.0, tank)
         world.set_drain(OWNER, flow if missing < 0 else 0.0, tank)
         if flow:
-            bench.plan(bench.now + SECOND_US, partial(self._fill, tank, is_last=flow < level.litres_per_min))
+            bench.plan(bench.now + SECOND_US, partial(self._fill, tank, level if flow < level.litres_per_min else None))
         else:
             del self._levels[tank]

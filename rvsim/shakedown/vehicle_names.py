@@ -6,9 +6,11 @@ Knows: which names a rig has, and how one that it has not is told. Does not know
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
+from rvsim.rig.climate import zone_names
 from rvsim.rig.model import Rig
 from rvsim.rig.references import unknown_text
 from rvsim.rig.table import Mistake
+from rvsim.rig.tanks import FIRST_TANKS
 
 
 class VehicleNames(NamedTuple):
@@ -20,10 +22,6 @@ class VehicleNames(NamedTuple):
     devices: tuple[str, ...]
 
 
-FIRST_ZONE = "cabin"
-"""The zone that every vehicle has: the table [cabin] of its rig."""
-FIRST_TANKS = ("fresh", "grey", "black")
-"""The tanks that every vehicle has: the tables [fresh_tank], [grey_tank] and [black_tank] of its rig."""
 FUEL = "fuel"
 """The tank with the diesel."""
 
@@ -31,7 +29,7 @@ FUEL = "fuel"
 def vehicle_names(rig: Rig) -> VehicleNames:
     """Return the names of what a rig's vehicle has."""
     return VehicleNames(
-        (FIRST_ZONE, *(zone.name for zone in rig.zones)),
+        tuple(zone_names(rig.zones)),
         tuple(plan.name for plan in rig.batteries),
         (*FIRST_TANKS, *(tank.name for tank in rig.tanks)),
         tuple(plan.name for plan in rig.devices),

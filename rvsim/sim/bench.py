@@ -108,7 +108,9 @@ class Bench:
         self._call_action = self._call  # bound once, not for each timer
         self._next_second = 0
         self.world = World(rig.vehicle, weather or WeatherPlan())
-        self.world.set_shore(connected=(site or Site()).shore_power)
+        self.site = site or Site()
+        """What is around the devices; may be changed between two steps."""
+        self.world.set_shore(connected=self.site.shore_power)
         self.failures: list[Failure] = []
         self._stopped: set[Device] = set()
         """Devices without power, and removed devices: they are never called again."""
@@ -127,8 +129,7 @@ class Bench:
         self.incoming_gates: dict[str, list[Gate]] = {}
         """The gates between the line and each device that has any, in this order."""
         self._device_makers = {
-            plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed, site or Site())
-            for plan in plans
+            plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed) for plan in plans
         }
         self._by_name = {name: make() for name, make in self._device_makers.items()}
         self._receivers: dict[int, list[Device]] = {}
@@ -138,11 +139,11 @@ class Bench:
                 self._receivers.setdefault(dgn, []).append(device)
             self.kernel.at(0, self._call_action, (device, device.start))
 
-    def _make_device(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int, site: Site) -> Device:
+    def _make_device(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
         self.world.set_load(plan.name, sum(idle for idle, _ in plan.amps.values()))  # until the device sets its load
         try:
-            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, site))
+            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, self.site))
         except InputError:
             raise
         except Exception as error:  # a kind of another package may raise anything
