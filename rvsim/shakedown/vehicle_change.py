@@ -65,9 +65,8 @@ def _read_load(given: object) -> object:
         return LoadPlan.model_validate(given)
     if isinstance(given, int | float) and not isinstance(given, bool):
         return LoadPlan(amps=given)
-    raise ValueError(
-        f'{shown(given)} is not a load; write its current, like 90.0, or {{ amps = 90.0, battery = "house" }}'
-    )
+    text = 'is not a load; write its current, like 90.0, or { amps = 90.0, battery = "house" }'
+    raise ValueError(f"{shown(given)} {text}")
 
 
 def _read_level(given: object) -> object:
@@ -200,8 +199,12 @@ class VehicleChangePlan(Table):
                 for mistake in unknown_names("load", (battery,), names.batteries, "batteries"):
                     yield mistake._replace(place=("load", name, "battery"))
         if self.draw is not None:
-            for mistake in unknown_names("draw", (self.draw.tank,), names.tanks, "tanks"):
+            tank, fresh = self.draw.tank, names.fresh_tanks
+            for mistake in unknown_names("draw", (tank,), names.tanks, "tanks"):
                 yield mistake._replace(place=("draw", "tank"))
+            if tank in names.tanks and tank not in fresh:
+                text = f"{shown(tank)} holds no fresh water; write one of {', '.join(fresh)}"
+                yield Mistake(("draw", "tank"), text, tank)
         yield from unknown_names("tank", self.tank, names.tanks, "tanks")
         yield from unknown_names("opening", self.opening, names.zones, "zones")
         yield from unknown_names("people", self.people, names.zones, "zones")

@@ -19,6 +19,8 @@ class VehicleNames(NamedTuple):
     zones: tuple[str, ...]
     batteries: tuple[str, ...]
     tanks: tuple[str, ...]
+    fresh_tanks: tuple[str, ...]
+    """Those of the tanks that hold fresh water."""
     devices: tuple[str, ...]
 
 
@@ -32,6 +34,7 @@ def vehicle_names(rig: Rig) -> VehicleNames:
         tuple(zone_names(rig.zones)),
         tuple(plan.name for plan in rig.batteries),
         (*FIRST_TANKS, *(tank.name for tank in rig.tanks)),
+        (FIRST_TANKS[0], *(tank.name for tank in rig.tanks if tank.content == FIRST_TANKS[0])),
         tuple(plan.name for plan in rig.devices),
     )
 
