@@ -81,6 +81,8 @@ class DeviceContext:
     world: World
     seed: int
     site: Site = field(default_factory=Site)
+    memory: dict[str, float] = field(default_factory=dict)
+    """What the device keeps without power: the same for each device object of one name in a run."""
 
 
 @dataclass
@@ -136,6 +138,7 @@ class Device:
         self.settings = context.settings
         self.catalogue = context.catalogue
         self.site = context.site
+        self.memory = context.memory
         self.random = random.Random(f"{context.seed}:{context.plan.name}")
         if self.uses_world:
             self.world = context.world

@@ -47,8 +47,8 @@ class ProtectionPlan(Table):
     that sheet."""
     over_amps_s: _Seconds = 1.0
     """How long the current has to be above. Between the 0.5 and 1.5 s of that sheet."""
-    over_amps_release_s: _Seconds = 30.0
-    """After this time it gives current again. Common practice, no source."""
+    hold_s: _Seconds = 30.0
+    """How long it gives no current at least, once it has stopped. Common practice, no source."""
 
     @model_validator(mode="after")
     def _check_order(self) -> Self:

@@ -129,7 +129,8 @@ class Bench:
         self.incoming_gates: dict[str, list[Gate]] = {}
         """The gates between the line and each device that has any, in this order."""
         self._device_makers = {
-            plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed) for plan in plans
+            plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed, {})
+            for plan in plans
         }
         self._by_name = {name: make() for name, make in self._device_makers.items()}
         self._receivers: dict[int, list[Device]] = {}
@@ -139,11 +140,18 @@ class Bench:
                 self._receivers.setdefault(dgn, []).append(device)
             self.kernel.at(0, self._call_action, (device, device.start))
 
-    def _make_device(self, plan: DevicePlan, kind: type[Device], catalogue: Catalogue, seed: int) -> Device:
+    def _make_device(
+        self,
+        plan: DevicePlan,
+        kind: type[Device],
+        catalogue: Catalogue,
+        seed: int,
+        memory: dict[str, float],
+    ) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
         self.world.set_load(plan.name, sum(idle for idle, _ in plan.amps.values()))  # until the device sets its load
         try:
-            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, self.site))
+            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, self.site, memory))
         except InputError:
             raise
         except Exception as error:  # a kind of another package may raise anything

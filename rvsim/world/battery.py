@@ -53,7 +53,7 @@ class Battery:
         ) / 1000
         self._warm_ohm, self._warm_slow_ohm = ohm, ohm * chemistry.slow_share
         self._rated_amps = plan.capacity_ah / 20
-        self._efficiency = (
+        self.charge_efficiency = (
             chemistry.charge_efficiency
             if plan.charge_efficiency_percent is None
             else plan.charge_efficiency_percent / 100
@@ -100,7 +100,7 @@ class Battery:
         """Advance by one second with this terminal voltage and current into the battery, in air of ``air_c``."""
         before, knee = self._charge_as, 0.0
         if amps > 0:
-            moved, ohm = amps * self._efficiency, self._slow_charge_ohm
+            moved, ohm = amps * self.charge_efficiency, self._slow_charge_ohm
         elif amps < 0:
             rate, ohm = -amps / self._rated_amps, self._slow_ohm
             moved = amps * rate**self._peukert if rate > 1 else amps
@@ -158,7 +158,7 @@ class Protection:
     def __init__(self, plan: ProtectionPlan, capacity_ah: float) -> None:
         self._plan = plan
         self._over_amps = 2.5 * capacity_ah if plan.over_amps is None else plan.over_amps
-        self._high_s = self._low_s = self._over_amps_s = self._release_s = 0.0
+        self._high_s = self._low_s = self._over_amps_s = self._hold_s = 0.0
         self.charge_is_open = self.discharge_is_open = self.is_open = False
 
     def step(self, volts: float, amps_out: float, *, can_give: bool) -> None:
@@ -171,12 +171,11 @@ class Protection:
             self.charge_is_open = True
         elif volts < plan.over_release_volts:
             self.charge_is_open = False
-        if self._over_amps_s and self._over_amps_s >= plan.over_amps_s:
-            self.discharge_is_open, self._release_s = True, plan.over_amps_release_s
-        elif self._low_s and self._low_s >= plan.under_s:
-            self.discharge_is_open = True
-        elif self.discharge_is_open:
-            self._release_s -= 1
-            if self._release_s <= 0 and volts > plan.under_release_volts and can_give:
+        is_over = self._over_amps_s and self._over_amps_s >= plan.over_amps_s
+        if self.discharge_is_open:
+            self._hold_s -= 1
+            if self._hold_s <= 0 and volts > plan.under_release_volts and can_give:
                 self.discharge_is_open = False
+        elif is_over or (self._low_s and self._low_s >= plan.under_s):
+            self.discharge_is_open, self._hold_s = True, plan.hold_s
         self.is_open = self.charge_is_open or self.discharge_is_open

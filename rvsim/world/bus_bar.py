@@ -122,6 +122,11 @@ class BusBar:
         return self._battery.capacity_ah
 
     @property
+    def charge_efficiency(self) -> float:
+        """The share of the charging current that it stores."""
+        return self._battery.charge_efficiency
+
+    @property
     def volts(self) -> float:
         """Voltage of the bus-bar; 0 where neither battery nor sources can carry the loads."""
         if not self._is_solved:

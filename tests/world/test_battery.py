@@ -1,30 +1,34 @@
 """The battery against published tables, its own rating, and arithmetic by hand."""
 
-from math import e
+from math import e, inf
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.rig.vehicle import BatteryPlan
+from rvsim.rig.electric import BatteryPlan
 from rvsim.world.battery import Battery
+from rvsim.world.bus_bar import BusBar
 
 HOUR = 3600
+SLOW_KEPT = 1 / (1 + 1 / 120)
+"""What a second leaves of the slow part, time constant 120 s, by backward Euler."""
 
 
-def battery(chemistry: str = "agm", percent: float = 80.0, **figures: Any) -> Battery:
-    """A bank of 100 Ah by default."""
-    return Battery(BatteryPlan.model_validate({"chemistry": chemistry, "start_percent": percent, **figures}))
+def battery(chemistry: str = "agm", percent: float = 80.0, **figures: Any) -> BusBar:
+    """A bank of 100 Ah at 25 C by default, the terms of most published figures."""
+    plan = {"chemistry": chemistry, "start_percent": percent, "start_c": 25.0, **figures}
+    return BusBar(Battery(BatteryPlan.model_validate(plan)))
 
 
-def run(bank: Battery, seconds: int, ambient_c: float = 15.0) -> None:
+def run(bank: BusBar, seconds: int, ambient_c: float = 25.0) -> None:
     """Let time pass in air of that temperature."""
     for _ in range(seconds):
         bank.step(ambient_c)
 
 
-def hours_to(bank: Battery, volts: float) -> float:
+def hours_to(bank: BusBar, volts: float) -> float:
     """Time until the voltage has fallen to ``volts``, in steps of 10 s."""
     tens = 0
     while bank.volts > volts:
@@ -59,17 +63,6 @@ def test_lfp_plateau(percent: float) -> None:
     assert 4 * 3.25 - 1e-9 <= battery("lfp", percent).volts <= 4 * 3.35 + 1e-9
 
 
-@pytest.mark.parametrize(
-    ("percent", "volts"),
-    [(10, 12.0), (20, 12.8), (30, 13.0), (40, 13.05), (50, 13.1), (60, 13.15), (70, 13.2), (80, 13.28), (90, 13.35)],
-)
-def test_lfp_curve(percent: float, volts: float) -> None:
-    """The curve between is from memory and held here so that it does not drift; half way is half way."""
-    assert battery("lfp", percent).volts == pytest.approx(volts)
-    below = battery("lfp", percent - 10).volts
-    assert battery("lfp", percent - 5).volts == pytest.approx((below + volts) / 2)
-
-
 @pytest.mark.parametrize("chemistry", ["agm", "lfp"])
 @given(data=st.data())
 def test_more_charge_never_rests_lower(chemistry: str, data: st.DataObject) -> None:
@@ -88,35 +81,53 @@ def test_full_is_exactly_full(capacity_ah: float) -> None:
 
 
 @pytest.mark.parametrize("chemistry", ["agm", "lfp"])
-@pytest.mark.parametrize(
-    ("amps", "capacity_ah", "points"), [(10.0, 100.0, 10.0), (10.0, 1000.0, 1.0), (0.5, 5.0, 10.0)]
-)
+@pytest.mark.parametrize(("amps", "capacity_ah", "points"), [(5.0, 100.0, 5.0), (10.0, 1000.0, 1.0), (0.25, 5.0, 5.0)])
 def test_counting_amperes_out(chemistry: str, amps: float, capacity_ah: float, points: float) -> None:
-    """10 A for one hour take 10 points from 100 Ah, 1 from 1000 Ah; half an ampere takes 10 from 5 Ah."""
-    bank = battery(chemistry, 80, capacity_ah=capacity_ah)
+    """Up to the 20 hour current each ampere-hour is one: 5 A for one hour take 5 points from 100 Ah."""
+    bank = battery(chemistry, 80, capacity_ah=capacity_ah, self_discharge_percent_per_month=0.0)
     bank.set_load("fridge", amps)
     assert bank.amps == amps
     run(bank, HOUR)
     assert bank.percent == pytest.approx(80 - points)
 
 
-@pytest.mark.parametrize(
-    ("chemistry", "expected"),
-    # By hand at half charge, 20 A from 100 Ah, 5 mOhm: rest - 20 x (0.005 + K / 100 / (0.5 + margin)).
-    [("agm", 12.25 - 20 * (0.005 + 0.005 / 0.5174)), ("lfp", 13.1 - 20 * (0.005 + 0.0003 / 0.5025))],
-)
-def test_voltage_under_load(chemistry: str, expected: float) -> None:
-    """Under load the voltage falls by current times the ohmic resistance and the polarisation term."""
-    bank = battery(chemistry, 50, internal_milliohm=5.0)
+@pytest.mark.parametrize(("chemistry", "taken"), [("agm", 20 * 4**0.1), ("lfp", 20.0)])
+def test_peukert(chemistry: str, taken: float) -> None:
+    """20 A, four times the 20 hour current, take 20 x 4^0.1 = 22.97 Ah in an hour from AGM, and 20 from LFP."""
+    bank = battery(chemistry, 80, self_discharge_percent_per_month=0.0)
     bank.set_load("inverter", 20.0)
-    assert bank.volts == pytest.approx(expected, abs=1e-9)
+    run(bank, HOUR)
+    assert bank.percent == pytest.approx(80 - taken)
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "rest", "slow", "knee"),
+    # At half charge: the slow resistance is 1.5 and 0.5 of the ohmic one; the knee as its fit says.
+    [("agm", 12.25, 0.0075, 1.11 * 0.0174 / 0.5174), ("lfp", 13.2 + 0.1 / 3, 0.0025, 0.01 / 0.51)],
+)
+def test_voltage_under_load(chemistry: str, rest: float, slow: float, knee: float) -> None:
+    """20 A at 5 mOhm: 0.1 V at once (the slow part of a second with it), the rest with a time constant of 120 s."""
+    figures = {"internal_milliohm": 5.0, "capacity_ah": 100.0}
+    bank = battery(chemistry, 50, **figures)
+    bank.set_load("inverter", 20.0)
+    assert bank.volts == pytest.approx(rest - 20 * (0.005 + slow * (1 - SLOW_KEPT)), abs=1e-9)
+    run(bank, 1200)
+    settled = rest - 20 * (0.005 + slow) - knee
+    assert bank.volts == pytest.approx(settled, abs=0.1)  # it has lost some charge meanwhile
+    now = battery(chemistry, bank.percent, **figures)
+    assert bank.volts - now.volts == pytest.approx(settled - rest, abs=0.01)
+    bank.set_load("inverter", 0.0)
+    run(bank, 120)
+    assert bank.volts - now.volts == pytest.approx((settled - rest + 0.1) / e, abs=0.002)
 
 
 def test_twice_the_capacity_gives_twice_the_current() -> None:
-    """Polarisation depends on the current's share of the capacity: 40 A from 200 Ah is as 20 A from 100 Ah."""
-    small, large = battery("agm", 50, internal_milliohm=1.0), battery("agm", 50, internal_milliohm=0.5, capacity_ah=200)
+    """40 A from 200 Ah is as 20 A from 100 Ah: the default resistance is that of the size."""
+    small, large = battery("agm", 50), battery("agm", 50, capacity_ah=200)
     small.set_load("inverter", 20.0)
     large.set_load("inverter", 40.0)
+    for bank in (small, large):
+        run(bank, 600)
     assert small.volts == pytest.approx(large.volts)
 
 
@@ -127,12 +138,12 @@ def test_the_rating_is_kept() -> None:
     assert hours_to(bank, 10.5) == pytest.approx(20.0, rel=0.01)
 
 
-@pytest.mark.parametrize(("amps", "with_peukert", "without"), [(10.0, 8.71, 10.0), (20.0, 3.79, 5.0)])
-def test_faster_discharge_gives_less(amps: float, with_peukert: float, without: float) -> None:
-    """Without Peukert's law the knee does its work: hours to 10.5 V lie between k = 1.2 in the 20 h form and k = 1."""
+@pytest.mark.parametrize(("amps", "hours"), [(10.0, 20 * 0.5**1.1), (20.0, 20 * 0.25**1.1)])
+def test_faster_discharge_gives_less(amps: float, hours: float) -> None:
+    """Hours to 10.5 V by Peukert in the 20 hour form with k = 1.1, within 3 %: the knee is at its end."""
     bank = battery("agm", 100)
     bank.set_load("heater", amps)
-    assert with_peukert < hours_to(bank, 10.5) < without - 0.2
+    assert hours_to(bank, 10.5) == pytest.approx(hours, rel=0.03)
 
 
 def test_loads_add_up_and_end() -> None:
@@ -146,14 +157,30 @@ def test_loads_add_up_and_end() -> None:
 
 @pytest.mark.parametrize("chemistry", ["agm", "lfp"])
 def test_an_empty_battery_gives_nothing(chemistry: str) -> None:
-    """At 0 % the terminals fall to 0 V under any load, and rest at the table's lowest voltage without one."""
+    """At 0 % the terminals fall to 0 V under any load; without one they come back to the lowest rest voltage."""
     bank = battery(chemistry, 0.001)
     rest = battery(chemistry, 0).volts
     bank.set_load("lamp", 10.0)
     run(bank, 10)
     assert (bank.percent, bank.amps, bank.volts) == (0.0, 0.0, 0.0)
     bank.set_load("lamp", 0.0)
-    assert (bank.percent, bank.volts) == (0.0, rest)
+    run(bank, HOUR)
+    assert (bank.percent, bank.volts) == (0.0, pytest.approx(rest))
+
+
+def test_the_cold_takes_capacity_until_it_is_warm_again() -> None:
+    """At -10 C AGM gives 74 % of its capacity (a data sheet): full it is empty after 74 Ah, and warm has 26 left."""
+    figures = {"start_c": -10.0, "lag_hours": 0.5, "self_discharge_percent_per_month": 0.0}
+    bank = battery("agm", 100, **figures)
+    bank.set_load("lamp", 5.0)
+    hours = 0
+    while bank.volts and hours < 20:
+        run(bank, HOUR // 5, ambient_c=-10.0)
+        hours += 1 / 5
+    assert hours == pytest.approx(74 / 5, abs=0.3)
+    assert bank.percent == pytest.approx(26, abs=1)
+    run(bank, 3 * HOUR, ambient_c=25.0)
+    assert bank.amps == 5.0
 
 
 def test_an_empty_battery_with_a_small_charger() -> None:
@@ -173,30 +200,50 @@ def test_a_load_beyond_all_bounds() -> None:
     assert bank.volts == 0.0
 
 
+@pytest.mark.parametrize(
+    ("chemistry", "celsius", "times"), [("agm", -18.0, 1.75), ("lfp", 0.0, 2.0), ("agm", 25.0, 1.0)]
+)
+def test_resistance_when_cold(chemistry: str, celsius: float, times: float) -> None:
+    """AGM has 1.5 to 2 times its resistance at -18 C (common practice), LFP twice at 0 C (from memory)."""
+    drops = []
+    for start_c in (25.0, celsius):
+        bank = battery(chemistry, 50, start_c=start_c)
+        before = bank.volts
+        bank.set_load("inverter", 20.0)
+        drops.append(before - bank.volts)
+    assert drops[1] / drops[0] == pytest.approx(times, rel=0.001)
+
+
+def test_self_discharge() -> None:
+    """A battery maker's storage page: AGM loses 2 % in a month at 25 C, and 3 % at 35 C."""
+    for celsius, lost in ((25.0, 2.0), (35.0, 3.0)):
+        bank = battery("agm", 100, start_c=celsius)
+        run(bank, 24 * HOUR, celsius)
+        assert 30 * (100 - bank.percent) == pytest.approx(lost, rel=0.001)
+
+
 # Charging
 
 
-@pytest.mark.parametrize(("chemistry", "efficiency"), [("agm", 0.95), ("lfp", 0.99)])
+@pytest.mark.parametrize(("chemistry", "efficiency"), [("agm", 0.88), ("lfp", 0.995)])
 @pytest.mark.parametrize(("amps", "capacity_ah"), [(10.0, 100.0), (0.5, 5.0)])
 def test_counting_amperes_in(chemistry: str, efficiency: float, amps: float, capacity_ah: float) -> None:
-    """A tenth of the capacity in amperes brings ten points an hour less the stated loss: 9.5 for AGM, 9.9 for LFP."""
-    bank = battery(chemistry, 40, capacity_ah=capacity_ah)
+    """A tenth of the capacity in amperes brings ten points an hour less the stated loss."""
+    bank = battery(chemistry, 40, capacity_ah=capacity_ah, self_discharge_percent_per_month=0.0)
     bank.set_charge("shore", 14.4, amps)
     assert (bank.amps, bank.charge_amps("shore")) == (-amps, amps)
     run(bank, HOUR)
     assert bank.percent == pytest.approx(40 + 10 * efficiency)
 
 
-@pytest.mark.parametrize(
-    ("chemistry", "expected"),
-    # By hand at half charge, 20 A into 100 Ah, 5 mOhm: rest + 20 x (0.005 + K / 100 / (0.5 + margin)).
-    [("agm", 12.25 + 20 * (0.005 + 0.0174 / 0.5174)), ("lfp", 13.1 + 20 * (0.005 + 0.001 / 0.5025))],
-)
-def test_voltage_under_charge(chemistry: str, expected: float) -> None:
-    """While the charger is at its current limit the voltage rises by current times resistance and polarisation."""
-    bank = battery(chemistry, 50, internal_milliohm=5.0)
-    bank.set_charge("shore", 14.4, 20.0)
-    assert bank.volts == pytest.approx(expected, abs=1e-9)
+def test_voltage_in_bulk() -> None:
+    """At half charge 20 A are a share of what AGM takes at 14.4 V: 1.53 x 0.5^1.25 x 100 = 64.3 A, so 12.92 V."""
+    bank = battery("agm", 50, capacity_ah=2000)  # large, so that its charge hardly changes
+    bank.set_charge("shore", 14.4, 400.0)
+    run(bank, 1200)
+    now = battery("agm", bank.percent).volts
+    share = 20 / (153 * (1 - bank.percent / 100) ** 1.25)
+    assert bank.volts == pytest.approx(now + share * (14.4 - now), abs=0.01)
 
 
 @pytest.mark.parametrize(("chemistry", "percent"), [("agm", 95), ("lfp", 99.5)])
@@ -204,6 +251,7 @@ def test_constant_voltage(chemistry: str, percent: float) -> None:
     """Near full the charger holds its voltage, and the current is what the battery takes at it, ever less."""
     bank = battery(chemistry, percent)
     bank.set_charge("shore", 14.4, 40.0)
+    run(bank, 120)
     earlier = 40.0
     for _ in range(5):
         assert (bank.volts, bank.amps) == (14.4, -bank.charge_amps("shore"))
@@ -218,39 +266,52 @@ def test_constant_current_ends_where_it_was_fitted() -> None:
         bank = battery(chemistry, 50)
         bank.set_charge("shore", 14.4, 20.0)
         while bank.volts < 14.4:
-            bank.step(15.0)
+            bank.step(25.0)
         assert bank.percent == pytest.approx(percent, abs=2)
 
 
 def test_full_agm_still_draws_a_little() -> None:
-    """A full AGM battery held at 14.4 V takes 1-2 % of its capacity in amperes, and stays at 100 %."""
-    bank = battery("agm", 100)
+    """A full AGM battery held at 14.4 V takes 0.3 % of its capacity in amperes (from memory), and stays at 100 %."""
+    bank = battery("agm", 100, self_discharge_percent_per_month=0.0)
     bank.set_charge("shore", 14.4, 20.0)
-    run(bank, 60)
+    run(bank, 1800)
     assert bank.percent == 100.0
-    assert 1.0 < bank.charge_amps("shore") < 2.0
+    assert bank.charge_amps("shore") == pytest.approx(0.3, rel=0.01)
 
 
 def test_full_lfp_takes_nothing() -> None:
     """A full LFP battery takes no current; the charger holds the terminals and carries the load alone."""
-    bank = battery("lfp", 99.9)
+    bank = battery("lfp", 100, self_discharge_percent_per_month=0.0)
     bank.set_charge("shore", 14.4, 20.0)
     run(bank, 600)
-    assert (bank.percent, bank.amps, bank.volts, bank.charge_amps("shore")) == (100.0, 0.0, 14.4, 0.0)
+    assert (bank.percent, bank.volts) == (100.0, 14.4)
+    assert bank.amps == pytest.approx(0.0, abs=0.001)
     bank.set_load("fridge", 6.0)
-    assert (bank.amps, bank.volts, bank.charge_amps("shore")) == (0.0, 14.4, 6.0)
+    assert (bank.amps, bank.volts, bank.charge_amps("shore")) == pytest.approx((0.0, 14.4, 6.0), abs=0.001)
     bank.set_load("fridge", 26.0)
-    assert (bank.amps, bank.charge_amps("shore")) == (6.0, 20.0)
+    assert (bank.amps, bank.charge_amps("shore")) == pytest.approx((6.0, 20.0))
 
 
 def test_lfp_takes_no_charge_below_freezing() -> None:
-    """A cell maker's data sheet: charge from 0 C up. Below, the charger only carries loads; discharge goes on."""
-    bank = battery("lfp", 50, start_c=-0.1)
+    """A battery maker's manual: no charge below 0 C. The charger only carries loads; discharge goes on."""
+    bank = battery("lfp", 50, start_c=-0.1, self_discharge_percent_per_month=0.0)
     bank.set_charge("shore", 14.4, 20.0)
     run(bank, 60, ambient_c=-0.1)
     assert (bank.percent, bank.amps, bank.charge_amps("shore")) == (50.0, 0.0, 0.0)
+    assert bank.volts == 14.4
     bank.set_load("heater", 25.0)
     assert bank.amps == 5.0
+
+
+@given(st.floats(-60, -1e-9), st.floats(0, 100), st.floats(0, 500), st.floats(0, 500))
+def test_lfp_is_never_charged_below_freezing(celsius: float, percent: float, charge: float, load: float) -> None:
+    """Whatever is on, no current flows into a cold LFP battery."""
+    bank = battery("lfp", percent, start_c=celsius)
+    bank.set_charge("shore", 14.6, charge)
+    bank.set_load("lamp", load)
+    for _ in range(10):
+        assert bank.amps >= 0
+        bank.step(celsius)
 
 
 @pytest.mark.parametrize(("chemistry", "celsius"), [("lfp", 0.0), ("agm", -20.0), ("agm", -60.0)])
@@ -271,6 +332,76 @@ def test_charge_returns_when_the_battery_has_warmed() -> None:
     assert (bank.celsius > 0, bank.amps) == (True, -10.0)
 
 
+# Protection
+
+
+def test_over_voltage_stops_charge_and_comes_back() -> None:
+    """Above 15.0 V for a second an LFP battery takes nothing; below 14.2 V it does again; discharge always goes on."""
+    bank = battery("lfp", 99.9)
+    bank.set_charge("alternator", 15.5, 50.0)
+    run(bank, 60)
+    assert (bank.is_open, bank.amps, bank.volts) == (True, 0.0, 15.5)
+    bank.set_load("fridge", 60.0)
+    assert bank.amps == 10.0
+    bank.set_charge("alternator", 14.0, 5.0)
+    run(bank, 300)
+    assert not bank.is_open
+    assert bank.amps == 55.0
+
+
+def test_under_voltage_opens_after_its_time_and_closes_on_charge() -> None:
+    """Below 8.8 V for 5 s an LFP battery gives nothing, the bus is dark; above 10.8 V it gives again."""
+    bank = battery("lfp", 1.0)
+    bank.set_load("inverter", 150.0)
+    seconds = 0
+    while not bank.is_open:
+        bank.step(25.0)
+        seconds += 1
+    assert (bank.amps, bank.volts) == (0.0, 0.0)
+    bank.set_load("inverter", 5.0)
+    run(bank, 600)
+    assert (bank.is_open, bank.amps, bank.volts) == (True, 0.0, 0.0)
+    bank.set_charge("shore", 14.4, 30.0)
+    assert bank.charge_amps("shore") == 30.0
+    run(bank, 900)
+    assert (bank.is_open, bank.amps) == (False, -25.0)
+
+
+def test_under_voltage_has_to_last() -> None:
+    """4 s below the limit do not open it, 5 s do (a board seller's sheet: 4 to 6 s)."""
+    for seconds, is_open in ((4, False), (5, True)):
+        bank = battery("lfp", 20, internal_milliohm=30.0)
+        bank.set_load("starter", 150.0)
+        assert bank.volts < 8.8
+        run(bank, seconds)
+        assert bank.is_open == is_open
+
+
+def test_over_current_opens_for_a_while() -> None:
+    """More than 2.5 times the capacity for a second opens it for 30 s (no source); 2.4 times does not."""
+    bank = battery("lfp", 80)
+    bank.set_load("winch", 240.0)
+    run(bank, 5)
+    assert not bank.is_open
+    bank.set_load("winch", 260.0)
+    run(bank, 1)
+    assert (bank.is_open, bank.amps, bank.volts) == (True, 0.0, 0.0)
+    bank.set_load("winch", 0.0)
+    run(bank, 29)
+    assert bank.is_open
+    run(bank, 1)
+    assert not bank.is_open
+
+
+def test_protection_is_as_the_rig_says() -> None:
+    """LFP without electronics never opens; AGM with them does."""
+    for chemistry, fitted in (("lfp", False), ("agm", True)):
+        bank = battery(chemistry, 80, protection={"fitted": fitted, "over_amps": 100.0})
+        bank.set_load("winch", 300.0)
+        run(bank, 5)
+        assert bank.is_open == fitted
+
+
 # Several chargers
 
 
@@ -286,7 +417,7 @@ def test_charger_below_rest_helps_under_load() -> None:
     bank = battery("agm", 50, internal_milliohm=5.0)
     bank.set_load("inverter", 60.0)
     bank.set_charge("solar", 12.0, 60.0)
-    from_battery = 0.25 / (0.005 + 0.005 / 0.5174)  # 0.25 V below rest, by hand
+    from_battery = 0.25 / (0.005 + 0.0075 * (1 - SLOW_KEPT))  # 0.25 V below rest, by hand
     assert bank.volts == 12.0
     assert bank.amps == pytest.approx(from_battery)
     assert bank.charge_amps("solar") == pytest.approx(60.0 - from_battery)
@@ -297,14 +428,14 @@ def test_chargers_of_one_voltage_share_by_size() -> None:
     for order in (("large", "small"), ("small", "large")):
         bank = battery("lfp", 100)
         for name in order:
-            bank.set_charge(name, 13.8, {"large": 30.0, "small": 10.0}[name])
+            bank.set_charge(name, 13.6, {"large": 30.0, "small": 10.0}[name])
         bank.set_load("fridge", 8.0)
         assert (bank.charge_amps("large"), bank.charge_amps("small")) == pytest.approx((6.0, 2.0))
 
 
 def test_the_higher_voltage_carries_first() -> None:
     """The charger with the lower limit rests while the other can hold its own, and helps when it cannot."""
-    bank = battery("lfp", 100)
+    bank = battery("lfp", 50, start_c=-1.0)  # takes nothing
     bank.set_charge("solar", 13.6, 20.0)
     bank.set_charge("shore", 14.4, 10.0)
     bank.set_load("fridge", 8.0)
@@ -316,14 +447,15 @@ def test_the_higher_voltage_carries_first() -> None:
 
 def test_a_charger_ends() -> None:
     """0 A switches a charger off, whatever its voltage; an unknown name gives 0."""
-    bank = battery("lfp", 100)
-    for amps, volts in ((10.0, 14.4), (0.0, 13.6)):
+    bank = battery("lfp", 50, start_c=-1.0)
+    rest = bank.volts
+    for amps, volts in ((10.0, 14.4), (0.0, rest)):
         bank.set_charge("shore", 14.4, amps)
         assert (bank.volts, bank.amps, bank.charge_amps("shore"), bank.charge_amps("nobody")) == (volts, 0, 0, 0)
 
 
 @pytest.mark.parametrize(
-    ("volts", "amps"), [(-1.0, 5.0), (14.4, -1.0), (float("nan"), 5.0), (14.4, float("nan")), (float("inf"), 5.0)]
+    ("volts", "amps"), [(-1.0, 5.0), (14.4, -1.0), (float("nan"), 5.0), (14.4, float("nan")), (inf, 5.0)]
 )
 def test_impossible_chargers_are_refused(volts: float, amps: float) -> None:
     """Limits below 0 or without meaning are refused by name, and nothing changes."""
@@ -335,17 +467,19 @@ def test_impossible_chargers_are_refused(volts: float, amps: float) -> None:
     assert (bank.volts, bank.amps) == before
 
 
-@pytest.mark.parametrize("amps", [-0.1, float("nan"), float("inf")])
+@pytest.mark.parametrize("amps", [-0.1, float("nan"), inf])
 def test_impossible_loads_are_refused(amps: float) -> None:
     """A load below 0 or without meaning is refused by name, and nothing changes."""
     bank = battery()
     with pytest.raises(ValueError, match=r"fridge draws .* A: give 0 or more"):
         bank.set_load("fridge", amps)
+    with pytest.raises(ValueError, match=r"fridge draws .* W: give 0 or more"):
+        bank.set_load_watts("fridge", amps)
     bank.set_load("other", 1.0)
     assert bank.amps == 1.0
 
 
-def test_temperature_follows_the_cabin() -> None:
+def test_temperature_follows_the_air() -> None:
     """After its lag the battery has come 1 - 1/e of the way to the air around it."""
     bank = battery("agm", 80, start_c=0.0, lag_hours=2.0)
     run(bank, 1, ambient_c=20.0)
@@ -390,7 +524,7 @@ def test_currents_always_agree(chemistry: str, percent: float, celsius: float, m
             if 0 < amps < amps_limit * (1 - 1e-9):
                 assert bank.volts == volts_limit
             if bank.volts > volts_limit * (1 + 1e-9):
-                assert amps == 0
+                assert amps == pytest.approx(0, abs=1e-9)
         assert 0 <= bank.percent <= 100
         if bank.volts > 0:
             assert bank.amps + given_amps == pytest.approx(sum(loads.values()), abs=1e-9)

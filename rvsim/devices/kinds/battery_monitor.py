@@ -1,8 +1,10 @@
 """A battery monitor: a shunt in the battery's cable, and a count of the charge that has passed through it.
 
-Knows: the battery's current and voltage, with noise; how the charge is counted; and the DC source messages, in which
-its device priority 120 is the highest that was seen (a battery maker's RV-C appendix). Does not know the battery's true
-charge: its count starts at the true charge and then adds the measured current, with its own charge efficiency.
+Knows: the current and voltage of its battery, with noise and an offset; how the charge is counted and kept without
+power; and the DC source messages, in which its device priority 120 is the highest that was seen (a battery maker's RV-C
+appendix). Does not know the battery's true charge: its count starts at what it had kept, at the first start at the true
+charge, and then adds the measured current with its own charge efficiency. It is full again when the battery takes
+little current at a charging voltage. What flows while the monitor has no power is not counted.
 
 What it cannot measure it sends as no data: the state of health, the relative capacity (whose meaning was not
 established) and the ripple, since no alternating current is simulated.
@@ -13,19 +15,34 @@ from typing import Annotated
 
 from pydantic import Field
 
-from rvsim.devices.device import DeviceContext
+from rvsim.devices.device import DeviceContext, Volts
 from rvsim.devices.kinds.dc_source import DcSettings, DcSource, SensedBattery
 from rvsim.wire.frame import SECOND_US
 
 NOISE_A, NOISE_V = 0.02, 0.005
 """Standard deviation of one reading. Invented."""
+FULL_S = 180
+"""How long the battery has to take little current to count as full. From memory: monitors ask for some minutes."""
+_COUNT = "counted_ah"
 
 
 class MonitorSettings(DcSettings):
     """How the charge is counted."""
 
-    charge_efficiency_percent: Annotated[float, Field(gt=0, le=100)] = 95.0
-    """Share of the charging current that is counted. Common practice for lead-acid, no source."""
+    charge_efficiency_percent: Annotated[float, Field(gt=0, le=100)] | None = None
+    """Share of the charging current that is counted; if omitted, that of the rig's battery."""
+    offset_amps: Annotated[float, Field(ge=-5, le=5)] = 0.05
+    """What its shunt measures too much, positive out of the battery, so that the count drifts. From memory."""
+    start_percent: Annotated[float, Field(ge=0, le=100)] | None = None
+    """The count that it had kept before the run; if omitted, the battery's true charge."""
+    averaging_s: Annotated[float, Field(ge=1, le=3600)] = 180.0
+    """Time over which the current is averaged for the time remaining. From memory: monitors offer 0 to 12 minutes, and
+    come with 3."""
+    full_volts: Volts = 14.0
+    """The battery counts as full at this voltage and above, at a small current. Common practice, no source: a little
+    below the charger's."""
+    full_current_percent: Annotated[float, Field(ge=0.1, le=20)] = 2.0
+    """The small current, as a share of the capacity in an hour. Common practice, no source: 2 to 4."""
 
 
 class BatteryMonitor(DcSource):
@@ -40,7 +57,13 @@ class BatteryMonitor(DcSource):
         super().__init__(context)
         self.instance("battery_monitor")
         self._dc_3 = self.catalogue.by_name("DC_SOURCE_STATUS_3")
-        self._counted_ah = self.world.battery_percent / 100 * self.settings.battery_ah
+        start = self.settings.start_percent
+        percent = self.battery.percent if start is None else start
+        self._counted_ah = self.memory.setdefault(_COUNT, percent / 100 * self.battery_ah)
+        own_percent = self.settings.charge_efficiency_percent
+        self._efficiency = self.battery.charge_efficiency if own_percent is None else own_percent / 100
+        self._mean_amps: float | None = None
+        self._full_s = 0
 
     def on_start(self) -> None:
         """Count each second; send the battery's state at the gaps."""
@@ -49,18 +72,35 @@ class BatteryMonitor(DcSource):
         self.broadcast_unless_outranked("DC_SOURCE_STATUS_3", self._dc_status_3())
 
     def _count(self) -> None:
-        amps = self.world.battery_amps
-        stored = amps if amps > 0 else amps * self.settings.charge_efficiency_percent / 100
-        self._counted_ah = min(self.settings.battery_ah, max(0.0, self._counted_ah - stored / 3600))
+        settings, amps = self.settings, self.battery.amps + self.settings.offset_amps
+        stored = amps if amps > 0 else amps * self._efficiency
+        self._counted_ah = min(self.battery_ah, max(0.0, self._counted_ah - stored / 3600))
+        if self._takes_little(amps):
+            self._full_s += 1
+            if self._full_s >= FULL_S:
+                self._counted_ah = self.battery_ah
+        else:
+            self._full_s = 0
+        self.memory[_COUNT] = self._counted_ah
+        mean = self._mean_amps
+        self._mean_amps = amps if mean is None else mean + (amps - mean) / settings.averaging_s
+
+    def _takes_little(self, amps: float) -> bool:
+        most = self.settings.full_current_percent / 100 * self.battery_ah
+        return -most < amps <= 0 and self.battery.volts >= self.settings.full_volts
+
+    def mean_amps(self, battery: SensedBattery) -> float:
+        """Return the current, averaged over the time of its settings."""
+        return battery.amps if self._mean_amps is None else self._mean_amps
 
     def sense(self) -> SensedBattery:
         """Return what the shunt measures, and the count."""
-        world, noise = self.world, self.random.gauss
+        battery, noise = self.battery, self.random.gauss
         return SensedBattery(
-            world.battery_volts + noise(0, NOISE_V),
-            world.battery_amps + noise(0, NOISE_A),
-            100 * self._counted_ah / self.settings.battery_ah,
-            world.battery_c,
+            battery.volts + noise(0, NOISE_V),
+            battery.amps + self.settings.offset_amps + noise(0, NOISE_A),
+            100 * self._counted_ah / self.battery_ah,
+            battery.celsius,
         )
 
     def _dc_status_3(self) -> Callable[[], bytes]:

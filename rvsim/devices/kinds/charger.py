@@ -101,7 +101,7 @@ class Charger(DcSource):
             return ABSORPTION if at_limit else BULK
         if self._stage == ABSORPTION:
             timed_out = self.now - self._absorbing_since >= MAX_ABSORPTION_US
-            return FLOAT if timed_out or self._amps < TAIL_CURRENT_FRACTION * self.settings.battery_ah else ABSORPTION
+            return FLOAT if timed_out or self._amps < TAIL_CURRENT_FRACTION * self.battery_ah else ABSORPTION
         return BULK if self._amps >= FULL_CURRENT_FRACTION * self.settings.full_amps else FLOAT
 
     # Status.
@@ -119,7 +119,7 @@ class Charger(DcSource):
         def build() -> bytes:
             charging = self._amps
             return pack(
-                charge_voltage=volts(self.world.battery_volts),
+                charge_voltage=volts(self.world.volts_at(self.name)),
                 charge_current=amps(charging),
                 charge_current_percent_of_maximum=round(200 * min(1.0, charging / self.settings.full_amps)),
                 operating_state=self._stage,
@@ -140,7 +140,7 @@ class Charger(DcSource):
         def build() -> bytes:
             charging, world, plan = self._amps, self.world, self.settings
             return pack(
-                charging_voltage=volts(world.battery_volts),
+                charging_voltage=volts(world.volts_at(self.name)),
                 charging_current=amps(charging),
                 charger_temperature=celsius(world.cabin_c + plan.case_above_cabin_k * charging / plan.full_amps),
             )
@@ -149,5 +149,5 @@ class Charger(DcSource):
 
     def sense(self) -> SensedBattery:
         """Return the battery's true state: its measurement has no error."""
-        world = self.world
-        return SensedBattery(world.battery_volts, world.battery_amps, world.battery_percent, world.battery_c)
+        battery = self.battery
+        return SensedBattery(battery.volts, battery.amps, battery.percent, battery.celsius)

@@ -32,10 +32,10 @@ _HEAD_BYTES = 2
 
 
 class DcSettings(Settings):
-    """The battery as the device is configured for it. The size is invented."""
+    """The battery as the device is configured for it."""
 
-    battery_ah: Annotated[float, Field(gt=0, le=2000)] = 100.0
-    """Capacity of the battery, as the device was set up to know it. Invented."""
+    battery_ah: Annotated[float, Field(gt=0, le=2000)] | None = None
+    """Capacity of the battery, as the device was set up to know it; if omitted, that of the rig's battery."""
 
 
 class SensedBattery(NamedTuple):
@@ -59,6 +59,10 @@ class DcSource(Device):
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
         self.source = self.instance("dc_source")
+        self.battery = self.world.battery_of(self.name)
+        """The battery that it is connected to: that of its branch, or the house battery."""
+        own_ah = self.settings.battery_ah
+        self.battery_ah = self.battery.capacity_ah if own_ah is None else own_ah
         self._dc_1, self._dc_2 = self.specs("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2")
         self._quiet_until = 0
         self._higher: dict[bytes, bool] = {}
@@ -118,7 +122,7 @@ class DcSource(Device):
 
         def build() -> bytes:
             battery = self.sense()
-            minutes, meaning = self._time_remaining(battery)
+            minutes, meaning = self._time_remaining(battery.percent, self.mean_amps(battery))
             return pack(
                 source_temperature=celsius(battery.celsius),
                 state_of_charge=percent(battery.percent),
@@ -128,10 +132,14 @@ class DcSource(Device):
 
         return build
 
-    def _time_remaining(self, battery: SensedBattery) -> tuple[float | None, int]:
-        """Return the minutes to empty or to full at the present current, None below the smallest current; and which."""
-        held = battery.percent / 100
-        if abs(battery.amps) < MIN_TIME_REMAINING_AMPS:
+    def mean_amps(self, battery: SensedBattery) -> float:
+        """Return the current, positive out of the battery, by which the time remaining is computed."""
+        return battery.amps
+
+    def _time_remaining(self, percent: float, amps: float) -> tuple[float | None, int]:
+        """Return the minutes to empty or to full at a current, None below the smallest current; and which."""
+        held = percent / 100
+        if abs(amps) < MIN_TIME_REMAINING_AMPS:
             return None, TO_EMPTY
-        hours = (held if battery.amps > 0 else 1 - held) * self.settings.battery_ah / abs(battery.amps)
-        return min(hours * 60, MAX_TIME_REMAINING_MIN), TO_EMPTY if battery.amps > 0 else TO_FULL
+        hours = (held if amps > 0 else 1 - held) * self.battery_ah / abs(amps)
+        return min(hours * 60, MAX_TIME_REMAINING_MIN), TO_EMPTY if amps > 0 else TO_FULL

@@ -92,7 +92,7 @@ class Heater(Device):
 
     def _update(self) -> None:
         """Set burner, fan and pump for the next second, and send each status that changed."""
-        powered = self.world.battery_volts >= MIN_SUPPLY_VOLTS
+        powered = self.world.volts_at(self.name) >= MIN_SUPPLY_VOLTS
         self._is_heating_water = powered and self._water_needs_heat()
         heat_wanted = powered and (self._commanded["heat_output_level"] > 0 or self._is_heating_water)
         shortfall = (MAX_COOLANT_C - self.world.coolant_c) / COOLANT_BAND_K
@@ -116,7 +116,7 @@ class Heater(Device):
 
         They are as commanded, but 0 while coolant is cold or supply is low, and no heat comes without the fan.
         """
-        blocked = self.world.coolant_c < MIN_FAN_COOLANT_C or self.world.battery_volts < MIN_SUPPLY_VOLTS
+        blocked = self.world.coolant_c < MIN_FAN_COOLANT_C or self.world.volts_at(self.name) < MIN_SUPPLY_VOLTS
         if blocked or not self._commanded["heat_output_level"]:
             return 0.0, 0.0
         fan = self._commanded_fraction("circulation_fan_speed")
@@ -148,7 +148,7 @@ class Heater(Device):
         )
 
     def _supply(self) -> tuple[int, int]:
-        volts = self.world.battery_volts
+        volts = self.world.volts_at(self.name)
         return int(volts < MIN_SUPPLY_VOLTS), int(volts < LOW_SUPPLY_VOLTS)
 
     def _water_status(self) -> bytes:

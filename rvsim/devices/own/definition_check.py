@@ -10,6 +10,7 @@ from typing import assert_never
 from rvsim.devices.own.own_settings import (
     OwnAnswerPlan,
     OwnCopyPlan,
+    OwnLoadPlan,
     OwnMessagePlan,
     OwnProfilePlan,
     OwnSettings,
@@ -69,6 +70,9 @@ def definition_mistakes(
             yield from _check_field(spec, name, given, catalogue, (*place, "fields", name))
     for number, answer in enumerate(settings.answer):
         yield from _check_answer(answer, sent, catalogue, ("answer", number))
+    if isinstance(settings.amps, OwnLoadPlan):
+        place = ("amps", "field")
+        yield from _check_target(settings.amps.instance, settings.amps.field, sent, catalogue, place, "it depends on")
 
 
 # Instances.
@@ -87,13 +91,16 @@ def instance_of(plan: OwnMessagePlan, spec: MessageSpec, functions: Mapping[str,
     return plan.instance if plan.instance is not None or len(own) != 1 else own[0]
 
 
-def target_messages(answer: OwnAnswerPlan, target: str, sent: Sequence[tuple[str, int | None]]) -> list[int]:
-    """Return the numbers of the sent messages, given with their instances, that a field of a command can set."""
+def target_messages(wanted: int | None, target: str, sent: Sequence[tuple[str, int | None]]) -> list[int]:
+    """Return the numbers of the sent messages, given with their instances, that ``MESSAGE.field`` can mean.
+
+    ``wanted`` is the instance, None where none is given.
+    """
     message = target.partition(".")[0]
     return [
         number
         for number, (name, instance) in enumerate(sent)
-        if name == message and (answer.instance is None or instance is None or instance == answer.instance)
+        if name == message and (wanted is None or instance is None or instance == wanted)
     ]
 
 
@@ -224,26 +231,30 @@ def _check_answer(
         set_place: Place = (*place, "sets", name)
         if spec is not None:
             yield from _find_field(spec, name, set_place)
-        yield from _check_target(answer, target, sent, catalogue, set_place)
+        field = yield from _check_target(answer.instance, target, sent, catalogue, set_place, "the command sets")
+        for limit in (answer.at_least, answer.at_most):
+            if field is not None and limit is not None:
+                yield from _check_value(field, limit, set_place)
 
 
 def _check_target(
-    answer: OwnAnswerPlan, target: str, sent: Sequence[tuple[str, int | None]], catalogue: Catalogue, place: Place
-) -> Iterator[Mistake]:
+    instance: int | None,
+    target: str,
+    sent: Sequence[tuple[str, int | None]],
+    catalogue: Catalogue,
+    place: Place,
+    meant: str,
+) -> Generator[Mistake, None, FieldSpec | None]:
     message, _, field_name = target.partition(".")
-    found, known = target_messages(answer, target, sent), sorted({name for name, _ in sent})
+    found, known = target_messages(instance, target, sent), sorted({name for name, _ in sent})
     if len(found) > 1:
         candidates = " and ".join(_message_text(*sent[number]) for number in found)
-        yield Mistake(place, f"it sends {candidates}; add instance to choose the one that the command sets", target)
+        yield Mistake(place, f"it sends {candidates}; add instance to choose the one that {meant}", target)
     elif message not in known:
         known_text = f"it sends {', '.join(known)}" if known else "it sends no messages"
         yield Mistake(place, f"it does not send {shown(message)}{did_you_mean(message, known)}; {known_text}", target)
     elif not found:
-        yield Mistake(
-            place, f"it does not send {_message_text(message, answer.instance)}; correct the instance", target
-        )
+        yield Mistake(place, f"it does not send {_message_text(message, instance)}; correct the instance", target)
     elif message in catalogue.names and message not in COMMON_MESSAGES:
-        field = yield from _find_field(catalogue.by_name(message), field_name, place)
-        for limit in (answer.at_least, answer.at_most):
-            if field is not None and limit is not None:
-                yield from _check_value(field, limit, place)
+        return (yield from _find_field(catalogue.by_name(message), field_name, place))
+    return None

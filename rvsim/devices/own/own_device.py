@@ -1,7 +1,8 @@
 """A user-defined device, described in the rig and not in Python: what it sends, and which commands it obeys.
 
 Knows: the messages of its settings (`own_settings`) at their gaps, copies of values of other devices, commands that set
-fields. Does not know layouts: messages and fields are those of the definitions, ours or the user's.
+fields, the current that it draws or gives. Does not know layouts: messages and fields are those of the definitions,
+ours or the user's.
 """
 
 from collections.abc import Callable, Iterator
@@ -16,7 +17,15 @@ from rvsim.devices.own.definition_check import (
     target_messages,
     value_codes,
 )
-from rvsim.devices.own.own_settings import OwnAnswerPlan, OwnCopyPlan, OwnProfilePlan, OwnSettings, Value
+from rvsim.devices.own.own_settings import (
+    MAX_AMPS,
+    OwnAnswerPlan,
+    OwnCopyPlan,
+    OwnLoadPlan,
+    OwnProfilePlan,
+    OwnSettings,
+    Value,
+)
 from rvsim.devices.own.value_sources import Constant, CopiedValue, Profile, Ramp, ValueSource, raw_nearest
 from rvsim.errors import InputError
 from rvsim.rig.functions import by_dsa
@@ -24,6 +33,7 @@ from rvsim.rig.model import DevicePlan
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State
+from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import GLOBAL_ADDRESS, Identifier, split_identifier
 from rvsim.wire.spec import DEFAULT_GAP_US, MessageSpec
 
@@ -69,7 +79,6 @@ class OwnDevice(Device):
     kind = "own"
     Settings = OwnSettings
     settings: OwnSettings
-    uses_world = False
 
     @classmethod
     def mistakes(cls, plan: DevicePlan, settings: OwnSettings, catalogue: Catalogue) -> Iterator[str]:
@@ -154,11 +163,42 @@ class OwnDevice(Device):
     # What it sends.
 
     def on_start(self) -> None:
-        """Send each message at its gap."""
+        """Send each message at its gap, and follow its current each second."""
         for sent_message, plan in zip(self._sent_messages, self.settings.message, strict=True):
             self.broadcast(plan.message, partial(self._build, sent_message), key=sent_message.key)
             if plan.gap is not None:
                 self._broadcasts[sent_message.key].gap_us = plan.gap
+        if self.settings.amps is not None:
+            amps = self._amps_source(self.settings.amps)
+            self.every(SECOND_US, lambda: self._draw(amps(self.now) or 0.0))
+
+    def _amps_source(self, plan: float | OwnProfilePlan | OwnLoadPlan) -> Callable[[int], float | None]:
+        """Return the current at a time, None where its field has no value."""
+        match plan:
+            case float():
+                return Constant(plan).value
+            case OwnProfilePlan():
+                return Profile(plan).value
+            case OwnLoadPlan():
+                (number,) = target_messages(plan.instance, plan.field, self._sent_instances())
+                sent_message, name = self._sent_messages[number], plan.field.partition(".")[2]
+
+                def of_field(now: int) -> float | None:
+                    source = sent_message.sources.get(name)
+                    value = None if source is None else source.value(now)
+                    return None if value is None else value * plan.factor + plan.offset
+
+                return of_field
+            case _:
+                assert_never(plan)
+
+    def _draw(self, amps: float) -> None:
+        """Draw this current, or give it where it is below 0."""
+        self.world.set_load(self.name, min(max(amps, 0.0), MAX_AMPS))
+        self.world.set_charge(self.name, self.settings.source_volts, min(max(-amps, 0.0), MAX_AMPS))
+
+    def _sent_instances(self) -> list[tuple[str, int | None]]:
+        return [(message.spec.name, message.instance) for message in self._sent_messages]
 
     def _build(self, sent_message: SentMessage) -> bytes:
         return sent_message.build(self.now)
@@ -169,9 +209,9 @@ class OwnDevice(Device):
         if self._received_identifier.destination not in (None, GLOBAL_ADDRESS, self.address):
             return
         spec = self.catalogue.by_name(answer.command)
-        sent = [(message.spec.name, message.instance) for message in self._sent_messages]
+        sent = self._sent_instances()
         for name, target in answer.sets.items():
-            (number,) = target_messages(answer, target, sent)
+            (number,) = target_messages(answer.instance, target, sent)
             sent_message, field = self._sent_messages[number], spec.by_name[name]
             instance = sent_message.instance if answer.instance is None else answer.instance
             raw = field.raw_in(data)

@@ -7,7 +7,7 @@ does), nor what the device does with its settings (`own_device` does).
 from collections.abc import Mapping
 from itertools import pairwise
 from math import isfinite
-from typing import Annotated, Self
+from typing import Annotated, Self, TypeVar
 
 from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, ValidationError, model_validator
 
@@ -18,6 +18,8 @@ from rvsim.rig.table import Mistake, OneLineText, Table, validation_error
 MIN_GAP_US = 10_000
 """A shorter gap counts as a typing mistake: one frame takes half a millisecond on the bus (from memory: some 128 bits
 at 250 kbit/s), and the shortest gap of our definitions is 100 ms."""
+MAX_AMPS = 1000.0
+"""The bound of a current of a small vehicle; it only finds typing mistakes (our choice)."""
 MAX_VALUE = 1e18
 """Above the range of every field: the widest has 32 bits. Common practice, no source."""
 
@@ -52,6 +54,9 @@ def _ordered_points(points: tuple[tuple[int, float], ...]) -> tuple[tuple[int, f
     if problems:
         raise validation_error("profile", problems)
     return points
+
+
+_Model = TypeVar("_Model", bound=Table)
 
 
 class OwnProfilePlan(Table):
@@ -104,9 +109,10 @@ Value = float | str | OwnProfilePlan | OwnCopyPlan
 def _value(given: object) -> Value:
     """Return the value of a field; which of the four forms it has is decided first, so that one mistake is one line."""
     if isinstance(given, Mapping):
-        for key, model in (("profile", OwnProfilePlan), ("copy", OwnCopyPlan)):
-            if key in given:
-                return _table(model, given)
+        if "profile" in given:
+            return _table(OwnProfilePlan, given)
+        if "copy" in given:
+            return _table(OwnCopyPlan, given)
     elif isinstance(given, str):
         return given
     elif isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < MAX_VALUE and isfinite(given):
@@ -117,9 +123,7 @@ def _value(given: object) -> Value:
     )
 
 
-def _table(
-    model: type[OwnProfilePlan] | type[OwnCopyPlan], given: Mapping[str, object]
-) -> OwnProfilePlan | OwnCopyPlan:
+def _table(model: type[_Model], given: Mapping[str, object]) -> _Model:
     known = [field.alias or name for name, field in model.model_fields.items()]
     unknown = [
         Mistake((key,), f"unknown key {shown(key)}{did_you_mean(key, known)}; remove it or correct the name", value)
@@ -132,6 +136,44 @@ def _table(
         raise validation_error("field", unknown, found) from None
     if unknown:
         raise validation_error("field", unknown)
+    return plan
+
+
+class OwnLoadPlan(Table):
+    """The value of a field that the device sends, times ``factor``, plus ``offset``, in amperes."""
+
+    field: OneLineText
+    """The field, as MESSAGE.field; while it has no value the current is 0."""
+    instance: Annotated[int, Field(ge=0, le=255)] | None = None
+    """The instance of the message, where the device sends it for several."""
+    factor: float = 1.0
+    """What the value is multiplied by."""
+    offset: float = 0.0
+    """What is added afterwards."""
+
+
+Load = float | OwnProfilePlan | OwnLoadPlan
+
+
+def _load(given: object) -> Load:
+    """Return the current of the device; which of the three forms it has is decided first, as for `Value`."""
+    plan: Load
+    if isinstance(given, Mapping) and "profile" in given:
+        plan = _table(OwnProfilePlan, given)
+        values = [amps for _, amps in plan.profile]
+    elif isinstance(given, Mapping) and "field" in given:
+        plan, values = _table(OwnLoadPlan, given), []
+    elif isinstance(given, int | float) and not isinstance(given, bool) and isfinite(given):
+        plan = float(given)
+        values = [plan]
+    else:
+        raise ValueError(
+            f"{shown(given)} is not a current; write a number of amperes, "
+            '{ profile = [["0s", 4.0]] } or { field = "MESSAGE.field", factor = 0.1 }'
+        )
+    for amps in values:
+        if abs(amps) > MAX_AMPS:
+            raise ValueError(f"{amps:g} A is outside -{MAX_AMPS:g} to {MAX_AMPS:g} A; below 0 the device is a source")
     return plan
 
 
@@ -200,3 +242,8 @@ class OwnSettings(Table):
     """The messages that it sends, a table each."""
     answer: Annotated[tuple[OwnAnswerPlan, ...], Field(strict=False)] = ()
     """The commands that it obeys, a table each."""
+    amps: Annotated[Load, PlainValidator(_load)] | None = None
+    """The current that it draws, below 0 that it gives: a number, a profile, or a field that it sends; if omitted, what
+    its functions take at rest."""
+    source_volts: Annotated[float, Field(gt=5, lt=20)] = 14.4
+    """The highest voltage at which it gives current, where its current is below 0. Common practice, no source."""

@@ -66,7 +66,8 @@ def test_one_step_more_is_higher(charger):
 
 def test_the_time_remaining_is_no_data_at_a_small_current(alone):
     """Below 0.1 A the time remaining is no data; a small current gives the longest time of the field."""
-    charger = alone("charger", shore_power=False, charger=1, dc_source=1, vehicle={"battery": {"capacity_ah": 2000.0}})
+    settings, vehicle = {"battery_ah": 100.0}, {"battery": {"capacity_ah": 2000.0}}
+    charger = alone("charger", shore_power=False, settings=settings, charger=1, dc_source=1, vehicle=vehicle)
     charger.world.set_load("clock", 0.09)
     assert charger.until(5).last(DC_2).split()[5:7] == ["FF", "FF"]
     charger.world.set_load("clock", 0.1)

@@ -288,3 +288,87 @@ def test_the_shipped_device_spoilt_is_not_passed(tmp_path, line, spoilt, unmet):
     verdict = PreparedScenario(Job(str(path), {})).run()
     missed = [outcome.expected for outcome in verdict.outcomes if not outcome.passed]
     assert missed[0].startswith(unmet)
+
+
+# Its current
+
+
+def drawn(device, seconds) -> float:
+    """The current out of the battery at a time."""
+    return device.until(seconds).world.battery_amps
+
+
+@pytest.fixture
+def cooler(alone):
+    """Put a user-defined compressor alone on a bench, with its current: ``cooler(amps)``."""
+
+    def put(amps, **more):
+        settings = {"message": [COMPRESSOR], "answer": [{**LEVEL, "per_second": 1.0}], "amps": amps, **more}
+        plan = {"functions": {"dc_load": 9}, "amps": {"dc_load": [0.5, 5.0]}}
+        return alone("own", address=0x99, settings=settings, plan=plan)
+
+    return put
+
+
+def test_its_current_is_a_number_or_what_its_functions_take_at_rest(cooler, alone):
+    """2.5 A from its start on; without the key the 0.5 A at rest of the rig."""
+    assert drawn(cooler(2.5), 5) == pytest.approx(2.5)
+    plan = {"functions": {"dc_load": 9}, "amps": {"dc_load": [0.5, 5.0]}}
+    assert drawn(alone("own", settings={"message": [COMPRESSOR]}, plan=plan), 5) == pytest.approx(0.5)
+
+
+def test_its_current_follows_a_profile(cooler):
+    """1 A, and from the tenth second on 4 A."""
+    device = cooler({"profile": [["0s", 1.0], ["10s", 4.0]], "steps": True})
+    assert [drawn(device, second) for second in (5, 15)] == pytest.approx([1.0, 4.0])
+
+
+def test_its_current_follows_a_field_that_it_sends(cooler):
+    """0.2 A and 0.1 A for each percent: 1.2 A at 10 %; commanded to 20 % at 1 % a second it is 1.7 A half way."""
+    device = cooler({"field": "DC_LOAD_STATUS.operating_status", "factor": 0.1, "offset": 0.2})
+    assert drawn(device, 5) == pytest.approx(1.2)
+    device.put(LOAD_COMMAND, "09 FF 28 FF FF FF FF FF")  # 20 % is 40 halves, 28 hex
+    assert drawn(device, 10.1) == pytest.approx(1.7, abs=0.11)
+    assert drawn(device, 20) == pytest.approx(2.2)
+
+
+def test_a_field_without_a_value_takes_no_current(cooler):
+    """A field that it never set is no data, and no current."""
+    assert drawn(cooler({"field": "DC_LOAD_STATUS.demanded_current", "offset": 3.0}), 5) == 0.0
+
+
+def test_below_zero_it_is_a_source(cooler):
+    """-3 A charge the battery with 3 A; at its limit in volts, below the battery's, nothing."""
+    device = cooler(-3.0)
+    assert (drawn(device, 5), device.world.charge_amps(device.bench.devices[0].name)) == pytest.approx((-3.0, 3.0))
+    assert drawn(cooler(-3.0, source_volts=11.0), 5) == 0.0
+
+
+def test_without_power_it_takes_none(cooler):
+    """Switched off, neither load nor source is left."""
+    for amps in (2.5, -3.0):
+        device = cooler(amps).until(5)
+        device.bench.switch_off(device.bench.devices[0].name)
+        assert drawn(device, 6) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("amps", "text"),
+    [
+        ("much", "is not a current; write a number of amperes"),
+        (2000.0, "2000 A is outside -1000 to 1000 A"),
+        ({"profile": [["0s", -2000.0]]}, "-2000 A is outside -1000 to 1000 A"),
+        (
+            {"field": "DC_LOAD_STATUS.operating_statu"},
+            'has no field "operating_statu" (did you mean "operating_status"?)',
+        ),
+        ({"field": "DC_LOAD_STATU.operating_status"}, 'it does not send "DC_LOAD_STATU"'),
+        ({"field": "DC_LOAD_STATUS.operating_status", "instance": 8}, "correct the instance"),
+        ({"field": "DC_LOAD_STATUS.operating_status", "facto": 1.0}, 'unknown key "facto"'),
+    ],
+)
+def test_wrong_currents_are_refused(cooler, amps, text):
+    """One line says what is wrong with the current."""
+    with pytest.raises((InputError, ValueError)) as refused:
+        cooler(amps)
+    assert text in str(refused.value)
