@@ -65,7 +65,7 @@ class HeatNetwork:
 
     def couple(self, one: int, other: int, w_per_k: float) -> None:
         """Set the conductance between two bodies."""
-        if self._between.get((one, other), 0.0) != w_per_k:
+        if self._between.get((one, other)) != w_per_k:
             self._between[one, other] = w_per_k
             self._inverse = []
 

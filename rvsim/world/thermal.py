@@ -9,6 +9,7 @@ Each zone has two bodies, its air and its lining; coolant and hot water are one 
 at absolute seconds, so that the state depends only on the inputs and the second from which each is valid.
 """
 
+from math import fsum
 from typing import NamedTuple
 
 from rvsim.rig.climate import FIRST_ZONE, OUTDOORS, CabinPlan, WeatherPlan, ZonePlan
@@ -159,6 +160,11 @@ class ThermalWorld:
         """Return the air that the fans of a zone move, which its inlet may limit."""
         return self._zone(zone).vent_litres_per_s
 
+    def air_changes_per_hour(self, zone: str = FIRST_ZONE) -> float:
+        """Return how often an hour leaks, openings and fans exchange a zone's air with the outside."""
+        one = self._zone(zone)
+        return one.outdoor_litres_per_s * 3.6 / one.plan.volume_m3
+
     def sun_w_per_m2(self, tilt_deg: float = 0.0, azimuth_deg: float = 0.0) -> float:
         """Return the sun's power on a plane; 0 degrees tilt is level, azimuths are from the front, clockwise."""
         beam, _, around = self._conditions.on_plane(tilt_deg, azimuth_deg)
@@ -177,7 +183,7 @@ class ThermalWorld:
     @property
     def fuel_litres_per_h(self) -> float:
         """Diesel that burners and other owners use at present."""
-        return self._coolant.fuel_litres_per_h + sum(self._fuel_uses.values())
+        return self._coolant.fuel_litres_per_h + fsum(self._fuel_uses.values())
 
     @property
     def fuel_litres(self) -> float:
@@ -413,16 +419,15 @@ class ThermalWorld:
         self._meters["water_j"].set(self._water.heat_w, self._second)
 
     def _supply_zones(self) -> None:
-        gains = people = sun = 0.0
+        zones = self._zones.values()
         for name, zone in self._zones.items():
             body = self._air[name]
             self._network.set_watts(body, zone.heat_w + zone.people_w + zone.sun_air_w)
             self._network.set_watts(body + 1, zone.sun_lining_w)
-            gains += zone.heat_w
-            people += zone.people_w
-            sun += zone.sun_air_w + zone.sun_lining_w
-        for meter, watts in (("gains_j", gains), ("people_j", people), ("sun_j", sun)):
-            self._meters[meter].set(watts, self._second)
+        meters, second = self._meters, self._second
+        meters["gains_j"].set(sum(zone.heat_w for zone in zones), second)
+        meters["people_j"].set(sum(zone.people_w for zone in zones), second)
+        meters["sun_j"].set(sum(zone.sun_air_w + zone.sun_lining_w for zone in zones), second)
 
     # Names.
 

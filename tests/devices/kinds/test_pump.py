@@ -5,7 +5,7 @@ from itertools import pairwise
 import pytest
 
 STATUS, COMMAND, HEARTBEAT = 0x1FE97, 0x19FE9644, 0x1FECA
-HOT = {"coolant": {"start_c": 80.0}}
+HOT = {"coolant": {"start_c": 80.0, "hose_loss_w_per_k": 0.0}, "people": {"count": 0}}
 
 
 @pytest.fixture
