@@ -160,3 +160,42 @@ def test_verdicts_of_all_runs_as_junit(write, rvsim):
     assert rvsim("vary", name, "seed=1,2", "--junit", "v.xml", "--processes", "1")[0] == 1
     assert len(ElementTree.parse("v.xml").getroot().findall("testsuite")) == 2
     assert [path.name for path in Path().iterdir() if path.is_dir()] in ([], ["cache"])
+
+
+def test_keys_of_the_rig_are_varied(write, rvsim):
+    """By the names of its tables, written there or not; the smallest failing case is nearest to the rig's own value."""
+    warm = '[[expect]]\nexpect = "world"\nvalue = "cabin"\nat_least = 9.0\n'
+    name = write(warm, lasts="5s")
+    key = "cabin.start_c"
+    code, out, _ = rvsim("vary", name, f"{key}=-5..15/5", "--processes", "1")
+    lines = out.splitlines()
+    assert (code, lines[0]) == (1, "2 of 5 runs passed")
+    assert any(f"{key}=5.0: not passed" in line or f"{key}=5: not passed" in line for line in lines[-8:])
+    code, out, err = rvsim(
+        "vary", name, "start.zone.cabin=10", 'device."indoor sensor".answer_time=3s', "--processes", "1"
+    )
+    assert (code, err) == (0, "")
+    assert own_values(name, [parse_range('device."indoor sensor".address=1,2')]) == {
+        'device."indoor sensor".address': 0x91
+    }
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (
+            "device.heatr.sleeps=true",
+            'no key device.heatr.sleeps; "heatr" is not there (did you mean "heater"?); after',
+        ),
+        ("device.roof fan.adress=1", 'unknown key "adress" (did you mean "address"?); remove it or correct the name'),
+        ("device.heater=1", "device.heater has no value of its own; write a key in it, like device.heater.name"),
+        ("branch.galley.fuse_a=5,10", "the file has no branch; add a table [[branch]] to it, or write another key"),
+        ("device.heater.settings.fan_amps=-1", 'device 2 "heater", settings.fan_amps: -1 is below 0; write 0 or more'),
+        ("start.zone.bed=1", 'start.zone.bed: "bed" is not in the rig; its zones are cabin'),
+    ],
+)
+def test_what_is_said_of_keys_that_cannot_be_varied(write, rvsim, value, said):
+    """The nearest key, and what there is; nothing is run."""
+    code, out, err = rvsim("vary", write(HEARD), value)
+    assert (code, out, len(err.splitlines())) == (2, "", 1)
+    assert said in err
