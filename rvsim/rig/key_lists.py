@@ -43,6 +43,8 @@ TYPES: Mapping[Any, str] = {
 """The description of each type of a rig's keys."""
 UNITS = (
     ("litres_per_s", "L/s"),
+    ("litres_per_min", "L/min"),
+    ("_rpm", "rpm"),
     ("_w_per_m2_k", "W/(m² K)"),
     ("_w_per_m_k", "W/(m K)"),
     ("_w_per_m2", "W/m²"),
@@ -50,7 +52,7 @@ UNITS = (
     ("_w_per_k", "W/K"),
     ("_j_per_k", "J/K"),
     ("_per_hour", "an hour"),
-    ("_percent", "%"),
+    ("percent", "%"),
     ("_milliohm", "mΩ"),
     ("_hours", "h"),
     ("t_hour", "h"),

@@ -10,9 +10,10 @@ from typing import Any, NamedTuple
 
 from pydantic import BaseModel
 
-from rvsim.errors import InputError
+from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.climate import FIRST_ZONE
 from rvsim.rig.model import Kinds, Rig
+from rvsim.rig.quantity import shown
 from rvsim.rig.tanks import FIRST_TANKS
 from rvsim.rig.toml_file import Place, TomlFile
 from rvsim.shakedown.key_paths import FoundKey, PathError, Segment, find_key, parse_path, unknown_key, with_value
@@ -132,7 +133,17 @@ def find_value(
         if own_table is not None:
             segments = (Segment(own_table), *segments[2:])
         key = ".".join(map(str, segments))
+        if segments[0].text in ("zone", "tank") and not data.get(segments[0].text):
+            raise PathError(_not_of_its_own(segments))
     return find_key(key, model, data, kinds)
+
+
+def _not_of_its_own(segments: tuple[Segment, ...]) -> str:
+    """Return the text on a zone or tank of a rig that has none but those with tables of their own."""
+    what, *names = (segment.text for segment in segments)
+    known = [name for table, name in _OWN_TABLES if table == what]
+    given = f"{shown(names[0])} is not there{did_you_mean(names[0], known)}; " if names else ""
+    return f"{given}after {what} write {' or '.join(known)}, or add a table [[{what}]]"
 
 
 def _problem(file: TomlFile, key: str, error: PathError) -> str:
