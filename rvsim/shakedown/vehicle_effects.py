@@ -47,8 +47,7 @@ class VehicleEffects:
         for zone, count in change.people.items():
             world.set_people(count, zone)
         if change.weather is not None:
-            if change.weather.figures:
-                world.set_weather(**change.weather.figures)
+            world.set_weather(**change.weather.figures)
             if change.weather.rain is not None:
                 site.rain = change.weather.rain
         if change.engine_rpm is not None:

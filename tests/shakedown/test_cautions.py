@@ -2,6 +2,9 @@
 
 import pytest
 
+from rvsim.shakedown.cautions import cautions
+from rvsim.shakedown.scenario import load_scenario
+
 GENERATOR = """
 [rig]
 schema = 1
@@ -52,8 +55,17 @@ def test_a_generator_that_another_device_starts(said):
     assert line.startswith("rvsim: caution: starter of this scenario starts genset, ")
 
 
+def test_a_device_of_the_kind_generator(tmp_path, catalogue):
+    """Whatever its functions are."""
+    text = GENERATOR.replace('kind = "own"', 'kind = "generator"').replace("generator = 1", "control_panel = 1")
+    (tmp_path / "t.toml").write_text(HEAD + COMMAND + text, encoding="utf-8")
+    (line,) = cautions(load_scenario(tmp_path / "t.toml"), catalogue)
+    assert line.startswith("caution: a step of this scenario starts genset, ")
+
+
 def test_no_caution_where_nothing_is_started(said):
     """A generator that nobody commands; a command without a generator; a scenario without either."""
     other = '[[step]]\nat = "1s"\nsend = { message = "FURNACE_COMMAND" }\n'
     assert said(EXPECT + other + GENERATOR) == []
+    assert said(EXPECT + GENERATOR.replace("generator = 1", "generator = 1, generator_start = 1")) == []
     assert said(COMMAND + EXPECT.replace("genset", "heater").replace("[[", 'rig = "ottersby"\n[[', 1)) == []

@@ -114,6 +114,13 @@ def test_every_key_of_the_models_is_found():
     assert "fault.gust.gap" not in scenario  # a silent device has no such key
 
 
+def test_a_key_is_listed_once():
+    """Also where several kinds of table could be meant."""
+    paths = list(key_paths(Scenario, {"fault": [{"name": "gust"}], "expect": [{}]}))
+    assert len(set(paths)) == len(paths)
+    assert {"fault.gust.from", "fault.gust.gap", "fault.gust.rate", "expect.1.within"} <= set(paths)
+
+
 @pytest.mark.parametrize(
     ("path", "place"),
     [

@@ -177,10 +177,10 @@ def test_all_unknown_names_are_told_at_once(started):
 def test_figures_that_physics_cannot_have(started, start, said):
     """The range is named; other mistakes of the scenario are told with it."""
     with pytest.raises(InputError) as refused:
-        started(start, RIG + '[[step]]\nat = "1s"\nstart = "nosuch"\n')
+        started(start, RIG + '[[step]]\nat = "1s"\nsend = { message = "NOSUCH" }\n')
     assert len(refused.value.problems) == 2
     assert said in refused.value.problems[0]
-    assert 'no fault has the name "nosuch"' in refused.value.problems[1]
+    assert "NOSUCH" in refused.value.problems[1]
 
 
 def test_a_start_is_varied(started, tmp_path):

@@ -68,6 +68,18 @@ def van(tmp_path):
     return put
 
 
+def bare_bench():
+    """A vehicle without devices at night."""
+    rig = load_rig("ottersby").model_copy(update={"devices": ()})
+    return Bench(rig, load_catalogue(), kinds_by_name(), weather=WeatherPlan(start_hour=1.0))
+
+
+@pytest.fixture
+def bare():
+    """Make a vehicle without devices."""
+    return bare_bench
+
+
 def world_at(run, seconds):
     """The vehicle at a time."""
     run.until(seconds)
@@ -148,6 +160,41 @@ def test_a_tank_is_filled_and_emptied_to_a_level(van):
     assert levels == pytest.approx([100, 0, 90, 50], abs=1e-3)
 
 
+def test_a_tank_that_has_its_level_is_left_alone(van):
+    """Water that is drawn later is not filled in again; a further step fills it again."""
+    run = van(
+        ("10s", "tank = { spare = { percent = 60.0, litres_per_min = 12.0 } }"),
+        ("15s", 'draw = { litres = 4.0, litres_per_min = 6.0, tank = "spare" }'),
+        ("120s", "tank = { spare = 75.0 }"),
+    )
+    levels = [world_at(run, time).tank_litres("spare") for time in (14, 100, 200)]
+    assert levels[0] == pytest.approx(10.8, abs=1e-4)
+    assert levels[1] < 9
+    assert levels[2] == pytest.approx(15, abs=1e-4)
+
+
+def test_a_change_counts_from_its_second_on(bare):
+    """Also where nothing has advanced the physics for a while."""
+    opened, closed = bare(), bare()
+    effects = VehicleEffects(opened)
+    opened.plan(1_000 * SECOND_US, lambda: effects.apply(VehicleChangePlan(opening={"cabin": 1.0})))
+    for bench in (opened, closed):
+        bench.run_until(1_000 * SECOND_US + 1)
+    assert opened.world.cabin_c == closed.world.cabin_c
+    for bench in (opened, closed):
+        bench.run_until(1_100 * SECOND_US)
+    assert opened.world.cabin_c < closed.world.cabin_c - 0.5
+
+
+def test_waste_water_is_not_drawn(tmp_path):
+    """Whatever the tank is called."""
+    path = tmp_path / "t.toml"
+    step = '[[step]]\nat = "1s"\nchange = { draw = { litres = 1.0, tank = "spare" } }\n'
+    path.write_text(VAN.replace('content = "fresh"', 'content = "grey"') + step, encoding="utf-8")
+    with pytest.raises(InputError, match=r'draw\.tank: "spare" holds no fresh water; write one of fresh$'):
+        PreparedScenario(Job(str(path), {}))
+
+
 def test_what_is_open_lets_the_warmth_out(van):
     """Of its zone; closed again, as much is lost as before."""
     closed, opened = van(), van(("10s", "opening = { cabin = 0.8 }"), ("300s", "opening = { cabin = 0 }"))
@@ -207,8 +254,7 @@ def test_a_change_on_a_condition(van):
 @given(st.floats(0.001, 20), st.floats(0.1, 60), st.integers(0, 3_000_000))
 def test_any_draw_takes_what_it_says(litres, litres_per_min, at):
     """Whatever the amount, the rate and the moment; to a microlitre a second."""
-    rig = load_rig("ottersby").model_copy(update={"devices": ()})
-    bench = Bench(rig, load_catalogue(), kinds_by_name(), weather=WeatherPlan(start_hour=1.0))
+    bench = bare_bench()
     change = VehicleChangePlan(draw=DrawPlan(litres=litres, litres_per_min=litres_per_min))
     before = bench.world.tank_litres("fresh")
     effects = VehicleEffects(bench)
