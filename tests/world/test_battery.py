@@ -349,6 +349,27 @@ def test_over_voltage_stops_charge_and_comes_back() -> None:
     assert bank.amps == 55.0
 
 
+def test_what_opens_is_its_own_voltage() -> None:
+    """The charger holds the bus at 15.5 V, the battery behind its open contact falls below 14.2 V and takes again."""
+    bank = battery("lfp", 99.0)
+    bank.set_charge("alternator", 15.5, 50.0)
+    was_open = []
+    for _ in range(1200):
+        bank.step(25.0)
+        was_open.append(bank.is_open)
+    assert True in was_open
+    assert False in was_open[was_open.index(True) :]
+
+
+def test_a_battery_without_its_bus_does_not_trip() -> None:
+    """Behind an open switch its own terminals have their voltage, however dark the bus is."""
+    bank = battery("lfp", 80.0)
+    bank.set_disconnect("switch", is_open=True)
+    bank.set_load("lamp", 5.0)
+    run(bank, 60)
+    assert (bank.volts, bank.is_open) == (0.0, False)
+
+
 def test_under_voltage_opens_after_its_time_and_closes_on_charge() -> None:
     """Below 8.8 V for 5 s an LFP battery gives nothing, the bus is dark; above 10.8 V it gives again."""
     bank = battery("lfp", 1.0)
