@@ -9,7 +9,7 @@ Each zone has two bodies, its air and its lining; coolant and hot water are one 
 at absolute seconds, so that the state depends only on the inputs and the second from which each is valid.
 """
 
-from math import fsum
+from math import fsum, isfinite
 from typing import NamedTuple
 
 from rvsim.rig.climate import FIRST_ZONE, OUTDOORS, CabinPlan, WeatherPlan, ZonePlan
@@ -235,7 +235,7 @@ class ThermalWorld:
 
     def set_fuel(self, owner: str, litres_per_h: float) -> None:
         """Set the diesel that ``owner`` burns elsewhere than in the coolant's burner; ValueError below 0."""
-        if not litres_per_h >= 0:
+        if not (isfinite(litres_per_h) and litres_per_h >= 0):
             raise ValueError(f"{owner} burns {litres_per_h} litres an hour: give 0 or more")
         self._fuel_uses[owner] = litres_per_h
         self._fuel.set_use(self.fuel_litres_per_h, self._second)

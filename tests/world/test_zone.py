@@ -57,7 +57,7 @@ def test_a_rig_of_one_figure_means_what_it_meant() -> None:
     one = zone(air_changes_per_hour=0.0)
     assert steady_loss(one) == pytest.approx(35.0)
     assert one.air_j_per_k + one.lining_j_per_k == 400_000.0
-    assert one.air_j_per_k == pytest.approx(3 * 11 * 1.204 * 1006, rel=0.01)  # three times the air itself
+    assert one.air_j_per_k == pytest.approx(9 * 11 * 1.204 * 1006, rel=0.01)  # nine times the air itself
     assert one.air_to_lining == pytest.approx(33 / 0.13, rel=0.01)
 
 
