@@ -12,6 +12,7 @@ from rvsim.watch.decode import Decoder
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.needs import PassedChange
 from rvsim.watch.traffic import MAX_GAPS
+from rvsim.wire.fields import FieldSpec
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 
@@ -68,6 +69,8 @@ class TopicFrames:
         self._chosen: NDArray[intp] | None = None
         """The changes that must be examined where only values count; None where that was not found yet."""
         self._version = -1
+        self._with_fields: tuple[tuple[FieldSpec, ...], NDArray[intp]] | None = None
+        """The fields of which each change is needed, and the frames that must be examined with these."""
         self.entered = -1
         """The last of the changes that the record knows with its values."""
         self._long_steps: dict[int, NDArray[intp]] = {}
@@ -95,7 +98,7 @@ class TopicFrames:
             self.first_uses = sorted(np.unique(identifiers, return_index=True)[1].tolist())
         self.taken = 0
         self.entered = -1
-        self._chosen = None
+        self._chosen = self._with_fields = None
         self._long_steps.clear()
         self._irregular.clear()
         self._dense.clear()
@@ -161,6 +164,12 @@ class TopicFrames:
         """Note that other frames may have to be examined from now on."""
         self._moment.touched.append(self)
 
+    def need_less(self) -> None:
+        """Note that less is needed of the values of the frames from now on."""
+        self._chosen = None
+        self._choice.forget_rests()
+        self._moment.touched.append(self)
+
     def release(self) -> None:
         """Note that the record was dropped."""
         self.refresh()
@@ -171,6 +180,8 @@ class TopicFrames:
 
     def hold(self, record: TopicRecord | None) -> None:
         """Take the record that the frames are entered into, None where it has none yet."""
+        if record is not self.record:
+            self._chosen = None
         self.record = record
         if record is not None:
             record.hold(self)
@@ -200,7 +211,13 @@ class TopicFrames:
         if self._chosen is None or self._version != self._choice.version:
             self._version = self._choice.version
             self._chosen = self.changes[self._choice.choose(self, record)]
-        return self._chosen
+            self._with_fields = None
+        fields = self._choice.needed_fields(record)
+        if not fields:
+            return self._chosen
+        if self._with_fields is None or self._with_fields[0] != fields:
+            self._with_fields = fields, self._choice.with_changes_of(self, record, fields, self._chosen)
+        return self._with_fields[1]
 
     def _visible(self) -> int:
         """Return the number of frames before the next silence of the bus."""
@@ -285,6 +302,17 @@ class Choice(Protocol):
 
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data must be examined at present."""
+
+    def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
+        """Return the fields of which each change must be examined at present."""
+
+    def with_changes_of(
+        self, topic: TopicFrames, record: TopicRecord, fields: Sequence[FieldSpec], chosen: "NDArray[intp]"
+    ) -> "NDArray[intp]":
+        """Return the frames that are chosen, with those in which one of some fields changes."""
+
+    def forget_rests(self) -> None:
+        """Note that a value which was constant does not count any more."""
 
     def choose(self, topic: TopicFrames, record: TopicRecord) -> "NDArray[bool_]":
         """Return which of its changes must be examined where only their values count."""

@@ -31,7 +31,7 @@ from rvsim.watch.identity.identity import Identity
 from rvsim.watch.identity.records import AddressRecord, MessageRecord, RollCallLine, TopicRecord
 from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.limits import expected
-from rvsim.watch.needs import EACH_CHANGE, LastChange, Need, PassedChange
+from rvsim.watch.needs import EACH_CHANGE, LastChange, Need, PassedChange, Rest
 from rvsim.watch.queries import DecodedFrame, LastFrame, WatchStatistics
 from rvsim.watch.reports import REPORT_DGNS, Reports
 from rvsim.watch.rules import Rules
@@ -48,6 +48,7 @@ from rvsim.watch.transitions import (
 from rvsim.watch.values import Values
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.fields import FieldSpec
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed
@@ -243,9 +244,13 @@ class Watch:
         """Return whether two voltages of one battery differ at present."""
         return self._detectors.has_differences()
 
-    def resting_since(self, record: TopicRecord, field: str) -> int | None:
-        """Return since when a value with neighbours has been constant, in frame time; None where it is not known."""
-        return self._detectors.resting_since(record, field)
+    def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
+        """Return the fields of a topic of which each change is needed at present, beside its needs."""
+        return self._detectors.needed_fields(record)
+
+    def rest(self, record: TopicRecord, field: str) -> Rest | None:
+        """Return since when a value with neighbours has been constant; None where it is not known."""
+        return self._detectors.rest(record, field)
 
     def enter(self, record: TopicRecord, changes: Sequence[PassedChange], last_change: LastChange) -> None:
         """Take in the last frames with new data that were passed over: one, or the last two of several."""

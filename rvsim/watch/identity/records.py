@@ -122,6 +122,11 @@ class TopicRecord:
         if self.column is not None:
             self.column.choose_again()
 
+    def need_less(self) -> None:
+        """Note that less is needed of the values of its frames from now on."""
+        if self.column is not None:
+            self.column.need_less()
+
     def refresh(self) -> None:
         """Have what is kept of values be that of the last frame."""
         if self.column is not None:
