@@ -9,7 +9,7 @@ from bisect import bisect_right
 from collections.abc import Callable
 from heapq import heapify, heappop, heappush
 from itertools import compress
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns, to_columns
@@ -21,6 +21,10 @@ from rvsim.watch.traffic import MAX_SILENCES
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent, OtherFrame, is_error_frame
+
+if TYPE_CHECKING:
+    from numpy import int64
+    from numpy.typing import NDArray
 
 MAX_STOPS_PERCENT = 35
 """If more frames than this are stopped at, a block is observed frame by frame: measured, a stop costs about as much as
@@ -89,6 +93,10 @@ class ColumnWatch:
         if topics is not None and unknown and self._topics.split(to_columns(unknown), self._watch.topic_record):
             topics = self._topics.split(frames, self._watch.topic_record)  # all topics are known now
         return topics
+
+    def bits(self) -> "NDArray[int64]":
+        """Return the bits of each frame of the block that was split last."""
+        return self._topics.bits()
 
     def observe(self, block: Block, topics: list[TopicFrames] | None) -> None:
         """Observe a block, with the topics that have frames in it."""

@@ -243,15 +243,16 @@ class LogLoad:
             others = [other for entry in contents if (other := other_frame(entry)) is not None]
         self.add(to_columns(frames), others)
 
-    def add(self, frames: Columns, others: Sequence[OtherFrame] = ()) -> None:
-        """Count the next frames of a log, and the other frames between them.
+    def add(self, frames: Columns, others: Sequence[OtherFrame] = (), bits: "NDArray[int64] | None" = None) -> None:
+        """Count the next frames of a log, and the other frames between them; ``bits`` are those of the frames.
 
         Raises:
             ValueError: a time goes back, or an identifier or a length is impossible.
         """
         import numpy as np
 
-        times, bits, users = frames.times, frame_bits(frames), (frames.identifiers & 0xFF).astype(np.int64)
+        times, users = frames.times, (frames.identifiers & 0xFF).astype(np.int64)
+        bits = frame_bits(frames) if bits is None else bits
         if others:
             added = np.array([(other.time, other.bits, _KIND_NUMBERS[other.kind]) for other in others], np.int64).T
             times, bits, users = (np.concatenate(pair) for pair in zip((times, bits, users), added, strict=True))

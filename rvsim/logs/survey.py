@@ -283,7 +283,6 @@ class Surveyor:
         first = int(frames.times.searchsorted(part.start))
         inside = frames.between(first)
         reported = [event for _, event in events if part.start <= event.time]
-        self._load.add(inside, [other for event in reported if (other := other_frame(event)) is not None])
         for event in reported:
             self._errors.count_event(event)
         times = [*frames.times[:1].tolist(), *frames.times[-1:].tolist(), *(event.time for _, event in events)]
@@ -294,6 +293,8 @@ class Surveyor:
             self._signals.add(inside)
         by_frame = any(isinstance(event, JoinedMessage | ListeningResumed) for _, event in events)
         topics = None if by_frame else columns.split(frames)
+        others = [other for event in reported if (other := other_frame(event)) is not None]
+        self._load.add(inside, others, columns.bits()[first:] if topics else None)
         if topics is None:
             for entry in Block(frames, events).entries():
                 if isinstance(entry, Frame | JoinedMessage) and entry.time >= part.start:

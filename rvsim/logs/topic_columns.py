@@ -7,7 +7,7 @@ that it passed over. Does not know what a frame means, nor when a watch examines
 from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
-from rvsim.logs.columns import Columns
+from rvsim.logs.columns import Columns, frame_bits
 from rvsim.watch.decode import Decoder
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.needs import PassedChange
@@ -351,6 +351,16 @@ class _Identifier(NamedTuple):
     place: int
 
 
+class _Runs(NamedTuple):
+    """The frames of a block by topic, and the runs of equal ones among them."""
+
+    order: "NDArray[intp]"
+    """The position of each."""
+    starts: "NDArray[intp]"
+    """The first frame of each run; the frames after it have the same identifier and data."""
+    ordered: Columns
+
+
 class Topics:
     """The topics of one channel; their numbers are those of their first frames."""
 
@@ -368,6 +378,7 @@ class Topics:
         """The number of the topic, by the number of the identifier and the byte that tells topics apart."""
         self._shifts: NDArray[uint64] | None = None
         self._places: NDArray[uint8] | None = None
+        self._runs: _Runs | None = None
 
     def split(
         self, frames: Columns, record_of: "Callable[[int, bytes], TopicRecord | None]"
@@ -419,6 +430,10 @@ class Topics:
             part = slice(start, end)
             topic.load(order[part], times[part], identifiers[part], data[part], lengths[part], changed[part])
             here.append(topic)
+        starts_run = changed.copy()
+        starts_run[starts] = True
+        starts_run[1:] |= identifiers[1:] != identifiers[:-1]
+        self._runs = _Runs(order, np.flatnonzero(starts_run), Columns(times, identifiers, data, lengths))
         present = set(here)
         for topic in self.topics:
             if topic not in present:
@@ -426,6 +441,16 @@ class Topics:
                 if topic.record is not None and topic.record.column is None:
                     topic.record.hold(topic)
         return here
+
+    def bits(self) -> "NDArray[int64]":
+        """Return the number of bits of each frame of the last block that was split, as ``frame_bits`` does."""
+        import numpy as np
+
+        assert self._runs is not None
+        order, starts, ordered = self._runs
+        bits = np.empty(len(order), np.int64)
+        bits[order] = np.repeat(frame_bits(ordered.rows(starts)), np.diff(starts, append=len(order)))
+        return bits
 
     def _find(self, identifiers: "NDArray[uint32]") -> "NDArray[intp] | None":
         """Return the number of each frame's identifier; None where there are too many."""
