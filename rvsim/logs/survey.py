@@ -18,7 +18,6 @@ from rvsim.logs.formats.time_units import MIN_GAPS, unit_factor
 from rvsim.logs.presence import PresenceHistory, PresenceSpan
 from rvsim.logs.signal_summary import SignalSummaries, SignalSummary
 from rvsim.logs.topic_columns import TopicFrames, joined_times
-from rvsim.rig.model import Rig
 from rvsim.watch.bus.worst_case import WorstCase
 from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
@@ -34,6 +33,8 @@ from rvsim.wire.name import Name
 if TYPE_CHECKING:
     from numpy import int64
     from numpy.typing import NDArray
+
+    from rvsim.rig.model import Rig
 
 _BURST_RATIO = 3
 """A message comes in bursts if its mean gap is more than this many times its median gap. Our decision."""
@@ -183,7 +184,10 @@ class Survey:
 
 
 def survey(
-    contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE_LOG
+    contents: Iterable[Frame | LineEvent],
+    catalogue: Catalogue,
+    rig: "Rig | None" = None,
+    part: SurveyedTime = WHOLE_LOG,
 ) -> Survey:
     """Survey one channel of a log, compared with a rig if one is given.
 
@@ -198,7 +202,7 @@ def survey(
 def survey_blocks(
     blocks: Iterable[tuple[str, Block]],
     catalogue: Catalogue,
-    rig: Rig | None = None,
+    rig: "Rig | None" = None,
     part: SurveyedTime = WHOLE_LOG,
     *,
     signals: bool = False,
@@ -226,7 +230,7 @@ class Surveyor:
     def __init__(
         self,
         catalogue: Catalogue,
-        rig: Rig | None = None,
+        rig: "Rig | None" = None,
         part: SurveyedTime = WHOLE_LOG,
         *,
         signals: bool = False,

@@ -13,8 +13,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache
 from math import inf
 from operator import attrgetter
+from typing import TYPE_CHECKING
 
-from rvsim.rig.model import Rig
 from rvsim.watch.bus.overload import Overload
 from rvsim.watch.bus.pauses import Pauses
 from rvsim.watch.bus.quiet_bus import QuietBus, QuietMoment
@@ -54,6 +54,9 @@ from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed
 from rvsim.wire.spec import MessageSpec
 
+if TYPE_CHECKING:
+    from rvsim.rig.model import Rig
+
 __all__ = [
     "DecodedFrame",
     "Event",
@@ -86,7 +89,9 @@ class Watch:
         readings: whether each change of a reading is an event; flags are events in any case.
     """
 
-    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, start: int = 0, *, readings: bool = True) -> None:
+    def __init__(
+        self, catalogue: Catalogue, rig: "Rig | None" = None, start: int = 0, *, readings: bool = True
+    ) -> None:
         self._emits_readings = readings
         self.rig = rig
         """The planned devices; None without a rig."""

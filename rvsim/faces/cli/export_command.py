@@ -142,7 +142,7 @@ def export_tables(logs: list[str], requested: ExportOptions) -> int:
             written there.
     """
     from rvsim.faces.cli.load_plan import load_plan
-    from rvsim.faces.cli.logs import columns_of, reopenable
+    from rvsim.faces.cli.log_opening import columns_of, reopenable
     from rvsim.faces.text.survey_text import left_out
     from rvsim.logs.export.destination import Destination
     from rvsim.logs.survey import SurveyedTime
@@ -179,7 +179,7 @@ def export_log(logs: list[str], requested: ExportOptions) -> int:
             written there.
     """
     from rvsim.faces.cli.load_plan import load_plan
-    from rvsim.faces.cli.logs import columns_of, reopenable
+    from rvsim.faces.cli.log_opening import columns_of, reopenable
     from rvsim.faces.text.survey_text import left_out
     from rvsim.logs.redact import Redactor
     from rvsim.logs.survey import SurveyedTime

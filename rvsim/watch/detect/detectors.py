@@ -4,10 +4,9 @@ Knows: which messages concern which detector. Does not know what the detectors l
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.functions import by_command, by_status
-from rvsim.rig.model import Rig
 from rvsim.watch.decode import HEARTBEAT, Layout
 from rvsim.watch.detect import contradictions
 from rvsim.watch.detect.commands import PlannedDevices, read_command
@@ -23,6 +22,9 @@ from rvsim.watch.transitions import Transition
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec
 from rvsim.wire.spec import MessageSpec
+
+if TYPE_CHECKING:
+    from rvsim.rig.model import Rig
 
 Observe = Callable[[TopicRecord], bool]
 """Takes in the last frame of a topic; returns whether the same frame again would change nothing."""
@@ -51,7 +53,7 @@ class Detectors:
     def __init__(
         self,
         catalogue: Catalogue,
-        rig: Rig | None,
+        rig: "Rig | None",
         deadlines: Deadlines,
         emit: Callable[[Transition], None],
         name_of: Callable[[int], str],

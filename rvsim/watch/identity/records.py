@@ -6,10 +6,9 @@ planned device (``identity`` does), nor when a device is late (``roll_call`` doe
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, Function, by_dsa, by_status
-from rvsim.rig.model import DevicePlan
 from rvsim.watch.decode import Layout
 from rvsim.watch.traffic import MISSED_IN_A_ROW, Rhythm, TopicColumn
 from rvsim.watch.transitions import FellSilent, GapExceeded, LengthWrong, Presence, Replaced, Topic, UnplannedDevice
@@ -17,6 +16,9 @@ from rvsim.watch.values import Values
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 from rvsim.wire.texts import Product
+
+if TYPE_CHECKING:
+    from rvsim.rig.model import DevicePlan
 
 MIN_SILENCE_LIMIT_US = 15 * SECOND_US
 """The shortest time without a frame after which a device is silent: three heartbeats of at most 5 s each
@@ -225,7 +227,7 @@ class MessageRecord:
 class DeviceRecord:
     """One planned device, or one source that is not identified as one."""
 
-    def __init__(self, number: int, name: str, plan: DevicePlan | None, planned_gap: int | None = None) -> None:
+    def __init__(self, number: int, name: str, plan: "DevicePlan | None", planned_gap: int | None = None) -> None:
         self.number = number
         self.name = name
         self.plan = plan

@@ -5,9 +5,9 @@ is identified as a planned device (``identity`` does), nor flags: it emits trans
 """
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import DevicePlan, Rig
 from rvsim.watch.identity.records import (
     MIN_SILENCE_LIMIT_US,
     AddressRecord,
@@ -20,11 +20,14 @@ from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Emit, Ended, FellSilent, GapExceeded, Presence, PresenceChanged
 from rvsim.wire.catalogue import Catalogue
 
+if TYPE_CHECKING:
+    from rvsim.rig.model import DevicePlan, Rig
+
 
 class RollCall:
     """All devices that are planned or were heard. Ages are in bus time."""
 
-    def __init__(self, rig: Rig | None, catalogue: Catalogue, start: int, deadlines: Deadlines, emit: Emit) -> None:
+    def __init__(self, rig: "Rig | None", catalogue: Catalogue, start: int, deadlines: Deadlines, emit: Emit) -> None:
         self._with_rig = rig is not None
         self._deadlines = deadlines
         self._emit = emit
@@ -42,7 +45,7 @@ class RollCall:
             entry.waiting_from = start
             self.arm_silence(entry)
 
-    def add(self, name: str, plan: DevicePlan | None = None, planned_gap: int | None = None) -> DeviceRecord:
+    def add(self, name: str, plan: "DevicePlan | None" = None, planned_gap: int | None = None) -> DeviceRecord:
         """Add a planned device, or a source that is not identified as one."""
         entry = DeviceRecord(len(self.entries), name, plan, planned_gap)
         self.entries.append(entry)
@@ -214,7 +217,7 @@ class RollCall:
         self._enter(entry, time, Presence.UNPLANNED)
 
 
-def _slowest_status(plan: DevicePlan, catalogue: Catalogue) -> int | None:
+def _slowest_status(plan: "DevicePlan", catalogue: Catalogue) -> int | None:
     """Return the slowest gap of the status messages of a device's functions that are defined; None without one."""
     statuses = {message for function in plan.functions for message in FUNCTIONS[function].statuses}
     gaps = [catalogue.by_name(message).gap_us for message in sorted(statuses.intersection(catalogue.names))]
