@@ -197,12 +197,12 @@ class _Pass:
 
         frames = self._frames = block.frames
         self._topics = topics
-        self._times = self._moment.times = frames.times.tolist()
-        topic_at = np.empty(len(frames), np.intp)
+        self._times = self._moment.times = np.ascontiguousarray(frames.times).data
+        topic_at = np.empty(len(frames), np.int64)
         for place, topic in enumerate(topics):
             topic.place = place
             topic_at[topic.positions] = place
-        self._topic_at: list[int] = topic_at.tolist()
+        self._topic_at = topic_at.data
         steps = np.diff(frames.times, prepend=self._recent[-1] if self._recent else frames.times[0])
         self._long_gaps: list[int] = [*np.flatnonzero(steps > SECOND_US).tolist(), len(frames)]
         others = (isinstance(event, OtherFrame) or is_error_frame(event) for _, event in block.events)
@@ -312,6 +312,6 @@ class _Pass:
     def _latest_times(self) -> list[int]:
         """Return the times of the latest frames that were received."""
         end = self._moment.position
-        times: list[int] = self._times[max(0, end - MAX_SILENCES - 1) : end]
+        times = self._times[max(0, end - MAX_SILENCES - 1) : end].tolist()
         missing = MAX_SILENCES + 1 - len(times)
         return [*self._recent[-missing:], *times] if missing > 0 else times

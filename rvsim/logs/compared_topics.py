@@ -5,7 +5,6 @@ one moves. Every answer may have more than needed, never less. Does not know why
 needs (`frame_choice`).
 """
 
-from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
@@ -215,10 +214,10 @@ class ComparedTopics:
         changes, since = topic.times[topic.changes[changed]], -1 if rest is None else rest.time
         changes = changes[changes > since]
         moments = changes[:-1][np.diff(changes) > lag].tolist() + changes[-1:].tolist()
-        ends: list[float] = [*changes.tolist(), inf]
 
         def end_of(time: int) -> float:
-            return ends[bisect_right(ends, time)]
+            place = int(changes.searchsorted(time, "right"))
+            return int(changes[place]) if place < len(changes) else inf
 
         spans = [
             RestingSpan(time + lag, self._clock.after(time, lag), end_of(time))

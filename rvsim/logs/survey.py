@@ -36,6 +36,9 @@ if TYPE_CHECKING:
 
     from rvsim.rig.model import Rig
 
+SURVEYED_BLOCK_FRAMES = 1 << 17
+"""The most frames of a block that is surveyed: in larger ones than usual the cost of each topic falls on more frames.
+Measured: a tenth less time than with half of it; twice of it gains nothing."""
 _BURST_RATIO = 3
 """A message comes in bursts if its mean gap is more than this many times its median gap. Our decision."""
 _MAX_KEPT_GAPS = 8192

@@ -25,6 +25,7 @@ MAX_IDENTIFIERS = 4096
 _NO_BYTE = 256
 """Stands for the byte that tells topics apart where a frame has none."""
 _NO_PLACE = 255
+_NO_POSITION = 1 << 62
 
 
 class Moment:
@@ -37,7 +38,7 @@ class Moment:
         """The frames before it come without a silence of the bus of more than a second."""
         self.paused_us = 0
         """By how much bus time is behind the time of the frames."""
-        self.times: list[int] = []
+        self.times: Sequence[int] = ()
         """The times of the frames of the block."""
         self.touched: list[TopicFrames] = []
         """The topics whose next frame of interest must be found again."""
@@ -54,7 +55,11 @@ class TopicFrames:
     """
 
     def __init__(self, number: int, dgn: int, source: int, moment: Moment, choice: "Choice") -> None:
+        import numpy as np
+
         self.number = number
+        self.positions: NDArray[intp] = np.empty(0, np.intp)
+        """The positions of its frames in the block."""
         self.place = 0
         """Its number among the topics of the present block."""
         self.dgn = dgn
@@ -64,6 +69,8 @@ class TopicFrames:
         """The position of the next frame of interest; -1 where it has none in this block."""
         self.taken = 0
         """How many of the frames were entered into the record."""
+        self._next_taken = _NO_POSITION
+        """The position of the next frame that is to be entered; ``_NO_POSITION`` where there is none, or no record."""
         self._moment = moment
         self._choice = choice
         self._chosen: NDArray[intp] | None = None
@@ -97,6 +104,7 @@ class TopicFrames:
         if len(identifiers) > 1 and (identifiers[1:] != identifiers[:-1]).any():
             self.first_uses = sorted(np.unique(identifiers, return_index=True)[1].tolist())
         self.taken = 0
+        self._find_next_taken()
         self.entered = -1
         self._chosen = self._with_fields = None
         self._long_steps.clear()
@@ -119,14 +127,16 @@ class TopicFrames:
 
     def catch_up(self) -> None:
         """Enter the frames that were passed over into the record."""
-        record, taken = self.record, self.taken
-        if record is None or taken >= len(self.positions) or self.positions[taken] >= self._moment.position:
+        if self._next_taken >= self._moment.position:
             return
+        record, taken = self.record, self.taken
+        assert record is not None
         end = int(self.positions.searchsorted(self._moment.position))
         times = self.times[max(taken, end - MAX_GAPS - 1) : end] - self._moment.paused_us
         if record.time_only:
             self._choice.count_undefined(end - taken)
         self.taken = end
+        self._find_next_taken()
         record.rhythm.stored.extend(times.tolist())
         record.stored_frame = last = self.frame(end - 1)
         if record.settled_data is not None:
@@ -136,9 +146,14 @@ class TopicFrames:
                 record.settled_data = record.last_data = last.data
                 record.changed_at = int(self.times[changes[latest]]) - self._moment.paused_us
 
+    def _find_next_taken(self) -> None:
+        is_known = self.record is not None and self.taken < len(self.positions)
+        self._next_taken = int(self.positions[self.taken]) if is_known else _NO_POSITION
+
     def take(self) -> None:
         """Note that the record has taken in the next frame."""
         self.taken += 1
+        self._find_next_taken()
         self.entered = int(self.changes.searchsorted(self.taken)) - 1
 
     def refresh(self) -> None:
@@ -176,6 +191,7 @@ class TopicFrames:
         if self.record is not None:
             self.record.hold(None)
             self.record = None
+            self._find_next_taken()
         self._moment.touched.append(self)
 
     def hold(self, record: TopicRecord | None) -> None:
@@ -183,6 +199,7 @@ class TopicFrames:
         if record is not self.record:
             self._chosen = None
         self.record = record
+        self._find_next_taken()
         if record is not None:
             record.hold(self)
 

@@ -24,7 +24,7 @@ from rvsim.faces.text.survey_text import as_text
 from rvsim.faces.text.together_text import together_brief, together_json, together_text
 from rvsim.logs.read import Log, several_channels
 from rvsim.logs.summary import EMPTY, LogSummary, summarize
-from rvsim.logs.survey import Survey, SurveyedTime, survey, survey_blocks
+from rvsim.logs.survey import SURVEYED_BLOCK_FRAMES, Survey, SurveyedTime, survey, survey_blocks
 from rvsim.rig.column_mapping import ColumnMapping
 from rvsim.runs.processes import in_processes, process_count
 from rvsim.runs.progress import Progress, counted_blocks
@@ -281,7 +281,7 @@ def surveyed_channels(
         InputError: it cannot be read, or has no such channel or part.
     """
     with open_again() as opened:
-        blocks = opened.blocks()
+        blocks = opened.blocks(SURVEYED_BLOCK_FRAMES)
         if progress is not None:
             blocks = counted_blocks(blocks, f"frames of {opened.name} read", progress)
         if channel is not None:
