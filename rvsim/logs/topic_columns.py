@@ -398,22 +398,24 @@ class Topics:
         self._runs: _Runs | None = None
 
     def split(
-        self, frames: Columns, record_of: "Callable[[int, bytes], TopicRecord | None]"
+        self, frames: Columns, record_of: "Callable[[int, bytes], TopicRecord | None]", least: int = 0
     ) -> "list[TopicFrames] | None":
         """Give each topic its frames of a block and its record; return those that have frames.
 
-        Returns None where a log has too many identifiers. The data are compared without the bits after the last byte.
+        Returns None where a log has too many identifiers, or the block too few frames. The data are compared without
+        the bits after the last byte.
 
         Args:
             frames: the frames of the block.
             record_of: returns the record of the topic of an identifier and data, None where it has none.
+            least: how many frames a block must have for each identifier that is new.
         """
         import numpy as np
 
         identifiers, lengths = frames.identifiers, frames.lengths
         masks = np.array([0] + [(1 << 64) - (1 << 64 - 8 * length) for length in range(1, 9)], np.uint64)
         data = frames.data if (lengths == 8).all() else frames.data & masks[lengths]
-        numbers = self._find(identifiers)
+        numbers = self._find(identifiers, least)
         if numbers is None:
             return None
         assert self._table is not None
@@ -469,8 +471,8 @@ class Topics:
         bits[order] = np.repeat(frame_bits(ordered.rows(starts)), np.diff(starts, append=len(order)))
         return bits
 
-    def _find(self, identifiers: "NDArray[uint32]") -> "NDArray[intp] | None":
-        """Return the number of each frame's identifier; None where there are too many."""
+    def _find(self, identifiers: "NDArray[uint32]", least: int) -> "NDArray[intp] | None":
+        """Return the number of each frame's identifier; None where there are too many, or too few frames of each."""
         import numpy as np
 
         places = None
@@ -485,7 +487,7 @@ class Topics:
             first = missing[first]
         else:
             unknown, first = np.unique(identifiers, return_index=True)
-        if len(self._identifiers) + len(unknown) > MAX_IDENTIFIERS:
+        if len(self._identifiers) + len(unknown) > MAX_IDENTIFIERS or least * len(unknown) > len(identifiers):
             return None
         for place in np.argsort(first).tolist():
             self._add(int(unknown[place]))

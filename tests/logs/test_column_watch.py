@@ -1,5 +1,7 @@
 """A watch that observes some frames one by one and others in columns, and what follows it."""
 
+import pytest
+
 from rvsim.logs.blocks import Block
 from rvsim.logs.column_watch import ColumnWatch, EventFollower
 from rvsim.logs.columns import to_columns
@@ -16,6 +18,7 @@ def frames(identifier, start, count, data=WARM):
     return [Frame((start + number) * SECOND_US, identifier, data) for number in range(count)]
 
 
+@pytest.mark.usefixtures("small_blocks")
 def test_topics_that_were_observed_one_by_one_are_held_as_columns(catalogue):
     """A topic without frames since then is known to say nothing, so that nobody waits for it frame by frame."""
     watch = Watch(catalogue)
@@ -34,6 +37,7 @@ def test_topics_that_were_observed_one_by_one_are_held_as_columns(catalogue):
     assert [line.last_heard for line in watch.roll_call] == [55 * SECOND_US]
 
 
+@pytest.mark.usefixtures("small_blocks")
 def test_a_follower_is_ahead_of_the_watch(catalogue):
     """It gets each frame once, in order, while the watch knows none after it; then it may ask for the present state."""
     watch, taken, told = Watch(catalogue), [], []
@@ -64,6 +68,7 @@ def test_a_follower_is_ahead_of_the_watch(catalogue):
     assert all(asked == known for asked, known in told)
 
 
+@pytest.mark.usefixtures("small_blocks")
 def test_columns_are_tried_again_soon_after_a_start(catalogue):
     """A block in which all is new is observed frame by frame, the next one in columns; one more such costs two."""
     watch, passed = Watch(catalogue), []
@@ -92,3 +97,19 @@ def test_columns_are_tried_again_soon_after_a_start(catalogue):
     assert observe(new[2], 4000) < 1000
     assert observe(quiet, 5000) == 0
     assert observe(quiet, 7000) == 1000
+
+
+def test_few_frames_are_observed_one_by_one(catalogue):
+    """Columns need 512 frames, 10 of each topic that is known, and 20 of each identifier that is new."""
+    columns = ColumnWatch(Watch(catalogue), Decoder(catalogue), EventFollower(lambda _: None))
+
+    def has_columns(count, identifiers):
+        block = [Frame(number, 0x19F00000 + number % identifiers, WARM) for number in range(count)]
+        return columns.split(to_columns(block)) is not None
+
+    assert not has_columns(511, 1)
+    assert has_columns(512, 1)
+    assert not has_columns(1219, 62)
+    assert has_columns(1220, 62)
+    assert not has_columns(619, 62)
+    assert has_columns(620, 62)

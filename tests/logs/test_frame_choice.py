@@ -51,7 +51,7 @@ def bench(catalogue):
 
 
 @pytest.fixture
-def flags(catalogue, bench, monkeypatch):
+def flags(catalogue, bench, monkeypatch, small_blocks):
     """Survey the log frame by frame and in columns, which must find the same; return the flags by kind."""
     examined = []
     take_in = Watch.take_in
