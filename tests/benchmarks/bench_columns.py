@@ -166,4 +166,4 @@ def measure(size: float, *names: str) -> Iterator[Result]:
 
 
 if __name__ == "__main__":
-    run(measure, full=200_000, quick=40_000)
+    run(measure, full=100_000, quick=10_000)

@@ -5,7 +5,9 @@ import pytest
 from rvsim.logs.blocks import Block
 from rvsim.logs.column_watch import ColumnWatch, EventFollower
 from rvsim.logs.columns import to_columns
+from rvsim.logs.survey import Surveyor
 from rvsim.watch.decode import Decoder
+from rvsim.watch.flag import FlagKind
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import SECOND_US, Frame
 
@@ -113,3 +115,39 @@ def test_few_frames_are_observed_one_by_one(catalogue):
     assert has_columns(1220, 62)
     assert not has_columns(619, 62)
     assert has_columns(620, 62)
+
+
+def surveyed_both_ways(catalogue, blocks):
+    """Survey blocks frame by frame and in columns, which must find the same; return the flags."""
+    found = []
+    for frame_by_frame in (True, False):
+        surveyor = Surveyor(catalogue, frame_by_frame=frame_by_frame)
+        for block in blocks:
+            surveyor.observe_block(block)
+        found.append(surveyor.finish())
+    assert found[1].flags == found[0].flags
+    assert found[1].presence == found[0].presence
+    return found[0].flags
+
+
+def regular(start, seconds, missing=range(0)):
+    """Frames of two nodes, twice a second each, as columns; one of them is silent in the seconds of ``missing``."""
+    every = []
+    for number in range(2 * seconds):
+        time = start * SECOND_US + number * SECOND_US // 2
+        every.append(Frame(time, 0x19FF9C91, WARM))
+        if time // SECOND_US not in missing:
+            every.append(Frame(time + 1000, 0x19FF9C92, b"\2" + WARM[1:]))
+    return to_columns(every)
+
+
+def test_a_pause_in_frames_observed_one_by_one_counts_in_columns(catalogue):
+    """The bus is silent for 100 s in a block that is too small for columns; a node is silent in the next block."""
+    flags = surveyed_both_ways(
+        catalogue,
+        [Block(regular(0, 60)), Block(regular(160, 20)), Block(regular(180, 200, range(300, 340)))],
+    )
+    assert [(flag.kind, flag.since // SECOND_US) for flag in flags] == [
+        (FlagKind.BUS_QUIET, 67),
+        (FlagKind.SILENT_DEVICE, 314),
+    ]
