@@ -197,7 +197,9 @@ class Layout:
         if not len(rows):
             return _no_lines()
         numbers = [_digits(lines, *span) for span in (self._whole, self._fraction, *self._ignored)]
-        wrong = np.bitwise_or.reduce([_not_digits(each) for each in numbers])
+        wrong = _not_digits(numbers[0])
+        for each in numbers[1:]:
+            wrong |= _not_digits(each)
         lengths = self._lengths(chunk, rows)
         found = None if wrong.any() else self._hexadecimal(lines, lengths)
         if found is None:
@@ -364,14 +366,19 @@ def _digits(lines: _Rows, start: int, end: int) -> "NDArray[uint64]":
     import numpy as np
 
     mask = (1 << 64) - (1 << 8 * (WORD_BYTES - (end - start)))
-    return (lines.column(end - WORD_BYTES, "<u8") ^ np.uint64(_ZEROS)) & np.uint64(mask)
+    digits: NDArray[uint64] = lines.column(end - WORD_BYTES, "<u8") ^ np.uint64(_ZEROS)
+    digits &= np.uint64(mask)
+    return digits
 
 
 def _not_digits(values: "NDArray[uint64]") -> "NDArray[uint64]":
     """Return something other than 0 for each row in which a value is not one of a digit."""
     import numpy as np
 
-    return ((values + np.uint64(_NOT_DIGIT)) | values) & np.uint64(_HIGH_BITS)
+    found = values + np.uint64(_NOT_DIGIT)
+    found |= values
+    found &= np.uint64(_HIGH_BITS)
+    return found
 
 
 def _number(values: "NDArray[uint64]") -> "NDArray[int64]":
