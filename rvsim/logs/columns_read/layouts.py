@@ -95,19 +95,19 @@ class _Rows(NamedTuple):
     """Where in ``content`` the first row starts."""
     step: int
     """From the start of a row to that of the next one; the rows of lines that follow each other overlap."""
-    count: int
+    number: int
 
     def column(self, place: int, kind: str) -> "NDArray[Any]":
         """Return what is at one place of each line, counted from its start."""
         import numpy as np
 
-        return np.ndarray((self.count,), kind, self.content, self.first + BEFORE + place, (self.step,))
+        return np.ndarray((self.number,), kind, self.content, self.first + BEFORE + place, (self.step,))
 
     def some(self, rows: "NDArray[intp]", size: int) -> "_Rows":
         """Return copies of some rows, of so many bytes each."""
         import numpy as np
 
-        table = np.ndarray((self.count,), f"V{size}", self.content, self.first, (self.step,))[rows]
+        table = np.ndarray((self.number,), f"V{size}", self.content, self.first, (self.step,))[rows]
         return _Rows(table, 0, size, len(table))
 
     def all_have(self, text: "NDArray[uint8]", mask: "NDArray[uint8]") -> bool:
@@ -115,7 +115,7 @@ class _Rows(NamedTuple):
         import numpy as np
 
         at, many = self.first + BEFORE, max(1, _COMPARED_BYTES // self.step)
-        last = self.count - 1  # behind it the content may end
+        last = self.number - 1  # behind it the content may end
         if ((np.ndarray(text.shape, np.uint8, self.content, at + last * self.step) ^ text) & mask).any():
             return False
         bulk = last - last % many
@@ -260,7 +260,7 @@ class Layout:
         if not followed_by and lines.all_have(self._text[shared], self._text_mask[shared]):
             return None
         text, mask = self._text.view("<u8"), self._text_mask.view("<u8")
-        wrong = np.zeros(lines.count, np.uint64)
+        wrong = np.zeros(lines.number, np.uint64)
         for word in np.flatnonzero(mask).tolist():
             wrong |= (lines.column(WORD_BYTES * word - BEFORE, "<u8") ^ text[word]) & mask[word]
         right = wrong == 0
@@ -281,7 +281,7 @@ class Layout:
         import numpy as np
 
         try:
-            read = np.frombuffer(unhexlify(self._hex_digits(lines, lengths).data), ">u4").reshape(-1, lines.count)
+            read = np.frombuffer(unhexlify(self._hex_digits(lines, lengths).data), ">u4").reshape(-1, lines.number)
             data = read[1].astype(np.uint64) << np.uint64(32) | read[2] if self.fields.step else self._base64(lines)
         except Error:
             return None
@@ -292,11 +292,11 @@ class Layout:
         import numpy as np
 
         words = 3 if self.fields.step else 1
-        digits = np.full((words, lines.count), _ZEROS, "<u8")
+        digits = np.full((words, lines.number), _ZEROS, "<u8")
         for place, size, to in self._digit_pieces:
             kind = _COPIED_AS.get(size, f"V{size}")
             word, within = divmod(to, WORD_BYTES)
-            copied = np.ndarray((lines.count,), kind, digits, word * digits.strides[0] + within, (WORD_BYTES,))
+            copied = np.ndarray((lines.number,), kind, digits, word * digits.strides[0] + within, (WORD_BYTES,))
             copied[...] = lines.column(place, kind)
         if self.fields.is_open:
             short = np.flatnonzero(lengths < MAX_DATA_BYTES)
@@ -309,28 +309,28 @@ class Layout:
         """Return data that is written in base 64; signs that fill up become A, which is six bits of 0."""
         import numpy as np
 
-        data = np.zeros((lines.count, MAX_DATA_BYTES), np.uint8)
+        data = np.zeros((lines.number, MAX_DATA_BYTES), np.uint8)
         length = self.fields.length
         if length:
             digits = self._base64_digits(lines)
             decoded = np.frombuffer(a2b_base64(digits.data, strict_mode=True), np.uint8)
-            data[:, :length] = decoded.reshape(lines.count, digits.shape[1] * 3 // 4)[:, :length]
+            data[:, :length] = decoded.reshape(lines.number, digits.shape[1] * 3 // 4)[:, :length]
         return data.view(">u8").ravel().astype(np.uint64)
 
     def _base64_digits(self, lines: _Rows) -> "NDArray[uint8]":
         import numpy as np
 
         ((start, end),) = self._data_spans()
-        digits = np.full((lines.count, self.fields.data[1] - self.fields.data[0]), ord("A"), np.uint8)
+        digits = np.full((lines.number, self.fields.data[1] - self.fields.data[0]), ord("A"), np.uint8)
         kind = f"V{end - start}"
-        np.ndarray((lines.count,), kind, digits, 0, (digits.shape[1],))[...] = lines.column(start, kind)
+        np.ndarray((lines.number,), kind, digits, 0, (digits.shape[1],))[...] = lines.column(start, kind)
         return digits
 
     def _are_hexadecimal(self, lines: _Rows, lengths: "NDArray[uint8]") -> "NDArray[bool_]":
         """Return which lines have only signs that are allowed in identifier and data."""
         import numpy as np
 
-        digits = self._hex_digits(lines, lengths).view(np.uint8).reshape(-1, lines.count, WORD_BYTES)
+        digits = self._hex_digits(lines, lengths).view(np.uint8).reshape(-1, lines.number, WORD_BYTES)
         right: NDArray[bool_] = np.all(_signs(_HEX_DIGITS)[digits], axis=(0, 2))
         if not self.fields.step and self.fields.length:
             right &= np.all(_signs(_BASE64_DIGITS)[self._base64_digits(lines)], axis=1)
@@ -385,9 +385,13 @@ def _number(values: "NDArray[uint64]") -> "NDArray[int64]":
     """Return the number that eight digits are: of pairs, of four, of eight."""
     import numpy as np
 
+    numbers, shifted = values.copy(), np.empty_like(values)
     for factor, bits, mask in ((10, 8, _EVEN_BYTES), (100, 16, _EVEN_PAIRS), (10_000, 32, _FIRST_FOUR)):
-        values = (values * np.uint64(factor) + (values >> np.uint64(bits))) & np.uint64(mask)
-    return values.view(np.int64)
+        np.right_shift(numbers, np.uint64(bits), out=shifted)
+        numbers *= np.uint64(factor)
+        numbers += shifted
+        numbers &= np.uint64(mask)
+    return numbers.view(np.int64)
 
 
 def _number_of_runs(values: "NDArray[uint64]") -> "NDArray[int64]":
