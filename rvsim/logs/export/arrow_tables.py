@@ -63,6 +63,9 @@ class ParquetWriter:
             compression="zstd",
             compression_level=_COMPRESSION_LEVEL,
             use_dictionary=repeated,
+            # The range of each piece: readers pass over pieces of other times and values by it. Texts and integers of
+            # nearly all pieces have the same range, which took a sixth of the time of writing readings.
+            write_statistics=[column.name for column in table.columns if column.name not in repeated],
             max_rows_per_page=_PAGE_ROWS,
             write_batch_size=_ENCODED_ROWS,
             store_schema=False,  # without it the types are those of Parquet, and all readers see the same
