@@ -152,8 +152,10 @@ class _Arrays:
             names = pa.array(data.names, pa.large_string())
         else:
             assert self._texts[name] == tuple(data.names)
-        missing = data.codes < 0
-        places = data.codes.clip(0)  # also where no text is: polars does not read places below zero
+        missing, places = None, data.codes
+        if len(places) and int(places.min()) < 0:
+            missing = places < 0
+            places = places.clip(0)  # also where no text is: polars does not read places below zero
         if not pa.types.is_dictionary(kind):
             return names.take(pa.array(places, mask=missing))
         places = places.astype(kind.index_type.to_pandas_dtype(), copy=False)
