@@ -264,6 +264,8 @@ class DeviceRecord:
 
     def last_frame(self) -> Frame | None:
         """Return its last frame, None where there is none."""
+        if len(self.topics) == 1:
+            return self.topics[0].frame
         return max((record.frame for record in self.topics), key=lambda frame: frame.time, default=None)
 
     def slowest_gap(self) -> int | None:
