@@ -198,7 +198,9 @@ def test_how_often_the_load_is_asked_for_changes_nothing(steps, with_others):
 @pytest.mark.parametrize("again", ["restore", "skip_to"])
 def test_a_second_that_is_taken_anew_is_searched_anew(again):
     """Frames that were left out do not stay in the search for the busiest second."""
-    load = loaded((1.2, 3))
+    load = BusLoad()
+    for _ in range(3):
+        load.add(Frame(1_200_000, IDENTIFIER, b""))
     load.percent()
     full = [Frame(1_500_000, IDENTIFIER, DATA)] * 5
     if again == "restore":
