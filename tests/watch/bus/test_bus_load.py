@@ -175,7 +175,7 @@ STEPS = st.lists(
 
 @given(STEPS, st.booleans())
 def test_how_often_the_load_is_asked_for_changes_nothing(steps, with_others):
-    """Asked after every frame, and only after the last one, the load of the busiest second is that of a plain search."""
+    """Asked after every frame or only after the last one, the busiest second is that of a plain search."""
     often, once = BusLoad(), BusLoad()
     time, passed = 0, []
     for step, length, is_other in steps:
