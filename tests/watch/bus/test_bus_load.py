@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rvsim.watch.bus.bus_load import BusLoad, BusySecond, Window
+from rvsim.watch.bus.bus_load import BusFrame, BusLoad, BusySecond, Window
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import OtherFrame, OtherKind
 from rvsim.wire.timing import min_bits
@@ -177,7 +177,7 @@ STEPS = st.lists(
 def test_how_often_the_load_is_asked_for_changes_nothing(steps, with_others):
     """Asked after every frame or only after the last one, the busiest second is that of a plain search."""
     often, once = BusLoad(), BusLoad()
-    time, passed = 0, []
+    time, passed = 0, list[BusFrame]()
     for step, length, is_other in steps:
         time += step
         if with_others and is_other:
