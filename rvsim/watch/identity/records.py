@@ -283,6 +283,8 @@ class DeviceRecord:
 
     def functions(self) -> Mapping[str, tuple[int, ...]]:
         """Return the functions that it sends, with instances; a function known by its DSA alone has none."""
+        if len(self.topics) == 1 and (only := self.topics[0]).function is not None and only.topic.instance is not None:
+            return {only.function.name: (only.topic.instance,)}  # what many sensors are
         heard: dict[str, set[int]] = {}
         for record in self.topics:
             if record.function is not None and record.topic.instance is not None:
