@@ -409,10 +409,9 @@ class Watch:
 
     def last_frames(self, device: str | None = None) -> Iterator[LastFrame]:
         """Yield the last frame of each topic of all devices, or of one, in the order of first reception."""
-        for entry in self._roll_call.entries:
-            if device is None or entry.name == device:
-                for record in entry.topics:
-                    yield LastFrame(entry.name, record.topic, record.layout.spec, record.frame, record.rhythm.gap())
+        for entry in self._roll_call.entries if device is None else self._roll_call.named(device):
+            for record in entry.topics:
+                yield LastFrame(entry.name, record.topic, record.layout.spec, record.frame, record.rhythm.gap())
 
     def readings(self, frame: Frame) -> DecodedFrame | None:
         """Return all readings of a frame, changed or not; None where its message has no definition.

@@ -271,6 +271,8 @@ class DeviceRecord:
 
     def last_frame(self) -> Frame | None:
         """Return its last frame, None where there is none."""
+        if len(self.topics) == 1:
+            return self.topics[0].frame
         return max((record.frame for record in self.topics), key=lambda frame: frame.time, default=None)
 
     def slowest_gap(self) -> int | None:
@@ -288,6 +290,8 @@ class DeviceRecord:
 
     def functions(self) -> Mapping[str, tuple[int, ...]]:
         """Return the functions that it sends, with instances; a function known by its DSA alone has none."""
+        if len(self.topics) == 1 and (only := self.topics[0]).function is not None and only.topic.instance is not None:
+            return {only.function.name: (only.topic.instance,)}  # what many sensors are
         heard: dict[str, set[int]] = {}
         for record in self.topics:
             if record.function is not None and record.topic.instance is not None:

@@ -4,7 +4,7 @@ Knows: when a message is late and a device silent, and what the return of a devi
 is identified as a planned device (``identity`` does), nor flags: it emits transitions. Needs the rhythm.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from rvsim.rig.functions import FUNCTIONS
@@ -40,6 +40,7 @@ class RollCall:
         self.on_arrival: Callable[[DeviceRecord, int], None] = lambda _entry, _time: None
         """Called when a device is heard, for the first time or again."""
         self.entries: list[DeviceRecord] = []
+        self._by_name: dict[str, list[DeviceRecord]] = {}
         for plan in rig.devices if rig else ():
             entry = self.add(plan.name, plan, _slowest_status(plan, catalogue))
             entry.waiting_from = start
@@ -49,12 +50,17 @@ class RollCall:
         """Add a planned device, or a source that is not identified as one."""
         entry = DeviceRecord(len(self.entries), name, plan, planned_gap)
         self.entries.append(entry)
+        self._by_name.setdefault(name, []).append(entry)
         return entry
 
     @property
     def records(self) -> tuple[RollCallLine, ...]:
         """The planned devices in the order of the rig, then all others in the order of their first frames."""
         return tuple(roll_call_line(entry) for entry in self.entries if not entry.merged)
+
+    def named(self, name: str) -> Sequence[DeviceRecord]:
+        """Return the devices of a name, merged ones too, in the order in which they were added."""
+        return self._by_name.get(name, ())
 
     def planned_device_at(self, node: AddressRecord) -> DeviceRecord | None:
         """Return the planned device that is heard from an address; of several the first in the rig."""
