@@ -215,7 +215,6 @@ class _Pass:
         places = [(position, event.time) for position, event in compress(block.events, others)]
         self._seconds.begin(frames, places)
         self._moment.paused_us = self._watch.paused_us
-        self._moment.touched.clear()
         self._move_to(0)
         self._watch.use_silences(self._latest_times)
         for topic in topics:

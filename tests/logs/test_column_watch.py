@@ -10,6 +10,7 @@ from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import FlagKind
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import SECOND_US, Frame
+from rvsim.wire.line_events import ErrorFrame
 
 CLAIM = bytes.fromhex("0100000000000080")
 WARM = bytes.fromhex("01802501802501FF")
@@ -145,9 +146,36 @@ def test_a_pause_in_frames_observed_one_by_one_counts_in_columns(catalogue):
     """The bus is silent for 100 s in a block that is too small for columns; a node is silent in the next block."""
     flags = surveyed_both_ways(
         catalogue,
-        [Block(regular(0, 60)), Block(regular(160, 20)), Block(regular(180, 200, range(300, 340)))],
+        [Block(regular(0, 60)), Block(regular(160, 48)), Block(regular(208, 200, range(212, 232)))],
     )
     assert [(flag.kind, flag.since // SECOND_US) for flag in flags] == [
         (FlagKind.BUS_QUIET, 67),
-        (FlagKind.SILENT_DEVICE, 314),
+        (FlagKind.SILENT_DEVICE, 226),
     ]
+
+
+def test_a_second_that_an_event_closes_is_judged(catalogue):
+    """The bus is full for three seconds; an error, not a frame, comes first after the last of them."""
+    full = [Frame(10 * SECOND_US + 600 * number, 0x19FF9C91, WARM) for number in range(5000)]
+    after = frames(0x19FF9C91, 20, 100)
+    error = ErrorFrame(13 * SECOND_US + 50_000, "a bit")
+    flags = surveyed_both_ways(catalogue, [Block(to_columns([*full, *after]), [(len(full), error)])])
+    assert FlagKind.BUS_BUSY in [flag.kind for flag in flags]
+
+
+def test_a_deadline_that_an_event_decides_counts_for_the_next_frame(catalogue):
+    """A value is reported as stuck when an error comes, and the next frame of its message has another value."""
+    volts, charge = catalogue.by_name("DC_SOURCE_STATUS_1"), catalogue.by_name("CHARGER_STATUS")
+    entries = []
+    for step in range(2400):
+        time = step * SECOND_US // 2
+        value = 270 if 400 <= step <= 1600 else 260 + step % 3
+        charging = charge.pack(charger_instance=1, charge_voltage=value, charge_current=32000 + step % 5)
+        entries.append(Frame(time + 350_000 * (step == 400), charge.identifier(0x46), charging))
+        moved = volts.pack(instance=1, device_priority=100, dc_voltage=200 + step // 20)
+        entries.append(Frame(time + 300_000, volts.identifier(0x46), moved))
+    entries.sort(key=lambda frame: frame.time)
+    error = ErrorFrame(800 * SECOND_US + 400_000, "a bit")
+    flags = surveyed_both_ways(catalogue, [Block(to_columns(entries), [(3202, error)])])
+    (flag,) = [flag for flag in flags if flag.kind is FlagKind.STUCK_VALUE]
+    assert flag.until == 800.5 * SECOND_US
