@@ -53,6 +53,7 @@ UNITS = (
     ("_volts", "V"),
     ("amps", "A"),
     ("_ah", "Ah"),
+    ("_ppm", "ppm"),
     ("_m3", "m³"),
     ("litres", "L"),
     ("_c", "°C"),

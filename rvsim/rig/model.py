@@ -34,6 +34,7 @@ from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
 from rvsim.rig.quantity import Duration, shown
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
+from rvsim.rig.timing import TimingPlan
 from rvsim.rig.vehicle import BatteryPlan, CabinPlan, CoolantPlan, HotWaterPlan, TankPlan, VehiclePlan
 from rvsim.wire.ident import MAX_ADDRESS
 
@@ -157,6 +158,8 @@ class DevicePlan(Table):
     """How long a command has to last before another device may command otherwise. Kept in microseconds."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)
     """Figures of the simulated device; `rvsim about --keys KIND` lists them."""
+    timing: TimingPlan = TimingPlan()
+    """How well the simulated device keeps time."""
     amps: dict[str, Limits] = Field(default_factory=dict)
     """The current of each function by plan, at rest and at its highest, in amperes, like { furnace = [0.1, 6.1]
     }."""
