@@ -368,9 +368,8 @@ class Device:
         spec = self.catalogue.by_name(message)
         key = key or message
         planned = self._broadcasts[key] = Broadcast(spec, build, spec.gap_us or DEFAULT_GAP_US, silent_until)
-        delay_us = self.random.randrange(min(planned.gap_us, SECOND_US))
-        planned.due = self.now + delay_us
-        self.timers.append((delay_us, partial(self._send_if_due, planned)))
+        planned.due = self.now + self.random.randrange(min(planned.gap_us, SECOND_US))
+        self.timers.append((self._timing.leaves(planned.due) - self.now, partial(self._send_if_due, planned)))
 
     def send_now(self, key: str) -> None:
         """Send a broadcast at once because its data changed; the next one is due a whole gap later.
@@ -413,9 +412,7 @@ class Device:
             if planned.silent_until is not None and due < (silent_until := planned.silent_until()):
                 due -= (due - silent_until) // gap_us * gap_us
             planned.due = due
-        if timing.loop_us:
-            due += timing.to_next_turn_us(due)
-        return due + next(timing.delays_us) - now
+        return timing.leaves(due) - now
 
     def _start_heartbeat(self, function: str) -> None:
         spec = self.catalogue.by_name("DM_RV")

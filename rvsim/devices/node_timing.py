@@ -30,7 +30,7 @@ memory). The linear term depends on the angle of the cut; this one keeps the err
 Common practice, no source."""
 CERAMIC_PPM_PER_K2 = -0.9
 """A ceramic resonator: a parabola about 25 °C, 0.3 % at 80 °C. Common practice, no source."""
-JITTER_US = (60, 110)
+JITTER_US = (70, 105)
 """Drawn from here for a device; fitted to the message of 5 s in the recording."""
 BUSY_US = (2_000, 6_000)
 BUSY_EVERY_US = (100_000, 250_000)
@@ -91,12 +91,11 @@ class NodeTiming:
         self._clock = plan.clock
         self._celsius = celsius
         self._set_rate(TURNOVER_C)
-        self.loop_us = self.own_times[plan.loop] if plan.loop else 0
-        """One turn of the main loop, in microseconds of the run; 0 for a device that sends by a timer."""
-        self._first_turn_us = drawn.randrange(self.loop_us) if self.loop_us else 0
+        self._loop_us = self.own_times[plan.loop] if plan.loop else 0
+        self._first_turn_us = drawn.randrange(self._loop_us) if self._loop_us else 0
         share = min(1.0, busy_us / busy_every_us)
-        self.delays_us = cycle([self._delay_us(drawn.random(), share, busy_us, jitter_us) for _ in range(DELAYS)])
-        """How long after it is due, or after the turn of the main loop, each periodic message leaves."""
+        delays_us = [self._delay_us(drawn.random(), share, busy_us, jitter_us) for _ in range(DELAYS)]
+        self._next_delay_us = cycle(delays_us).__next__
 
     @staticmethod
     def _delay_us(draw: float, share: float, busy_us: float, jitter_us: float) -> int:
@@ -116,6 +115,8 @@ class NodeTiming:
         self.own_times.clear()
         self.own_times.rate = 1.0 / (1.0 + (self.clock_ppm + temperature_error_ppm(self._clock, celsius)) * 1e-6)
 
-    def to_next_turn_us(self, due: int) -> int:
-        """Return the time from ``due`` (microseconds of the run) to the next turn of the main loop."""
-        return (self._first_turn_us - due) % self.loop_us
+    def leaves(self, due: int) -> int:
+        """Return when a periodic message leaves that is due at ``due``, both in microseconds of the run."""
+        if self._loop_us:
+            due += (self._first_turn_us - due) % self._loop_us
+        return due + self._next_delay_us()

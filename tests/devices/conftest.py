@@ -14,7 +14,6 @@ from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 
-
 EXACT = {"clock": "exact", "jitter": "0s", "busy": "0s", "start": "0s"}
 """A device without any error of time."""
 
