@@ -60,6 +60,7 @@ UNITS = (
     ("_volts", "V"),
     ("amps", "A"),
     ("_ah", "Ah"),
+    ("_ppm", "ppm"),
     ("_m3", "m³"),
     ("_ohm_per_m", "Ω/m"),
     ("_ohm", "Ω"),
