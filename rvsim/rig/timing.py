@@ -9,7 +9,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from rvsim.rig.quantity import Duration
+from rvsim.rig.field_types import Duration
 from rvsim.rig.table import Table
 from rvsim.wire.frame import SECOND_US
 
