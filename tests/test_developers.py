@@ -127,8 +127,9 @@ KEYS = "\n".join(scenario_keys())
 HOW = section("How to add")
 LISTS = dict(re.findall(r"(?ms)^### ([^\n]+)\n(.*?)(?=^### |\Z)", HOW))
 THINGS = {
-    "A kind of device", "A flag", "A format of logs", "A fault", "An expectation", "A command",
-    "A page of the screen", "A function", "A term of the glossary", "A message", "A unit", "A form of output",
+    "A kind of device", "A flag", "A format of logs", "A fault", "An expectation", "A change that a step makes",
+    "A command", "A page of the screen", "A function", "A term of the glossary", "A message", "A unit",
+    "A form of output",
 }  # fmt: skip
 
 

@@ -21,9 +21,9 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_typ
 from pydantic import BaseModel, StrictBool
 from pydantic.fields import FieldInfo
 
-from rvsim.rig.claimed import ClaimedName
+from rvsim.rig.field_types import ClaimedName, Duration, Seed
 from rvsim.rig.model import Address, FieldName, Limits
-from rvsim.rig.quantity import Duration, Seed, duration_as_typed
+from rvsim.rig.quantity import duration_as_typed
 from rvsim.wire.ident import MAX_ADDRESS
 
 INTRODUCTION = (
@@ -43,6 +43,8 @@ TYPES: Mapping[Any, str] = {
 """The description of each type of a rig's keys."""
 UNITS = (
     ("litres_per_s", "L/s"),
+    ("litres_per_min", "L/min"),
+    ("_rpm", "rpm"),
     ("_w_per_m2_k", "W/(m² K)"),
     ("_w_per_m_k", "W/(m K)"),
     ("_w_per_m2", "W/m²"),
@@ -51,13 +53,14 @@ UNITS = (
     ("_j_per_k", "J/K"),
     ("_per_hour", "an hour"),
     ("_percent_per_month", "% a month"),
-    ("_percent", "%"),
+    ("percent", "%"),
     ("milliohm", "mΩ"),
     ("_hours", "h"),
     ("t_hour", "h"),
     ("_volts", "V"),
     ("amps", "A"),
     ("_ah", "Ah"),
+    ("_ppm", "ppm"),
     ("_m3", "m³"),
     ("_ohm_per_m", "Ω/m"),
     ("_ohm", "Ω"),

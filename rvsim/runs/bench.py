@@ -98,7 +98,7 @@ class BenchRun:
             catalogue,
             kinds_by_name() if kinds is None else kinds,
             weather=loaded.scenario.weather,
-            site=Site(shore_power=loaded.scenario.shore_power),
+            site=Site(loaded.scenario.shore_power, loaded.scenario.start.engine_rpm, loaded.scenario.start.rain),
             seed=seed,
             acknowledges=loaded.scenario.bench_acknowledges,
             on_frame=route.frame if tap is None else _both(tap, route.frame),

@@ -250,6 +250,8 @@ class ScenarioRun:
                 error="; ".join(failure.sentence for failure in self._failures),
                 planned=prepared.loaded.scenario.lasts / 1e6,
                 warnings=prepared.warnings,
+                start=prepared.loaded.scenario.start.sentences,
+                changes=tuple(run.script.changes),
             )
         return self._verdict
 

@@ -12,7 +12,7 @@ from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.scenario import ChangePlan, LoadedScenario
 from rvsim.shakedown.script import StepPlan
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.quantity_text import compose, figure
+from rvsim.wire.quantity_text import compose, figure, join
 
 _DAY_MINUTES = 24 * 60
 _NO_TIME = 1 << 62
@@ -36,6 +36,8 @@ def render_scenario(loaded: LoadedScenario, catalogue: Catalogue | None = None) 
         f" outside, start at {hour:02d}:{minute:02d}, {shore} shore "
         f"power; duration {duration_text(scenario.lasts)}, seed {scenario.seed}.",
     )
+    if scenario.start.sentences:
+        yield compose("At the start: ", join(", ", scenario.start.sentences), ".")
     if not scenario.bench_acknowledges:
         yield "The bench acknowledges no frames: only the devices do."
     yield from (f"  changed: {_change(change)}" for change in scenario.changes)

@@ -1,20 +1,19 @@
 """Jobs: the runs to be made, as a list of scenario, values and seed.
 
-Knows: how values replace those of a scenario, how a grid or a random draw of values becomes a list of jobs, and which
-failing run is the smallest. Does not know how a run is made.
+Knows: how a grid or a random draw of values becomes a list of jobs, and which failing run is the smallest. Does not
+know how values replace those of a scenario (`replaced_values`), nor how a run is made.
 """
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
-from copy import deepcopy
 from dataclasses import dataclass
 from itertools import product
 from math import isclose, isfinite
 from random import Random
-from typing import Any
 
 from rvsim.errors import InputError
 from rvsim.rig.quantity import shown
-from rvsim.rig.toml_file import TomlFile
+from rvsim.shakedown.key_paths import split_key
 from rvsim.shakedown.verdict import Value, Verdict
 
 MAX_RUNS = 100_000
@@ -54,8 +53,8 @@ def parse_range(text: str) -> Range:
     Raises:
         InputError: it is none of these.
     """
-    key, equals, given = text.partition("=")
-    texts = [value.strip() for value in given.split(",")]
+    key, equals, given = split_key(text)
+    texts = [value.strip() for value in _values_in(given)]
     if not equals or not key.strip() or "" in texts:
         raise InputError(f"{shown(text)} is not a key with values; write key=1,2,3 or key=-20..10 or key=-20..10/5")
     low, dots, rest = given.partition("..")
@@ -77,8 +76,15 @@ def parse_range(text: str) -> Range:
     return Range(key.strip(), tuple(round(first + number * by, 9) for number in range(int(steps) + 1)))
 
 
+def _values_in(text: str) -> list[str]:
+    """Return the texts between the commas that are not in quotes."""
+    return re.findall(r'(?:^|(?<=,))((?:\s*"[^"]*"\s*(?=,|$))|[^,]*)', text)
+
+
 def parse_value(text: str) -> Value:
-    """Parse one value: a number, true or false, or else text."""
+    """Parse one value: a number, true or false, or else text; what stands in double quotes is text."""
+    if len(text) > 1 and text[0] == text[-1] == '"':
+        return text[1:-1]
     if text in ("true", "false"):
         return text == "true"
     for kind in (int, float):
@@ -132,40 +138,6 @@ def random_jobs(scenario: str, ranges: Sequence[Range], count: int, seed: int) -
         Job(scenario, {varied.key: varied.draw(random) for varied in ranges}, random.randrange(1 << 31))
         for _ in range(count)
     ]
-
-
-def with_values(file: TomlFile, values: Mapping[str, Value]) -> TomlFile:
-    """Return a scenario's file with other values, by keys like ``weather.outdoor_c``, ``fault.1.from`` (lists from 1).
-
-    Raises:
-        InputError: there is no such key in the scenario, a line for each.
-    """
-    data = deepcopy(file.data)
-    problems = []
-    for key, value in values.items():
-        *above, last = key.split(".")
-        if above == ["weather"]:
-            data.setdefault("weather", {})  # every scenario has one, written or not
-        table = value_at(data, above)
-        if isinstance(table, dict):
-            table[last] = value
-        else:
-            problems.append(f"{file.path}: no key {key}; write a key of the file, like weather.outdoor_c")
-    if problems:
-        raise InputError(*problems)
-    return TomlFile(file.path, file.text, data)
-
-
-def value_at(data: Any, steps: Sequence[str]) -> Any:
-    """Return the value in a file's content under keys and list positions from 1; None where there is nothing."""
-    for step in steps:
-        if isinstance(data, dict):
-            data = data.get(step)
-        elif isinstance(data, list) and step.isdecimal() and 0 < int(step) <= len(data):
-            data = data[int(step) - 1]
-        else:
-            return None
-    return data
 
 
 def smallest_failure(verdicts: Sequence[Verdict], home: Mapping[str, Value]) -> Verdict | None:

@@ -4,25 +4,30 @@ Knows: how a scenario is written, where its rig is found, and that a fault must 
 know how a fault acts nor how a run is made: this is data only.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, NamedTuple, TypeVar
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, ValidationError, ValidationInfo
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, ValidationError, ValidationInfo, field_validator
 
 from rvsim import shipped
 from rvsim.errors import InputError
+from rvsim.rig.field_types import Duration, Seed
 from rvsim.rig.load import check_model, find_file, find_rig, validate_model
 from rvsim.rig.model import Kinds, OneLineText, Rig, Schema, Table, entry_value
-from rvsim.rig.quantity import Duration, Seed, shown
+from rvsim.rig.quantity import shown
+from rvsim.rig.table import validation_error
 from rvsim.rig.toml_file import Place, TomlFile, read_toml
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.shakedown.changes import changed_file
 from rvsim.shakedown.expect.expectation_plans import Expectation
 from rvsim.shakedown.faults.fault_plans import Fault
-from rvsim.shakedown.jobs import with_values
+from rvsim.shakedown.key_paths import PathError
+from rvsim.shakedown.replaced_values import find_value, is_of_rig, split_values, with_values
 from rvsim.shakedown.script import StepPlan
+from rvsim.shakedown.start import StartPlan, started_rig
+from rvsim.shakedown.vehicle_names import VehicleNames, vehicle_names
 from rvsim.shakedown.verdict import Value
 
 DEFAULT_SCENARIO = "winter_evening"
@@ -64,6 +69,13 @@ class ChangePlan(Table):
     """Other settings; settings that are not named here stay as they are."""
 
 
+def _names_of_rig(info: ValidationInfo) -> VehicleNames | None:
+    """Return the names of what the rig's vehicle has; None where the rig is not known or has mistakes."""
+    inline, loaded = info.data.get("rig"), (info.context or {}).get("rig")
+    rig = inline if isinstance(inline, Rig) else loaded
+    return vehicle_names(rig) if isinstance(rig, Rig) else None
+
+
 class Scenario(Table):
     """One scenario as it is written; times are in microseconds since the start."""
 
@@ -83,6 +95,8 @@ class Scenario(Table):
     """The air outside."""
     shore_power: bool = True
     """Whether the vehicle is connected to mains power."""
+    start: StartPlan = StartPlan()
+    """The state in which the vehicle starts, where it is not the one of the rig."""
     bench_acknowledges: bool = True
     """Whether the bench acknowledges every frame, as an adapter does; if false, only the devices do."""
     changes: Annotated[tuple[ChangePlan, ...], Field(strict=False)] = Field(default=(), alias="change")
@@ -93,6 +107,29 @@ class Scenario(Table):
     """What is done during the run."""
     expectations: Annotated[tuple[Expectation, ...], Field(strict=False)] = Field(default=(), alias="expect")
     """What is expected of the run."""
+
+    @field_validator("start")
+    @classmethod
+    def _start_of_the_rig(cls, start: StartPlan, info: ValidationInfo) -> StartPlan:
+        names = _names_of_rig(info)
+        problems = [] if names is None else list(start.mistakes(names))
+        if problems:
+            raise validation_error("start", problems)
+        return start
+
+    @field_validator("steps")
+    @classmethod
+    def _steps_of_the_rig(cls, steps: tuple[StepPlan, ...], info: ValidationInfo) -> tuple[StepPlan, ...]:
+        names = _names_of_rig(info)
+        problems = [
+            mistake._replace(place=(number, "change", *mistake.place))
+            for number, step in enumerate(steps)
+            if step.change is not None and names is not None
+            for mistake in step.change.mistakes(names)
+        ]
+        if problems:
+            raise validation_error("step", problems)
+        return steps
 
     @property
     def waits_for_frames(self) -> bool:
@@ -111,6 +148,7 @@ class LoadedScenario(NamedTuple):
     path: Path
     scenario: Scenario
     rig: Rig
+    """Its rig; its vehicle starts as the scenario says."""
     file: TomlFile | None = None
     rig_file: TomlFile | None = None
     """The rig's own file; None for a rig in the scenario's file."""
@@ -170,21 +208,14 @@ def load_scenario(
     Args:
         given: the name, or a path that ends in .toml or has a slash.
         kinds: the settings model of each kind of simulated device; None leaves kinds and settings unchecked.
-        values: values that replace those in its file, by dotted keys.
+        values: values that replace those of it and its rig, by the paths of their keys (`key_paths`).
         absent: devices that are not simulated, and so need no kind.
 
     Raises:
         InputError: it is not there, or cannot be used: a line for each mistake in it and in its rig.
     """
-    file = with_values(read_toml(find_file(given, shipped.scenario_folder(), "scenario")), values or {})
-    rig_file, rig_problems = _rig_file(file)
-    more: tuple[str, ...] = ()
-    if rig_file is not None:
-        rig_file, more = changed_file(rig_file, file)
-    elif isinstance(file.data.get("rig"), dict):
-        file, more = changed_file(file, file, ("rig",))
-    rig_problems += more
-    context = {
+    file, rig_file, rig_problems = _files(given, values or {}, kinds)
+    context: dict[str, object] = {
         "devices": _device_names(rig_file.data if rig_file else file.data.get("rig")),
         "faults": _names(file.data.get("fault")),
         "absent": absent,
@@ -193,6 +224,7 @@ def load_scenario(
     if rig_file:
         rig, more = _attempt(Rig, rig_file, kinds, absent=absent)
         rig_problems += more
+        context["rig"] = rig
     scenario, problems = _attempt(Scenario, file, kinds, **context)
     numbers: dict[str, Sequence[int]] = {}
     if scenario is None:
@@ -204,12 +236,64 @@ def load_scenario(
         rig = scenario.rig
     loaded = None
     if scenario is not None and rig is not None:
+        rig = started_rig(rig, scenario.start)
+        if scenario.start.hour is not None:
+            weather = scenario.weather.model_copy(update={"start_hour": scenario.start.hour})
+            scenario = scenario.model_copy(update={"weather": weather})
         loaded = LoadedScenario(file.path.stem, file.path, scenario, rig, file, rig_file, numbers)
     if loaded is None or problems or rig_problems:
         error = ScenarioError(*problems, *rig_problems)
         error.rest = loaded
         raise error
     return loaded
+
+
+def _files(
+    given: str | Path, values: Mapping[str, Value], kinds: Kinds | None
+) -> tuple[TomlFile, TomlFile | None, tuple[str, ...]]:
+    """Return a scenario's file and that of its rig, with its changes and values; and what is wrong with the rig's.
+
+    Raises:
+        InputError: the scenario's file cannot be read, or there is no key for a value.
+    """
+    file = read_toml(find_file(given, shipped.scenario_folder(), "scenario"))
+    own, of_rig = split_values(values, file, Scenario)
+    file = with_values(file, own, Scenario)
+    rig_file, problems = _rig_file(file)
+    more: tuple[str, ...] = ()
+    if rig_file is not None:
+        rig_file, more = changed_file(rig_file, file)
+        rig_file = with_values(rig_file, of_rig, Rig, kinds)
+    elif isinstance(file.data.get("rig"), dict):
+        file, more = changed_file(file, file, ("rig",))
+        file = with_values(file, of_rig, Rig, kinds, ("rig",))
+    return file, rig_file, (*problems, *more)
+
+
+def own_values(given: str | Path, keys: Iterable[str], kinds: Kinds | None = None) -> Mapping[str, Value | None]:
+    """Return what holds in a scenario or its rig for each path of a key; None where that is no single value.
+
+    Args:
+        given: the scenario's name or path.
+        keys: the paths.
+        kinds: the settings model of each kind of simulated device.
+
+    Raises:
+        InputError: the scenario's file cannot be read.
+    """
+    file, rig_file, _ = _files(given, {}, kinds)
+    found: dict[str, Value | None] = {}
+    for key in keys:
+        try:
+            if not is_of_rig(key, Scenario):
+                found[key] = find_value(file, key, Scenario).value
+            elif rig_file is not None:
+                found[key] = find_value(rig_file, key, Rig, kinds).value
+            else:
+                found[key] = find_value(file, key, Rig, kinds, ("rig",)).value
+        except PathError:
+            found[key] = None
+    return found
 
 
 def _without_faulty(
@@ -235,7 +319,7 @@ def _without_faulty(
     for place in filter(None, places):
         if place[0] == "title":
             data["title"] = file.path.stem
-        elif place[0] in ("about", "seed", "shore_power", "bench_acknowledges") or place[0] not in _KEYS:
+        elif place[0] in ("about", "seed", "shore_power", "start", "bench_acknowledges") or place[0] not in _KEYS:
             data.pop(str(place[0]), None)
     return replace(file, data=data), numbers
 

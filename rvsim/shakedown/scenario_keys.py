@@ -19,6 +19,8 @@ from rvsim.shakedown.expect.sight import EnteredValue, Identifier, Sight
 from rvsim.shakedown.faults.fault_plans import Fault, FaultPlan
 from rvsim.shakedown.scenario import ChangePlan, Scenario
 from rvsim.shakedown.script import SendPlan, StepPlan, WhenPlan
+from rvsim.shakedown.start import StartPlan
+from rvsim.shakedown.vehicle_change import DrawPlan, LevelPlan, LoadPlan, VehicleChangePlan, WeatherChangePlan
 
 _TYPES = {
     **TYPES,
@@ -39,10 +41,16 @@ def render_keys() -> Iterator[str]:
     yield from wrapped(INTRODUCTION, "")
     yield from table("A scenario", Scenario, _TYPES, where="one TOML file with these")
     yield from table("[weather]", WeatherPlan, _TYPES)
+    yield from table("[start]", StartPlan, _TYPES, where="the state in which the vehicle starts; names are the rig's")
     yield from table("[[change]]", ChangePlan, _TYPES, where="for each device of the rig that is changed here")
     yield from table("[[step]]", StepPlan, _TYPES, where="for each action")
     yield from table("send = { ... }", SendPlan, _TYPES, where="in a step")
     yield from table("when = { ... }", WhenPlan, _TYPES, where="in a step")
+    yield from table("change = { ... }", VehicleChangePlan, _TYPES, where="in a step; what is not named stays")
+    yield from table("load = { NAME = { ... } }", LoadPlan, _TYPES, where="in change, in place of a current")
+    yield from table("draw = { ... }", DrawPlan, _TYPES, where="in change")
+    yield from table("tank = { NAME = { ... } }", LevelPlan, _TYPES, where="in change, in place of a level")
+    yield from table("weather = { ... }", WeatherChangePlan, _TYPES, where="in change; what is not named stays")
     yield from table("[[fault]]", FaultPlan, _TYPES, where="for each fault; all kinds have these")
     for plan in _kinds(Fault):
         yield from _kind(plan, "fault", FaultPlan)

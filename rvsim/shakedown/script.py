@@ -1,4 +1,4 @@
-"""The steps of a scenario: frames that are sent and faults that are started or stopped, at a time or on a condition.
+"""The steps of a scenario: frames, faults and changes of the vehicle, at a time or on a condition.
 
 Knows: how steps are written and when each is due. Does not know what a fault does, nor how a frame reaches the wires.
 """
@@ -8,11 +8,14 @@ from typing import Annotated, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
-from rvsim.rig.quantity import Duration, duration_text
+from rvsim.rig.field_types import Duration
+from rvsim.rig.quantity import duration_text
 from rvsim.rig.table import OneLineText, Table
 from rvsim.shakedown.checked_names import DefinedName, FrameBytes, PositiveDuration
 from rvsim.shakedown.expect.quantities import Quantity
 from rvsim.shakedown.expect.sight import Identifier, Sight
+from rvsim.shakedown.vehicle_change import VehicleChangePlan
+from rvsim.wire.quantity_text import compose
 
 
 class SendPlan(Table):
@@ -110,15 +113,17 @@ class StepPlan(Table):
     """The name of a fault that is applied."""
     stop: OneLineText | None = None
     """The name of a fault that is removed."""
+    change: VehicleChangePlan | None = None
+    """What changes in the vehicle or around it, like { shore_power = false }."""
 
     @model_validator(mode="after")
     def _one_moment(self) -> Self:
         moments = [name for name in ("at", "every", "when") if getattr(self, name) is not None]
-        actions = [name for name in ("send", "start", "stop") if getattr(self, name) is not None]
+        actions = [name for name in ("send", "start", "stop", "change") if getattr(self, name) is not None]
         if len(moments) != 1:
             raise ValueError("write one of at, every and when")
         if len(actions) != 1:
-            raise ValueError("write one of send, start and stop")
+            raise ValueError("write one of send, start, stop and change")
         if self.every is None and (self.since or self.until is not None):
             raise ValueError("from and until need every")
         if self.until is not None and self.until <= self.since:
@@ -158,9 +163,10 @@ class StepPlan(Table):
         else:
             later = f"{duration_text(self.wait)} after" if self.wait else "when"
             moment = f"{later} {self.when}{', each time' if self.each_time else ''}"
-        action = (
-            f"{self.send} is sent"
-            if self.send
-            else f'"{self.start or self.stop}" {"starts" if self.start else "stops"}'
-        )
-        return f"{moment}: {action}"
+        if self.send is not None:
+            action = f"{self.send} is sent"
+        elif self.change is not None:
+            action = self.change.sentence
+        else:
+            action = f'"{self.start or self.stop}" {"starts" if self.start else "stops"}'
+        return compose(f"{moment}: ", action)

@@ -1,7 +1,7 @@
 """Applies a scenario's faults and steps to a bench.
 
-Knows: when faults and steps are due, and which frames and values steps wait for. Does not know how a fault acts, nor
-how the run is judged.
+Knows: when faults and steps are due, and which frames and values steps wait for. Does not know how a fault acts or a
+change is made, nor how the run is judged.
 """
 
 from collections.abc import Callable, Iterator
@@ -14,10 +14,13 @@ from rvsim.shakedown.expect.sight import SightMatcher, identifier_of
 from rvsim.shakedown.faults.fault_effects import EffectMaker, planned_faults
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script import SendPlan, StepPlan
+from rvsim.shakedown.vehicle_change import VehicleChangePlan
+from rvsim.shakedown.vehicle_effects import VehicleEffects
+from rvsim.shakedown.verdict import ToldChange
 from rvsim.sim.bench import Bench
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import is_addressed
 from rvsim.world.world import World
 
@@ -25,6 +28,8 @@ BENCH_ADDRESS = 0xF9
 """The source address of commands that the bench sends for its user: 249, a service tool's (SAE J1939; from memory)."""
 _MAX_REPEATS = 1_000_000
 """How often a step may be due in one run. Our decision: more is a typing mistake."""
+MAX_TOLD_CHANGES = 100
+"""So many changes of the vehicle are told with a verdict: a step may be due again and again. Our decision."""
 SendFrame = Callable[[int, bytes], None]
 """Takes the identifier and the data of a frame."""
 
@@ -53,6 +58,11 @@ class ScriptRunner:
         faults = planned_faults(scenario.faults, partial(loaded.where, "fault"), loaded.rig, catalogue, seed)
         self._faults_by_name = {fault.plan.name: fault for fault in faults if fault.plan.name is not None}
         self._waiting: list[tuple[int, StepPlan, SightMatcher | None]] = []
+        self.changes: list[ToldChange] = []
+        """The changes of the vehicle up to now, in words; the first ``MAX_TOLD_CHANGES`` of them."""
+        self._effects = VehicleEffects(bench)
+        for zone, count in (scenario.start.people or {}).items():
+            bench.world.set_people(count, zone)
         self._actions: dict[int, Callable[[], None]] = {}
         self._done: set[int] = set()
         self._beyond: set[int] = set()
@@ -79,8 +89,15 @@ class ScriptRunner:
         if step.send is not None:
             identifier, data = frame_to_send(step.send, catalogue)
             return partial(self._send, identifier, data)
+        if step.change is not None:
+            return partial(self._change, step.change)
         fault = self._faults_by_name[step.start or step.stop or ""]
         return partial(fault.apply if step.start else fault.remove, self._bench)
+
+    def _change(self, change: VehicleChangePlan) -> None:
+        self._effects.apply(change)
+        if len(self.changes) < MAX_TOLD_CHANGES:
+            self.changes.append(ToldChange(self._bench.now / SECOND_US, change.sentence))
 
     @cached_property
     def waits_for_values(self) -> bool:

@@ -5,11 +5,12 @@ Knows: the JSON form, the JUnit form and the text form of verdicts. Does not kno
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 from xml.etree import ElementTree
 
 from rvsim.rig.quantity import time_text
 from rvsim.wire.frame import SECOND_US
+from rvsim.wire.quantity_text import join
 
 Value = float | int | str | bool
 
@@ -33,6 +34,13 @@ class Outcome:
     """Whether the run reached the part in which the expectation counts; if not, it is not passed either."""
 
 
+class ToldChange(NamedTuple):
+    """A change of the vehicle that a step made: its time in seconds, and what changed."""
+
+    at: float
+    text: str
+
+
 @dataclass(frozen=True, repr=False)
 class Verdict:
     """The verdict on one run of a scenario, with its seed and the values that replaced its own; times in seconds."""
@@ -52,6 +60,10 @@ class Verdict:
     """How long the scenario lasts; the run was judged early where ``seconds`` is less."""
     warnings: tuple[str, ...] = ()
     """A line for each expectation that could not have failed."""
+    start: tuple[str, ...] = ()
+    """What the scenario says of the state in which the vehicle started, a text for each figure."""
+    changes: tuple[ToldChange, ...] = ()
+    """What steps changed in the vehicle, in the order of time; not all of them where they are many."""
 
     def __str__(self) -> str:
         """Return the verdict with the evidence."""
@@ -92,6 +104,8 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
         "error": verdict.error,
         "recording": verdict.recording,
         "warnings": list(verdict.warnings),
+        "start": list(verdict.start),
+        "changes": [{"at": round(change.at, 6), "text": change.text} for change in verdict.changes],
         "expectations": [
             {
                 "expected": outcome.expected,
@@ -134,11 +148,15 @@ def from_json(data: Mapping[str, Any]) -> Verdict:
         data["recording"],
         data["planned"],
         tuple(data.get("warnings", ())),
+        tuple(data.get("start", ())),
+        tuple(ToldChange(change["at"], change["text"]) for change in data.get("changes", ())),
     )
 
 
 def as_text(verdict: Verdict, *, every: bool = False, render: Callable[[str], str] = str) -> Iterator[str]:
     """Yield a verdict as lines; expectations that were met are listed only with ``every``.
+
+    How the vehicle started and what steps changed is told where the verdict is explained: not passed, or ``every``.
 
     ``render`` writes texts with quantities, metric by default.
     """
@@ -148,6 +166,10 @@ def as_text(verdict: Verdict, *, every: bool = False, render: Callable[[str], st
     if verdict.error:
         yield f"  {verdict.error}"
     yield from (f"  warning: {text}" for text in verdict.warnings)
+    if every or not verdict.passed:
+        if verdict.start:
+            yield f"  start    {render(join(', ', verdict.start))}"
+        yield from (f"  changed  {render(text)} (at {_time(at)})" for at, text in verdict.changes)
     for outcome in verdict.outcomes:
         if not outcome.passed:
             yield from _outcome_lines(outcome, render)
@@ -174,7 +196,7 @@ def _outcome_lines(outcome: Outcome, render: Callable[[str], str] = str) -> Iter
         yield f"  not judged  {render(outcome.expected)}"
         yield f"           {outcome.found}"
         return
-    at = "" if outcome.at is None else time_text(round(outcome.at * SECOND_US))
+    at = "" if outcome.at is None else _time(outcome.at)
     yield f"  not met  {render(outcome.expected)}"
     yield f"           found: {render(outcome.found)}" + (f" (at {at})" if at and at not in outcome.found else "")
     if outcome.nearest:
@@ -183,6 +205,10 @@ def _outcome_lines(outcome: Outcome, render: Callable[[str], str] = str) -> Iter
         yield f"           {'before it:' if number == 0 else '          '} {frame}"
     if outcome.look:
         yield f"           look at: {render(outcome.look)}"
+
+
+def _time(seconds: float) -> str:
+    return time_text(round(seconds * SECOND_US))
 
 
 def as_junit(verdicts: Sequence[Verdict]) -> str:
@@ -204,6 +230,9 @@ def as_junit(verdicts: Sequence[Verdict]) -> str:
             ElementTree.SubElement(properties, "property", name=_safe(key), value=_safe(str(value)))
         for text in verdict.warnings:
             ElementTree.SubElement(properties, "property", name="warning", value=_safe(text))
+        for name, texts in (("start", verdict.start), ("change", [f"{_time(at)}: {t}" for at, t in verdict.changes])):
+            for text in texts:
+                ElementTree.SubElement(properties, "property", name=name, value=_safe(text))
         for outcome in verdict.outcomes:
             _case(suite, verdict, outcome)
         if verdict.error:

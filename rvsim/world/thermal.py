@@ -234,6 +234,10 @@ class ThermalWorld:
         """Return how much of the water in a tank is ice, 0 to 100."""
         return 100 * self._tanks.tank(name).water.ice_part
 
+    def tank_freezes_in_h(self, name: str) -> float:
+        """Return in how many hours a tank is ice all through if the air around it stays as it is; inf above 0 C."""
+        return self._tanks.tank(name).freezes_in_h(self._air_around_c(self._tanks.tank(name).zone))
+
     def heat_account(self) -> HeatAccount:
         """Return the sums of heat since the start of the run."""
         network = self._network

@@ -1,15 +1,13 @@
 """Lists of runs: values to vary, grids and draws, values laid over a file, the smallest failing run."""
 
 from contextlib import suppress
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.errors import InputError
-from rvsim.rig.toml_file import TomlFile
-from rvsim.shakedown.jobs import Job, Range, grid_jobs, parse_range, random_jobs, smallest_failure, with_values
+from rvsim.shakedown.jobs import Job, Range, grid_jobs, parse_range, random_jobs, smallest_failure
 from rvsim.shakedown.verdict import Outcome, Verdict
 
 
@@ -116,35 +114,6 @@ def test_a_draw_is_the_same_for_one_seed():
     assert min(job.values["a"] for job in jobs) < -10  # type: ignore[operator]
     assert max(job.values["a"] for job in jobs) > 0  # type: ignore[operator]
     assert len({job.seed for job in jobs}) == 50
-
-
-def file(data):
-    """A scenario's file."""
-    return TomlFile(Path("s.toml"), "", data)
-
-
-def test_values_are_laid_over_a_file():
-    """Tables by their keys, lists by numbers from 1; the file itself stays as it was."""
-    data = {"seed": 1, "fault": [{"from": "1s"}, {"from": "2s"}]}
-    laid = with_values(file(data), {"seed": 5, "fault.2.from": "9s", "weather.outdoor_c": -3})
-    assert laid.data == {"seed": 5, "fault": [{"from": "1s"}, {"from": "9s"}], "weather": {"outdoor_c": -3}}
-    assert data == {"seed": 1, "fault": [{"from": "1s"}, {"from": "2s"}]}
-
-
-def test_only_the_weather_need_not_be_written_to_be_varied():
-    """Every scenario has one; nothing else is put into a file that has not got it."""
-    assert with_values(file({}), {"weather.outdoor_c": -3}).data == {"weather": {"outdoor_c": -3}}
-    assert with_values(file({}), {"seed": 5}).data == {"seed": 5}
-
-
-def test_a_place_that_is_not_there_is_told():
-    """A line for each, with what a place looks like."""
-    with pytest.raises(InputError) as refused:
-        with_values(
-            file({"fault": [{}]}), {"fault.2.from": "1s", "fault.x.from": 1, "wether.outdoor_c": 2, "fault.0.a": 1}
-        )
-    assert len(refused.value.problems) == 4
-    assert refused.value.problems[0].startswith("s.toml: no key fault.2.from; write")
 
 
 def verdict(passed, **values):

@@ -47,7 +47,22 @@ def test_a_kind_with_what_has_to_be_there_and_what_may_be(told):
     assert "identifier = hex, optional: " in told
     assert "per_hour = number: The drift in an hour, in the field's unit; negative: downwards" in told
     assert "outdoor_c = number, -60 to 60 °C (-5): Mean temperature of the day" in told
-    assert "cabin (°C), lining (°C)" in told
+    assert "Values of the vehicle cabin (°C), " in told
+    assert "outdoor (°C), " in told
+
+
+def test_the_start_and_all_that_a_step_changes(told):
+    """Tables by the names of the rig, with the units of what stands in them."""
+    assert "start = a table, optional: The state in which the vehicle starts" in told
+    assert "[start]: the state in which the vehicle starts; names are the rig's hour = number, at least 0" in told
+    assert "zone = a table, optional: Temperature of zones in °C, air and lining, by name, like { cabin = 5.0 }" in told
+    assert "engine_rpm = number, 0 to 8000 rpm (0): Turns of the engine a minute; 0: it is off" in told
+    assert "change = a table, optional: What changes in the vehicle or around it, like { shore_power = false }" in told
+    assert "change = { ... }: in a step; what is not named stays shore_power = true or false, optional: " in told
+    assert "load = { NAME = { ... } }: in change, in place of a current amps = number, 0 to 1000 A: " in told
+    assert "litres_per_min = number, above 0 and at most 1000 L/min (6): How fast" in told
+    assert "in place of a level percent = number, 0 to 100 %: The level" in told
+    assert "weather = { ... }: in change; what is not named stays outdoor_c = number, -60 to 60 °C, optional: " in told
 
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)

@@ -3,7 +3,7 @@
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from rvsim.rig.electric import BatteryPlan, BranchPlan, WirePlan
@@ -58,6 +58,17 @@ def test_a_source_holds_its_limit_at_its_own_terminals() -> None:
     assert (bank.volts, bank.amps) == pytest.approx((14.15, 0.0))
 
 
+@pytest.mark.parametrize("amps", [0.3, 1.1, 3.7, 7.3, 11.9, 17.7])
+def test_a_source_at_its_limit_gives_what_is_drawn(amps: float) -> None:
+    """Behind 37 mOhm and 13 mOhm a source gives just the load, whatever it is, and never the rest of its 30 A."""
+    branches = (branch("roof", 37.0, parent="body"), branch("body", 13.0))
+    bank = bus(*branches, owners={"solar": "roof"}, chemistry="lfp", start_c=-1.0)
+    bank.set_charge("solar", 14.3, 30.0)
+    bank.set_load("lamp", amps)
+    assert bank.charge_amps("solar") == pytest.approx(amps)
+    assert (bank.amps, bank.volts) == (pytest.approx(0.0, abs=1e-9), pytest.approx(14.3 - 0.05 * amps))
+
+
 def test_a_wire_limits_a_charger_near_full() -> None:
     """At a full current 100 mOhm lose 3 V for 30 A: a charger of 14.4 V cannot give them to a battery at 12.3 V."""
     bank = bus(branch("shore", 100.0), owners={"charger": "shore"})
@@ -105,6 +116,10 @@ def test_a_bus_without_battery() -> None:
     assert (bank.volts, bank.amps) == (0.0, 0.0)
     bank.set_charge("shore", 13.6, 10.0)
     assert (bank.volts, bank.amps, bank.charge_amps("shore")) == (13.6, 0.0, 5.0)
+    bank.set_charge("shore", 11.0, 10.0)
+    bank.set_load("lamp", 0.0)
+    assert (bank.volts, bank.charge_amps("shore")) == (11.0, 0.0)
+    bank.set_charge("shore", 13.6, 10.0)
     bank.set_load("lamp", 12.0)
     assert (bank.volts, bank.amps, bank.charge_amps("shore")) == (0.0, 0.0, 10.0)
     before = bank.percent
@@ -171,6 +186,17 @@ def built(network: list[tuple[float, int]], moves: list[tuple[str, str, float, f
 
 
 @given(networks, inputs, st.floats(5, 99), st.sampled_from(["agm", "lfp"]), st.sampled_from([-5.0, 25.0]))
+@example(  # its voltage at the far end is the limit but for rounding
+    network=[(0.0, 0), (0.0, 0), (0.0, 0), (100.0, 0)],
+    moves=[
+        ("a", "amps", 14.0, 12.2),
+        ("d", "amps", 2.1616506325735556, 12.2),
+        ("d", "source", 23.672873704221733, 12.2),
+    ],
+    percent=5.0,
+    chemistry="agm",
+    celsius=-5.0,
+)
 def test_energy_and_limits_agree(
     network: list[tuple[float, int]],
     moves: list[tuple[str, str, float, float]],
@@ -253,6 +279,8 @@ def test_a_charger_between_two_batteries(two: ElectricSystem) -> None:
     two.set_charge("dc-dc", 14.4, 20.0)
     assert two.battery("starter").amps > 20
     assert (two.charge_amps("dc-dc"), two.battery_amps) == (20.0, -20.0)
+    two.set_charge("dc-dc", 14.0, 5.0, battery="starter")
+    assert two.charge_amps("dc-dc") == 25.0
     two.remove_electric("dc-dc")
     assert (two.battery("starter").amps, two.battery_amps) == (0.0, 0.0)
     two.set_disconnect("isolator", open=True, battery="starter")

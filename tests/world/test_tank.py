@@ -242,14 +242,17 @@ def test_a_tank_outside_freezes_and_thaws() -> None:
         }
     )
     world = World(plan, WeatherPlan(outdoor_c=10.0))
+    assert world.tank_freezes_in_h("fresh") == float("inf")
     world.set_weather(outdoor_c=-10.0)
+    assert world.tank_freezes_in_h("fresh") == pytest.approx(0.54 + 6.2, abs=0.1)
     world.advance(HOUR // 4)
     assert world.tank_c("fresh") > 0
     world.advance(HOUR * 2)
     assert world.tank_c("fresh") == 0.0
     assert world.tank_ice_percent("fresh") == pytest.approx(100 * (2 - 0.54) / 6.2, abs=2)
+    assert world.tank_freezes_in_h("fresh") == pytest.approx(0.54 + 6.2 - 2, abs=0.1)
     world.advance(HOUR * 8)
-    assert world.tank_ice_percent("fresh") == 100.0
+    assert (world.tank_ice_percent("fresh"), world.tank_freezes_in_h("fresh")) == (100.0, 0.0)
     world.set_draw("tap", 5.0)
     world.advance(HOUR * 9)
     assert world.tank_litres("fresh") == 20.0

@@ -124,6 +124,7 @@ def test_gains_alone() -> None:
     world = world_with(
         cabin={"air_changes_per_hour": 0.0, "heat_loss_w_per_k": 40.0, "heat_capacity_j_per_k": 2e5},
         weather={"outdoor_c": 2.0},
+        coolant={"hose_loss_w_per_k": 0.0},
         hot_water={"loss_w_per_k": 0.0},
     )
     world.set_heat("stove", 160.0)

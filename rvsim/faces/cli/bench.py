@@ -27,9 +27,11 @@ from rvsim.runs.pipeline import FrameWriter
 from rvsim.runs.scenario_run import check_absent, load_checked
 from rvsim.runs.served_run import serve_bench
 from rvsim.runs.sink import Sink
+from rvsim.shakedown.cautions import cautions
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.sim.bench import Failure
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.quantity_text import compose, join
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,6 +65,7 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
     loaded, catalogue = load_checked(scenario, dbc=options.dbc, absent=options.absent)
     check_absent(loaded.rig, options.absent)
     say(*catalogue.left_out, *kind_problems(), *unknown_instances(loaded.rig))
+    say(*cautions(loaded, catalogue))
     if options.speed is None and options.serve is not None:
         raise InputError("--serve needs paced time, so that clients can keep up: leave out --speed max")
     seed = loaded.scenario.seed if options.seed is None else options.seed
@@ -122,4 +125,6 @@ def _sink(loaded: LoadedScenario, catalogue: Catalogue, start: str, seed: int, o
         f"{loaded.name}: {loaded.scenario.title}. {loaded.rig.title}.",
         f"{len(loaded.rig.devices)} devices planned, {simulated}, seed {seed}, {pace}.",
     )
-    return Sentences(sys.stdout, opening, options.units)
+    state = loaded.scenario.start.sentences
+    at_start = (options.units.render(compose("At the start: ", join(", ", state), ".")),) if state else ()
+    return Sentences(sys.stdout, (*opening, *at_start), options.units)

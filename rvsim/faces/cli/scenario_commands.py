@@ -151,7 +151,8 @@ def vary(
         list[str],
         typer.Argument(
             metavar="KEY=VALUES...",
-            help="What to vary: key=1,2,3 (these), key=-20..10/5 (in steps of 5), key=-20..10 (with --draw).",
+            help="What to vary: key=1,2,3 (these), key=-20..10/5 (in steps of 5), key=-20..10 (with --draw). Any key "
+            "of the scenario or its rig: weather.outdoor_c, fault.NAME.from, device.NAME.settings.KEY.",
         ),
     ],
     draw: Annotated[

@@ -21,6 +21,7 @@ from rvsim.runs.many_runs import NOT_PASSED_FOLDER, recording_path, run_all
 from rvsim.runs.progress import Progress
 from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.runs.served_run import serve_scenario
+from rvsim.shakedown.cautions import cautions
 from rvsim.shakedown.explain import render_scenario
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json, as_junit, as_text
@@ -150,6 +151,7 @@ def prepare_scenarios(
         raise InputError(*problems)
     say(*dict.fromkeys(line for scenario in prepared for line in scenario.catalogue.left_out))
     say(*kind_problems(), *(line for scenario in prepared for line in unknown_instances(scenario.loaded.rig)))
+    say(*dict.fromkeys(line for each in prepared for line in cautions(each.loaded, each.catalogue)))
     return prepared
 
 

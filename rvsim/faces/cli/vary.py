@@ -8,16 +8,15 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Literal
 
-from rvsim import shipped
+from rvsim.devices.registry import settings_models
 from rvsim.errors import ExitCode, InputError
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.shakedown import check_junit_path, prepare_scenarios, write_junit
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.logs.formats.jsonl import json_text
-from rvsim.rig.load import find_file
-from rvsim.rig.toml_file import read_toml
 from rvsim.runs.many_runs import run_all
-from rvsim.shakedown.jobs import Range, grid_jobs, parse_range, random_jobs, smallest_failure, value_at
+from rvsim.shakedown.jobs import Range, grid_jobs, parse_range, random_jobs, smallest_failure
+from rvsim.shakedown.scenario import own_values as scenario_values
 from rvsim.shakedown.verdict import Value, Verdict, as_json, as_junit, as_text
 
 _MAX_LISTED_FAILURES = 20
@@ -81,12 +80,9 @@ def vary(
 
 
 def own_values(scenario: str, ranges: Sequence[Range]) -> Mapping[str, Value]:
-    """Return the scenario's own value of each varied key; the first given value where it has none."""
-    data = read_toml(find_file(scenario, shipped.scenario_folder(), "scenario")).data
-    own = {values.key: value_at(data, values.key.split(".")) for values in ranges}
-    return {
-        values.key: own[values.key] if isinstance(own[values.key], Value) else values.choices[0] for values in ranges
-    }
+    """Return the scenario's or its rig's own value of each varied key; the first given value where there is none."""
+    own = scenario_values(scenario, [values.key for values in ranges], settings_models())
+    return {values.key: values.choices[0] if (value := own[values.key]) is None else value for values in ranges}
 
 
 def summary_lines(verdicts: Sequence[Verdict], own: Mapping[str, Value], units: DisplayUnits = METRIC) -> list[str]:

@@ -87,7 +87,7 @@ def test_a_draw_has_a_seed_of_its_own(write, rvsim):
         (("seed=1", "seed=2"), "seed: given twice; write all its values behind one seed="),
         (("seed=3..3/1",), '"seed=3..3/1": write the lower number first, and a step above 0'),
         (("nosuch=1",), 't.toml: unknown key "nosuch"; remove it or correct the name'),
-        (("expect.².gap=1s",), "t.toml: no key expect.².gap; write a key of the file, like weather."),
+        (("expect.².gap=1s",), 't.toml: no key expect.².gap; "²" is not there; after expect write the number 1'),
         (("a=1..999/1", "b=1..999/1"), "998001 runs, more than the limit of 100000; vary fewer values, or use"),
         (("seed=1", "--draw", "100001"), "--draw 100001: more than the limit of 100000 runs; draw fewer"),
         (("seed=1", "--processes", "0"), "--processes 0: give a number above 0"),
@@ -160,3 +160,44 @@ def test_verdicts_of_all_runs_as_junit(write, rvsim):
     assert rvsim("vary", name, "seed=1,2", "--junit", "v.xml", "--processes", "1")[0] == 1
     assert len(ElementTree.parse("v.xml").getroot().findall("testsuite")) == 2
     assert [path.name for path in Path().iterdir() if path.is_dir()] in ([], ["cache"])
+
+
+def test_keys_of_the_rig_are_varied(write, rvsim):
+    """By the names of its tables, written there or not; the smallest failing case is nearest to the rig's own value."""
+    warm = '[[expect]]\nexpect = "world"\nvalue = "cabin"\nat_least = 9.0\n'
+    name = write(warm, lasts="5s")
+    key = "cabin.start_c"
+    code, out, _ = rvsim("vary", name, f"{key}=-5..15/5", "--processes", "1")
+    lines = out.splitlines()
+    assert (code, lines[0]) == (1, "2 of 5 runs passed")
+    assert any(f"{key}=5.0: not passed" in line or f"{key}=5: not passed" in line for line in lines[-8:])
+    code, out, err = rvsim(
+        "vary", name, "start.zone.cabin=10", 'device."indoor sensor".answer_time=3s', "--processes", "1"
+    )
+    assert (code, err) == (0, "")
+    assert own_values(name, [parse_range('device."indoor sensor".address=1,2')]) == {
+        'device."indoor sensor".address': 0x91
+    }
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (
+            "device.heatr.sleeps=true",
+            'no key device.heatr.sleeps; "heatr" is not there (did you mean "heater"?); after',
+        ),
+        ("device.roof fan.adress=1", 'unknown key "adress" (did you mean "address"?); remove it or correct the name'),
+        ("device.heater=1", "device.heater has no value of its own; write a key in it, like device.heater.name"),
+        ("branch.galley.fuse_a=5,10", "the file has no branch; add a table [[branch]] to it, or write another key"),
+        ("device.heater.settings.fan_amps=-1", 'device 2 "heater", settings.fan_amps: -1 is below 0; write 0 or more'),
+        ("zone.cabn.start_c=5", '"cabn" is not there (did you mean "cabin"?); after zone write cabin, or add a table'),
+        ("tank=5", "after tank write fresh or grey or black, or add a table [[tank]]"),
+        ("start.zone.bed=1", 'start.zone.bed: "bed" is not in the rig; its zones are cabin'),
+    ],
+)
+def test_what_is_said_of_keys_that_cannot_be_varied(write, rvsim, value, said):
+    """The nearest key, and what there is; nothing is run."""
+    code, out, err = rvsim("vary", write(HEARD), value)
+    assert (code, out, len(err.splitlines())) == (2, "", 1)
+    assert said in err

@@ -1,0 +1,48 @@
+"""Cautions that a scenario shows once when it is run.
+
+Knows: which devices a scenario starts that are dangerous where they are real. Does not know who shows a caution.
+"""
+
+from collections.abc import Iterator
+
+from rvsim.rig.functions import FUNCTIONS
+from rvsim.rig.model import DevicePlan
+from rvsim.shakedown.expect.sight import identifier_of
+from rvsim.shakedown.scenario import LoadedScenario
+from rvsim.shakedown.script import SendPlan
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.ident import dgn_of
+
+GENERATOR, GENERATOR_START = "generator", "generator_start"
+
+
+def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
+    """Yield a line for each kind of dangerous device that the scenario itself starts by a command."""
+    rig = loaded.rig
+    generators = [plan.name for plan in rig.devices if plan.kind == GENERATOR or GENERATOR in plan.functions]
+    starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan.name not in generators]
+    sends = [step.send for step in loaded.scenario.steps if step.send is not None]
+    if generators and (_has_command(sends, catalogue) or starters):
+        yield _generator_caution(generators, starters)
+
+
+def _generator_caution(generators: list[str], starters: list[DevicePlan]) -> str:
+    who = " and ".join(plan.name for plan in starters) or "a step"
+    return (
+        f"caution: {who} of this scenario starts {' and '.join(generators)}, which is only simulated. A real generator "
+        "that starts by a command does so with nobody looking: its exhaust kills, its mains are for a licensed person, "
+        "and a number on the bus never replaces a listed CO alarm."
+    )
+
+
+def _has_command(sends: list[SendPlan], catalogue: Catalogue) -> bool:
+    """Tell whether one of the frames commands a generator."""
+    commands = {name for function in (GENERATOR, GENERATOR_START) for name in FUNCTIONS[function].commands}
+    return any(_message(send, catalogue) in commands for send in sends)
+
+
+def _message(send: SendPlan, catalogue: Catalogue) -> str | None:
+    if send.identifier is None:
+        return send.message
+    spec = catalogue.by_dgn(dgn_of(identifier_of(send.identifier)))
+    return None if spec is None else spec.name

@@ -1,0 +1,92 @@
+"""Makes the changes of steps in the vehicle of a bench.
+
+Knows: which input of the physics a change sets, and that water takes its time. Does not know how a change is written
+(`vehicle_change`), nor when it is due.
+"""
+
+from functools import partial
+
+from rvsim.shakedown.vehicle_change import DrawPlan, LevelPlan, LoadPlan, VehicleChangePlan, as_level, as_load
+from rvsim.sim.bench import Bench
+from rvsim.wire.frame import SECOND_US
+
+OWNER = "a step of the scenario"
+"""The owner of what steps open and fill."""
+_MIN_LITRES = 1e-6
+"""Less than this of water is not moved: the physics counts whole microlitres."""
+
+
+class VehicleEffects:
+    """The changes of one run. A change counts for the whole second in which it is made."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._batteries: dict[str, str] = {}
+        """The battery of each load; "" is the house battery."""
+        self._levels: dict[str, LevelPlan] = {}
+        self._draws = 0
+
+    def apply(self, change: VehicleChangePlan) -> None:
+        """Make a change now."""
+        bench = self._bench
+        world, site = bench.world, bench.site
+        world.advance(bench.now)
+        if change.shore_power is not None:
+            site.shore_power = change.shore_power
+            world.set_shore(connected=change.shore_power)
+        for name, given in change.load.items():
+            self._set_load(name, as_load(given))
+        if change.draw is not None:
+            self._draws += 1
+            self._draw(f"{OWNER} {self._draws}", change.draw, change.draw.litres)
+        for tank, to in change.tank.items():
+            is_moving, self._levels[tank] = tank in self._levels, as_level(to)
+            if not is_moving:
+                self._fill(tank)
+        for zone, m2 in change.opening.items():
+            world.set_opening(OWNER, m2, zone)
+        for zone, count in change.people.items():
+            world.set_people(count, zone)
+        if change.weather is not None:
+            world.set_weather(**change.weather.figures)
+            if change.weather.rain is not None:
+                site.rain = change.weather.rain
+        if change.engine_rpm is not None:
+            site.engine_rpm = change.engine_rpm
+
+    def _set_load(self, name: str, load: LoadPlan) -> None:
+        """Draw a load from the battery that is named, or the one of before; from no other."""
+        world, before = self._bench.world, self._batteries.get(name, "")
+        battery = before if load.battery is None else load.battery
+        if battery != before:
+            world.set_load(name, 0.0, before)
+        world.set_load(name, load.amps, battery)
+        self._batteries[name] = battery
+
+    def _draw(self, owner: str, draw: DrawPlan, litres: float) -> None:
+        """Draw what is left of some water for the second that begins, and go on in the next."""
+        bench = self._bench
+        bench.world.advance(bench.now)
+        now = min(litres, draw.litres_per_min / 60) if litres >= _MIN_LITRES else 0.0
+        bench.world.set_draw(owner, now * 60, draw.hot_percent, draw.tank)
+        if now:
+            bench.plan(bench.now + SECOND_US, partial(self._draw, owner, draw, litres - now))
+
+    def _fill(self, tank: str, reached: LevelPlan | None = None) -> None:
+        """Fill or drain a tank towards its level for the second that begins, and go on in the next.
+
+        ``reached`` is a level that the last second was enough for.
+        """
+        bench, level = self._bench, self._levels[tank]
+        world = bench.world
+        world.advance(bench.now)
+        missing = world.tank_size_litres(tank) * level.percent / 100 - world.tank_litres(tank)
+        flow = min(level.litres_per_min, abs(missing) * 60)
+        if level is reached or abs(missing) < _MIN_LITRES:
+            flow = 0.0
+        world.set_fill(OWNER, flow if missing > 0 else 0.0, tank)
+        world.set_drain(OWNER, flow if missing < 0 else 0.0, tank)
+        if flow:
+            bench.plan(bench.now + SECOND_US, partial(self._fill, tank, level if flow < level.litres_per_min else None))
+        else:
+            del self._levels[tank]

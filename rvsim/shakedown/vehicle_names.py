@@ -1,0 +1,53 @@
+"""Names of a rig that a scenario uses for the parts of its vehicle: zones, batteries, tanks.
+
+Knows: which names a rig has, and how one that it has not is told. Does not know what a scenario does with them.
+"""
+
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+from rvsim.rig.climate import zone_names
+from rvsim.rig.model import Rig
+from rvsim.rig.references import unknown_text
+from rvsim.rig.table import Mistake
+from rvsim.rig.tanks import FIRST_TANKS
+
+
+class VehicleNames(NamedTuple):
+    """What a vehicle has, by name."""
+
+    zones: tuple[str, ...]
+    batteries: tuple[str, ...]
+    tanks: tuple[str, ...]
+    fresh_tanks: tuple[str, ...]
+    """Those of the tanks that hold fresh water."""
+    devices: tuple[str, ...]
+
+
+FUEL = "fuel"
+"""The tank with the diesel."""
+
+
+def vehicle_names(rig: Rig) -> VehicleNames:
+    """Return the names of what a rig's vehicle has."""
+    return VehicleNames(
+        tuple(zone_names(rig.zones)),
+        tuple(plan.name for plan in rig.batteries),
+        (*FIRST_TANKS, *(tank.name for tank in rig.tanks)),
+        (FIRST_TANKS[0], *(tank.name for tank in rig.tanks if tank.content == FIRST_TANKS[0])),
+        tuple(plan.name for plan in rig.devices),
+    )
+
+
+def unknown_names(key: str, given: Iterable[str], known: tuple[str, ...], what: str) -> Iterator[Mistake]:
+    """Yield a mistake for each name in the table behind ``key`` that the rig does not have.
+
+    Args:
+        key: the key of the table.
+        given: the names in it.
+        known: the names that the rig has.
+        what: what they stand for, as "zones".
+    """
+    for name in given:
+        if name not in known:
+            yield Mistake((key, name), unknown_text(name, known, what), name)

@@ -1,0 +1,71 @@
+"""Cautions that a scenario shows once when it is run."""
+
+import pytest
+
+from rvsim.shakedown.cautions import cautions
+from rvsim.shakedown.scenario import load_scenario
+
+GENERATOR = """
+[rig]
+schema = 1
+name = "van"
+title = "A van"
+[[rig.device]]
+name = "genset"
+kind = "own"
+address = 0x40
+functions = { generator = 1 }
+settings = { message = [{ message = "GENERATOR_STATUS_1" }] }
+"""
+START = '[[rig.device]]\nname = "starter"\nkind = "own"\naddress = 0x41\nfunctions = { generator_start = 1 }\n'
+COMMAND = '[[step]]\nat = "1s"\nsend = { message = "GENERATOR_COMMAND" }\n'
+EXPECT = '[[expect]]\nexpect = "seen"\nsight = { device = "genset" }\n'
+HEAD = 'schema = 1\ntitle = "T"\nlasts = "2s"\n'
+
+
+@pytest.fixture
+def said(tmp_path, rvsim):
+    """Run a command on a scenario; returns the lines with a caution on stderr."""
+
+    def go(text, command="shakedown", *more):
+        (tmp_path / "t.toml").write_text(HEAD + text, encoding="utf-8")
+        _, _, err = rvsim(command, "t.toml", *more)
+        return [line for line in err.splitlines() if "caution" in line]
+
+    return go
+
+
+def test_a_generator_that_a_step_starts(said, catalogue):
+    """Once in a command, whatever the number of runs, by its message or its identifier."""
+    (line,) = said(EXPECT + COMMAND + COMMAND + GENERATOR, "shakedown", "--repeat", "2", "--processes", "1")
+    assert line == (
+        "rvsim: caution: a step of this scenario starts genset, which is only simulated. A real generator that starts "
+        "by a command does so with nobody looking: its exhaust kills, its mains are for a licensed person, and a "
+        "number on the bus never replaces a listed CO alarm."
+    )
+    raw = f'[[step]]\nat = "1s"\nsend = {{ identifier = "{catalogue.by_name("GENERATOR_COMMAND").identifier(0xF9):08X}"'
+    assert said(EXPECT + raw + ', bytes = "01" }\n' + GENERATOR) == [line]
+    assert said(EXPECT + COMMAND + GENERATOR, "vary", "seed=1,2", "--processes", "1") == [line]
+    assert said(EXPECT + COMMAND + GENERATOR, "bench", "--speed", "max", "--plain") == [line]
+
+
+def test_a_generator_that_another_device_starts(said):
+    """Automatic start is a command, too."""
+    (line,) = said(EXPECT + GENERATOR + START)
+    assert line.startswith("rvsim: caution: starter of this scenario starts genset, ")
+
+
+def test_a_device_of_the_kind_generator(tmp_path, catalogue):
+    """Whatever its functions are."""
+    text = GENERATOR.replace('kind = "own"', 'kind = "generator"').replace("generator = 1", "control_panel = 1")
+    (tmp_path / "t.toml").write_text(HEAD + COMMAND + text, encoding="utf-8")
+    (line,) = cautions(load_scenario(tmp_path / "t.toml"), catalogue)
+    assert line.startswith("caution: a step of this scenario starts genset, ")
+
+
+def test_no_caution_where_nothing_is_started(said):
+    """A generator that nobody commands; a command without a generator; a scenario without either."""
+    other = '[[step]]\nat = "1s"\nsend = { message = "FURNACE_COMMAND" }\n'
+    assert said(EXPECT + other + GENERATOR) == []
+    assert said(EXPECT + GENERATOR.replace("generator = 1", "generator = 1, generator_start = 1")) == []
+    assert said(COMMAND + EXPECT.replace("genset", "heater").replace("[[", 'rig = "ottersby"\n[[', 1)) == []
