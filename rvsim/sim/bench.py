@@ -174,6 +174,8 @@ class Bench:
         if device in self._starting:  # it may have lost its power meanwhile
             self._starting.remove(device)
             self._stopped.remove(device)
+            for condition in self.conditions.get(device.name, ()):
+                self.call_device(device.name, condition)
             self._call((device, device.start))
 
     @property
@@ -233,8 +235,6 @@ class Bench:
         self.line.connect(device, name)
         for babble in self._babble_faults(name):
             self.line.apply(babble)
-        for condition in self.conditions.get(name, ()):
-            self.call_device(name, condition)
         self._start_later(device)
 
     def apply_wire_fault(self, fault: WireFault, by: object) -> None:

@@ -355,7 +355,7 @@ def test_an_incoming_gate_decides_what_a_device_receives(run):
         bench, _ = run(0)
         if ears:
             bench.incoming_gates["control panel"] = ears
-        bench.run_until(500 * SECOND_US)
+        bench.run_until(700 * SECOND_US)
         cabin[name] = bench.world.cabin_c
     assert cabin["whole"] > cabin["deaf"] + 3
     assert cabin["whole"] > cabin["late"] > cabin["deaf"] + 3
