@@ -245,8 +245,6 @@ class WeatherPlan(Table):
     """The share of the sky that clouds cover. Invented winter."""
     heading_deg: Angle = 0.0
     """Where the vehicle's front points, from north clockwise. Invented."""
-    rain_mm_per_h: float = Field(default=0.0, ge=0, le=300)
-    """Rain; it closes domes that have a rain sensor, and cools nothing. Invented: dry."""
 
 
 def zone_names(zones: Sequence[Any]) -> list[str]:

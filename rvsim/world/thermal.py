@@ -113,11 +113,6 @@ class ThermalWorld:
         return self._weather.outdoor_c(self._second)
 
     @property
-    def rain_mm_per_h(self) -> float:
-        """Rain, by the scenario's weather."""
-        return self._weather.plan.rain_mm_per_h
-
-    @property
     def cabin_c(self) -> float:
         """Temperature of the air of the cabin, degrees Celsius."""
         return self._network.celsius[0]

@@ -1,8 +1,7 @@
 """The air outside, wind and sun, by the second of a run.
 
 Knows: the outdoor temperature as a constant, as a cosine over the day, or between the rows of a table; humidity, wind
-and clouds; the sun by latitude, day of the year and hour. Does not know snow, nor what a vehicle does
-with it; rain is a figure that nothing here depends on.
+and clouds; the sun by latitude, day of the year and hour. Does not know rain or snow, nor what a vehicle does with it.
 
 Everything is a function of time only: any second may be computed, in any order.
 """

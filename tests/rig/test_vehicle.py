@@ -111,7 +111,6 @@ def test_a_rig_may_leave_everything_out() -> None:
         "day_of_year": 15,
         "cloud_percent": 100.0,
         "heading_deg": 0.0,
-        "rain_mm_per_h": 0.0,
     }
 
 

@@ -152,7 +152,7 @@ class RoofFan(Device):
     def _step(self) -> None:
         """Go on by one second."""
         plan = self.settings
-        if self.world.rain_mm_per_h > 0:
+        if self.site.rain:
             self._dry_since = None
         elif self._dry_since is None:
             self._dry_since = self.now

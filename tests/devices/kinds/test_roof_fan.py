@@ -103,12 +103,12 @@ def test_without_a_dome_it_has_nothing_to_open(fans):
 def test_rain_closes_it_for_a_while(fan):
     """The dome closes and the fan stops, whatever is commanded; ten minutes after the last rain it opens again."""
     fan.put(COMMAND, ON).until(40)
-    fan.world.set_weather(rain_mm_per_h=2.0)
+    fan.bench.site.rain = True
     fan.until(70)
     assert fan.world.vent_litres_per_s() == 0
     assert fan.world.battery_amps == pytest.approx(0.05)
     assert fan.last(STATUS).startswith("01 15 C8 FC")
-    fan.world.set_weather(rain_mm_per_h=0.0)
+    fan.bench.site.rain = False
     assert fan.until(650).world.vent_litres_per_s() == 0
     assert fan.until(700).world.vent_litres_per_s() == pytest.approx(150.0)
 
@@ -116,7 +116,7 @@ def test_rain_closes_it_for_a_while(fan):
 def test_rain_is_nothing_to_one_without_a_sensor(fans):
     """It goes on."""
     one = fans(has_rain_sensor=False).put(COMMAND, ON).until(40)
-    one.world.set_weather(rain_mm_per_h=2.0)
+    one.bench.site.rain = True
     assert one.until(70).world.vent_litres_per_s() == pytest.approx(150.0)
 
 
