@@ -359,7 +359,7 @@ class ThermalWorld:
     def _let_in_cold_water(self, litres_per_s: float) -> None:
         self._draws = litres_per_s > 0
         w_per_k = litres_per_s * self._water.j_per_litre_k
-        self._network.set_inflow(self._water_body, w_per_k, max(0.0, self._tanks.tanks["fresh"].water.celsius))
+        self._network.set_inflow(self._water_body, w_per_k, self._tanks.tanks["fresh"].water.celsius)
 
     def _step_moisture(self) -> None:
         inflows: dict[str, list[tuple[float, float]]] = {name: [] for name in self._zones}
