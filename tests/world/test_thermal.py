@@ -63,6 +63,17 @@ def test_steady_exchange_by_hand() -> None:
     assert world.zone_c("garage") == pytest.approx(world.cabin_c * between / (between + 15), rel=1e-3)
 
 
+def test_two_zones_beside_the_cabin_exchange_air() -> None:
+    """Heat of the loft reaches the garage by the air between them, and not the cabin."""
+    zones = [ZONES[0] | {"exchange": {"loft": 200.0}}, ZONES[1]]
+    warm, cold = world_with(zones=zones), world_with(zones=zones)
+    warm.set_heat("oven", 1000.0, "loft")
+    for world in (warm, cold):
+        world.advance(HOUR)
+    assert warm.zone_c("garage") > cold.zone_c("garage") + 5
+    assert warm.cabin_c == pytest.approx(cold.cabin_c)
+
+
 def test_a_fan_serves_its_zone() -> None:
     """The heater's fan in the loft warms the loft with coolant, and takes that from the coolant."""
     world, idle = world_with(zones=ZONES, coolant={"start_c": 80.0}), world_with(zones=ZONES, coolant={"start_c": 80.0})

@@ -63,6 +63,8 @@ def test_a_step_replaces_a_column(tmp_path: Path) -> None:
     changed = weather.changed(outdoor_c=-20.0)
     assert (changed.outdoor_c(3600), changed.conditions(3600).wind_m_per_s) == (-20.0, 2.0)
     assert weather.outdoor_c(3600) == 10.0
+    again = changed.changed(wind_m_per_s=7.0)
+    assert (again.outdoor_c(3600), again.conditions(3600).wind_m_per_s) == (-20.0, 7.0)
 
 
 def test_what_does_not_change_is_refused() -> None:
