@@ -234,8 +234,8 @@ class ThermalWorld:
 
     def set_burner(self, owner: str, watts: float) -> None:
         """Set the heat that the burner of ``owner`` gives to the coolant; ValueError below 0."""
-        self._coolant.set_burner(owner, watts)
-        self._supply_coolant()
+        if self._coolant.set_burner(owner, watts):
+            self._supply_coolant()
 
     def set_fuel(self, owner: str, litres_per_h: float) -> None:
         """Set the diesel that ``owner`` burns elsewhere than in the coolant's burner; ValueError below 0."""
