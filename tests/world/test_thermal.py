@@ -47,16 +47,17 @@ def test_steady_exchange_by_hand() -> None:
 
     Garage: 15 W/K and its leaks; cabin: 35 W/K and its leaks; by the two balances.
     """
-    zones = [ZONES[0] | {"exchange": {"cabin": 300.0}, "air_changes_per_hour": 0.0}]
+    light = {"air_changes_per_hour": 0.0, "heat_capacity_j_per_k": 5e4}
+    zones = [ZONES[0] | {"exchange": {"cabin": 300.0}} | light]
     world = world_with(
         zones=zones,
-        cabin={"air_changes_per_hour": 0.0},
+        cabin=light,
         coolant={"hose_loss_w_per_k": 0.0},
         hot_water={"loss_w_per_k": 0.0},
         weather={"outdoor_c": 0.0},
     )
     world.set_heat("stove", 1000.0)
-    world.advance(20 * HOUR)
+    world.advance(6 * HOUR)
     between = 300 / 3.6 * 1.2072
     behind = between * 15 / (between + 15)
     assert world.cabin_c == pytest.approx(1000 / (35 + behind), rel=1e-3)
