@@ -79,7 +79,9 @@ def test_a_burner_and_a_dome_that_a_scenario_acts_on(said):
     expect = EXPECT.replace("genset", "heater")
     rig = 'rig = "ottersby"\n'
     (line,) = said(rig + expect + heat + fault)
-    assert line.startswith("rvsim: caution: heater, which is only simulated. Combustion: a lockout is a safety function")
+    assert line.startswith(
+        "rvsim: caution: heater, which is only simulated. Combustion: a lockout is a safety function"
+    )
     assert said(rig + expect + fault) == [line]
     both = said(rig + expect + heat + dome)
     assert (both[0], len(both)) == (line, 2)

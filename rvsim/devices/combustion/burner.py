@@ -113,7 +113,11 @@ class Burner:
         self.state = BurnerState.OFF
         self.error: BurnerFault | None = None
         """Why it does not start again, until it is switched off; None where it may."""
+        self.is_locked = self._failed_starts() >= figures.max_failed_starts
+        """Whether it is locked out, for service to find the cause."""
         self.is_too_hot = False
+        self._fault_state: tuple[BurnerFault | None, bool, bool] = (None, False, False)
+        self._faults: frozenset[BurnerFault] = frozenset()
         self.starts = 0
         """How many starts there were."""
         self.failing_tries = 0
@@ -133,19 +137,13 @@ class Burner:
     @property
     def faults(self) -> frozenset[BurnerFault]:
         """What it reports."""
-        faults = {self.error} if self.error is not None else set()
-        faults |= {BurnerFault.LOCKED} if self.is_locked else set()
-        return frozenset(faults | ({BurnerFault.TOO_HOT} if self.is_too_hot else set()))
-
-    @property
-    def is_locked(self) -> bool:
-        """Whether it is locked out, for service to find the cause."""
-        return self._failed_starts >= self.figures.max_failed_starts
-
-    @property
-    def _failed_starts(self) -> int:
-        """Failed starts in a row."""
-        return int(self._memory.get(_FAILED_STARTS, 0))
+        state = (self.error, self.is_locked, self.is_too_hot)
+        if state != self._fault_state:  # put together only when it changes
+            self._fault_state = state
+            standing = (self.error, BurnerFault.LOCKED if self.is_locked else None)
+            too_hot = BurnerFault.TOO_HOT if self.is_too_hot else None
+            self._faults = frozenset(fault for fault in (*standing, too_hot) if fault is not None)
+        return self._faults
 
     @property
     def may_run(self) -> bool:
@@ -273,12 +271,17 @@ class Burner:
             else:
                 self._enter(BurnerState.AFTER_RUN)
 
+    def _failed_starts(self) -> int:
+        """Return how many starts in a row have failed."""
+        return int(self._memory.get(_FAILED_STARTS, 0))
+
     def _count_failed_try(self) -> None:
         self._failed_tries += 1
         if self._failed_tries < self.figures.tries:
             return
         self._failed_tries = 0
-        self._memory[_FAILED_STARTS] = self._failed_starts + 1
+        self._memory[_FAILED_STARTS] = failed = self._failed_starts() + 1
+        self.is_locked = failed >= self.figures.max_failed_starts
         self._set_error(BurnerFault.IGNITION)
 
     def _stop_with(self, fault: BurnerFault) -> None:

@@ -60,6 +60,8 @@ class BurnerDevice(Device):
         super().__init__(context)
         self.burner = Burner(self.burner_figures(), self.random.randrange, self.memory)
         self.fuel_line = FuelLine(self.random)
+        self.supply_volts = 12.5
+        """The voltage at its terminals, as it last looked; 12.5 before it did."""
         self._sent_faults: frozenset[BurnerFault] = frozenset()
 
     def burner_figures(self) -> BurnerFigures:
@@ -99,8 +101,9 @@ class BurnerDevice(Device):
             is_cold=self.burns_diesel and world.outdoor_c < world.fuel_gels_below_c,
             is_empty=self.burns_diesel and world.fuel_litres <= 0,
         )
-        volts = world.volts_at(self.name)
-        self.burner.step(self.now, BurnerInputs(wanted, is_switched_on, volts, fuel, is_too_hot, has_air))
+        self.supply_volts = world.volts_at(self.name)
+        inputs = BurnerInputs(wanted, is_switched_on, self.supply_volts, fuel, is_too_hot, has_air)
+        self.burner.step(self.now, inputs)
         faults = self.burner.faults
         if faults != self._sent_faults:
             self._report(faults)
@@ -122,7 +125,7 @@ class BurnerDevice(Device):
 
     def supply_warnings(self) -> tuple[bool, bool]:
         """Return whether its supply is below the voltage at which it stops, and below that of the warning."""
-        volts = self.world.volts_at(self.name)
+        volts = self.supply_volts
         return volts < self.settings.cut_off_volts, volts < self.settings.warning_volts
 
     def burner_amps(self, full_amps: float, low_amps: float, glow_amps: float, fan_amps: float) -> float:

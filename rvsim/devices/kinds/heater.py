@@ -28,6 +28,8 @@ from rvsim.wire.frame import SECOND_US
 FULL_BELOW_C = 60.0
 """Up to this coolant temperature the burner gives all that it can; from here to the low point ever less. Common
 practice, no source."""
+OUTPUT_STEP = 0.02
+"""The burner is set in steps of this fraction of full output. Our choice: a dosing pump has steps, too."""
 MIN_FAN_COOLANT_C = 40.0
 """The fans wait for coolant this warm. Common practice, no source."""
 LIMITER_RESETS_BELOW_K = 20.0
@@ -36,6 +38,8 @@ WATER_SET_POINT_C, WATER_BAND_K = 60.0, 5.0
 """Set point of the hot water until a command changes it. Common practice, no source."""
 WATER_OFF, WATER_BURNER_MODES = 0, frozenset({1, 3, 4, 5})
 """Operating modes of the water heater; off, and those in which the burner heats the water (numbers from memory)."""
+_NO_FLAME = frozenset({BurnerFault.IGNITION, BurnerFault.FLAME_OUT, BurnerFault.LOCKED})
+"""Faults that the status calls a failure to ignite."""
 
 CoolantC = Annotated[float, Field(ge=20, le=140)]
 """A temperature at which a coolant heater does something."""
@@ -130,7 +134,7 @@ class Heater(BurnerDevice):
         self._zones = {state.instance: state for state in self._planned_zones()}
         self._water_mode = WATER_OFF
         self._water_set_point = self._water.by_name["set_point_temperature"].raw(WATER_SET_POINT_C)
-        self._is_heating_water = self._is_pausing = self._is_limited = False
+        self._is_heating_water = self._is_pausing = self._is_limited = self._was_dosing = False
         self._last_water: tuple[object, ...] = ()
 
     def _planned_zones(self) -> list[_ZoneState]:
@@ -227,18 +231,21 @@ class Heater(BurnerDevice):
             state.follow(is_blocked=is_blocked)
             world.set_cabin_fan(self.name, state.output * state.fan, state.zone)
         world.set_burner(self.name, burner.output * world.rated_burner_w)
-        unburnt = plan.low_output_percent / 100 * world.rated_fuel_litres_per_h if burner.is_dosing else 0.0
-        world.set_fuel(self.name, unburnt)
+        if burner.is_dosing != self._was_dosing:
+            self._was_dosing = burner.is_dosing
+            unburnt = burner.figures.low_output * world.rated_fuel_litres_per_h
+            world.set_fuel(self.name, unburnt if burner.is_dosing else 0.0)
         world.set_water_circulation(self.name, running=self._is_heating_water and coolant_c > world.water_c)
         world.set_load(self.name, self._amps(pump_runs=(wants and burner.may_run) or burner.is_working))
         self._send_changes()
 
     def _wanted_output(self, coolant_c: float) -> float:
         """Return full output for cool coolant, falling to the lowest at the low point, where it stays."""
-        low_c, low = self.settings.low_c, self.settings.low_output_percent / 100
+        low_c, low = self.settings.low_c, self.burner.figures.low_output
         if coolant_c >= low_c:
             return low
-        return max(low, min(1.0, (low_c - coolant_c) / max(1.0, low_c - FULL_BELOW_C)))
+        output = (low_c - coolant_c) / max(1.0, low_c - FULL_BELOW_C)
+        return max(low, min(1.0, round(output / OUTPUT_STEP) * OUTPUT_STEP))
 
     def _water_needs_heat(self) -> bool:
         if self._water_mode not in WATER_BURNER_MODES:
@@ -277,11 +284,10 @@ class Heater(BurnerDevice):
 
     def _water_signals(self) -> tuple[int, ...]:
         """Return burner status, high temperature limit switch, failure to ignite, DC failure and DC warning."""
-        faults = self.burner.faults
-        no_flame = bool(faults & {BurnerFault.IGNITION, BurnerFault.FLAME_OUT, BurnerFault.LOCKED})
+        burner, faults = self.burner, self.burner.faults
+        no_flame = int(bool(faults) and not faults.isdisjoint(_NO_FLAME))
         failure, warning = self.supply_warnings()
-        signals = (self.burner.is_lit, self.burner.is_too_hot, no_flame, failure, warning)
-        return tuple(map(int, signals))
+        return int(burner.is_lit), int(burner.is_too_hot), no_flame, int(failure), int(warning)
 
     def _water_status(self) -> bytes:
         lit, too_hot, no_flame, failure, warning = self._water_signals()

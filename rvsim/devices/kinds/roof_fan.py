@@ -100,6 +100,8 @@ class RoofFan(Device):
         self._dry_since: int | None = 0
         """The time since which it has not rained; None while it rains."""
         self._shown_speed = 0
+        self._acted: tuple[float, float, bool, int] | None = None
+        """Speed, dome, whether it moves, and light, as the vehicle last got them."""
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Receive its command."""
@@ -176,9 +178,18 @@ class RoofFan(Device):
             self._dome = wanted if abs(left) <= step else self._dome + copysign(step, left)
 
     def _act(self) -> None:
-        """Set flow, opening and current by speed and dome."""
-        plan, world, speed = self.settings, self.world, abs(self._speed)
-        open_m2 = plan.dome_m2 * self._dome
+        """Set flow, opening and current by speed and dome, where they have changed."""
+        state = (self._speed, self._dome, self._dome_moves, self._state["light"])
+        if state != self._acted:
+            self._acted = state
+            self._act_on_world(abs(self._speed), self.settings.dome_m2 * self._dome)
+        shown = self._speed_setting()
+        if shown != self._shown_speed:
+            self._shown_speed = shown
+            self.send_now("ROOF_FAN_STATUS_1")
+
+    def _act_on_world(self, speed: float, open_m2: float) -> None:
+        plan, world = self.settings, self.world
         pressure = plan.full_pa * speed * speed
         flow = plan.full_flow_litres_per_s * speed
         if plan.dome_m2:
@@ -188,10 +199,6 @@ class RoofFan(Device):
         world.set_opening(self.name, 0.0 if turns else open_m2, plan.zone)
         amps = plan.electronics_amps + plan.full_amps * speed**3 + (plan.dome_amps if self._dome_moves else 0.0)
         world.set_load(self.name, amps + (plan.light_amps if self._state["light"] == 1 else 0.0))
-        shown = self._speed_setting()
-        if shown != self._shown_speed:
-            self._shown_speed = shown
-            self.send_now("ROOF_FAN_STATUS_1")
 
     def _obey(self, data: bytes) -> None:
         given = commanded(self._command, data)
