@@ -253,3 +253,14 @@ def test_an_error_may_end_by_itself():
     bench.run(4411)
     assert bench.burner.error is None
     assert bench.run(4800).burner.is_lit
+
+
+def test_a_regular_stop_ends_the_row_of_flame_outs():
+    """Two, a stop, two more: none too many."""
+    bench = Bench().run(200)
+    for _ in range(2):
+        for _ in range(2):
+            bench.run(bench.second + 5, fuel=0.0).run(bench.second + 400, fuel=1.0)
+            assert bench.burner.is_lit
+        bench.run(bench.second + 300, wanted=0.0).run(bench.second + 200, wanted=1.0)
+    assert bench.burner.error is None

@@ -187,3 +187,12 @@ def test_it_sends_at_its_gap_and_on_change(furnace):
     one = furnace().until(40)
     times = [time for time, _ in one.of(STATUS)]
     assert {round(b - a, 2) for a, b in pairwise(times)} == {5.0}
+
+
+def test_a_low_supply_slows_the_blower_until_its_switch_opens(furnace):
+    """At 9.8 V a gas furnace's blower moves 73 % of its air: the flame goes out long before the 20 s are over."""
+    one = furnace(fuel="gas").until(60)
+    one.world.set_load("a big one", 10.0)
+    while one.world.volts_at("air furnace") > 9.8:
+        one.world.set_load("a big one", one.world.battery_amps + 5.0)
+    assert device_of(one.until(63)).burner.state is BurnerState.AFTER_RUN

@@ -90,6 +90,18 @@ def test_coolant_stays_between_its_points(heater):
     assert 2 <= burner_of(one).starts - starts <= 8
 
 
+def test_output_falls_as_the_coolant_gets_hot(heater):
+    """From full at 60 degC to the lowest at 75, in steps of 2 %."""
+    one = heater(vehicle={"coolant": {"start_c": 60.0}})
+    seen = set()
+    for second in range(200, 900, 5):
+        coolant, output = one.until(second).world.coolant_c, burner_of(one).output
+        if output:
+            seen.add(output)
+            assert output == pytest.approx(min(1.0, max(0.3, (75 - coolant) / 15)), abs=0.04)
+    assert len(seen) > 3
+
+
 def test_two_heaters_do_what_two_do(alone):
     """Their burners add up, and one that stops takes only its own away."""
     first = {"name": "heater", "kind": "heater", "address": 0x80, "functions": {"furnace": 1, "water_heater": 1}}
@@ -155,7 +167,10 @@ def test_a_reset_of_faults_does_not_end_an_error(heater):
     one = heater()
     one.bench.call_device("heater", lambda device: device.fail_ignition(None))
     one.until(400)
-    one.put(0x19170044 | 0x80 << 8, "01 FF FF FF FF FF FF FF").until(410)
+    reset = one.bench.devices[0].catalogue.by_name("GENERAL_RESET")
+    before = len(one.of(DM1))
+    one.put(reset.identifier(0x44, 0x80), reset.encode({"clear_faults": 1}).hex()).until(410)
+    assert one.of(DM1)[before][1].startswith("00 FF 00 00")  # it was withdrawn for a moment
     assert heartbeat(one)["spn"] == 2130
     assert not burner_of(one).may_run
 
@@ -225,6 +240,9 @@ def test_the_limiter_stops_it(heater):
     one = heater(vehicle={"coolant": {"start_c": 97.0}}, settings={"limiter_c": 95.0, "pause_c": 110.0}).until(10)
     assert signals(one)["limit"] == 1
     assert heartbeat(one)["spn"] == 2132
+    one.until(60)
+    assert one.world.coolant_c < 94.5
+    assert signals(one)["limit"] == 1  # until it is 20 K cooler
     one.until(400)
     assert one.world.coolant_c < 75.5
     assert signals(one)["limit"] == 0
