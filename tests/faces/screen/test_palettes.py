@@ -311,6 +311,6 @@ def test_cleared_flags_are_dim(watched):
     assert found["<3> warning, heater: late-message since 31 s, cleared at 33 s"] == {"dim"}
     late = [styles for text, styles in found.items() if text.startswith("FURNACE_STATUS, instance 1: not received for")]
     assert late == [{"dim"}]
-    assert found["fault, heater: silent-device since 32 s"] == {"fault"}
+    assert found["fault, heater: silent-device since 33 s"] == {"fault"}
     assert found["Try next: check its power and fuse first, then its data plug, then its drop"] == {"plain"}
     assert {style for text, styles in found.items() if text == "[4]" for style in styles} == {"fault-tag"}
