@@ -19,7 +19,7 @@ def test_a_device_without_power_does_nothing_and_starts_as_new(run):
     before = len(frames)
     bench.switch_off("heater")
     assert bench.world.fuel_litres_per_h == 0
-    assert bench.world.battery_amps < amps, "which has given what the heater took"
+    assert bench.world.battery_amps < amps, "which no longer gives what the heater took"
     bench.plan(85 * SECOND_US, lambda: bench.send(0x18EAFFF9, bytes.fromhex("E4FF01")))  # who has a furnace?
     bench.run_until(90 * SECOND_US)
     assert not [f for f in frames[before:] if f.identifier & 0xFF == 0x5E]
@@ -81,7 +81,7 @@ def test_what_a_device_takes_ends_with_its_power_whatever_it_does(run):
         def begin(self):
             """Say nothing of what it takes."""
 
-    bench, _ = run(2, kinds={**kinds_by_name(), "tank": Careless})
+    bench, _ = run(5, kinds={**kinds_by_name(), "tank": Careless})
     with_it = bench.world.battery_amps
     bench.switch_off("fresh tank")
     without = bench.world.battery_amps
