@@ -122,6 +122,8 @@ def _fault(fault: plans.Fault) -> str:
             return f"{where} restarts, which takes {duration_text(fault.takes)}"
         case plans.BrownOutPlan():
             return f"the supply of {where} fails"
+        case plans.ProtectionOpensPlan():
+            return f"the protection of {where} opens"
         case plans.ReportedPlan():
             return f"{where} reports SPN {fault.spn}, FMI {fault.fmi} of its {fault.function.replace('_', ' ')}"
         case plans.FailedIgnitionPlan():

@@ -84,6 +84,8 @@ EACH = {
     'fault = "command_delayed"\ndevice = "heater"\nmessage = "FURNACE_COMMAND"\nby = "2s"': "FURNACE_COMMAND 2 s late",
     'fault = "restart"\ndevice = "heater"': "heater restarts, which takes 2 s",
     'fault = "brown_out"\ndevices = ["heater", "charger"]': "the supply of heater, charger fails",
+    'fault = "protection_opens"': "the protection of the house battery opens, from",
+    'fault = "protection_opens"\nbattery = "house"': "the protection of battery house opens, from",
     'fault = "reported"\ndevice = "heater"\nfunction = "water_heater"\nspn = 3\nfmi = 4': "FMI 4 of its water heater",
     'fault = "babbling"\nnode = "x"\nidentifier = "18FF0001"\ngap = "1ms"': "x sends 18FF0001 00 00 00 00 00 00 00",
     'fault = "babbling"\ndevice = "heater"\nidentifier = "18FF0001"': "as fast as the bus allows",

@@ -15,6 +15,7 @@ from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.functions import FUNCTIONS, by_status
 from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.references import unknown_text
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.faults import gates
 from rvsim.shakedown.faults.bus_faults import WireFaultEffect, wire_fault_of
@@ -138,6 +139,21 @@ class PowerLoss:
             bench.switch_on(device)
 
 
+class OpenBattery(NamedTuple):
+    """A battery that is disconnected from its bus-bar, by the name of the battery."""
+
+    battery: str
+    owner: str
+
+    def apply(self, bench: Bench) -> None:
+        """Disconnect it."""
+        bench.world.set_disconnect(self.owner, open=True, battery=self.battery)
+
+    def remove(self, bench: Bench) -> None:
+        """Connect it again, unless something else keeps it disconnected."""
+        bench.world.set_disconnect(self.owner, open=False, battery=self.battery)
+
+
 def _restart(device: Device) -> None:
     device.reset(faults=True, reboot=True)
 
@@ -210,6 +226,8 @@ class EffectMaker:
 
     def __init__(self, rig: Rig, catalogue: Catalogue, seed: int) -> None:
         self._devices = {plan.name: plan for plan in rig.devices}
+        self._batteries = [plan.name for plan in rig.batteries]
+        self._house = rig.vehicle.battery.name
         self._catalogue, self._seed = catalogue, seed
 
     def effects(self, fault: plans.Fault, number: int = 0) -> Iterator[Effect]:
@@ -250,6 +268,8 @@ class EffectMaker:
                 yield PowerLoss((fault.device,), fault.takes)
             case plans.BrownOutPlan():
                 yield PowerLoss(fault.devices)
+            case plans.ProtectionOpensPlan():
+                yield OpenBattery(self._battery(fault.battery), f"fault {number}")
             case plans.ReportedPlan():
                 yield self._reported(fault)
             case plans.FailedIgnitionPlan() | plans.FuelGellingPlan() | plans.AirInFuelPlan():
@@ -270,6 +290,11 @@ class EffectMaker:
                 yield OutgoingGate(fault.device, self._field_gate(fault, random))
             case _:
                 assert_never(fault)
+
+    def _battery(self, name: str | None) -> str:
+        if name is not None and name not in self._batteries:
+            raise ValueError(unknown_text(name, self._batteries, "batteries"))
+        return name or self._house
 
     def _dgns(self, message: str | None) -> frozenset[int] | None:
         return None if message is None else frozenset({self._catalogue.by_name(message).dgn})

@@ -262,6 +262,19 @@ class BrownOutPlan(FaultPlan):
         return self.devices
 
 
+class ProtectionOpensPlan(FaultPlan):
+    """The protection of a battery opens: it gives and takes no current, and what no charger supplies is dark."""
+
+    fault: Literal["protection_opens"]
+    battery: OneLineText | None = None
+    """The battery by its name in the rig; the house battery if omitted."""
+
+    @property
+    def location(self) -> str:
+        """The battery."""
+        return f"battery {self.battery}" if self.battery else "the house battery"
+
+
 class ReportedPlan(DeviceFaultPlan):
     """The device reports a fault of one of its functions: in its heartbeat (DM_RV), with a lamp, and in its DM1."""
 
@@ -396,6 +409,7 @@ Fault = Annotated[
     | CommandDelayedPlan
     | RestartPlan
     | BrownOutPlan
+    | ProtectionOpensPlan
     | ReportedPlan
     | BurnerPlan
     | WirePlan,

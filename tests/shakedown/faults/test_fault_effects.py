@@ -347,3 +347,22 @@ def test_a_restart_is_started_as_often_as_a_step_says(vehicle):
     for begin in (10, 30, 50):
         assert run.of("heater", begin=begin, end=begin + 2) == []
         assert run.of("heater", "ADDRESS_CLAIM", begin + 2, begin + 3)
+
+
+def test_a_battery_whose_protection_opens(vehicle):
+    """Without shore power the whole vehicle is dark, and starts anew afterwards; with it the charger holds the bus."""
+    unplugged = {"at": "1s", "change": {"shore_power": False}}
+    run = vehicle(fault=[fault("protection_opens")], step=[unplugged]).run(60)
+    assert run.of("heater", begin=21, end=40) == run.of("charger", begin=21, end=40) == []
+    assert CLAIM in dgns(run.of("heater", begin=40))
+    held = vehicle(fault=[fault("protection_opens")]).run(60)
+    assert len(held.of("heater", begin=21, end=40)) > 5
+    assert held.values("battery monitor", "DC_SOURCE_STATUS_1", "dc_current", begin=25, end=39)[-1] == pytest.approx(
+        0, abs=0.2
+    )
+
+
+def test_a_battery_has_to_be_in_the_rig(vehicle):
+    """The line says which there are."""
+    with pytest.raises(InputError, match=r'"starter" is not in the rig; its batteries are house'):
+        vehicle(fault=[fault("protection_opens", battery="starter")])

@@ -301,6 +301,16 @@ grace = "2s"
         sensors=(1, 3),
         more=HEATS,
     ),
+    "protection_opens": Proof(
+        "goes on when the whole bus was dark and its voltage is back",
+        "NEVER_TRUSTS_A_BATTERY_AGAIN",
+        SLOW,
+        120,
+        'from = "30s"\nuntil = "60s"',
+        f'says = "it heats again when the battery is back"\nexpect = "seen"\nsight = {HEAT}\nfrom = "75s"',
+        ("not seen by 120.000 s", "heat output level 0 %"),
+        more=HEATS,
+    ),
     "reported": Proof(
         "asks no heater for heat that has its red lamp on",
         "OVERLOOKS_LAMP",

@@ -65,6 +65,7 @@ class Mistake(Enum):
     TAKES_OBEDIENCE_FOR_GRANTED = auto()
     TAKES_UNHEARD_FOR_ABSENT = auto()
     NEVER_TRUSTS_AGAIN = auto()
+    NEVER_TRUSTS_A_BATTERY_AGAIN = auto()
     ALLOWS_NO_RETRIES = auto()
     ALLOWS_NO_DELAY = auto()
     OVERLOOKS_LAMP = auto()
@@ -121,7 +122,7 @@ class Thermostat:
         self.burner_lit: bool | None = None
         self.lit_last = 0.0
         self.paused_until = -100.0
-        self.gave_up = False
+        self.gave_up = self.distrusts = False
         self.heat = 0
         self.heats_since = 0.0
         self.said = self.said_water = self.said_alive = -100.0
@@ -270,7 +271,11 @@ class Thermostat:
 
     def has_supply(self) -> bool:
         """Tell whether the battery is known to carry a heater."""
-        return self.volts is not None and self.is_fresh(self.volts[0]) and self.volts[1] >= LOWEST_VOLTS
+        known = self.volts is not None and self.is_fresh(self.volts[0]) and self.volts[1] >= LOWEST_VOLTS
+        self.distrusts = (self.distrusts or (self.volts is not None and not known)) and self.leaves_out(
+            Mistake.NEVER_TRUSTS_A_BATTERY_AGAIN
+        )
+        return known and not self.distrusts
 
     def pump_runs(self) -> bool:
         """Tell whether the coolant is known to go round."""
