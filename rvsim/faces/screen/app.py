@@ -17,6 +17,7 @@ from textual.screen import Screen
 from rvsim.errors import ENDING_SIGNALS, ExitCode
 from rvsim.faces.screen.head import head_lines
 from rvsim.faces.screen.keys import KEY_ACTIONS, ManualFaultAction, available_actions
+from rvsim.faces.screen.ledger import ledger_of
 from rvsim.faces.screen.lines import fixed_row
 from rvsim.faces.screen.pages import foot_lines, page_rows
 from rvsim.faces.screen.palettes import DARK, DARK_16, LIGHT, LIGHT_16, Palette, palette_for, wants_no_colour
@@ -118,6 +119,8 @@ class LiveScreen(App[int]):
         with self._control.lock, self.scene.one_moment():
             self.scene.now, self.scene.paused = self._clock(), self._control.paused
             self.scene.speed = self._control.speed
+            if self.scene.energy.is_due(self.scene.now):
+                self.scene.energy.add(self.scene.now, ledger_of(self.scene))
             load = self.scene.watch.bus_load.percent(self.scene.now)
             self._sheet("head").set_rows([fixed_row(line) for line in head_lines(self.scene, load, width)])
             lines = foot_lines(self.scene, width)

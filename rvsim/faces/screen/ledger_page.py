@@ -46,7 +46,7 @@ def ledger_lines(scene: Scene, width: int) -> list[Line]:
         )
     if sums.unknown:
         lines += wrap_text(f"No figure in the rig for {list_text(sums.unknown)}.", width, "  ", "  ", "dim")
-    return lines
+    return [*lines, *scene.energy.lines()] if scene.page is Page.LEDGER else lines
 
 
 def _amps_text(amps: float | None) -> str:

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from enum import StrEnum
 from typing import NamedTuple, assert_never
 
+from rvsim.faces.screen.day_energy import DayEnergy
 from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.trends import Trends
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
@@ -93,7 +94,7 @@ class Scene:
         self.units = units
         self.watch = watch
         self.plans: Mapping[str, DevicePlan] = {plan.name: plan for plan in rig.devices} if rig else {}
-        self.trends = Trends()
+        self.trends, self.energy = Trends(), DayEnergy()
         self._roll_call: Sequence[RollCallLine] | None = None
         self.page = Page.ABOARD
         self.order = Order.PLANNED
@@ -120,7 +121,7 @@ class Scene:
     def observe_by(self, watch: Watch) -> None:
         """Show another watch from now on: the run has gone back. What is chosen stays."""
         self.watch = watch
-        self.trends = Trends()
+        self.trends, self.energy = Trends(), DayEnergy()
 
     def find(self, text: str) -> Target | str | None:
         """Choose the first device, message or reading with a text in its name, among those known now.
