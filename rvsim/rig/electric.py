@@ -43,7 +43,7 @@ class ProtectionPlan(Table):
     under_release_volts: _PackVolts = 10.8
     """Above this voltage it gives current again. Four cells of 2.7 V: the same sheet."""
     over_amps: Annotated[float, Field(gt=0, le=10_000)] | None = None
-    """Above this current it gives none; if omitted, 2.5 times the capacity in an hour, between the 2 and 3 times of
+    """Above this current it gives none; if omitted, 2.5 times the capacity in an hour. Between the 2 and 3 times of
     that sheet."""
     over_amps_s: _Seconds = 1.0
     """How long the current has to be above. Between the 0.5 and 1.5 s of that sheet."""
@@ -71,9 +71,9 @@ class BatteryPlan(Table):
     start_percent: Annotated[float, Field(ge=0, le=100)] = 80.0
     """State of charge at the start. Invented."""
     internal_milliohm: Annotated[float, Field(ge=0.1, le=1000)] | None = None
-    """Internal resistance, the ohmic part alone, at 25 C; if omitted, by chemistry and capacity: AGM 3.2 mOhm for 100
-    Ah (a sealed battery maker's data sheet: 8 mOhm for 40 Ah), LFP 10 mOhm for 100 Ah, its electronics included (a pack
-    maker's specification: at most 15)."""
+    """Internal resistance at 25 C, the ohmic part alone; if omitted, for 100 Ah 3.2 (AGM) or 10 (LFP, its electronics
+    included), for other sizes in proportion. A sealed battery maker's data sheet: 8 mOhm for 40 Ah; a pack maker's
+    specification: at most 15 mOhm."""
     start_c: Annotated[float, Field(ge=-60, le=60)] = 15.0
     """Temperature at the start. Invented: as cold as the cabin."""
     lag_hours: Annotated[float, Field(ge=0.1, le=48)] = 4.0
@@ -81,16 +81,20 @@ class BatteryPlan(Table):
     zone: OneLineText | None = None
     """The zone in which it stands, or "outdoors"; if omitted, the first zone."""
     charge_efficiency_percent: Annotated[float, Field(ge=50, le=100)] | None = None
-    """Share of the charging current that is stored; if omitted, AGM 88 (a public page: about 85, within 5; held against
-    a logged charge of 5.5 h), LFP 99.5 (the same page: over 99)."""
+    """Share of the charging current that is stored; if omitted, 88 (AGM) or 99.5 (LFP). A public page: about 85 and
+    over 99; 88 lies within 5 of it, and within a fifth of a logged charge of 5.5 hours."""
     peukert_exponent: Annotated[float, Field(ge=1, le=1.6)] | None = None
-    """Exponent of Peukert's law, in the form for the 20 hour rating; if omitted, AGM 1.1 (a public page: 1.05 to 1.15),
-    LFP 1 (common practice, no source)."""
+    """Exponent of Peukert's law, in the form for the 20 hour rating; if omitted, 1.1 (AGM) or 1 (LFP). A public page:
+    1.05 to 1.15 for AGM; LFP is common practice, no source."""
     self_discharge_percent_per_month: Annotated[float, Field(ge=0, le=50)] | None = None
-    """Charge lost at rest at 25 C, of a full battery; if omitted, AGM 2 (a battery maker's storage page), LFP 3 (common
-    practice, no source; a pack maker's specification: at most 20 in 28 days)."""
+    """Charge lost at rest at 25 C; if omitted, 2 (AGM) or 3 (LFP). AGM: a battery maker's storage page. LFP: common
+    practice, no source; a pack maker's specification: at most 20 in 28 days."""
     protection: ProtectionPlan | None = None
-    """Electronics that open its circuit; if omitted, AGM has none and LFP has the figures that are given there."""
+    """Electronics that open its circuit; if omitted, LFP has them and AGM has none."""
+
+
+def _gauge_text(given: object) -> object:
+    return str(given) if isinstance(given, int) and not isinstance(given, bool) else given
 
 
 class WirePlan(Table):
@@ -98,8 +102,8 @@ class WirePlan(Table):
 
     area_mm2: Annotated[float, Field(ge=0.1, le=150)] | None = None
     """The area of one conductor."""
-    awg: AwgSize | None = None
-    """The size of one conductor by the American wire gauge, as text, like "12"."""
+    awg: Annotated[AwgSize, BeforeValidator(_gauge_text)] | None = None
+    """The size of one conductor by the American wire gauge, like 12 or "1/0"."""
     length_m: Annotated[float, Field(ge=0.01, le=100)] | None = None
     """Length one way; the current goes there and back."""
     milliohm: Annotated[float, Field(ge=0, le=10_000)] | None = None
@@ -114,7 +118,7 @@ class WirePlan(Table):
         elif len(sizes) != 1 or self.length_m is None:
             raise ValueError(
                 "a wire needs its size and length, like { area_mm2 = 2.5, length_m = 4.0 } or "
-                '{ awg = "12", length_m = 4.0 }, or its resistance, like { milliohm = 12.0 }'
+                "{ awg = 12, length_m = 4.0 }, or its resistance, like { milliohm = 12.0 }"
             )
         return self
 
@@ -190,16 +194,23 @@ def battery_by_branch(batteries: Sequence[BatteryPlan], branches: Sequence[Branc
     return found
 
 
+def battery_zone_mistakes(batteries: Sequence[BatteryPlan], zones: Sequence[str]) -> Iterator[Mistake]:
+    """Yield each battery that stands in a zone which the rig does not have."""
+    for number, plan in enumerate(batteries):
+        if plan.zone is not None and plan.zone not in (*zones, OUTDOORS):
+            yield Mistake((number, "zone"), _unknown(plan.zone, (*zones, OUTDOORS), "zones"), plan.zone)
+
+
 def branch_mistakes(batteries: Sequence[BatteryPlan] | None, branches: Sequence[BranchPlan]) -> Iterator[Mistake]:
     """Yield what in branches contradicts itself; without ``batteries`` nothing is said of their names."""
     yield from _repeated(branches, "branch")
-    names, by_name = [branch.name for branch in branches], {branch.name: branch for branch in branches}
+    by_name = {branch.name: branch for branch in branches}
     known = None if batteries is None else [plan.name for plan in batteries]
     for number, branch in enumerate(branches):
         if known is not None and branch.battery is not None and branch.battery not in known:
             yield Mistake((number, "battery"), _unknown(branch.battery, known, "batteries"), branch.battery)
         if branch.parent is not None and branch.parent not in by_name:
-            yield Mistake((number, "parent"), _unknown(branch.parent, names, "branches"), branch.parent)
+            yield Mistake((number, "parent"), _unknown(branch.parent, list(by_name), "branches"), branch.parent)
         above, passed = branch, [branch.name]
         while above.parent in by_name:
             above = by_name[above.parent]

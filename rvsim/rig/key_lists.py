@@ -52,8 +52,9 @@ UNITS = (
     ("_w_per_k", "W/K"),
     ("_j_per_k", "J/K"),
     ("_per_hour", "an hour"),
+    ("_percent_per_month", "% a month"),
     ("percent", "%"),
-    ("_milliohm", "mΩ"),
+    ("milliohm", "mΩ"),
     ("_hours", "h"),
     ("t_hour", "h"),
     ("_volts", "V"),
@@ -69,7 +70,9 @@ UNITS = (
     ("_c", "°C"),
     ("_k", "K"),
     ("_w", "W"),
-    ("_m", "m"),
+    ("_mm2", "mm²"),
+    ("_a", "A"),
+    ("_s", "s"),
 )
 """The units of figures by the end of their keys; the first that fits counts."""
 _BOUNDS = ("ge", "gt", "le", "lt")

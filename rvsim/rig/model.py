@@ -47,6 +47,7 @@ from rvsim.rig.electric import (
     BatteryPlan,
     BranchPlan,
     ShorePlan,
+    battery_zone_mistakes,
     branch_mistakes,
     device_branch_mistakes,
 )
@@ -347,6 +348,14 @@ class Rig(Table):
         parts = {name: getattr(self, name) for name in VehiclePlan.model_fields if name != "branch_by_device"}
         branches = {device.name: device.branch for device in self.devices if device.branch is not None}
         return VehiclePlan(**parts, branch_by_device=branches)
+
+    @field_validator("batteries")
+    @classmethod
+    def _in_zones(cls, batteries: tuple[BatteryPlan, ...]) -> tuple[BatteryPlan, ...]:
+        problems = list(battery_zone_mistakes(batteries, ["cabin"]))
+        if problems:
+            raise validation_error("battery", problems)
+        return batteries
 
     @field_validator("branches")
     @classmethod

@@ -15,6 +15,7 @@ its amperes from the charge. Cold takes a share of the capacity away until the b
 Left out: surface charge beyond the slow part, ageing, internal heat, specific gravity, freezing.
 """
 
+from bisect import bisect_left
 from math import exp, inf
 
 from rvsim.rig.electric import BatteryPlan, ProtectionPlan
@@ -71,11 +72,14 @@ class Battery:
         self.lost_j = 0.0
         """Energy that was put in and is neither stored nor given, in joules."""
         self._slow_volts = self._knee_volts = 0.0
-        self.source_volts = self.charge_ohm = self.discharge_ohm = 0.0
+        self.source_volts = self.discharge_ohm = 0.0
         self.max_amps, self.min_amps = inf, -inf
+        self._is_charge_limited = len(chemistry.charge_limit[0]) > 0 or self.protection is not None
+        self._full_knee_volts, self._knee_share = chemistry.knee_volts * chemistry.knee_share, chemistry.knee_share
         self._follow_temperature()
-        self._rest_volts = chemistry.rest_volts.at(self._charge_as / self._full_as)
-        self._prepare()
+        share = self._charge_as / self._full_as
+        self._rest_volts = self._find_rest_volts(share)
+        self._prepare(share)
 
     @property
     def percent(self) -> float:
@@ -100,11 +104,11 @@ class Battery:
         """Advance by one second with this terminal voltage and current into the battery, in air of ``air_c``."""
         before, knee = self._charge_as, 0.0
         if amps > 0:
-            moved, ohm = amps * self.charge_efficiency, self._slow_charge_ohm
+            moved, ohm = amps * self.charge_efficiency, (self.charge_ohm - self._ohm) / _SLOW_TAKEN
         elif amps < 0:
             rate, ohm = -amps / self._rated_amps, self._slow_ohm
             moved = amps * rate**self._peukert if rate > 1 else amps
-            knee = self._full_knee_volts * min(rate, 1.0)
+            knee = self._full_knee_volts / (max(self._available, 0.0) + self._knee_share) * min(rate, 1.0)
         else:
             moved = ohm = 0.0
         charge = before + moved - self._leak_amps
@@ -114,13 +118,15 @@ class Battery:
         self.celsius += (air_c - self.celsius) * self._approach_per_s
         if abs(self.celsius - self._followed_c) > _TEMPERATURE_STEP_K:
             self._follow_temperature()
-        rest = self._chemistry.rest_volts.at(charge / self._full_as)
+        share = charge / self._full_as
+        start, end, low, slope = self._piece
+        rest = low + slope * (share - start) if start <= share <= end else self._find_rest_volts(share)
         self.lost_j += volts * amps - (self._rest_volts + rest) / 2 * (charge - before)
         self._rest_volts = rest
         if self.protection is not None:
             is_own = amps == 0 and self.protection.is_open
             self.protection.step(self.source_volts if is_own else volts, -amps, can_give=self._available > 0)
-        self._prepare()
+        self._prepare(share)
 
     def _follow_temperature(self) -> None:
         """Compute what changes slowly with temperature."""
@@ -128,28 +134,40 @@ class Battery:
         self._followed_c = celsius
         colder = 1 + max(0.0, 25 - celsius) * chemistry.cold_share_per_k
         self._ohm, self._slow_ohm = self._warm_ohm * colder, self._warm_slow_ohm * colder
+        self.discharge_ohm = self._ohm + self._slow_ohm * _SLOW_TAKEN
         self._missing_share = 1 - chemistry.capacity.at(celsius)
         self._leak_amps = self._warm_leak_amps * SELF_DISCHARGE_PER_10_K ** ((celsius - 25) / 10)
 
-    def _prepare(self) -> None:
+    def _find_rest_volts(self, share: float) -> float:
+        """Return the rest voltage at a share of charge, and keep the piece of the table for the next seconds."""
+        table = self._chemistry.rest_volts
+        above = min(max(bisect_left(table.places, share), 1), len(table.places) - 1)
+        start, end, low = table.places[above - 1], table.places[above], table.values[above - 1]
+        slope = (table.values[above] - low) / (end - start)
+        self._piece = start, end, low, slope
+        return low + slope * (share - start)
+
+    def _prepare(self, share: float) -> None:
         """Compute source voltage, resistances and limits for the second that begins."""
-        chemistry, share, ohm = self._chemistry, self._charge_as / self._full_as, self._ohm
-        self._available = share - self._missing_share
-        self._full_knee_volts = (
-            chemistry.knee_volts * chemistry.knee_share / (max(self._available, 0.0) + chemistry.knee_share)
-        )
+        available = self._available = share - self._missing_share
         self.source_volts = self._rest_volts + (self._slow_volts - _BY_SLOW * self._knee_volts) * _SLOW_KEPT
-        self.discharge_ohm = ohm + self._slow_ohm * _SLOW_TAKEN
-        accepted = chemistry.accepted(1 - share) * self.capacity_ah
-        total = (ABSORPTION_VOLTS - self._rest_volts) / accepted if accepted > 0 else _NO_CONDUCTION_OHM
-        self._slow_charge_ohm = max(total - ohm, self._slow_ohm)
-        self.charge_ohm = ohm + self._slow_charge_ohm * _SLOW_TAKEN
+        self._slow_charge_ohm = 0.0
+        if self._is_charge_limited:
+            self.max_amps = self._chemistry.charge_limit_at(self.celsius) * self.capacity_ah
+        self.min_amps = -inf if available > 0 and share > 0 else 0.0
         protection = self.protection
-        self.max_amps = chemistry.charge_limit_at(self.celsius) * self.capacity_ah
-        self.min_amps = -inf if self._available > 0 and share > 0 else 0.0
         if protection is not None and protection.is_open:
             self.max_amps = 0.0 if protection.charge_is_open else self.max_amps
             self.min_amps = 0.0 if protection.discharge_is_open else self.min_amps
+
+    @property
+    def charge_ohm(self) -> float:
+        """The resistance against a charging current in this second, computed when it is first asked for."""
+        if not self._slow_charge_ohm:
+            accepted = self._chemistry.accepted(1 - self._charge_as / self._full_as) * self.capacity_ah
+            total = (ABSORPTION_VOLTS - self._rest_volts) / accepted if accepted > 0 else _NO_CONDUCTION_OHM
+            self._slow_charge_ohm = max(total - self._ohm, self._slow_ohm)
+        return self._ohm + self._slow_charge_ohm * _SLOW_TAKEN
 
 
 class Protection:

@@ -233,7 +233,8 @@ class BusBar:
         """Return the voltage at the far end of the wire of ``owner``."""
         if not self._is_solved:
             self._solve()
-        return self._place_of.get(owner, self._root).volts(self._volts)
+        place = self._place_of.get(owner)
+        return self._volts if place is None else place.volts(self._volts)
 
     def account(self) -> tuple[float, float, float, float]:
         """Return the joules given by sources, lost in wires and battery, drawn by loads, and stored."""
@@ -290,9 +291,9 @@ class BusBar:
         """Do what `meet` and ``_share`` do, for the usual case: no wires, and sources with one limit in volts."""
         ((_, together, limits),), drawn = self._root.groups, self._root.drawn
         ((limit, _), _), source = self._root.own.points, battery.source_volts
-        into = together - drawn
+        into, given = together - drawn, together
         if into < battery.min_amps:
-            self._volts, self._into, given = 0.0, 0.0, together
+            self._volts, self._into = 0.0, 0.0
         else:
             volts = source + into * (battery.charge_ohm if into > 0 else battery.discharge_ohm)
             if volts > limit or into > battery.max_amps:
@@ -304,7 +305,8 @@ class BusBar:
                     if into < -drawn:
                         into = -drawn
                         volts = source + into * battery.discharge_ohm
-            self._volts, self._into, given = volts, into, into + drawn
+                given = into + drawn
+            self._volts, self._into = volts, into
         for owner, most in limits.items():
             self._given[owner] = given * (most / together)
         self._in_watts, self._out_watts, self._wire_watts = self._volts * given, self._volts * drawn, 0.0

@@ -41,7 +41,8 @@ class ElectricSystem:
             )
             for each in plan.batteries
         }
-        self._battery_of = {device: by_branch[branch] for device, branch in plan.branch_by_device.items()}
+        self._house_bar = self._batteries[self._house]
+        self._bar_of = {device: self._batteries[by_branch[name]] for device, name in plan.branch_by_device.items()}
         for device, branch in plan.branch_by_device.items():
             self._batteries[by_branch[branch]].place(device, branch)
         self._shore_watts = plan.shore.amps * plan.shore.volts
@@ -55,35 +56,37 @@ class ElectricSystem:
 
     def battery_of(self, owner: str) -> BusBar:
         """Return the battery that ``owner`` is on."""
-        return self._batteries[self._battery_of.get(owner, self._house)]
+        return self._bar_of.get(owner, self._house_bar)
 
     @property
     def battery_volts(self) -> float:
         """Voltage at the house battery's terminals; 0 when it is empty and no charger supplies the loads."""
-        return self._batteries[self._house].volts
+        return self._house_bar.volts
 
     @property
     def battery_amps(self) -> float:
         """Current of the house battery: positive out of it, negative into it."""
-        return self._batteries[self._house].amps
+        return self._house_bar.amps
 
     @property
     def battery_percent(self) -> float:
         """State of charge of the house battery, 0 to 100."""
-        return self._batteries[self._house].percent
+        return self._house_bar.percent
 
     @property
     def battery_c(self) -> float:
         """Temperature of the house battery, degrees Celsius."""
-        return self._batteries[self._house].celsius
+        return self._house_bar.celsius
 
     def volts_at(self, owner: str) -> float:
         """Return the voltage at the terminals of ``owner``, at the far end of its wire."""
-        return self.battery_of(owner).volts_at(owner)
+        return self._bar_of.get(owner, self._house_bar).volts_at(owner)
 
     def charge_amps(self, owner: str) -> float:
         """Return the present current of the source of ``owner``, of all its batteries; 0 for one that gives none."""
-        return sum(each.charge_amps(owner) for each in self._batteries.values())
+        if len(self._batteries) == 1:
+            return self._house_bar.charge_amps(owner)
+        return fsum([each.charge_amps(owner) for each in self._batteries.values()])
 
     def set_load(self, owner: str, amps: float, battery: str = "") -> None:
         """Set the current that ``owner`` draws from now on; 0 for none; ValueError below."""
@@ -108,7 +111,7 @@ class ElectricSystem:
         self._bus(owner, battery).set_disconnect(owner, is_open=open)
 
     def _bus(self, owner: str, battery: str) -> BusBar:
-        return self._batteries[battery] if battery else self.battery_of(owner)
+        return self._batteries[battery] if battery else self._bar_of.get(owner, self._house_bar)
 
     # Mains.
 

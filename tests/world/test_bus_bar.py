@@ -46,7 +46,7 @@ def test_a_shared_wire_sags_for_both() -> None:
 
 
 def test_a_source_holds_its_limit_at_its_own_terminals() -> None:
-    """A charger of 14.4 V behind 50 mOhm, at a battery that takes nothing, gives what the load takes: 10 A at 13.9 V."""
+    """Behind 50 mOhm, beside a battery that takes nothing, a charger of 14.4 V gives a load of 10 A its 13.9 V."""
     bank = bus(branch("shore", 50.0), owners={"charger": "shore"}, chemistry="lfp", start_c=-1.0)
     bank.set_charge("charger", 14.4, 30.0)
     bank.set_load("lamp", 10.0)
@@ -56,6 +56,17 @@ def test_a_source_holds_its_limit_at_its_own_terminals() -> None:
     bank.set_load("lamp", 0.0)
     bank.set_load("lamp at the charger", 5.0)
     assert (bank.volts, bank.amps) == pytest.approx((14.15, 0.0))
+
+
+@pytest.mark.parametrize("amps", [0.3, 1.1, 3.7, 7.3, 11.9, 17.7])
+def test_a_source_at_its_limit_gives_what_is_drawn(amps: float) -> None:
+    """Behind 37 mOhm and 13 mOhm a source gives just the load, whatever it is, and never the rest of its 30 A."""
+    branches = (branch("roof", 37.0, parent="body"), branch("body", 13.0))
+    bank = bus(*branches, owners={"solar": "roof"}, chemistry="lfp", start_c=-1.0)
+    bank.set_charge("solar", 14.3, 30.0)
+    bank.set_load("lamp", amps)
+    assert bank.charge_amps("solar") == pytest.approx(amps)
+    assert (bank.amps, bank.volts) == (pytest.approx(0.0, abs=1e-9), pytest.approx(14.3 - 0.05 * amps))
 
 
 def test_a_wire_limits_a_charger_near_full() -> None:
@@ -105,6 +116,10 @@ def test_a_bus_without_battery() -> None:
     assert (bank.volts, bank.amps) == (0.0, 0.0)
     bank.set_charge("shore", 13.6, 10.0)
     assert (bank.volts, bank.amps, bank.charge_amps("shore")) == (13.6, 0.0, 5.0)
+    bank.set_charge("shore", 11.0, 10.0)
+    bank.set_load("lamp", 0.0)
+    assert (bank.volts, bank.charge_amps("shore")) == (11.0, 0.0)
+    bank.set_charge("shore", 13.6, 10.0)
     bank.set_load("lamp", 12.0)
     assert (bank.volts, bank.amps, bank.charge_amps("shore")) == (0.0, 0.0, 10.0)
     before = bank.percent
@@ -253,6 +268,8 @@ def test_a_charger_between_two_batteries(two: ElectricSystem) -> None:
     two.set_charge("dc-dc", 14.4, 20.0)
     assert two.battery("starter").amps > 20
     assert (two.charge_amps("dc-dc"), two.battery_amps) == (20.0, -20.0)
+    two.set_charge("dc-dc", 14.0, 5.0, battery="starter")
+    assert two.charge_amps("dc-dc") == 25.0
     two.remove_electric("dc-dc")
     assert (two.battery("starter").amps, two.battery_amps) == (0.0, 0.0)
     two.set_disconnect("isolator", open=True, battery="starter")

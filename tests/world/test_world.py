@@ -460,7 +460,8 @@ def test_battery_answers_at_once() -> None:
     assert world.battery_volts > rest
     assert world.battery_percent == 80.0
     world.advance(360 * SECOND_US)
-    assert world.battery_percent == pytest.approx(80 + 12 * 0.1 * 0.95)  # 12 A into 100 Ah for 0.1 h, AGM
+    # 12 A into 100 Ah for 0.1 h, AGM stores 88 %; self-discharge takes 0.0002 of it
+    assert world.battery_percent == pytest.approx(80 + 12 * 0.1 * 0.88, abs=0.0003)
 
 
 @pytest.mark.parametrize(

@@ -62,6 +62,8 @@ class BatteryMonitor(DcSource):
         self._counted_ah = self.memory.setdefault(_COUNT, percent / 100 * self.battery_ah)
         own_percent = self.settings.charge_efficiency_percent
         self._efficiency = self.battery.charge_efficiency if own_percent is None else own_percent / 100
+        self._offset, self._averaging_s = self.settings.offset_amps, self.settings.averaging_s
+        self._little_amps = self.settings.full_current_percent / 100 * self.battery_ah
         self._mean_amps: float | None = None
         self._full_s = 0
 
@@ -72,10 +74,10 @@ class BatteryMonitor(DcSource):
         self.broadcast_unless_outranked("DC_SOURCE_STATUS_3", self._dc_status_3())
 
     def _count(self) -> None:
-        settings, amps = self.settings, self.battery.amps + self.settings.offset_amps
+        amps = self.battery.amps + self._offset
         stored = amps if amps > 0 else amps * self._efficiency
         self._counted_ah = min(self.battery_ah, max(0.0, self._counted_ah - stored / 3600))
-        if self._takes_little(amps):
+        if -self._little_amps < amps <= 0 and self.battery.volts >= self.settings.full_volts:
             self._full_s += 1
             if self._full_s >= FULL_S:
                 self._counted_ah = self.battery_ah
@@ -83,11 +85,7 @@ class BatteryMonitor(DcSource):
             self._full_s = 0
         self.memory[_COUNT] = self._counted_ah
         mean = self._mean_amps
-        self._mean_amps = amps if mean is None else mean + (amps - mean) / settings.averaging_s
-
-    def _takes_little(self, amps: float) -> bool:
-        most = self.settings.full_current_percent / 100 * self.battery_ah
-        return -most < amps <= 0 and self.battery.volts >= self.settings.full_volts
+        self._mean_amps = amps if mean is None else mean + (amps - mean) / self._averaging_s
 
     def mean_amps(self, battery: SensedBattery) -> float:
         """Return the current, averaged over the time of its settings."""
@@ -98,7 +96,7 @@ class BatteryMonitor(DcSource):
         battery, noise = self.battery, self.random.gauss
         return SensedBattery(
             battery.volts + noise(0, NOISE_V),
-            battery.amps + self.settings.offset_amps + noise(0, NOISE_A),
+            battery.amps + self._offset + noise(0, NOISE_A),
             100 * self._counted_ah / self.battery_ah,
             battery.celsius,
         )

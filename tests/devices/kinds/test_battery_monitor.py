@@ -196,7 +196,17 @@ def test_it_is_full_again_when_the_battery_takes_little(alone):
     vehicle = {"battery": {"start_percent": 100.0}}
     monitor = alone("battery_monitor", settings=settings, vehicle=vehicle, battery_monitor=1, dc_source=1).until(3)
     monitor.world.set_charge("shore", 14.4, 10.0)
-    monitor.until(150)
-    assert counted_ah(monitor) == 40
     monitor.until(1500)
     assert counted_ah(monitor) == 100
+
+
+def test_a_short_time_at_little_current_is_not_full(alone):
+    """A load beyond the charger's current each two minutes starts the three minutes anew."""
+    vehicle = {"battery": {"start_percent": 100.0}}
+    settings = {"start_percent": 40.0}
+    monitor = alone("battery_monitor", settings=settings, vehicle=vehicle, battery_monitor=1, dc_source=1).until(3)
+    monitor.world.set_charge("shore", 14.4, 10.0)
+    for second in range(120, 1500, 120):
+        monitor.until(second).world.set_load("pump", 15.0)
+        monitor.until(second + 3).world.set_load("pump", 0.0)
+    assert counted_ah(monitor) == 40

@@ -122,3 +122,20 @@ def test_its_gaps_are_those_of_the_table(charger):
         assert {round(b - a, 2) for a, b in itertools.pairwise(times)} == {gap}
     times = [time for time, _ in charger.of(CHARGER)]
     assert max(b - a for a, b in itertools.pairwise(times)) == pytest.approx(5.0, abs=0.01)
+
+
+def test_its_voltage_is_that_of_its_own_terminals(alone):
+    """30 A through 20 mOhm: it reports 0.6 V more than the battery has, and as DC source the battery's."""
+    vehicle = {"battery": {"start_percent": 40.0}, "branch": [{"name": "shore", "wire": {"milliohm": 20.0}}]}
+    charger = alone("charger", charger=1, dc_source=1, vehicle=vehicle, plan={"branch": "shore"}).until(60)
+    battery = charger.world.battery_volts
+    assert u16(charger.last(CHARGER), 1) * 0.05 == pytest.approx(battery + 0.6, abs=0.05)
+    assert u16(charger.last(CHARGER_2), 3) * 0.05 == pytest.approx(battery + 0.6, abs=0.05)
+    assert u16(charger.last(DC_1), 2) * 0.05 == pytest.approx(battery, abs=0.03)
+
+
+def test_the_socket_is_that_of_the_scenario(alone):
+    """With shore power the mains have the rig's socket as their source, without it none."""
+    for shore_power, source in ((True, "shore"), (False, None)):
+        charger = alone("charger", shore_power=shore_power, charger=1, dc_source=1)
+        assert charger.world.mains_source() == source

@@ -102,3 +102,16 @@ def test_it_draws_current_while_it_works(heater):
     heater.put(FURNACE_COMMAND, "01 FC C8 C8 FF FF FF FF").until(10)
     assert rest == pytest.approx(0.1, abs=0.01)
     assert heater.world.battery_amps == pytest.approx(0.1 + 1.0 + 2.5 + 6.0, abs=0.1)
+
+
+def test_it_stops_at_its_own_voltage(alone):
+    """What counts is the voltage at the end of its wire: 30 A on 100 mOhm that it shares take 3 V from it alone."""
+    branches = {"branch": [{"name": "front", "wire": {"milliohm": 100.0}}]}
+    heater = alone("heater", furnace=1, water_heater=1, vehicle=branches, plan={"branch": "front"})
+    heater.until(3).put(WATER_COMMAND, "01 01 A0 29 FF FF FF FF").until(10)
+    heater.world.battery().place("a big one", "front")
+    heater.world.set_load("a big one", 30.0)
+    heater.until(20)
+    assert heater.world.battery_volts > 12
+    assert int(heater.last(WATER).split()[7], 16) >> 4 == 0b0101
+    assert heater.world.fuel_litres_per_h == 0
