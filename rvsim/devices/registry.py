@@ -17,13 +17,19 @@ from typing import Protocol
 from pydantic import BaseModel, ValidationError
 
 from rvsim.devices.device import Device
+from rvsim.devices.kinds.alternator import Alternator
 from rvsim.devices.kinds.ambient import AmbientSensor
 from rvsim.devices.kinds.battery_monitor import BatteryMonitor
 from rvsim.devices.kinds.charger import Charger
+from rvsim.devices.kinds.dc_dc_charger import DcDcCharger
+from rvsim.devices.kinds.dc_disconnect import DcDisconnect
+from rvsim.devices.kinds.generator import Generator
 from rvsim.devices.kinds.heater import Heater
+from rvsim.devices.kinds.inverter import Inverter
 from rvsim.devices.kinds.panel import Panel
 from rvsim.devices.kinds.pump import CirculationPump
 from rvsim.devices.kinds.roof_fan import RoofFan
+from rvsim.devices.kinds.solar_controller import SolarController
 from rvsim.devices.kinds.tank import TankSensor
 from rvsim.devices.own.own_device import OwnDevice
 from rvsim.errors import InputError
@@ -36,7 +42,23 @@ from rvsim.wire.catalogue import Catalogue
 ENTRY_POINT_GROUP = "rvsim.devices"
 """The group of entry points by which other packages add kinds."""
 _KIND_NAME = re.compile(r"[a-z][a-z0-9_]*")
-BUILT_IN = (Panel, Heater, CirculationPump, RoofFan, Charger, BatteryMonitor, TankSensor, AmbientSensor, OwnDevice)
+BUILT_IN = (
+    Panel,
+    Heater,
+    CirculationPump,
+    RoofFan,
+    Charger,
+    SolarController,
+    Alternator,
+    DcDcCharger,
+    Inverter,
+    Generator,
+    DcDisconnect,
+    BatteryMonitor,
+    TankSensor,
+    AmbientSensor,
+    OwnDevice,
+)
 
 
 def all_kinds(points: Iterable[EntryPoint]) -> tuple[dict[str, type[Device]], tuple[str, ...]]:
