@@ -14,22 +14,31 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.ident import dgn_of
 
 GENERATOR, GENERATOR_START = "generator", "generator_start"
+EXERCISE = "exercise_every_hours"
+"""The setting by which a simulated generator starts by itself."""
 
 
 def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
-    """Yield a line for each kind of dangerous device that the scenario itself starts by a command."""
+    """Yield a line for each kind of dangerous device that the scenario itself, or its rig, starts."""
     rig = loaded.rig
     generators = [plan.name for plan in rig.devices if plan.kind == GENERATOR or GENERATOR in plan.functions]
     starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan.name not in generators]
     sends = [step.send for step in loaded.scenario.steps if step.send is not None]
+    exercised = [plan.name for plan in rig.devices if plan.kind == GENERATOR and EXERCISE in plan.settings]
     if generators and (_has_command(sends, catalogue) or starters):
         yield _generator_caution(generators, starters)
+    elif exercised:
+        yield _caution("a setting of the rig", exercised)
 
 
 def _generator_caution(generators: list[str], starters: list[DevicePlan]) -> str:
     who = " and ".join(plan.name for plan in starters) or "a step"
+    return _caution(f"{who} of this scenario", generators)
+
+
+def _caution(who: str, generators: list[str]) -> str:
     return (
-        f"caution: {who} of this scenario starts {' and '.join(generators)}, which is only simulated. A real generator "
+        f"caution: {who} starts {' and '.join(generators)}, which is only simulated. A real generator "
         "that starts by a command does so with nobody looking: its exhaust kills, its mains are for a licensed person, "
         "and a number on the bus never replaces a listed CO alarm."
     )

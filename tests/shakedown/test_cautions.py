@@ -69,3 +69,13 @@ def test_no_caution_where_nothing_is_started(said):
     assert said(EXPECT + other + GENERATOR) == []
     assert said(EXPECT + GENERATOR.replace("generator = 1", "generator = 1, generator_start = 1")) == []
     assert said(COMMAND + EXPECT.replace("genset", "heater").replace("[[", 'rig = "ottersby"\n[[', 1)) == []
+
+
+def test_a_generator_that_starts_for_exercise(said):
+    """By a setting of the rig, without any command."""
+    exercise = "settings = { exercise_every_hours = 100.0 }"
+    text = GENERATOR.replace('kind = "own"', 'kind = "generator"')
+    text = text.replace('settings = { message = [{ message = "GENERATOR_STATUS_1" }] }', exercise)
+    (line,) = said(EXPECT + text)
+    assert line.startswith("rvsim: caution: a setting of the rig starts genset, ")
+    assert said(EXPECT + text.replace(exercise, "")) == []

@@ -66,7 +66,16 @@ def test_a_drafted_rig_runs_with_all_that_it_suggests(recorded, learn, on_the_be
 
 MORE = {
     "tank": '\nsettings = { tank = "black" }',
-    "dc_dc_charger": '\nsettings = { to_battery = "starter" }\n[[battery]]\nname = "house"\n[[battery]]\nname = "starter"',
+    "dc_dc_charger": """
+branch = "feed"
+[[battery]]
+name = "house"
+[[battery]]
+name = "starter"
+[[branch]]
+name = "feed"
+battery = "starter"
+""",
 }
 """What some kinds need beside their functions."""
 
