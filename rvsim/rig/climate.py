@@ -36,8 +36,8 @@ class WallPlan(Table):
     area_m2: float = Field(gt=0, le=200)
     """Area of this part."""
     u_w_per_m2_k: float = Field(default=1.2, ge=0.1, le=10)
-    """Heat through a square metre for each degree, both surfaces included (EN ISO 6946). 20 mm of foam behind 6 mm of
-    plywood: 1.2."""
+    """Heat through a square metre for each degree, both surfaces included (EN ISO 6946). Foam of 20 mm behind
+    plywood of 6 mm: 1.2."""
 
 
 class GlassPlan(Table):
@@ -49,8 +49,8 @@ class GlassPlan(Table):
     """Heat through a square metre for each degree. Single glass 5.4 (a building-simulation database), good double
     glass 1.8."""
     g: float = Field(default=0.86, ge=0, le=1)
-    """The share of the sun's power at a right angle that becomes heat inside. 4 mm clear glass (the same database);
-    with an inside blind 0.35."""
+    """The share of the sun's power at a right angle that becomes heat inside. Clear glass of 4 mm (the same
+    database); with an inside blind 0.35."""
     tilt_deg: float = Field(default=90.0, ge=0, le=180)
     """0: it lies flat and faces the sky; 90: it stands upright."""
     azimuth_deg: Angle = 90.0
@@ -78,9 +78,9 @@ class _ZoneFigures(Table):
     heat_capacity_j_per_k: float = Field(default=400_000.0, ge=10_000, le=20_000_000)
     """Heat capacity of air, lining and contents, the battery included. Invented van: about 270 kg at 1.5 kJ/(kg
     K)."""
-    air_capacity_percent: float = Field(default=10.0, ge=0.1, le=90)
-    """The share of the heat capacity that follows the air at once. Three times that of the air itself: 3 x 13.3 kJ/K
-    in the invented van, from memory."""
+    air_capacity_percent: float = Field(default=30.0, ge=0.1, le=90)
+    """The share of the heat capacity that follows the air within seconds: the air itself, cushions, bedding, thin
+    boards. Nine times that of the air in the invented van; building simulations take 3 to 10 times, from memory."""
     absorptance: float = Field(default=0.25, ge=0, le=1)
     """The share of the sun's power that the outside of the walls takes up. White 0.25, dark 0.9, from memory."""
     air_changes_per_hour: float = Field(default=1.0, ge=0, le=60)
@@ -254,7 +254,8 @@ def zone_names(zones: Sequence[Any]) -> list[str]:
 
 def unknown_zone(name: str, names: Sequence[str]) -> str:
     """Return what is wrong with the name of a zone that a vehicle does not have."""
-    return f"{shown(name)} is not a zone{did_you_mean(name, names)}; the zones are {', '.join(names)}"
+    known = ", ".join(dict.fromkeys(names))
+    return f"{shown(name)} is not a zone{did_you_mean(name, names)}; the zones are {known}"
 
 
 def zone_mistakes(zones: Sequence[ZonePlan]) -> Iterator[Mistake]:

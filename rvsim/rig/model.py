@@ -28,7 +28,6 @@ from pydantic import (
 
 from rvsim.errors import did_you_mean
 from rvsim.rig.accepted import AcceptedPlan
-from rvsim.rig.claimed import ClaimedName
 from rvsim.rig.clashes import find_clashes
 from rvsim.rig.climate import (
     CabinPlan,
@@ -42,6 +41,7 @@ from rvsim.rig.climate import (
     zone_names,
 )
 from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
+from rvsim.rig.default_times import DEFAULT_ANSWER_TIME_US, DEFAULT_SETTLING_TIME_US
 from rvsim.rig.electric import (
     Batteries,
     BatteryPlan,
@@ -51,22 +51,20 @@ from rvsim.rig.electric import (
     branch_mistakes,
     device_branch_mistakes,
 )
+from rvsim.rig.field_types import ClaimedName, Duration
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
-from rvsim.rig.quantity import Duration, shown
+from rvsim.rig.quantity import shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
 from rvsim.rig.switching import InputPlan, ModulePlan, OutputPlan, RelayPlan, terminal_clashes
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
 from rvsim.rig.tanks import ExtraTankPlan, TankPlan, tank_mistakes, tank_zone_problem
+from rvsim.rig.timing import TimingPlan
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.wire.ident import MAX_ADDRESS
 
 SCHEMA = 1
 """The version of the file format of rigs and scenarios."""
-DEFAULT_SETTLING_TIME_US = 10_000_000
-"""Two devices that command different states of one function contradict each other within this time. Our decision."""
-DEFAULT_ANSWER_TIME_US = 2_000_000
-"""How long a device may take to show in its status that it follows a command. Our decision."""
 Kinds = Mapping[str, type[BaseModel]]
 """The settings model of each kind of simulated device, by the kind's name."""
 __all__ = [
@@ -183,6 +181,8 @@ class DevicePlan(Table):
     """How long a command has to last before another device may command otherwise. Kept in microseconds."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)
     """Figures of the simulated device; `rvsim about --keys KIND` lists them."""
+    timing: TimingPlan = TimingPlan()
+    """How well the simulated device keeps time."""
     amps: dict[str, Limits] = Field(default_factory=dict)
     """The current of each function by plan, at rest and at its highest, in amperes, like { furnace = [0.1, 6.1]
     }."""
@@ -287,6 +287,8 @@ class Rig(Table):
     """The short name of the rig, used in printed texts."""
     title: OneLineText
     """The vehicle in a few words."""
+    zones: Annotated[tuple[ZonePlan, ...], Field(strict=False)] = Field(default=(), alias="zone")
+    """Further zones, a table each."""
     batteries: Batteries = Field(default=(BatteryPlan(),), alias="battery")
     """The batteries: one table, or several with names of their own; the one named "house", or the first, is the house
     battery."""
@@ -298,8 +300,6 @@ class Rig(Table):
     """The planned devices, at least one, a table each."""
     cabin: CabinPlan = CabinPlan()
     """The living space."""
-    zones: Annotated[tuple[ZonePlan, ...], Field(strict=False)] = Field(default=(), alias="zone")
-    """Further zones, a table each."""
     people: PeoplePlan = PeoplePlan()
     """The people in the vehicle."""
     coolant: CoolantPlan = CoolantPlan()
@@ -351,8 +351,9 @@ class Rig(Table):
 
     @field_validator("batteries")
     @classmethod
-    def _in_zones(cls, batteries: tuple[BatteryPlan, ...]) -> tuple[BatteryPlan, ...]:
-        problems = list(battery_zone_mistakes(batteries, ["cabin"]))
+    def _in_zones(cls, batteries: tuple[BatteryPlan, ...], info: ValidationInfo) -> tuple[BatteryPlan, ...]:
+        zones = info.data.get("zones")  # where the zones have mistakes, these are reported instead
+        problems = [] if zones is None else list(battery_zone_mistakes(batteries, zone_names(zones)))
         if problems:
             raise validation_error("battery", problems)
         return batteries

@@ -113,7 +113,9 @@ class Bench:
         self.world.set_shore(connected=self.site.shore_power)
         self.failures: list[Failure] = []
         self._stopped: set[Device] = set()
-        """Devices without power, and removed devices: they are never called again."""
+        """Devices without power, removed devices, and those that have not started yet: they are not called."""
+        self._starting: set[Device] = set()
+        """Devices that have power and have not started yet."""
         self.on_frame = on_frame
         """Receives each frame that was sent without error; may be changed between two steps."""
         self._on_failure = on_failure
@@ -138,7 +140,7 @@ class Bench:
             self.line.connect(device, device.name)
             for dgn in device.received_dgns | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._receivers.setdefault(dgn, []).append(device)
-            self.kernel.at(0, self._call_action, (device, device.start))
+            self._start_later(device)
 
     def _make_device(
         self,
@@ -159,6 +161,18 @@ class Bench:
                 f'device "{plan.name}": its kind "{plan.kind}", {kind.__module__}.{kind.__qualname__}, cannot be '
                 f"created ({type(error).__name__}: {error}); correct that class"
             ) from error
+
+    def _start_later(self, device: Device) -> None:
+        """Start a device that gets its power now, when it is ready to claim its address."""
+        self._starting.add(device)
+        self._stopped.add(device)
+        self.kernel.at(self.kernel.now + device.start_delay_us, self._start, device)
+
+    def _start(self, device: Device) -> None:
+        if device in self._starting:  # it may have lost its power meanwhile
+            self._starting.remove(device)
+            self._stopped.remove(device)
+            self._call((device, device.start))
 
     @property
     def devices(self) -> list[Device]:
@@ -197,6 +211,7 @@ class Bench:
         self._switched_off[name] += 1
         device = self._by_name[name]
         self._stopped.add(device)
+        self._starting.discard(device)
         for babble in self._babble_faults(name):
             self.line.remove(babble)
         self.line.disconnect(device)
@@ -216,7 +231,7 @@ class Bench:
         self.line.connect(device, name)
         for babble in self._babble_faults(name):
             self.line.apply(babble)
-        self._call((device, device.start))
+        self._start_later(device)
 
     def apply_wire_fault(self, fault: WireFault, by: object) -> None:
         """Apply a fault of the wires; it stays until every caller ``by`` that applied it has removed it."""

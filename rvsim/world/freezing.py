@@ -70,6 +70,11 @@ class WaterTemperature:
         """How much of the water is ice, 0 to 1."""
         return min(1.0, max(0.0, -self._j_per_litre / ICE_J_PER_LITRE))
 
+    def freezes_in_h(self, litres: float, air_c: float) -> float:
+        """Return when all of it is ice in air of a temperature, in hours."""
+        liquid = litres * (1 - self.ice_part)
+        return hours_to_zero(litres, self._w_per_k, self.celsius, air_c) + hours_to_ice(liquid, self._w_per_k, air_c)
+
     def step(self, seconds: int, litres: float, air_c: float) -> None:
         """Advance in air of a temperature."""
         share = self._w_per_k * seconds / max(litres, self._MIN_LITRES)

@@ -64,6 +64,10 @@ class Tank:
         """The level, 0 to 100."""
         return 100 * self.held_ul / self.full_ul
 
+    def freezes_in_h(self, air_c: float) -> float:
+        """Return in how many hours it is ice all through in air of this temperature; inf where it never is."""
+        return self.water.freezes_in_h(self.litres, air_c)
+
     def cool(self, seconds: int, air_c: float) -> None:
         """Let the water take up heat from air of this temperature, or lose it, and freeze or thaw."""
         self.water.step(seconds, self.litres, air_c)

@@ -9,7 +9,7 @@ Each zone has two bodies, its air and its lining; coolant and hot water are one 
 at absolute seconds, so that the state depends only on the inputs and the second from which each is valid.
 """
 
-from math import fsum
+from math import fsum, isfinite
 from typing import NamedTuple
 
 from rvsim.rig.climate import FIRST_ZONE, OUTDOORS, CabinPlan, WeatherPlan, ZonePlan
@@ -220,6 +220,10 @@ class ThermalWorld:
         """Return how much of the water in a tank is ice, 0 to 100."""
         return 100 * self._tanks.tank(name).water.ice_part
 
+    def tank_freezes_in_h(self, name: str) -> float:
+        """Return in how many hours a tank is ice all through if the air around it stays as it is; inf above 0 C."""
+        return self._tanks.tank(name).freezes_in_h(self._air_around_c(self._tanks.tank(name).zone))
+
     def heat_account(self) -> HeatAccount:
         """Return the sums of heat since the start of the run."""
         network = self._network
@@ -230,12 +234,12 @@ class ThermalWorld:
 
     def set_burner(self, owner: str, watts: float) -> None:
         """Set the heat that the burner of ``owner`` gives to the coolant; ValueError below 0."""
-        self._coolant.set_burner(owner, watts)
-        self._supply_coolant()
+        if self._coolant.set_burner(owner, watts):
+            self._supply_coolant()
 
     def set_fuel(self, owner: str, litres_per_h: float) -> None:
         """Set the diesel that ``owner`` burns elsewhere than in the coolant's burner; ValueError below 0."""
-        if not litres_per_h >= 0:
+        if not (isfinite(litres_per_h) and litres_per_h >= 0):
             raise ValueError(f"{owner} burns {litres_per_h} litres an hour: give 0 or more")
         self._fuel_uses[owner] = litres_per_h
         self._fuel.set_use(self.fuel_litres_per_h, self._second)
@@ -355,7 +359,7 @@ class ThermalWorld:
     def _let_in_cold_water(self, litres_per_s: float) -> None:
         self._draws = litres_per_s > 0
         w_per_k = litres_per_s * self._water.j_per_litre_k
-        self._network.set_inflow(self._water_body, w_per_k, max(0.0, self._tanks.tanks["fresh"].water.celsius))
+        self._network.set_inflow(self._water_body, w_per_k, self._tanks.tanks["fresh"].water.celsius)
 
     def _step_moisture(self) -> None:
         inflows: dict[str, list[tuple[float, float]]] = {name: [] for name in self._zones}

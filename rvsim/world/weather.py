@@ -46,13 +46,17 @@ class Weather:
     outdoor_c: Callable[[int], float]
     """Returns the temperature in degrees Celsius, so many seconds after the start of the run."""
 
-    def __init__(self, plan: WeatherPlan, replaced: frozenset[str] = frozenset()) -> None:
+    def __init__(
+        self, plan: WeatherPlan, replaced: frozenset[str] = frozenset(), table: WeatherTable | None = None
+    ) -> None:
         self.plan = plan
         self.pressure_pa = pressure_pa(plan.altitude_m)
         self.air_density = self.pressure_pa / SEA_LEVEL_PA
         """Density of air by that at sea level."""
         self._replaced = replaced
-        table = read_weather_table(plan.table) if plan.table else WeatherTable(1.0, {})
+        if table is None:
+            table = read_weather_table(plan.table) if plan.table else WeatherTable(1.0, {})
+        self._table = table
         self._step_s = table.step_s
         self._columns = {name: column for name, column in table.columns.items() if name not in replaced}
         if "outdoor_c" in self._columns:
@@ -72,7 +76,7 @@ class Weather:
         for key in figures.keys() & _FIXED:
             raise ValueError(f"{key} does not change during a run: give another key of the weather")
         given = {key: getattr(self.plan, key) for key in WeatherPlan.model_fields} | figures
-        return Weather(WeatherPlan.model_validate(given), self._replaced | figures.keys())
+        return Weather(WeatherPlan.model_validate(given), self._replaced | figures.keys(), self._table)
 
     def conditions(self, second: int) -> Conditions:
         """Return humidity, wind and sun, so many seconds after the start of the run."""

@@ -35,7 +35,7 @@ def test_keys_of_a_rig_with_their_meaning(told):
     assert "answer_time = time, above 0s (2s): How long it may take until its status shows" in told
     assert "limits = a table, optional: The lowest and highest plausible value of a field" in told
     assert "[coolant]: The heater's coolant circuit" in told
-    assert "glycol_percent = number, 0 to 40 % (40): Propylene glycol in the water" in told
+    assert "glycol_percent = number, 0 to 60 % (40): Glycol in the water" in told
     assert "volume_m3 = number, 1 to 100 m³ (11): Volume of the air" in told
     assert told.count("[fresh_tank], [grey_tank], [black_tank]: ") == 1
     assert f"Functions {', '.join(FUNCTIONS)} " in told

@@ -119,6 +119,22 @@ def test_everything_that_can_be_said_is_kept(written):
     assert scenario.weather == WeatherPlan(outdoor_c=-6)
 
 
+def test_a_weather_table_stands_beside_its_scenario(written, tmp_path):
+    """Its path is relative to the scenario; a row that is missing names its line, in the table and in the scenario."""
+    table = tmp_path / "rigs" / "night.csv"
+    table.write_text("hours,outdoor_c\n0,4\n1,2\n2,-3\n", encoding="utf-8")
+    path = written(SCENARIO.replace("\n[[fault]]", '\n[weather]\ntable = "rigs/night.csv"\n[[fault]]', 1))
+    assert load_scenario(path, KINDS).scenario.weather.table == table
+    table.write_text("hours,outdoor_c\n0,4\n1,2\n3,-3\n", encoding="utf-8")
+    assert refused(path) == [
+        "test.toml, line 7, weather.table: rigs/night.csv, line 4: the row of 2 hours is missing before that of 3; "
+        "the rows are 1 h apart, like the first two"
+    ]
+    table.unlink()
+    (line,) = refused(path)
+    assert line.startswith("test.toml, line 7, weather.table: there is no file")
+
+
 def test_a_scenario_may_hold_its_rig(written):
     """A rig as a table in the scenario is checked like one in a file."""
     loaded = load_scenario(written(INLINE), KINDS)

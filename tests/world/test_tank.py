@@ -117,3 +117,145 @@ def test_water_is_conserved(
         assert all(0 <= world.tank_percent(name) <= 100 for name in NAMES)
         assert (held[0] <= before[0], held[1] >= before[1], held[2] >= before[2]) == (True, True, True)
         before = held
+
+
+# What is drawn, filled in and drained
+
+
+def still(fresh: tuple[float, float] = (100.0, 50.0), grey: tuple[float, float] = (100.0, 0.0)) -> World:
+    """A world in which nobody else uses water."""
+    world = world_with(fresh, grey)
+    world.set_people(0)
+    return world
+
+
+def test_a_shower() -> None:
+    """6 litres a minute for 2 minutes: 12 litres leave the fresh tank, nine tenths of it come into the grey one."""
+    world = still()
+    world.set_draw("shower", 6.0, hot_percent=50.0)
+    world.advance(120 * SECOND_US)
+    assert litres(world) == pytest.approx([38.0, 10.8, 0.0])
+    world.set_draw("shower", 0.0)
+    world.advance(600 * SECOND_US)
+    assert litres(world) == pytest.approx([38.0, 10.8, 0.0])
+
+
+def test_a_shower_cools_the_hot_water() -> None:
+    """By hand: 3 of 6 litres a minute through 10 litres of 60 C; cold water of 15 C replaces it, well mixed.
+
+    After two minutes 6 litres went through: 15 + 45 x exp(-6 / 10).
+    """
+    plan = VehiclePlan.model_validate(
+        {
+            "hot_water": {"start_c": 60.0, "loss_w_per_k": 0.0},
+            "fresh_tank": {"zone": "outdoors"},
+            "people": {"count": 0},
+        }
+    )
+    world = World(plan, WeatherPlan(outdoor_c=15.0))
+    world.set_draw("shower", 6.0, hot_percent=50.0)
+    world.advance(120 * SECOND_US)
+    assert world.water_c == pytest.approx(15 + 45 * 2.718281828**-0.6, abs=0.1)
+    world.remove("shower")
+    at_rest = world.water_c
+    world.advance(240 * SECOND_US)
+    assert world.water_c == pytest.approx(at_rest)
+
+
+def test_an_empty_tank_gives_nothing_and_a_full_one_takes_nothing() -> None:
+    """No water comes from nowhere: draws end with the fresh tank, or where the grey tank has no room."""
+    world = still(fresh=(100.0, 1.0))
+    world.set_draw("tap", 10.0, hot_percent=100.0)
+    world.advance(60 * SECOND_US)
+    assert litres(world) == pytest.approx([0.0, 0.9, 0.0], abs=1e-5)
+    hot = world.water_c
+    world.advance(600 * SECOND_US)
+    assert world.water_c == pytest.approx(hot, abs=0.1)  # nothing flows through it any more
+    world = still(grey=(10.0, 95.0))
+    world.set_draw("tap", 10.0)
+    world.advance(600 * SECOND_US)
+    assert litres(world)[1] == pytest.approx(10.0, abs=1e-5)
+    assert litres(world)[0] > 49
+
+
+def test_filling_and_draining() -> None:
+    """A hose fills up to the brim, a valve drains to the last drop; owners add up."""
+    world = still(fresh=(100.0, 50.0), grey=(100.0, 40.0))
+    world.set_fill("hose", 10.0)
+    world.set_fill("second hose", 5.0)
+    world.set_drain("valve", 20.0, "grey")
+    world.advance(60 * SECOND_US)
+    assert litres(world) == pytest.approx([65.0, 20.0, 0.0])
+    world.remove("second hose")
+    world.advance(600 * SECOND_US)
+    assert litres(world) == pytest.approx([100.0, 0.0, 0.0])
+
+
+def test_tanks_by_name() -> None:
+    """A second fresh tank gives its own water; unknown tanks, and draws of waste, are refused."""
+    spare = {"name": "spare", "content": "fresh", "litres": 20.0, "start_percent": 100.0}
+    world = World(VehiclePlan.model_validate({"tanks": [spare], "people": {"count": 0}}), WeatherPlan())
+    world.set_draw("tap", 5.0, tank="spare")
+    world.advance(60 * SECOND_US)
+    assert (world.tank_litres("spare"), world.tank_litres("fresh")) == (pytest.approx(15.0, abs=1e-3), 30.0)
+    with pytest.raises(ValueError, match='no tank "spair"; the tanks are fresh, grey, black, spare'):
+        world.tank_percent("spair")
+    with pytest.raises(ValueError, match="tap draws water from the tank grey, which holds grey water"):
+        world.set_draw("tap", 1.0, tank="grey")
+
+
+@pytest.mark.parametrize("flow", [-1.0, 1000.1, float("nan")])
+def test_impossible_flows_are_refused(flow: float) -> None:
+    """By name, with the range."""
+    world = still()
+    for does, call in (
+        ("draws", lambda: world.set_draw("tap", flow)),
+        ("fills in", lambda: world.set_fill("tap", flow)),
+        ("drains", lambda: world.set_drain("tap", flow, "grey")),
+    ):
+        with pytest.raises(ValueError, match=f"tap {does} .* litres a minute: give 0 to 1000"):
+            call()
+    with pytest.raises(ValueError, match="draws water of which 101 % is hot: give 0 to 100"):
+        world.set_draw("tap", 1.0, hot_percent=101)
+
+
+def test_use_follows_the_people() -> None:
+    """One person uses half of what two use, four twice as much, nobody nothing."""
+    used = []
+    for people in (0, 1, 2, 4):
+        world = world_with(start_hour=7.0)
+        world.set_people(people)
+        world.advance(HOUR)
+        used.append(1000 - world.tank_litres("fresh"))
+    assert used == pytest.approx([0.0, 4.5, 9.0, 18.0])
+
+
+# Frost
+
+
+def test_a_tank_outside_freezes_and_thaws() -> None:
+    """20 litres under the floor at -10 C: 0 C after some 5.4 h from 10 C, ice after 62 more; then nothing flows."""
+    plan = VehiclePlan.model_validate(
+        {
+            "fresh_tank": {"litres": 20.0, "start_percent": 100.0, "zone": "outdoors", "loss_w_per_k": 30.0},
+            "people": {"count": 0},
+        }
+    )
+    world = World(plan, WeatherPlan(outdoor_c=10.0))
+    assert world.tank_freezes_in_h("fresh") == float("inf")
+    world.set_weather(outdoor_c=-10.0)
+    assert world.tank_freezes_in_h("fresh") == pytest.approx(0.54 + 6.2, abs=0.1)
+    world.advance(HOUR // 4)
+    assert world.tank_c("fresh") > 0
+    world.advance(HOUR * 2)
+    assert world.tank_c("fresh") == 0.0
+    assert world.tank_ice_percent("fresh") == pytest.approx(100 * (2 - 0.54) / 6.2, abs=2)
+    assert world.tank_freezes_in_h("fresh") == pytest.approx(0.54 + 6.2 - 2, abs=0.1)
+    world.advance(HOUR * 8)
+    assert (world.tank_ice_percent("fresh"), world.tank_freezes_in_h("fresh")) == (100.0, 0.0)
+    world.set_draw("tap", 5.0)
+    world.advance(HOUR * 9)
+    assert world.tank_litres("fresh") == 20.0
+    world.set_weather(outdoor_c=20.0)
+    world.advance(HOUR * 14)
+    assert world.tank_litres("fresh") < 20.0

@@ -57,7 +57,7 @@ def test_a_rig_of_one_figure_means_what_it_meant() -> None:
     one = zone(air_changes_per_hour=0.0)
     assert steady_loss(one) == pytest.approx(35.0)
     assert one.air_j_per_k + one.lining_j_per_k == 400_000.0
-    assert one.air_j_per_k == pytest.approx(3 * 11 * 1.204 * 1006, rel=0.01)  # three times the air itself
+    assert one.air_j_per_k == pytest.approx(9 * 11 * 1.204 * 1006, rel=0.01)  # nine times the air itself
     assert one.air_to_lining == pytest.approx(33 / 0.13, rel=0.01)
 
 
@@ -211,6 +211,14 @@ def test_sun_through_glass() -> None:
     assert glazed.sun_air_w == pytest.approx(0.3 * (glazed.sun_air_w + glazed.sun_lining_w))
     assert glazed.update_sun(weather(start_hour=0.0))
     assert (glazed.sun_air_w, glazed.sun_lining_w) == (0.0, 0.0)
+
+
+def test_a_dull_sky_through_glass() -> None:
+    """Light from all sides passes glass as light at 60 degrees does, 0.75 of 0.86 (between 55 and 70 in its table)."""
+    dull = weather(start_hour=12.0, day_of_year=172, cloud_percent=100.0)
+    one = closed(absorptance=0.0, heat_loss_w_per_k=10.0, glass=[{"area_m2": 1.0, "g": 0.8, "tilt_deg": 0.0}])
+    one.update_sun(dull)
+    assert one.sun_air_w + one.sun_lining_w == pytest.approx(dull.power.sky * 0.8 * 0.75 / 0.86)
 
 
 def test_sun_on_dark_and_white_walls() -> None:

@@ -14,7 +14,12 @@ from rvsim.world.world import World
 
 QUANTITIES: Mapping[str, tuple[str, Callable[[World], float]]] = {
     "cabin": ("°C", lambda world: world.cabin_c),
+    "lining": ("°C", lambda world: world.lining_c()),
+    "dew_point": ("°C", lambda world: world.dew_point_c()),
+    "coldest_surface": ("°C", lambda world: world.coldest_surface_c()),
+    "humidity": ("%", lambda world: world.humidity_percent()),
     "outdoor": ("°C", lambda world: world.outdoor_c),
+    "sun": ("W/m²", lambda world: world.sun_w_per_m2()),
     "coolant": ("°C", lambda world: world.coolant_c),
     "hot_water": ("°C", lambda world: world.water_c),
     "battery": ("°C", lambda world: world.battery_c),
@@ -22,6 +27,7 @@ QUANTITIES: Mapping[str, tuple[str, Callable[[World], float]]] = {
     "battery_current": ("A, positive out of the battery", lambda world: world.battery_amps),
     "battery_charge": ("%", lambda world: world.battery_percent),
     "fuel_use": ("l/h", lambda world: world.fuel_litres_per_h),
+    "fuel": ("%", lambda world: world.fuel_percent),
     "fresh_tank": ("%", lambda world: world.tank_percent("fresh")),
     "grey_tank": ("%", lambda world: world.tank_percent("grey")),
     "black_tank": ("%", lambda world: world.tank_percent("black")),

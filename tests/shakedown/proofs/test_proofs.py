@@ -38,7 +38,8 @@ weather = {{ outdoor_c = {outdoor} }}
 schema = 1
 name = "van"
 title = "A small van, invented"
-cabin = {{ start_c = {cabin}, heat_capacity_j_per_k = {capacity} }}
+cabin = {{ start_c = {cabin}, heat_capacity_j_per_k = {capacity}, air_capacity_percent = 90.0 }}
+people = {{ count = 0 }}
 coolant = {{ start_c = 65.0 }}      # warm, so that heat comes at once
 
 [[rig.device]]

@@ -53,7 +53,7 @@ def test_one_that_short_cycles_is_found(tried):
     """Everything else is as it should be: the cabin is warm, and not too warm."""
     verdict = tried("warm_cabin", wrong.ShortCycling)
     assert failed(verdict) == [OFTEN, ASKED]
-    assert verdict.failed[0].found.startswith(("away for ", "lasted "))
+    assert verdict.failed[0].found.startswith(("absent for ", "lasted "))
 
 
 @pytest.mark.parametrize("kind", [wrong.FromAnothersAddress, wrong.FromTheChargersAddress])
