@@ -43,7 +43,8 @@ class ChargingDevice(Device):
         self._charger_command = self.catalogue.by_name(self.command_message)
         self._enabled = self._auto_recharge = self._default_state = 1
         self._ramp = 0.0
-        self._was_paused = False
+        self._was_paused = self._is_off = False
+        """Whether it paused in the last second, and whether the physics know that it is off."""
 
     def charge_into(self, battery: BusBar, source: int, battery_ah: float) -> None:
         """Set the battery that it charges, with its DC source instance and its capacity."""
@@ -89,7 +90,7 @@ class ChargingDevice(Device):
     @property
     def amps(self) -> float:
         """The current that it gives."""
-        return self.world.charge_amps(self.name)
+        return self.charged.charge_amps(self.name)
 
     @property
     def volts(self) -> float:
@@ -142,7 +143,10 @@ class ChargingDevice(Device):
     def update(self) -> None:
         """Decide the stage, and give what it asks for."""
         stages, world, settings, now = self.stages, self.world, self.settings, self.now
-        allowed = bool(self._enabled) and self.can_charge() and self.requests.allows(now)
+        allowed = self.can_charge() and bool(self._enabled) and self.requests.allows(now)
+        if not allowed and stages.stage == OFF and self._is_off:
+            self.after_update()
+            return
         is_paused = allowed and self.is_paused()
         changed = False
         if not (allowed and (is_paused or self._was_paused)):  # what was measured in a pause says nothing
@@ -150,7 +154,8 @@ class ChargingDevice(Device):
                 now, can_charge=allowed, volts=self.volts, amps=self.amps, battery_c=self.charged.celsius
             )
         self._was_paused = is_paused
-        if stages.stage == OFF or is_paused:
+        self._is_off = stages.stage == OFF
+        if self._is_off or is_paused:
             self._ramp = 0.0
             world.set_charge(self.name, stages.limit_volts, 0.0, self._into)
         else:
