@@ -10,6 +10,7 @@ from typing import ClassVar
 from rvsim.devices.charging.battery_requests import BatteryRequests
 from rvsim.devices.charging.stages import FORCED_FLOAT, NOT_FORCED, OFF, Stages, StageSettings
 from rvsim.devices.device import Device, DeviceContext, commanded
+from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.fields import Special
 from rvsim.wire.frame import SECOND_US
 from rvsim.world.bus_bar import BusBar
@@ -17,6 +18,10 @@ from rvsim.world.bus_bar import BusBar
 DISABLE, ENABLE = 0, 1
 HOUSE_SOURCE, STARTER_SOURCE = 1, 2
 """DC source instances: 1 is the main house battery (device makers' appendices), 2 the starter battery (from memory)."""
+MAX_BATTERY_VOLTS = 16.0
+"""Above this voltage at its terminals it reports a fault. Common practice, no source."""
+HIGH_VOLTS_FAULT = ReportedFault(2330, 3)
+"""The SPN is invented: in RV-C an SPN means what the maker of the function says (rv-c.com/node/82)."""
 CAUTION = (
     "Lithium: no charging below 0 °C cell temperature; the protection may open at any time. Lead-acid: hydrogen, "
     "ventilation."
@@ -43,6 +48,7 @@ class ChargingDevice(Device):
         self._charger_command = self.catalogue.by_name(self.command_message)
         self._enabled = self._auto_recharge = self._default_state = 1
         self._ramp = 0.0
+        self._fault: ReportedFault | None = None
         self._was_paused = self._is_off = False
         """Whether it paused in the last second, and whether the physics know that it is off."""
 
@@ -70,6 +76,10 @@ class ChargingDevice(Device):
     def case_c(self) -> float:
         """Return the temperature of its case."""
         return self.world.cabin_c
+
+    def own_fault(self) -> ReportedFault | None:
+        """Return the fault that it has now, None for none."""
+        return HIGH_VOLTS_FAULT if self.volts > MAX_BATTERY_VOLTS else None
 
     def after_update(self) -> None:
         """Take the power for the second that begins from where it comes from."""
@@ -143,6 +153,9 @@ class ChargingDevice(Device):
     def update(self) -> None:
         """Decide the stage, and give what it asks for."""
         stages, world, settings, now = self.stages, self.world, self.settings, self.now
+        fault = self.own_fault()
+        if fault is not self._fault:
+            self._change_fault(fault)
         allowed = self.can_charge() and bool(self._enabled) and self.requests.allows(now)
         if not allowed and stages.stage == OFF and self._is_off:
             self.after_update()
@@ -169,6 +182,13 @@ class ChargingDevice(Device):
         self.after_update()
         if changed:
             self.send_now(self.status_message)
+
+    def _change_fault(self, fault: ReportedFault | None) -> None:
+        if self._fault is not None:
+            self.withdraw_fault(self.function, self._fault)
+        if fault is not None:
+            self.report_fault(self.function, fault, red=False)
+        self._fault = fault
 
     # Messages.
 

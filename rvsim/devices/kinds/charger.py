@@ -20,6 +20,7 @@ from rvsim.devices.charging.stages import OFF, StageSettings
 from rvsim.devices.device import DeviceContext, commanded
 from rvsim.devices.kinds.dc_source import DcSettings, DcSource, SensedBattery
 from rvsim.devices.mains_messages import INPUT, MAINS_CAUTION, ac_status
+from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
 from rvsim.world.mains import BATTERY_RANK
 
@@ -27,6 +28,8 @@ MIN_HOT_SHARE = 0.2
 """It gives at least this share of its current until its air is so hot that it stops. Common practice, no source."""
 RECOVERY_PER_S = 0.02
 """After the mains sagged it asks for this share of its power more each second. Common practice, no source."""
+HOT_FAULT = ReportedFault(2331, 16)
+"""The SPN is invented: in RV-C an SPN means what the maker of the function says (rv-c.com/node/82)."""
 _SAG = 0.999
 """It gets less than this share of what it wants where the source is overloaded. Our choice."""
 
@@ -93,6 +96,10 @@ class Charger(ChargingDevice, DcSource):
             self._mains_since = self.now
         waited = self.now - self._mains_since >= self.settings.mains_delay_s * SECOND_US
         return waited and self.world.cabin_c <= self.settings.stop_above_c
+
+    def own_fault(self) -> ReportedFault | None:
+        """Return that it is too hot, or that the battery's voltage is too high."""
+        return HOT_FAULT if self.world.cabin_c > self.settings.stop_above_c else super().own_fault()
 
     def most(self) -> tuple[float, float | None]:
         """Return the amperes that it can give in this air, and the watts that the mains allow."""

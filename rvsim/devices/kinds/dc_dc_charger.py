@@ -21,10 +21,13 @@ from rvsim.devices.device import Amps, DeviceContext, Instance, Volts
 from rvsim.devices.named_battery import named_battery
 from rvsim.errors import InputError
 from rvsim.rig.table import OneLineText
+from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
 
 DERATE_SHARE_PER_S = 0.2
 """What it gives follows the input's voltage by this share each second, so that it does not swing. Our choice."""
+HIGH_INPUT_FAULT, LOW_INPUT_FAULT = ReportedFault(2332, 3), ReportedFault(2332, 4)
+"""The SPN is invented: in RV-C an SPN means what the maker of the function says (rv-c.com/node/82)."""
 _Seconds = Annotated[float, Field(ge=0, le=3600)]
 
 
@@ -86,7 +89,7 @@ class DcDcCharger(ChargingDevice):
                 "battery that it takes from, or another to_battery"
             )
         self.charge_into(charged, self.settings.dc_source, charged.capacity_ah)
-        self._is_on = self._was_over = False
+        self._is_on = self._was_over = self._is_low = False
         self._share = 1.0
         self._phase_until = self._low_since = 0
         self._is_resting = False
@@ -105,8 +108,8 @@ class DcDcCharger(ChargingDevice):
         has_ignition = settings.ignition_wire and self.site.engine_rpm > 0
         if volts >= settings.stop_volts:
             self._low_since = now
-        is_low = now - self._low_since > settings.stop_delay_s * SECOND_US
-        if self._was_over or is_low or (settings.ignition_wire and not has_ignition):
+        self._is_low = now - self._low_since > settings.stop_delay_s * SECOND_US
+        if self._was_over or self._is_low or (settings.ignition_wire and not has_ignition):
             self._is_on = self._is_resting = False
             return False
         start, stay = settings.start_volts, settings.stay_volts
@@ -125,6 +128,12 @@ class DcDcCharger(ChargingDevice):
             phase_s = settings.rest_s if self._is_resting else settings.charge_s
             self._phase_until = now + round(phase_s * SECOND_US)
         return True
+
+    def own_fault(self) -> ReportedFault | None:
+        """Return that its input is too high or, under load, too low, or that the battery's voltage is too high."""
+        if self._was_over:
+            return HIGH_INPUT_FAULT
+        return LOW_INPUT_FAULT if self._is_low else super().own_fault()
 
     def is_paused(self) -> bool:
         """Return whether it rests, to look at the battery that it takes from."""

@@ -127,6 +127,27 @@ def test_it_gives_no_more_than_the_battery_asks_for(alternator):
     assert device(run).amps > 50
 
 
+def test_a_lower_priority_does_not_count(alternator):
+    """While the monitor (120) asks it to stop, a charger (80) that asks for bulk changes nothing; later it does."""
+    run = alternator().until(30)
+    run.put(DC_4, "01 78 01 20 01 00 7D F3").put(DC_4, "01 50 02 20 01 90 7E F3", wait=1.2)
+    assert device(run).amps == 0
+    run.until(60).put(DC_4, "01 50 02 20 01 90 7E F3").until(73)
+    assert device(run).amps == pytest.approx(20.0)
+    run.put(DC_4, "01 50 02 20 01 FF FF F3").until(75)  # no data: it takes what comes
+    assert device(run).amps > 50
+
+
+def test_a_request_ends_when_it_is_not_repeated(alternator):
+    """After three gaps of its message, 15 s, or ten of the limits, 5 s (our choice)."""
+    run = alternator().until(30).put(DC_4, "01 78 01 20 01 00 7D F3").until(44)
+    assert device(run).amps == 0
+    assert device(run.until(48)).amps > 0
+    run = alternator().until(30).put(DC_6, "01 78 01 00 00 FF FF FF").until(34)
+    assert device(run).amps == 0
+    assert device(run.until(38)).amps > 0
+
+
 def test_a_setting_makes_it_deaf(alternator):
     """One that does not follow the battery charges on: what opens a lithium battery's protection."""
     run = alternator(settings={"follows_battery": False}).until(30)

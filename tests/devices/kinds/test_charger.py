@@ -244,6 +244,8 @@ def test_it_gives_less_in_hot_air(alone):
         if cabin_c > 60:
             charger.world.set_heat("stove", 20_000.0)
         charger.until(10 if cabin_c < 60 else 600)
+        faults = [data for _, data in charger.of(0x0FECA) if not data.startswith("00")]
+        assert bool(faults) is (amps == 0)
         assert charger.world.charge_amps("charger") == pytest.approx(amps, rel=0.05)
 
 
@@ -257,6 +259,20 @@ def test_lithium_is_not_charged_below_freezing(alone):
         assert charger.world.battery_amps >= 0
         assert charger.last(CHARGER).split()[6] == state
     assert "Lithium" in charger.bench.devices[0].caution
+    warm = {"battery": battery | {"start_c": 0.05}}
+    charger = alone("charger", settings={"battery_sensor": True}, charger=1, dc_source=1, vehicle=warm).until(30)
+    assert charger.world.battery_amps < 0
+
+
+def test_a_battery_voltage_that_is_too_high_is_a_fault(charger):
+    """Another source at 16.5 V: FMI 3, voltage high; and no fault when that is over."""
+    charger.until(10).world.set_disconnect("switch", open=True)
+    charger.world.set_charge("engine", 16.5, 100.0)
+    charger.until(15)
+    assert int(charger.last(0x0FECA).split()[4], 16) & 0x1F == 3
+    charger.world.set_charge("engine", 14.0, 100.0)
+    charger.until(20)
+    assert charger.last(0x0FECA).startswith("00")
 
 
 def test_its_stages_can_be_forced(charger):
@@ -266,7 +282,9 @@ def test_its_stages_can_be_forced(charger):
     charger.put(COMMAND, "01 FF 1F FF FF FF FF FF").until(65)
     assert charger.last(CHARGER).split()[6:] == ["02", "15"]
     charger.put(COMMAND, "01 FF 0F FF FF FF FF FF").until(70)
-    assert charger.last(CHARGER).split()[7] == "05"
+    assert charger.last(CHARGER).split()[6:] == ["02", "05"]
+    charger.put(COMMAND, "01 00 2F FF FF FF FF FF").until(75)
+    assert charger.last(CHARGER).split()[6:] == ["00", "25"]  # a charger that is off stays off
 
 
 def test_its_set_points_on_request(charger):

@@ -4,7 +4,7 @@ import pytest
 
 from rvsim.errors import InputError
 
-STATUS, STATUS_2, COMMAND, DC_4 = 0x1FFC7, 0x1FEA3, 0x19FFC544, 0x19FEC945
+STATUS, STATUS_2, COMMAND, DC_4, DM1 = 0x1FFC7, 0x1FEA3, 0x19FFC544, 0x19FEC945, 0x0FECA
 BRANCH = {"name": "feed", "battery": "starter", "wire": {"milliohm": 4.0}}
 
 
@@ -98,6 +98,7 @@ def test_it_gives_less_below_11_5_and_stops_below_10_5_volts(charger):
     hold(weak, None)
     weak.until(60)
     assert device(weak).stage == 0
+    assert int(weak.last(DM1).split()[4], 16) & 0x1F == 4
 
 
 def test_it_stops_above_16_and_goes_on_below_15_5_volts(charger):
@@ -109,6 +110,8 @@ def test_it_stops_above_16_and_goes_on_below_15_5_volts(charger):
         hold(run, volts)
         run.until(run.bench.kernel.now / 1e6 + 300)
         assert (device(run).amps > 0) is runs
+        assert run.last(DM1).startswith("00") is runs
+    assert {int(data.split()[4], 16) & 0x1F for _, data in run.of(DM1) if not data.startswith("00")} == {3}
 
 
 def test_it_obeys_its_command_and_the_battery(charger):
