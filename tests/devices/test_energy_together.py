@@ -3,7 +3,9 @@
 import pytest
 
 from rvsim.devices.device import Site
+from rvsim.devices.kinds.inverter import Inverter
 from rvsim.devices.registry import kinds_by_name, settings_models
+from rvsim.errors import InputError
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import WeatherPlan
@@ -66,6 +68,30 @@ def test_what_the_generator_burns_is_its_load(van):
     world.set_mains_load("kettle", 1000.0)
     run(van, 2)
     assert world.fuel_litres_per_h - before == pytest.approx(1000 / 3500, abs=0.02)
+
+
+def test_losses_warm_the_garage(van):
+    """An inverter that gives 1500 W loses 76 W by its curve: they are heat where it stands, and end with it."""
+    run(van, 5)
+    before = van.world.heat_account().gains_j
+    van.world.set_mains_load("kettle", 1500.0)
+    run(van, 101)
+    lost = van.world.heat_account().gains_j - before
+    inverter = next(each for each in van.devices if isinstance(each, Inverter))
+    assert lost == pytest.approx(100 * (inverter.input_w - 1500.0), rel=0.1)
+    assert 60 < inverter.input_w - 1500.0 < 100
+    van.switch_off("inverter")
+    after = van.world.heat_account().gains_j
+    run(van, 60)
+    assert van.world.heat_account().gains_j - after < 300
+
+
+def test_a_zone_that_the_rig_does_not_have_is_refused(catalogue):
+    """With the near one."""
+    device = {"name": "x", "kind": "inverter", "address": 0x42, "functions": {"inverter": 1}}
+    parts = {"schema": 1, "name": "x", "title": "x", "device": [device | {"settings": {"zone": "cabinn"}}]}
+    with pytest.raises(InputError, match=r'device "x", zone: "cabinn" is not a zone .did you mean "cabin".'):
+        Bench(Rig.model_validate(parts), catalogue, kinds_by_name())
 
 
 def lithium_van(catalogue, *, follows: bool) -> Bench:

@@ -19,7 +19,10 @@ from rvsim.devices.charging.charging_device import CAUTION, ChargingDevice
 from rvsim.devices.charging.stages import OFF, StageSettings
 from rvsim.devices.device import DeviceContext, commanded
 from rvsim.devices.kinds.dc_source import DcSettings, DcSource, SensedBattery
+from rvsim.devices.lost_heat import LostHeat
 from rvsim.devices.mains_messages import INPUT, MAINS_CAUTION, ac_status
+from rvsim.rig.climate import FIRST_ZONE
+from rvsim.rig.table import OneLineText
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
 from rvsim.world.mains import BATTERY_RANK
@@ -51,8 +54,10 @@ class ChargerSettings(StageSettings, DcSettings):
     """What it gives less for each kelvin above. Common practice, no source."""
     stop_above_c: Annotated[float, Field(ge=0, le=120)] = 70.0
     """Air above which it gives nothing. Common practice, no source."""
+    zone: OneLineText = FIRST_ZONE
+    """The zone in which it stands: its air counts, and its losses warm it."""
     case_above_cabin_k: Annotated[float, Field(ge=0, le=60)] = 10.0
-    """How much warmer than the cabin its case is at full current. Invented."""
+    """How much warmer than the air around it its case is at full current. Invented."""
 
 
 class Charger(ChargingDevice, DcSource):
@@ -68,6 +73,7 @@ class Charger(ChargingDevice, DcSource):
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
         self.charge_into(self.battery, self.source, self.battery_ah)
+        self._lost_heat = LostHeat(self, self.settings.zone)
         self._configuration = self.catalogue.by_name("CHARGER_CONFIGURATION_COMMAND_2")
         self._breaker_amps = self.settings.input_limit_amps
         self._current_share = 1.0
@@ -95,16 +101,16 @@ class Charger(ChargingDevice, DcSource):
         if self._mains_since is None:
             self._mains_since = self.now
         waited = self.now - self._mains_since >= self.settings.mains_delay_s * SECOND_US
-        return waited and self.world.cabin_c <= self.settings.stop_above_c
+        return waited and self._lost_heat.air_c <= self.settings.stop_above_c
 
     def own_fault(self) -> ReportedFault | None:
         """Return that it is too hot, or that the battery's voltage is too high."""
-        return HOT_FAULT if self.world.cabin_c > self.settings.stop_above_c else super().own_fault()
+        return HOT_FAULT if self._lost_heat.air_c > self.settings.stop_above_c else super().own_fault()
 
     def most(self) -> tuple[float, float | None]:
         """Return the amperes that it can give in this air, and the watts that the mains allow."""
         settings, world = self.settings, self.world
-        hotter = world.cabin_c - settings.full_below_c
+        hotter = self._lost_heat.air_c - settings.full_below_c
         share = 1.0 if hotter <= 0 else max(MIN_HOT_SHARE, 1 - settings.derate_percent_per_k / 100 * hotter)
         watts = None if self._breaker_amps is None else self._breaker_amps * world.mains_volts - settings.standby_w
         if self._sagged_to is not None:
@@ -116,7 +122,7 @@ class Charger(ChargingDevice, DcSource):
         """Take from the mains what it gives, and give less where they sag."""
         world, settings = self.world, self.settings
         if world.mains_rank() <= BATTERY_RANK:
-            wanted = 0.0
+            wanted = given = 0.0
         else:
             got = world.mains_watts(self.name)
             if got < _SAG * self._mains_watts:
@@ -127,13 +133,14 @@ class Charger(ChargingDevice, DcSource):
                 self._sagged_to = None if grown > full else grown
             given = self.volts * self.amps if self.stages.stage != OFF else 0.0
             wanted = settings.standby_w + given / (settings.efficiency_percent / 100)
+        self._lost_heat.set(wanted - given)
         if wanted != self._mains_watts:
             self._mains_watts = wanted
             world.set_mains_load(self.name, wanted)
 
     def case_c(self) -> float:
         """Return the temperature of its case."""
-        return self.world.cabin_c + self.settings.case_above_cabin_k * self.amps / self.settings.full_amps
+        return self._lost_heat.air_c + self.settings.case_above_cabin_k * self.amps / self.settings.full_amps
 
     # Its configuration and the mains, as messages.
 

@@ -18,8 +18,10 @@ from pydantic import Field
 from rvsim.devices.charging.charging_device import CAUTION, ChargingDevice
 from rvsim.devices.charging.stages import OFF, StageSettings
 from rvsim.devices.device import Amps, DeviceContext, Instance, Volts
+from rvsim.devices.lost_heat import LostHeat
 from rvsim.devices.named_battery import named_battery
 from rvsim.errors import InputError
+from rvsim.rig.climate import FIRST_ZONE
 from rvsim.rig.table import OneLineText
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
@@ -64,8 +66,10 @@ class DcDcSettings(StageSettings):
     """What it gives by what it takes. A charger maker's manual: up to 92."""
     standby_amps: Amps = 0.01
     """Current from the battery that it takes from, always. Common practice, no source."""
+    zone: OneLineText = FIRST_ZONE
+    """The zone in which it stands: its air counts, and its losses warm it."""
     case_above_air_k: Annotated[float, Field(ge=0, le=80)] = 25.0
-    """How much warmer than the cabin its case is at full current. Common practice, no source."""
+    """How much warmer than the air around it its case is at full current. Common practice, no source."""
     dc_source: Instance = 1
     """DC source instance of the battery that it charges."""
 
@@ -89,6 +93,7 @@ class DcDcCharger(ChargingDevice):
                 "battery that it takes from, or another to_battery"
             )
         self.charge_into(charged, self.settings.dc_source, charged.capacity_ah)
+        self._lost_heat = LostHeat(self, self.settings.zone)
         self._is_on = self._was_over = self._is_low = False
         self._share = 1.0
         self._phase_until = self._low_since = 0
@@ -153,7 +158,9 @@ class DcDcCharger(ChargingDevice):
     def after_update(self) -> None:
         """Take what it gives, and its losses, from the other battery."""
         amps = self.amps if self.stages.stage != OFF else 0.0
-        taken = self.volts * amps / (self.settings.efficiency_percent / 100)
+        given = self.volts * amps
+        taken = given / (self.settings.efficiency_percent / 100)
+        self._lost_heat.set(taken - given)
         if taken != self._taken_w:
             self._taken_w = taken
             self.world.set_load_watts(self.name, taken)
@@ -161,4 +168,4 @@ class DcDcCharger(ChargingDevice):
     def case_c(self) -> float:
         """Return the temperature of its case."""
         settings = self.settings
-        return self.world.cabin_c + settings.case_above_air_k * min(1.0, self.amps / settings.full_amps)
+        return self._lost_heat.air_c + settings.case_above_air_k * min(1.0, self.amps / settings.full_amps)

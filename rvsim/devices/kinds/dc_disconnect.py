@@ -74,7 +74,6 @@ class DcDisconnect(Device):
 
     def on_start(self) -> None:
         """Send at the gap whether it is closed."""
-        self._move()
         self.broadcast("DC_DISCONNECT_STATUS", self._build_status)
 
     def on_stop(self) -> None:

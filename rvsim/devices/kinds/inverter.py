@@ -19,7 +19,10 @@ from typing import Annotated, ClassVar
 from pydantic import Field
 
 from rvsim.devices.device import Amps, Device, DeviceContext, Settings, Volts, commanded
+from rvsim.devices.lost_heat import LostHeat
 from rvsim.devices.mains_messages import INPUT, MAINS_CAUTION, OUTPUT, ac_status
+from rvsim.rig.climate import FIRST_ZONE
+from rvsim.rig.table import OneLineText
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
 from rvsim.world.mains import BATTERY_RANK
@@ -76,8 +79,10 @@ class InverterSettings(Settings):
     model: 15 s."""
     stop_above_c: Annotated[float, Field(ge=40, le=150)] = 90.0
     """Temperature of its transistors at which it stops; 15 K less to start again. Common practice, no source."""
+    zone: OneLineText = FIRST_ZONE
+    """The zone in which it stands: its air counts, and its losses warm it."""
     hot_above_air_k: Annotated[float, Field(ge=0, le=120)] = 45.0
-    """How much hotter than the cabin its transistors are at its rating. Common practice, no source."""
+    """How much hotter than the air around it its transistors are at its rating. Common practice, no source."""
     enabled: bool = True
     """Whether it inverts after its first start."""
     load_sense: bool = False
@@ -117,6 +122,7 @@ class Inverter(Device):
         self._enabled = int(memory.setdefault("enabled", float(settings.enabled)))
         self._senses = int(memory.setdefault("load_sense", float(settings.load_sense)))
         self._passes = int(memory.setdefault("pass_through", 1.0))
+        self._lost_heat = LostHeat(self, settings.zone)
         self.state = DISABLED
         self.input_w = 0.0
         """What it takes from the battery."""
@@ -203,7 +209,7 @@ class Inverter(Device):
         """Stop at a low or high voltage, at an overload and when hot; start again when that is over."""
         settings, now, volts = self.settings, self.now, self.world.volts_at(self.name)
         self._hot_k += HEAT_LAG * (settings.hot_above_air_k * (gave / settings.rated_w) ** 2 - self._hot_k)
-        fet_c = self.world.cabin_c + self._hot_k
+        fet_c = self._lost_heat.air_c + self._hot_k
         self._warns = volts < settings.alarm_volts
         self._low_since = self._since(self._low_since, is_so=volts < settings.stop_volts)
         self._over_since = self._since(self._over_since, is_so=gave > settings.rated_w)
@@ -236,7 +242,7 @@ class Inverter(Device):
     def _take(self) -> None:
         """Take from the battery what the present state needs."""
         world, settings = self.world, self.settings
-        taken = 0.0
+        taken = gives = 0.0
         if self.state == INVERTS:
             gives = world.mains_watts(self.name)
             nominal = settings.nominal_efficiency_percent / 100
@@ -244,6 +250,7 @@ class Inverter(Device):
         elif self.state == SENSES:
             taken = settings.sense_w
         self.input_w = taken
+        self._lost_heat.set(taken - gives)
         world.set_load_watts(self.name, taken)
         world.set_load(self.name, settings.standby_amps)
 
@@ -290,7 +297,7 @@ class Inverter(Device):
         pack = spec.packer(*names, instance=self._instance)
 
         def build() -> bytes:
-            air = self.world.cabin_c
+            air = self._lost_heat.air_c
             return pack(
                 fet_temperature=fet(air + self._hot_k), transformer_temperature=transformer(air + self._hot_k / 2)
             )

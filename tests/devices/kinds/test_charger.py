@@ -95,7 +95,7 @@ def test_it_obeys_disable_and_enable(charger):
     """Status 0 stops the charge at once, 1 takes it up again; another instance is ignored."""
     charger.until(30).put(COMMAND, "02 00 FF FF FF FF FF FF")
     assert charger.last(CHARGER).split()[6] == "02"
-    charger.put(COMMAND, "01 00 FF FF FF FF FF FF").until(35)
+    charger.put(COMMAND, "01 00 FF FF FF FF FF FF")
     assert charger.last(CHARGER).split()[6] == "00"
     assert charger.world.battery_amps == pytest.approx(0, abs=0.01)
     charger.put(COMMAND, "01 01 FF FF FF FF FF FF").until(40)
