@@ -120,6 +120,9 @@ class Device:
     Settings: ClassVar[type[BaseModel]] = Settings
     settings: BaseModel
     """The settings in the rig; each kind narrows the type to its own ``Settings``."""
+    min_supply_volts: ClassVar[float] = 6.0
+    """Below this voltage at its terminals a device has no power. Common practice, no source: the regulator of a 12 V
+    node."""
     uses_world: ClassVar[bool] = True
     """Whether the device acts on the physics or measures it; without it there is no ``world``."""
     caution: ClassVar[str] = ""
@@ -185,6 +188,10 @@ class Device:
     def active(self, function: str) -> bool:  # noqa: ARG002 - kinds decide by function
         """Return whether a function is active now (operating status 2 of the heartbeat)."""
         return True
+
+    def is_powered(self) -> bool:
+        """Return whether its supply is high enough for it to run; a kind with another supply overrides this."""
+        return not self.uses_world or self.world.volts_at(self.name) >= self.min_supply_volts
 
     def on_stop(self) -> None:
         """Stop acting on the physics; called when the device loses its power or is taken off the bench."""

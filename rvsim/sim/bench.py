@@ -19,6 +19,7 @@ from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.can import Babble, Line, SimultaneousSenders, WireFault
 from rvsim.sim.kernel import Kernel
+from rvsim.sim.low_supply import LowSupply
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import SECOND_US, Frame
@@ -135,6 +136,7 @@ class Bench:
             for plan in plans
         }
         self._by_name = {name: make() for name, make in self._device_makers.items()}
+        self._low_supply = LowSupply(self.world, self._by_name, self.switch_off, self.switch_on, self.plan)
         self._receivers: dict[int, list[Device]] = {}
         for device in self.devices:
             self.line.connect(device, device.name)
@@ -306,6 +308,7 @@ class Bench:
         """Advance the physics, in whole seconds."""
         self._next_second = now - now % SECOND_US + SECOND_US
         self.world.advance(now)
+        self._low_supply.follow(now)
 
     def _take_from(self, device: Device) -> None:
         """Take a device's frames and its timers."""

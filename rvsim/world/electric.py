@@ -88,6 +88,10 @@ class ElectricSystem:
         """Return the voltage at the terminals of ``owner``, at the far end of its wire."""
         return self._bar_of.get(owner, self._house_bar).volts_at(owner)
 
+    def lowest_volts(self) -> float:
+        """Return the lowest voltage of any bus-bar, and of any branch's far end."""
+        return min([each.lowest_volts() for each in self._batteries.values()])
+
     def charge_amps(self, owner: str) -> float:
         """Return the present current of the source of ``owner``, of all its batteries; 0 for one that gives none."""
         if len(self._batteries) == 1:
