@@ -144,6 +144,11 @@ class BusBar:
         return self._volts
 
     @property
+    def own_volts(self) -> float:
+        """Voltage on the battery's own side of its switches and its protection."""
+        return max(self.volts, self._battery.source_volts)
+
+    @property
     def amps(self) -> float:
         """Current of the battery: positive out of it."""
         if not self._is_solved:

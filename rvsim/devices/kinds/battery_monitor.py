@@ -77,6 +77,10 @@ class BatteryMonitor(DcSource):
         if self._asks:
             self._limits = BatteryLimits(self.catalogue, self.battery, self.source, self.priority, self.battery_ah)
 
+    def is_powered(self) -> bool:
+        """Return whether the battery feeds it: it is wired to the cells, whatever switches and protection do."""
+        return self.battery.own_volts >= self.min_supply_volts
+
     def on_start(self) -> None:
         """Count each second; send the battery's state at the gaps."""
         super().on_start()

@@ -93,6 +93,10 @@ class Charger(ChargingDevice, DcSource):
 
     # The mains.
 
+    def is_powered(self) -> bool:
+        """Return whether the mains or the battery feed it."""
+        return self.world.mains_rank() > BATTERY_RANK or super().is_powered()
+
     def can_charge(self) -> bool:
         """Return whether there are mains, other than those that an inverter makes from a battery, for long enough."""
         if self.world.mains_rank() <= BATTERY_RANK:

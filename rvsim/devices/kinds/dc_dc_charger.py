@@ -106,6 +106,10 @@ class DcDcCharger(ChargingDevice):
         """The voltage at its input, behind the wire of its branch."""
         return self._from.volts_at(self.name)
 
+    def is_powered(self) -> bool:
+        """Return whether one of its two batteries feeds it."""
+        return self.charged.volts >= self.min_supply_volts or super().is_powered()
+
     def can_charge(self) -> bool:
         """Follow the voltage of its input; return whether it charges in this second."""
         settings, volts, now = self.settings, self.input_volts, self.now

@@ -82,6 +82,12 @@ class DcDisconnect(Device):
         if not self.settings.latching:
             self.world.set_disconnect(self._contact, open=True, battery=self._battery.name)
 
+    def is_powered(self) -> bool:
+        """Return whether the battery feeds it: it is wired to the battery's side of the switch."""
+        battery = self._battery
+        volts = battery.volts if self.is_closed or battery.discharge_is_open else battery.own_volts
+        return volts >= self.min_supply_volts
+
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether it is closed."""
         return self.is_closed

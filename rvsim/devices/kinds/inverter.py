@@ -150,6 +150,10 @@ class Inverter(Device):
         self.broadcast("INVERTER_DC_STATUS", self._dc_status())
         self.broadcast("INVERTER_TEMPERATURE_STATUS", self._temperature_status())
 
+    def is_powered(self) -> bool:
+        """Return whether the battery or other mains feed it."""
+        return self.world.mains_rank(self.name) > BATTERY_RANK or super().is_powered()
+
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether it gives mains from the battery."""
         return self.state in (INVERTS, SENSES)

@@ -292,3 +292,18 @@ def test_its_set_points_on_request(charger):
     charger.until(5).put(0x18EA8044, "CC FE 01").put(0x18EA8044, "BF FE 01")
     assert charger.last(0x1FECC) == "01 20 01 20 01 10 01 FF"
     assert charger.last(0x1FEBF) == "01 FF FF F0 00 FF FF FF"
+
+
+def test_it_runs_on_the_mains_without_a_battery(charger):
+    """With its battery switched off it feeds the loads alone; a node without mains has no power there."""
+    charger.until(10).world.set_disconnect("switch", open=True)
+    charger.world.set_load("lamp", 5.0)
+    charger.until(30)
+    assert charger.world.battery_volts == pytest.approx(14.4, abs=0.1)
+    charger.world.set_shore(connected=False)
+    sent = len(charger.until(32).sent)
+    charger.until(40)
+    assert len(charger.sent) == sent
+    charger.world.set_shore(connected=True)
+    charger.until(60)
+    assert charger.world.battery_volts == pytest.approx(14.4, abs=0.1)

@@ -94,8 +94,10 @@ def test_it_gives_less_below_11_5_and_stops_below_10_5_volts(charger):
     assert 20.0 < device(run).amps < 55.0
     wanted = device(run).input_volts - 10.5
     assert device(run).amps / 60.0 == pytest.approx(wanted, abs=0.05)
-    weak = charger(13.4, parts=vehicle(ah=5.0, percent=5.0)).until(20)
-    hold(weak, None)
+    weak = charger(13.4).until(20)
+    weak.world.set_disconnect("switch", open=True, battery="starter")
+    hold(weak, 10.4)
+    assert device(weak.until(22)).stage == 2
     weak.until(60)
     assert device(weak).stage == 0
     assert int(weak.last(DM1).split()[4], 16) & 0x1F == 4

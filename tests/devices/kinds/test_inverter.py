@@ -85,20 +85,17 @@ def test_its_loads_change_over(inverter):
     assert run.last(STATUS).split()[1] == "02"
 
 
-def test_it_stops_at_a_low_voltage_and_starts_again(alone):
+def test_it_stops_at_a_low_voltage_and_starts_again(inverter):
     """Below 10.5 V for 3 s (a maker: stop at 10.0 to 11.0 V): SPN with FMI 18, its loads are dead; on at 12.5 V."""
-    run = alone(
-        "inverter", vehicle={"battery": {"start_percent": 1.0, "capacity_ah": 40.0}}, shore_power=False, inverter=1
-    )
-    run.world.set_load("pump", 60.0)
-    run.until(120)
-    assert run.last(STATUS).split()[1] == "05"  # enabled and waiting
-    assert run.world.mains_source() is None
-    assert int(run.last(DM1).split()[4], 16) & 0x1F == 18
-    run.world.set_load("pump", 0.0)
-    run.world.set_charge("engine", 14.0, 50.0)
-    run.until(400)
-    assert run.last(STATUS).split()[1] == "01"
+    run = inverter().until(3)
+    run.world.set_disconnect("switch", open=True)
+    for volts, until, state in ((10.4, 5, "01"), (10.4, 20, "05"), (12.4, 30, "05"), (12.6, 40, "01")):
+        run.world.set_charge("engine", volts, 300.0)
+        run.until(until)
+        assert run.last(STATUS).split()[1] == state  # 5 is enabled and waiting
+        assert run.world.mains_source() == ("inverter" if state == "01" else None)
+    faults = [data for _, data in run.of(DM1) if not data.startswith("00")]
+    assert {int(data.split()[4], 16) & 0x1F for data in faults} == {18}
     assert run.last(DM1) == "00 FF 00 00 00 00 FF FF"
 
 
