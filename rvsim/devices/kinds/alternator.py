@@ -9,13 +9,14 @@ three types: a regulator with stages, a plain one with a constant voltage that f
 of a vehicle that saves fuel. Does not know the engine, other than its speed.
 """
 
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from rvsim.devices.charging.charging_device import CAUTION, ChargingDevice
 from rvsim.devices.charging.stages import CONSTANT, OFF, StageSettings
 from rvsim.devices.device import Amps, DeviceContext, Instance, Volts
+from rvsim.devices.settings_order import check_order
 from rvsim.world.alternator import DROOP_VOLTS_PER_AMP, PULLEY_RATIO, engine_watts, max_amps, next_hot
 
 DROOP_SHARE_PER_S = 0.1
@@ -56,6 +57,14 @@ class AlternatorSettings(StageSettings):
     """Current of the regulator, always. Common practice, no source."""
     dc_source: Instance | None = None
     """DC source instance of the battery that it charges; if omitted, 1 for the house battery, 2 for another."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        check_order(
+            self,
+            ("low_volts", "high_volts"),
+        )
+        return self
 
 
 class Alternator(ChargingDevice):

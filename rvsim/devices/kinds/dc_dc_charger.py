@@ -11,15 +11,16 @@ It charges for three minutes, rests for five seconds and looks at the battery th
 manuals).
 """
 
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from rvsim.devices.charging.charging_device import CAUTION, ChargingDevice
 from rvsim.devices.charging.stages import OFF, StageSettings
 from rvsim.devices.device import Amps, DeviceContext, Instance, Volts
 from rvsim.devices.lost_heat import LostHeat
 from rvsim.devices.named_battery import named_battery
+from rvsim.devices.settings_order import check_order
 from rvsim.errors import InputError
 from rvsim.rig.climate import FIRST_ZONE
 from rvsim.rig.table import OneLineText
@@ -72,6 +73,18 @@ class DcDcSettings(StageSettings):
     """How much warmer than the air around it its case is at full current. Common practice, no source."""
     dc_source: Instance = 1
     """DC source instance of the battery that it charges."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        check_order(
+            self,
+            ("stop_volts", "derate_volts"),
+            ("stay_volts", "start_volts"),
+            ("ignition_stay_volts", "ignition_start_volts"),
+            ("start_volts", "over_volts"),
+            ("over_release_volts", "over_volts"),
+        )
+        return self
 
 
 class DcDcCharger(ChargingDevice):

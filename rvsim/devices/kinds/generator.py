@@ -10,12 +10,13 @@ starts with nobody looking kills by its exhaust where it is real: the caution is
 """
 
 from collections.abc import Callable
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from rvsim.devices.device import Amps, Device, DeviceContext, Settings, Volts, commanded
 from rvsim.devices.mains_messages import MAINS_CAUTION, OUTPUT, ac_status
+from rvsim.devices.settings_order import check_order
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
 from rvsim.world.mains import SHORE_RANK
@@ -82,6 +83,15 @@ class GeneratorSettings(Settings):
     """It runs by itself so often, if nobody has started it since; if omitted, never."""
     exercise_min: Annotated[float, Field(gt=0, le=600)] = 20.0
     """How long it then runs. Common practice, no source."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        check_order(
+            self,
+            ("crank_s", "max_crank_s"),
+            ("idle_litres_per_h", "full_litres_per_h"),
+        )
+        return self
 
 
 class Generator(Device):

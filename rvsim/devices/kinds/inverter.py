@@ -14,13 +14,14 @@ physics, so loads do not notice it.
 
 from collections.abc import Callable
 from math import sqrt
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from rvsim.devices.device import Amps, Device, DeviceContext, Settings, Volts, commanded
 from rvsim.devices.lost_heat import LostHeat
 from rvsim.devices.mains_messages import INPUT, MAINS_CAUTION, OUTPUT, ac_status
+from rvsim.devices.settings_order import check_order
 from rvsim.rig.climate import FIRST_ZONE
 from rvsim.rig.table import OneLineText
 from rvsim.wire.diagnostics import ReportedFault
@@ -89,6 +90,17 @@ class InverterSettings(Settings):
     """Whether it senses for loads after its first start, and sleeps without."""
     ac_status_gap_s: Annotated[float, Field(ge=0.05, le=5)] = 0.1
     """How often it sends its AC status. Two makers: 100 ms."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        check_order(
+            self,
+            ("stop_volts", "alarm_volts"),
+            ("stop_volts", "restart_volts"),
+            ("restart_volts", "high_restart_volts"),
+            ("high_restart_volts", "high_stop_volts"),
+        )
+        return self
 
 
 def input_watts(output_w: float, rated_w: float, nominal: float = 0.95) -> float:
