@@ -37,12 +37,12 @@ def ac_status(
         fault_ground_current=0,
     )  # fmt: skip
     off = pack(rms_voltage=volts(0.0), rms_current=amps(0.0), frequency=hertz(0.0))
-    rms, per_s = volts(world.mains_volts), hertz(mains_hertz(world.mains_volts))
+    per_s = hertz(mains_hertz(world.nominal_mains_volts))
 
     def build() -> bytes:
-        power = watts()
-        if power is None:
+        power, at = watts(), world.mains_volts
+        if power is None or at <= 0:
             return off
-        return pack(rms_voltage=rms, rms_current=amps(power / world.mains_volts), frequency=per_s)
+        return pack(rms_voltage=volts(at), rms_current=amps(power / at), frequency=per_s)
 
     return build

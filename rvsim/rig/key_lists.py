@@ -74,11 +74,12 @@ UNITS = (
     ("_deg", "°"),
     ("litres", "L"),
     ("_c", "°C"),
+    ("_pa", "Pa"),
     ("_k", "K"),
+    ("_s", "s"),
     ("_w", "W"),
     ("_mm2", "mm²"),
     ("_a", "A"),
-    ("_s", "s"),
 )
 """The units of figures by the end of their keys; the first that fits counts."""
 _BOUNDS = ("ge", "gt", "le", "lt")

@@ -131,6 +131,8 @@ class Bench:
         """The gates between each device and the line, in this order; may be changed between two steps."""
         self.incoming_gates: dict[str, list[Gate]] = {}
         """The gates between the line and each device that has any, in this order."""
+        self.conditions: dict[str, list[Callable[[Device], None]]] = {}
+        """What is wrong with each device itself, as calls; a device that gets its power back is called with all."""
         self._device_makers = {
             plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed, {})
             for plan in plans
@@ -174,6 +176,8 @@ class Bench:
         if device in self._starting:  # it may have lost its power meanwhile
             self._starting.remove(device)
             self._stopped.remove(device)
+            for condition in self.conditions.get(device.name, ()):
+                self.call_device(device.name, condition)
             self._call((device, device.start))
 
     @property

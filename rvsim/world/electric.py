@@ -5,7 +5,7 @@ any device, nor the air around a battery: that is handed in each second.
 """
 
 from collections.abc import Mapping
-from math import fsum
+from math import fsum, sqrt
 from typing import NamedTuple
 
 from rvsim.rig.electric import OUTDOORS, battery_by_branch
@@ -46,7 +46,7 @@ class ElectricSystem:
         for device, branch in plan.branch_by_device.items():
             self._batteries[by_branch[branch]].place(device, branch)
         self._shore_watts = plan.shore.amps * plan.shore.volts
-        self._mains_volts = plan.shore.volts
+        self._nominal_mains_volts = plan.shore.volts
         self._mains = Mains()
 
     # Batteries.
@@ -153,9 +153,18 @@ class ElectricSystem:
         return self._mains.wanted_watts()
 
     @property
+    def nominal_mains_volts(self) -> float:
+        """The voltage of the mains of this vehicle without load: that of its socket."""
+        return self._nominal_mains_volts
+
+    @property
     def mains_volts(self) -> float:
-        """The voltage of the mains of this vehicle, whichever source is in use: that of its socket."""
-        return self._mains_volts
+        """Voltage of the alternating current: that of the rig's shore power, whatever the source, 0 without one.
+
+        A source that is asked for more than its limit sags: with resistance alone the voltage falls with the square
+        root of the power that it gives.
+        """
+        return self._nominal_mains_volts * sqrt(self._mains.share())
 
     def mains_watts(self, owner: str) -> float:
         """Return what ``owner`` gives as a source, or gets as a load: less than it wants of a small source."""

@@ -71,7 +71,8 @@ class EnergySheet:
         self._changes = {name: _Mean(partial(world.air_changes_per_hour, name)) for name in world.zone_names}
         self._coolant = _Mean(lambda: world.coolant_c)
         self._water = _Mean(lambda: world.water_c)
-        self._amps = _Mean(lambda: world.battery_amps)
+        self._amps_out = _Mean(lambda: max(world.battery_amps, 0.0))
+        self._amps_in = _Mean(lambda: max(-world.battery_amps, 0.0))
         self._percent = _Mean(lambda: world.battery_percent)
 
     def sample(self, time: int) -> None:
@@ -82,7 +83,7 @@ class EnergySheet:
         self._time = time
         self._hours += hours
         means = (*self._airs.values(), *self._linings.values(), *self._changes.values())
-        for mean in (self._outdoors, self._coolant, self._water, self._amps, self._percent, *means):
+        for mean in (self._outdoors, self._coolant, self._water, self._amps_out, self._amps_in, self._percent, *means):
             mean.sample(hours)
 
     @property
@@ -127,10 +128,11 @@ class EnergySheet:
             yield EnergyLine("mean temperature of the cabin", cabin.mean, mean, "degC", text)
 
         battery = plan.battery
-        amp_hours = self._amps.mean * hours
-        share = amp_hours if amp_hours > 0 else amp_hours * self._world.battery("").charge_efficiency
-        percent = min(100.0, max(0.0, self._percent.first - 100 * share / battery.capacity_ah))
-        text = f"{self._percent.first:.1f} - 100 x {self._amps.mean:.2f} A x {hours:g} h / {battery.capacity_ah:g} Ah"
+        stored_share = self._world.battery().charge_efficiency
+        amps = self._amps_out.mean - stored_share * self._amps_in.mean
+        percent = min(100.0, max(0.0, self._percent.first - 100 * amps * hours / battery.capacity_ah))
+        given = f"({self._amps_out.mean:.2f} out - {stored_share:g} x {self._amps_in.mean:.2f} in) A x {hours:g} h"
+        text = f"{self._percent.first:.1f} - 100 x {given} / {battery.capacity_ah:g} Ah"
         yield EnergyLine("charge of the house battery at the end", self._percent.last, percent, "%", text)
 
     def _stored_kwh(self) -> Iterator[float]:

@@ -79,3 +79,21 @@ def test_a_generator_that_starts_for_exercise(said):
     (line,) = said(EXPECT + text)
     assert line.startswith("rvsim: caution: a setting of the rig starts genset, ")
     assert said(EXPECT + text.replace(exercise, "")) == []
+
+
+def test_a_burner_and_a_dome_that_a_scenario_acts_on(said):
+    """A step that commands heat or the roof fan, a fault of a burner: the caution of each kind once, with its names."""
+    heat = '[[step]]\nat = "1s"\nsend = { message = "FURNACE_COMMAND" }\n'
+    fault = '[[fault]]\nfault = "failed_ignition"\ndevice = "heater"\nfrom = "1s"\n'
+    dome = '[[step]]\nat = "1s"\nsend = { message = "ROOF_FAN_COMMAND_1" }\n'
+    expect = EXPECT.replace("genset", "heater")
+    rig = 'rig = "ottersby"\n'
+    (line,) = said(rig + expect + heat + fault)
+    assert line.startswith(
+        "rvsim: caution: heater, which is only simulated. Combustion: a lockout is a safety function"
+    )
+    assert said(rig + expect + fault) == [line]
+    both = said(rig + expect + heat + dome)
+    assert (both[0], len(both)) == (line, 2)
+    assert both[1].startswith("rvsim: caution: roof fan, which is only simulated. Motion: ")
+    assert said(rig + expect) == []

@@ -162,7 +162,7 @@ def test_what_leads_where(path, place):
         (
             Rig,
             "device.heater.settings.fan_amp",
-            "; the keys of device.heater.settings are electronics_amps, pump_amps,",
+            "; the keys of device.heater.settings are unlock_s, max_failed_starts,",
         ),
         (
             Rig,

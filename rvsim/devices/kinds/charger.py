@@ -116,7 +116,9 @@ class Charger(ChargingDevice, DcSource):
         settings, world = self.settings, self.world
         hotter = self._lost_heat.air_c - settings.full_below_c
         share = 1.0 if hotter <= 0 else max(MIN_HOT_SHARE, 1 - settings.derate_percent_per_k / 100 * hotter)
-        watts = None if self._breaker_amps is None else self._breaker_amps * world.mains_volts - settings.standby_w
+        watts = (
+            None if self._breaker_amps is None else self._breaker_amps * world.nominal_mains_volts - settings.standby_w
+        )
         if self._sagged_to is not None:
             watts = self._sagged_to if watts is None else min(watts, self._sagged_to)
         given = None if watts is None else max(0.0, watts) * settings.efficiency_percent / 100

@@ -14,8 +14,10 @@ UnitFunctions = Mapping[str, list[int]]
 """The functions of a unit, with their instances."""
 REQUIRED_FUNCTIONS: Mapping[str, tuple[str, ...]] = {
     "heater": ("furnace", "water_heater"),
+    "air_furnace": ("furnace",),
     "panel": ("thermostat",),
     "roof_fan": ("roof_fan",),
+    "air_conditioner": ("air_conditioner",),
     "charger": ("charger", "dc_source"),
     "solar_controller": ("solar_controller",),
     "alternator": ("charger",),

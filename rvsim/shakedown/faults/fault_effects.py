@@ -9,7 +9,9 @@ from functools import partial
 from random import Random
 from typing import NamedTuple, Protocol, assert_never
 
+from rvsim.devices.combustion.burner_device import BurnerDevice
 from rvsim.devices.device import Device
+from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.functions import FUNCTIONS, by_status
 from rvsim.rig.model import DevicePlan, Rig
@@ -82,6 +84,26 @@ class DeviceAction(NamedTuple):
     def remove(self, bench: Bench) -> None:
         """Have the device do the second."""
         bench.call_device(self.device, self.on_remove)
+
+
+class DeviceCondition(NamedTuple):
+    """Something that is wrong with the device itself, and stays wrong when it loses its power and gets it back."""
+
+    device: str
+    on_apply: Callable[[Device], None]
+    on_remove: Callable[[Device], None]
+
+    def apply(self, bench: Bench) -> None:
+        """Make it so, for the device and for those that stand in its place after a loss of power."""
+        bench.conditions.setdefault(self.device, []).append(self.on_apply)
+        bench.call_device(self.device, self.on_apply)
+
+    def remove(self, bench: Bench) -> None:
+        """End it; what other faults make wrong stays so."""
+        left = bench.conditions[self.device]
+        left[:] = [condition for condition in left if condition is not self.on_apply]
+        for call in (self.on_remove, *left):
+            bench.call_device(self.device, call)
 
 
 class PowerLoss:
@@ -230,6 +252,8 @@ class EffectMaker:
                 yield PowerLoss(fault.devices)
             case plans.ReportedPlan():
                 yield self._reported(fault)
+            case plans.FailedIgnitionPlan() | plans.FuelGellingPlan() | plans.AirInFuelPlan():
+                yield self._of_burner(fault)
             case (
                 plans.BabblingPlan() | plans.BusErrorsPlan() | plans.MissingTerminatorPlan() | plans.ReversedPairPlan()
             ):
@@ -366,6 +390,46 @@ class EffectMaker:
             device.withdraw_fault(fault.function, reported)
 
         return DeviceAction(fault.device, report, withdraw)
+
+    # What is wrong with a burner.
+
+    def _of_burner(self, fault: plans.BurnerPlan) -> Effect:
+        kind = self._devices[fault.device].kind
+        known = kinds_by_name().get(kind)
+        if known is not None and not issubclass(known, BurnerDevice):
+            raise ValueError(
+                f'{fault.device} has no burner (kind "{kind}"), so {fault.fault} has no effect; name a device that has '
+                "one"
+            )
+
+        def call(act: Callable[[BurnerDevice], None]) -> Callable[[Device], None]:
+            def act_on(device: Device) -> None:
+                assert isinstance(device, BurnerDevice)
+                act(device)
+
+            return act_on
+
+        match fault:
+            case plans.FailedIgnitionPlan():
+                return DeviceCondition(
+                    fault.device,
+                    call(lambda device: device.fail_ignition(fault.tries)),
+                    call(lambda device: device.fail_ignition(0)),
+                )
+            case plans.FuelGellingPlan():
+                return DeviceCondition(
+                    fault.device,
+                    call(lambda device: device.plug_fuel_filter(fault.within)),
+                    call(lambda device: device.plug_fuel_filter(None)),
+                )
+            case plans.AirInFuelPlan():
+                return DeviceCondition(
+                    fault.device,
+                    call(lambda device: device.let_air_into_fuel(fault.gap)),
+                    call(lambda device: device.let_air_into_fuel(None)),
+                )
+            case _:
+                assert_never(fault)
 
 
 _RESTART_US = 2_000_000

@@ -14,7 +14,8 @@ ADDRESS_CLAIM, HEARTBEAT = 0x0EE00, 0x1FECA
 AMBIENT, TANK, BATTERY = 0x1FF9C, 0x1FFB7, 0x1FFFD
 FURNACE_COMMAND, WATER_COMMAND = 0x1FFE3, 0x1FFF6
 PUMP_STATUS, PUMP_COMMAND = 0x1FE97, 0x1FE96
-READ = frozenset({HEARTBEAT, AMBIENT, TANK, BATTERY, PUMP_STATUS})
+WATER_STATUS = 0x1FFF7
+READ = frozenset({HEARTBEAT, AMBIENT, TANK, BATTERY, PUMP_STATUS, WATER_STATUS})
 
 BENCH_ADDRESS, FURNACE_DSA = 0x44, 94
 INDOORS, OUTDOORS, AT_THE_BED = 1, 2, 3
@@ -33,6 +34,8 @@ START_S, GRACE_S = 8.0, 10.0
 TRY_S, TRIES, PAUSE_S = 2.0, 5, 30.0
 PUMP_GAP_S, TIGHT_S, ALARM_S = 5.0, 0.05, 10.0
 """The last is how long an alarm stands of a pump that is held to a twentieth of a second."""
+COLD_BURNER_S, FLAME_OUT_PAUSE_S, RESET_S = 450.0, 10.0, 3.0
+"""A burner without a flame for longer than two tries take gives no heat; the others are pauses of spoilt ones."""
 SOON_S, AGAIN_S, WATER_S, HEARTBEAT_S = 1.0, 5.0, 10.0, 5.0
 NO_VALUE_8, NO_VALUE_16 = 251, 65531
 """From here on a field says no value: reserved, out of range, no data (16 bits: rv-c.com/node/500; 8: from memory)."""
@@ -66,6 +69,9 @@ class Mistake(Enum):
     ALLOWS_NO_DELAY = auto()
     OVERLOOKS_LAMP = auto()
     ANSWERS_EACH_FRAME = auto()
+    RESETS_A_LOCKOUT = auto()
+    WAITS_FOR_A_COLD_BURNER = auto()
+    RESTARTS_AT_A_FLAME_OUT = auto()
 
 
 class Sensor:
@@ -112,6 +118,10 @@ class Thermostat:
         self.volts: tuple[float, float] | None = None
         self.level: tuple[float, int] | None = None
         self.red_lamp = False
+        self.burner_lit: bool | None = None
+        self.lit_last = 0.0
+        self.paused_until = -100.0
+        self.gave_up = False
         self.heat = 0
         self.heats_since = 0.0
         self.said = self.said_water = self.said_alive = -100.0
@@ -159,7 +169,25 @@ class Thermostat:
             known = data[1] < NO_VALUE_8 or self.leaves_out(Mistake.READS_OUT_OF_RANGE_AS_A_LEVEL)
             self.level = (self.now, data[1]) if known else None
         elif dgn == HEARTBEAT and data[1] == FURNACE_DSA:
-            self.red_lamp = data[0] >> 6 == 1 and not self.leaves_out(Mistake.OVERLOOKS_LAMP)
+            self.take_lamp(red=data[0] >> 6 == 1)
+        elif dgn == WATER_STATUS and data[0] == 1:
+            self.take_burner(data[6] >> 2 & 3 == 1)
+
+    def take_lamp(self, red: bool) -> None:
+        """Take the heater's red lamp: no heat until a person has looked, since a lockout is a safety function."""
+        if not red or self.leaves_out(Mistake.OVERLOOKS_LAMP):
+            return
+        if self.leaves_out(Mistake.RESETS_A_LOCKOUT):
+            self.paused_until = self.now + RESET_S if self.now > self.paused_until + AGAIN_S else self.paused_until
+        else:
+            self.red_lamp = True
+
+    def take_burner(self, lit: bool) -> None:
+        """Take whether the burner is lit."""
+        if self.burner_lit and not lit and self.heat and self.leaves_out(Mistake.RESTARTS_AT_A_FLAME_OUT):
+            self.paused_until = self.now + FLAME_OUT_PAUSE_S
+        self.burner_lit = lit
+        self.lit_last = self.now if lit else self.lit_last
 
     def take_pump(self, runs: bool) -> None:
         """Take what the pump says."""
@@ -255,6 +283,13 @@ class Thermostat:
         pump.lost = (pump.lost or not fresh) and (not fresh or self.leaves_out(Mistake.NEVER_TRUSTS_AGAIN))
         return pump.runs and not pump.lost
 
+    def has_cold_burner(self) -> bool:
+        """Tell whether heat was asked for, and no flame came for longer than any start takes."""
+        since = max(self.lit_last, self.heats_since)
+        cold = self.heat > 0 and self.burner_lit is False and self.now - since > COLD_BURNER_S
+        self.gave_up = (self.gave_up or cold) and not self.leaves_out(Mistake.WAITS_FOR_A_COLD_BURNER)
+        return self.gave_up
+
     def misses_something(self) -> bool:
         """Tell whether it has to say so."""
         unanswered = self.pump.tries >= TRIES and self.pump.runs is not self.pump.asked
@@ -278,6 +313,8 @@ class Thermostat:
         """Return the heat that the cabin wants, in steps of half a percent: all of it two kelvins below."""
         celsius = self.cabin()
         if self.now < START_S or celsius is None or self.red_lamp or not self.has_supply():
+            return 0
+        if self.now < self.paused_until or self.has_cold_burner():
             return 0
         return max(0, min(200, round((SET_POINT_C - celsius) * 100)))
 
