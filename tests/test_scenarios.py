@@ -76,7 +76,7 @@ def test_a_shipped_scenario_would_catch_its_trouble(name):
     assert not trial.run().passed
 
 
-HEALTHY = {"warm_cabin", "winter_evening", "summer_afternoon"}
+HEALTHY = {"four_sources", "summer_afternoon", "warm_cabin", "winter_evening"}
 """Scenarios in which nothing is wrong."""
 TROUBLE_IN_THE_RIG = {"brown_out_at_glow": {"rig.branch.heater.wire.area_mm2": 6.0}}
 """Scenarios whose trouble is in their rig, with the value that takes it away."""

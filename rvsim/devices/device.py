@@ -373,16 +373,18 @@ class Device:
         build: Callable[[], bytes | None],
         key: str = "",
         silent_until: Callable[[], int] | None = None,
+        gap_us: int | None = None,
     ) -> None:
         """Send a message at its broadcast gap from now on, the first time at a random moment within a second.
 
         ``key`` names the broadcast for ``send_now`` where one message has several; by default it is the message.
+        ``gap_us`` is a gap other than that of the definition.
         Where ``build`` returns None nothing is sent this time, and nothing before the time that ``silent_until``
         returns (microseconds): whole gaps are left out.
         """
         spec = self.catalogue.by_name(message)
         key = key or message
-        planned = self._broadcasts[key] = Broadcast(spec, build, spec.gap_us or DEFAULT_GAP_US, silent_until)
+        planned = self._broadcasts[key] = Broadcast(spec, build, gap_us or spec.gap_us or DEFAULT_GAP_US, silent_until)
         planned.due = self.now + self.random.randrange(min(planned.gap_us, SECOND_US))
         self.timers.append((self._timing.leaves(planned.due) - self.now, partial(self._send_if_due, planned)))
 

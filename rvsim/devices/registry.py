@@ -19,13 +19,19 @@ from pydantic import BaseModel, ValidationError
 from rvsim.devices.device import Device
 from rvsim.devices.kinds.air_conditioner import AirConditioner
 from rvsim.devices.kinds.air_furnace import AirFurnace
+from rvsim.devices.kinds.alternator import Alternator
 from rvsim.devices.kinds.ambient import AmbientSensor
 from rvsim.devices.kinds.battery_monitor import BatteryMonitor
 from rvsim.devices.kinds.charger import Charger
+from rvsim.devices.kinds.dc_dc_charger import DcDcCharger
+from rvsim.devices.kinds.dc_disconnect import DcDisconnect
+from rvsim.devices.kinds.generator import Generator
 from rvsim.devices.kinds.heater import Heater
+from rvsim.devices.kinds.inverter import Inverter
 from rvsim.devices.kinds.panel import Panel
 from rvsim.devices.kinds.pump import CirculationPump
 from rvsim.devices.kinds.roof_fan import RoofFan
+from rvsim.devices.kinds.solar_controller import SolarController
 from rvsim.devices.kinds.tank import TankSensor
 from rvsim.devices.own.own_device import OwnDevice
 from rvsim.errors import InputError
@@ -46,6 +52,12 @@ BUILT_IN = (
     RoofFan,
     AirConditioner,
     Charger,
+    SolarController,
+    Alternator,
+    DcDcCharger,
+    Inverter,
+    Generator,
+    DcDisconnect,
     BatteryMonitor,
     TankSensor,
     AmbientSensor,

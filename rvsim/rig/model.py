@@ -287,6 +287,8 @@ class Rig(Table):
     """The short name of the rig, used in printed texts."""
     title: OneLineText
     """The vehicle in a few words."""
+    zones: Annotated[tuple[ZonePlan, ...], Field(strict=False)] = Field(default=(), alias="zone")
+    """Further zones, a table each."""
     batteries: Batteries = Field(default=(BatteryPlan(),), alias="battery")
     """The batteries: one table, or several with names of their own; the one named "house", or the first, is the house
     battery."""
@@ -298,8 +300,6 @@ class Rig(Table):
     """The planned devices, at least one, a table each."""
     cabin: CabinPlan = CabinPlan()
     """The living space."""
-    zones: Annotated[tuple[ZonePlan, ...], Field(strict=False)] = Field(default=(), alias="zone")
-    """Further zones, a table each."""
     people: PeoplePlan = PeoplePlan()
     """The people in the vehicle."""
     coolant: CoolantPlan = CoolantPlan()
@@ -351,8 +351,9 @@ class Rig(Table):
 
     @field_validator("batteries")
     @classmethod
-    def _in_zones(cls, batteries: tuple[BatteryPlan, ...]) -> tuple[BatteryPlan, ...]:
-        problems = list(battery_zone_mistakes(batteries, ["cabin"]))
+    def _in_zones(cls, batteries: tuple[BatteryPlan, ...], info: ValidationInfo) -> tuple[BatteryPlan, ...]:
+        zones = info.data.get("zones")  # where the zones have mistakes, these are reported instead
+        problems = [] if zones is None else list(battery_zone_mistakes(batteries, zone_names(zones)))
         if problems:
             raise validation_error("battery", problems)
         return batteries

@@ -16,16 +16,21 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.ident import dgn_of
 
 GENERATOR, GENERATOR_START = "generator", "generator_start"
+EXERCISE = "exercise_every_hours"
+"""The setting by which a simulated generator starts by itself."""
 
 
 def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
-    """Yield a line for each kind of dangerous device that the scenario itself commands or makes faulty."""
+    """Yield a line for each kind of dangerous device that the scenario commands, makes faulty or starts by its rig."""
     rig = loaded.rig
     generators = [plan.name for plan in rig.devices if plan.kind == GENERATOR or GENERATOR in plan.functions]
     starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan.name not in generators]
     sends = [step.send for step in loaded.scenario.steps if step.send is not None]
+    exercised = [plan.name for plan in rig.devices if plan.kind == GENERATOR and EXERCISE in plan.settings]
     if generators and (_has_command(sends, catalogue) or starters):
         yield _generator_caution(generators, starters)
+    elif exercised:
+        yield _caution("a setting of the rig", exercised)
     yield from _of_kinds(loaded, {_message(send, catalogue) for send in sends})
 
 
@@ -36,7 +41,8 @@ def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
     for plan in loaded.rig.devices:
         kind = kinds_by_name().get(plan.kind)
         commands = {name for function in plan.functions for name in FUNCTIONS[function].commands}
-        if kind is not None and kind.caution and (commands & sent or plan.name in burners):
+        is_told = plan.kind == GENERATOR
+        if kind is not None and not is_told and kind.caution and (commands & sent or plan.name in burners):
             told.setdefault(kind.caution, []).append(plan.name)
     for caution, names in told.items():
         yield f"caution: {' and '.join(names)}, which {'is' if len(names) == 1 else 'are'} only simulated. {caution}"
@@ -44,8 +50,12 @@ def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
 
 def _generator_caution(generators: list[str], starters: list[DevicePlan]) -> str:
     who = " and ".join(plan.name for plan in starters) or "a step"
+    return _caution(f"{who} of this scenario", generators)
+
+
+def _caution(who: str, generators: list[str]) -> str:
     return (
-        f"caution: {who} of this scenario starts {' and '.join(generators)}, which is only simulated. A real generator "
+        f"caution: {who} starts {' and '.join(generators)}, which is only simulated. A real generator "
         "that starts by a command does so with nobody looking: its exhaust kills, its mains are for a licensed person, "
         "and a number on the bus never replaces a listed CO alarm."
     )

@@ -45,6 +45,7 @@ class Battery:
     def __init__(self, plan: BatteryPlan) -> None:
         chemistry = CHEMISTRIES[plan.chemistry]
         self.name = plan.name
+        self.chemistry = plan.chemistry
         self.capacity_ah = plan.capacity_ah
         self._chemistry = chemistry
         self._full_as = plan.capacity_ah * 3600

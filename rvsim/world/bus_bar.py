@@ -122,6 +122,16 @@ class BusBar:
         return self._battery.capacity_ah
 
     @property
+    def chemistry(self) -> str:
+        """Its chemistry, "agm" or "lfp"."""
+        return self._battery.chemistry
+
+    @property
+    def max_charge_amps(self) -> float:
+        """The highest current that it takes now, by its temperature and its protection; infinite where none limits."""
+        return self._battery.max_amps
+
+    @property
     def charge_efficiency(self) -> float:
         """The share of the charging current that it stores."""
         return self._battery.charge_efficiency
@@ -132,6 +142,11 @@ class BusBar:
         if not self._is_solved:
             self._solve()
         return self._volts
+
+    @property
+    def own_volts(self) -> float:
+        """Voltage on the battery's own side of its switches and its protection."""
+        return max(self.volts, self._battery.source_volts)
 
     @property
     def amps(self) -> float:
@@ -154,6 +169,21 @@ class BusBar:
     def is_open(self) -> bool:
         """Whether the battery's protection has stopped charge, discharge or both."""
         return self._battery.protection is not None and self._battery.protection.is_open
+
+    @property
+    def charge_is_open(self) -> bool:
+        """Whether the battery's protection stops the charge."""
+        return self._battery.protection is not None and self._battery.protection.charge_is_open
+
+    @property
+    def discharge_is_open(self) -> bool:
+        """Whether the battery's protection stops the discharge."""
+        return self._battery.protection is not None and self._battery.protection.discharge_is_open
+
+    @property
+    def has_protection(self) -> bool:
+        """Whether the battery has electronics that can open its circuit."""
+        return self._battery.protection is not None
 
     # Inputs.
 

@@ -55,6 +55,11 @@ class ElectricSystem:
         """Return a battery by its name, by default the house battery; KeyError for one that is not there."""
         return self._batteries[name or self._house]
 
+    @property
+    def battery_names(self) -> list[str]:
+        """The names of all batteries."""
+        return list(self._batteries)
+
     def battery_of(self, owner: str) -> BusBar:
         """Return the battery that ``owner`` is on."""
         return self._bar_of.get(owner, self._house_bar)
@@ -124,9 +129,12 @@ class ElectricSystem:
         """Connect the vehicle to the camp site's socket, or disconnect it."""
         self._mains.set_source(SHORE, self._shore_watts if connected else 0.0, SHORE_RANK)
 
-    def set_mains_source(self, owner: str, watts: float, rank: int) -> None:
-        """Let ``owner`` give up to ``watts`` of alternating current; the highest rank is in use (shore has 10)."""
-        self._mains.set_source(owner, watts, rank)
+    def set_mains_source(self, owner: str, watts: float, rank: int, *, is_held: bool = False) -> None:
+        """Let ``owner`` give up to ``watts`` of alternating current; the highest rank is in use (shore has 10).
+
+        A source that ``is_held`` keeps its loads although another has a higher rank.
+        """
+        self._mains.set_source(owner, watts, rank, is_held=is_held)
 
     def set_mains_load(self, owner: str, watts: float) -> None:
         """Set the alternating current's power that ``owner`` wants; 0 for none; ValueError below."""
@@ -135,6 +143,19 @@ class ElectricSystem:
     def mains_source(self) -> str | None:
         """Return the owner of the source in use, "shore" for the socket, None where there is none."""
         return self._mains.source()
+
+    def mains_rank(self, besides: str | None = None) -> int:
+        """Return the rank of the source in use, 0 where there is none; with ``besides`` the highest rank of another."""
+        return self._mains.rank(besides)
+
+    def mains_wanted_watts(self) -> float:
+        """Return what all mains loads want together, whatever they get."""
+        return self._mains.wanted_watts()
+
+    @property
+    def nominal_mains_volts(self) -> float:
+        """The voltage of the mains of this vehicle without load: that of its socket."""
+        return self._nominal_mains_volts
 
     @property
     def mains_volts(self) -> float:

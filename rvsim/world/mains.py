@@ -14,6 +14,8 @@ SHORE = "shore"
 """The owner of the source that is the camp site's socket."""
 SHORE_RANK = 10
 """The rank of shore power: a generator may have a lower or a higher one, an inverter from the battery a lower one."""
+BATTERY_RANK = 1
+"""The rank of an inverter that feeds the mains from a battery: chargers do not run on such a source."""
 
 
 class Mains:
@@ -21,10 +23,14 @@ class Mains:
 
     def __init__(self) -> None:
         self._sources: dict[str, tuple[int, float]] = {}
+        self._held: str | None = None
+        """The source that keeps its loads whatever its rank is."""
         self._loads: dict[str, float] = {}
 
-    def set_source(self, owner: str, watts: float, rank: int) -> None:
+    def set_source(self, owner: str, watts: float, rank: int, *, is_held: bool = False) -> None:
         """Let ``owner`` be able to give up to ``watts``; 0 for none. The source of the highest rank is in use.
+
+        ``is_held``: it keeps its loads although another has a higher rank.
 
         Raises:
             ValueError: the power is negative or not a number.
@@ -34,6 +40,10 @@ class Mains:
             self._sources[owner] = rank, watts
         else:
             self._sources.pop(owner, None)
+        if is_held and watts:
+            self._held = owner
+        elif self._held == owner:
+            self._held = None
 
     def set_load(self, owner: str, watts: float) -> None:
         """Set the power that ``owner`` wants; 0 for none.
@@ -46,7 +56,15 @@ class Mains:
 
     def source(self) -> str | None:
         """Return the owner of the source in use, None where there is none; of one rank the first by name."""
+        if self._held is not None:
+            return self._held
         return min(self._sources, key=lambda owner: (-self._sources[owner][0], owner), default=None)
+
+    def rank(self, besides: str | None = None) -> int:
+        """Return the rank of the source in use, 0 where there is none; with ``besides`` the highest rank of another."""
+        if besides is None and self._held is not None:
+            return self._sources[self._held][0]
+        return max((rank for owner, (rank, _) in self._sources.items() if owner != besides), default=0)
 
     def wanted_watts(self) -> float:
         """Return what all loads want together."""
@@ -72,6 +90,8 @@ class Mains:
 
     def remove(self, owner: str) -> None:
         """Remove the sources and loads of ``owner``."""
+        if self._held == owner:
+            self._held = None
         self._sources.pop(owner, None)
         self._loads.pop(owner, None)
 

@@ -84,6 +84,7 @@ def alone(catalogue) -> Callable[..., Alone]:
         outdoor_c=-6.0,
         acts=(),
         plan=None,
+        weather=None,
         **functions,
     ):
         device = {
@@ -95,6 +96,7 @@ def alone(catalogue) -> Callable[..., Alone]:
             "timing": EXACT,
             **(plan or {}),
         }
-        return Alone(catalogue, device, vehicle or {}, Site(shore_power), WeatherPlan(outdoor_c=outdoor_c), acts)
+        outside = WeatherPlan(outdoor_c=outdoor_c, **(weather or {}))
+        return Alone(catalogue, device, vehicle or {}, Site(shore_power), outside, acts)
 
     return put

@@ -71,6 +71,16 @@ def test_no_caution_where_nothing_is_started(said):
     assert said(COMMAND + EXPECT.replace("genset", "heater").replace("[[", 'rig = "ottersby"\n[[', 1)) == []
 
 
+def test_a_generator_that_starts_for_exercise(said):
+    """By a setting of the rig, without any command."""
+    exercise = "settings = { exercise_every_hours = 100.0 }"
+    text = GENERATOR.replace('kind = "own"', 'kind = "generator"')
+    text = text.replace('settings = { message = [{ message = "GENERATOR_STATUS_1" }] }', exercise)
+    (line,) = said(EXPECT + text)
+    assert line.startswith("rvsim: caution: a setting of the rig starts genset, ")
+    assert said(EXPECT + text.replace(exercise, "")) == []
+
+
 def test_a_burner_and_a_dome_that_a_scenario_acts_on(said):
     """A step that commands heat or the roof fan, a fault of a burner: the caution of each kind once, with its names."""
     heat = '[[step]]\nat = "1s"\nsend = { message = "FURNACE_COMMAND" }\n'

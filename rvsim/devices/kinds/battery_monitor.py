@@ -6,6 +6,9 @@ appendix). Does not know the battery's true charge: its count starts at what it 
 charge, and then adds the measured current with its own charge efficiency. It is full again when the battery takes
 little current at a charging voltage. What flows while the monitor has no power is not counted.
 
+The electronics of a lithium battery also report what it asks of chargers: DC_SOURCE_STATUS_4, _6 and _11.
+BATTERY_STATUS_1 to _6 are not sent: but for two instances their layouts are not established.
+
 What it cannot measure it sends as no data: the state of health, the relative capacity (whose meaning was not
 established) and the ripple, since no alternating current is simulated.
 """
@@ -15,6 +18,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from rvsim.devices.charging.battery_limits import BatteryLimits
 from rvsim.devices.device import DeviceContext, Volts
 from rvsim.devices.kinds.dc_source import DcSettings, DcSource, SensedBattery
 from rvsim.wire.frame import SECOND_US
@@ -41,12 +45,14 @@ class MonitorSettings(DcSettings):
     full_volts: Volts = 14.0
     """The battery counts as full at this voltage and above, at a small current. Common practice, no source: a little
     below the charger's."""
+    asks_chargers: bool | None = None
+    """Whether it says what the battery asks of chargers; if omitted, where the battery has electronics of its own."""
     full_current_percent: Annotated[float, Field(ge=0.1, le=20)] = 2.0
     """The small current, as a share of the capacity in an hour. Common practice, no source: 2 to 4."""
 
 
 class BatteryMonitor(DcSource):
-    """Sends DC_SOURCE_STATUS_1, _2 and _3."""
+    """Sends DC_SOURCE_STATUS_1, _2 and _3, and what the battery asks of chargers."""
 
     kind = "battery_monitor"
     Settings = MonitorSettings
@@ -66,12 +72,36 @@ class BatteryMonitor(DcSource):
         self._little_amps = self.settings.full_current_percent / 100 * self.battery_ah
         self._mean_amps: float | None = None
         self._full_s = 0
+        asks = self.settings.asks_chargers
+        self._asks = self.battery.has_protection if asks is None else asks
+        if self._asks:
+            self._limits = BatteryLimits(self.catalogue, self.battery, self.source, self.priority, self.battery_ah)
+
+    def is_powered(self) -> bool:
+        """Return whether the battery feeds it: it is wired to the cells, whatever switches and protection do."""
+        return self.battery.own_volts >= self.min_supply_volts
 
     def on_start(self) -> None:
         """Count each second; send the battery's state at the gaps."""
         super().on_start()
         self.every(SECOND_US, self._count)
         self.broadcast_unless_outranked("DC_SOURCE_STATUS_3", self._dc_status_3())
+        if self._asks:
+            limits = self._limits
+            self.every(SECOND_US, self._update_limits)
+            self.broadcast_unless_outranked("DC_SOURCE_STATUS_4", lambda: limits.desired)
+            self.broadcast_unless_outranked("DC_SOURCE_STATUS_6", lambda: limits.limits)
+            self.broadcast_unless_outranked("DC_SOURCE_STATUS_11", limits.connection)
+
+    def _update_limits(self) -> None:
+        """Send at once what changed of the battery's limits."""
+        limits = self._limits
+        before = limits.state, limits.limits
+        limits.update()
+        if limits.state != before[0]:
+            self.send_now("DC_SOURCE_STATUS_4")
+        if limits.limits != before[1]:
+            self.send_now("DC_SOURCE_STATUS_6")
 
     def _count(self) -> None:
         amps = self.battery.amps + self._offset

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 
 from rvsim.devices.kinds.panel import Panel, PanelSettings
 from rvsim.devices.kinds.tank import TANK_INSTANCES
+from rvsim.rig.functions import FUNCTIONS
 
 UnitFunctions = Mapping[str, list[int]]
 """The functions of a unit, with their instances."""
@@ -18,18 +19,27 @@ REQUIRED_FUNCTIONS: Mapping[str, tuple[str, ...]] = {
     "roof_fan": ("roof_fan",),
     "air_conditioner": ("air_conditioner",),
     "charger": ("charger", "dc_source"),
+    "solar_controller": ("solar_controller",),
+    "alternator": ("charger",),
+    "dc_dc_charger": ("charger",),
+    "inverter": ("inverter",),
+    "generator": ("generator",),
+    "dc_disconnect": ("dc_disconnect",),
     "battery_monitor": ("battery_monitor", "dc_source"),
     "tank": ("tank",),
     "ambient": ("ambient_sensor",),
     "circulation_pump": ("circulation_pump",),
 }
-"""The functions that each kind of simulated device requires; if several kinds fit, the first one stands in."""
+"""The functions that each kind of simulated device requires; if several kinds fit, the first one stands in. A
+charger from one battery into another never does: a log shows no second battery."""
 
 
 def kind_for(unit: UnitFunctions) -> str | None:
     """Return the kind of simulated device that can stand in for a unit, None where none can."""
     kinds = (kind for kind, needed in REQUIRED_FUNCTIONS.items() if all(function in unit for function in needed))
     kind = next(kinds, None)
+    if kind == "alternator" and FUNCTIONS["charger"].charger_type_label(min(unit["charger"])) is None:
+        return None
     return None if kind == "tank" and _water(min(unit["tank"])) is None else kind
 
 

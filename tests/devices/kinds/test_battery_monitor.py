@@ -210,3 +210,96 @@ def test_a_short_time_at_little_current_is_not_full(alone):
         monitor.until(second).world.set_load("pump", 15.0)
         monitor.until(second + 3).world.set_load("pump", 0.0)
     assert counted_ah(monitor) == 40
+
+
+def lithium(alone, vehicle=None, settings=None, **battery):
+    """Return a monitor of a lithium battery of 100 Ah."""
+    parts = {"battery": {"chemistry": "lfp", "start_c": 20.0, "lag_hours": 48.0, **battery}, **(vehicle or {})}
+    return alone("battery_monitor", settings=settings, vehicle=parts, battery_monitor=1, dc_source=1)
+
+
+DC_4, DC_6, DC_11 = 0x1FEC9, 0x1FEC7, 0x1FEA5
+
+
+def test_lithium_asks_for_a_charge(alone):
+    """Bulk (2), 14.4 V and the 100 A that it takes at 20 C (a battery maker's manual: 1 C from 10 to 25 C), type 3."""
+    run = lithium(alone, start_percent=50.0).until(10)
+    assert run.last(DC_4) == "01 78 02 20 01 D0 84 F3"  # 288 x 50 mV; 34000 x 50 mA - 1600 A
+    assert run.last(DC_6) == "01 78 00 00 00 FF FF FF"
+    times = [time for time, _ in run.of(DC_6)]
+    assert {round(b - a, 2) for a, b in itertools.pairwise(times)} == {0.5}
+    assert lithium(alone, start_c=3.0).until(10).last(DC_4)[15:20] == "C8 7D"  # 0.1 C: 10 A
+
+
+def test_lithium_asks_for_nothing_below_freezing(alone):
+    """Do not charge (1), 0 A, and its low temperature limit is reached; it stays connected."""
+    run = lithium(alone, start_c=-2.0).until(10)
+    assert run.last(DC_4) == "01 78 01 20 01 00 7D F3"
+    assert run.last(DC_6) == "01 78 00 10 00 FF FF FF"
+    assert int(run.last(DC_11).split()[2], 16) & 0x0F == 0x05
+
+
+def test_a_full_one_asks_for_float(alone):
+    """State 6 and 13.6 V from 99.5 % on, until it is below 95 %."""
+    run = lithium(alone, start_percent=99.8).until(10)
+    assert run.last(DC_4).split()[2:5] == ["06", "10", "01"]
+    run.world.set_load("oven", 90.0)
+    run.until(120)
+    assert run.last(DC_4).split()[2] == "06"
+    run.until(300)
+    assert run.last(DC_4).split()[2] == "02"
+
+
+def test_it_asks_chargers_to_stop_before_its_protection_opens(alone):
+    """At 14.6 V (a pack maker: at most) it asks; at 15.0 V its protection opens and the charge bus is disconnected."""
+    run = lithium(alone, start_percent=99.0).until(3)
+    run.world.set_charge("engine", 14.7, 50.0)
+    run.until(600)
+    assert run.last(DC_4).split()[2] == "01"
+    assert int(run.last(DC_6).split()[2], 16) == 0x01
+    run.world.set_charge("engine", 15.4, 50.0)
+    run.until(660)
+    assert int(run.last(DC_6).split()[2], 16) & 0x0F == 0x05
+    assert int(run.last(DC_11).split()[2], 16) & 0x0F == 0x01  # discharge connected, charge not
+
+
+def test_an_empty_one_reports_its_limits(alone):
+    """Below 10 % its charge limit is reached; when its protection opens, the discharge is disconnected."""
+    run = lithium(alone, start_percent=5.0).until(3)
+    assert int(run.last(DC_6).split()[3], 16) & 0x03 == 1
+    run.world.set_load("oven", 100.0)
+    run.until(400)
+    assert int(run.last(DC_6).split()[2], 16) >> 6 == 1
+    assert int(run.last(DC_11).split()[2], 16) & 0x03 == 0
+
+
+def test_what_is_connected(alone):
+    """Both connected, a charge source at 20 A; 100 Ah and the power in watts, without a sign."""
+    run = lithium(alone, start_percent=50.0).until(3)
+    run.world.set_charge("engine", 14.4, 20.0)
+    run.until(20)
+    data = run.last(DC_11)
+    assert int(data.split()[2], 16) & 0x3F == 0x15
+    assert u16(data, 3) == 100
+    assert u16(data, 5) == pytest.approx(20 * run.world.battery_volts, abs=2)
+
+
+def test_lead_acid_has_no_electronics_that_ask(alone, monitor):
+    """None of the three messages, unless it is told to."""
+    monitor.until(10)
+    assert not monitor.of(DC_4) + monitor.of(DC_6) + monitor.of(DC_11)
+    run = alone("battery_monitor", settings={"asks_chargers": True}, battery_monitor=1, dc_source=1).until(10)
+    assert run.last(DC_4).split()[5:] == ["FF", "FF", "F2"]  # takes any current; type 2
+
+
+def test_the_monitor_of_the_starter_battery(alone):
+    """On a branch of that battery, as DC source 2: its voltage and charge, not those of the house battery."""
+    batteries = [
+        {"name": "house", "start_percent": 30.0},
+        {"name": "starter", "capacity_ah": 80.0, "start_percent": 90.0},
+    ]
+    vehicle = {"battery": batteries, "branch": [{"name": "engine", "battery": "starter"}]}
+    run = alone("battery_monitor", plan={"branch": "engine"}, vehicle=vehicle, battery_monitor=2, dc_source=2).until(10)
+    assert run.last(DC_1).startswith("02 78")
+    assert int(run.last(DC_2).split()[4], 16) / 2 == 90.0
+    assert u16(run.last(DC_1), 2) * 0.05 == pytest.approx(run.world.battery("starter").volts, abs=0.05)

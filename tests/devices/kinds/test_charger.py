@@ -95,7 +95,7 @@ def test_it_obeys_disable_and_enable(charger):
     """Status 0 stops the charge at once, 1 takes it up again; another instance is ignored."""
     charger.until(30).put(COMMAND, "02 00 FF FF FF FF FF FF")
     assert charger.last(CHARGER).split()[6] == "02"
-    charger.put(COMMAND, "01 00 FF FF FF FF FF FF").until(35)
+    charger.put(COMMAND, "01 00 FF FF FF FF FF FF")
     assert charger.last(CHARGER).split()[6] == "00"
     assert charger.world.battery_amps == pytest.approx(0, abs=0.01)
     charger.put(COMMAND, "01 01 FF FF FF FF FF FF").until(40)
@@ -139,3 +139,171 @@ def test_the_socket_is_that_of_the_scenario(alone):
     for shore_power, source in ((True, "shore"), (False, None)):
         charger = alone("charger", shore_power=shore_power, charger=1, dc_source=1)
         assert charger.world.mains_source() == source
+
+
+def celsius_of(percent, battery_c, **settings):
+    """Return settings and vehicle of a charger with a sensor, at a battery temperature."""
+    battery = {"start_percent": percent, "start_c": battery_c, "lag_hours": 48.0}
+    return {"settings": {"battery_sensor": True, **settings}, "vehicle": {"battery": battery}}
+
+
+@pytest.mark.parametrize(
+    ("battery_c", "volts"),
+    [(25.0, 14.7), (5.0, 15.3), (35.0, 14.4), (-10.0, 15.45)],  # 14.7 + 0.030 x 20 = 15.30 (computed from the table)
+)
+def test_its_voltage_follows_the_temperature_of_the_battery(alone, battery_c, volts):
+    """-30 mV/K in absorption (an industrial battery maker's charging table); below 0 C it goes no further."""
+    given = celsius_of(97.0, battery_c, absorption_volts=14.7, full_amps=60.0, tail_percent=0.1)
+    charger = alone("charger", charger=1, dc_source=1, **given).until(1200)
+    assert charger.last(CHARGER).split()[6] == "03"
+    assert u16(charger.last(CHARGER), 1) * 0.05 == pytest.approx(volts, abs=0.06)
+
+
+def test_float_follows_it_less(alone):
+    """-18 mV/K (the same table): 13.7 V at 25 C are 14.06 V at 5 C; without a sensor it stays as it is set."""
+    given = celsius_of(99.9, 5.0, float_volts=13.7, max_absorption_hours=0.1)
+    charger = alone("charger", charger=1, dc_source=1, **given).until(1200)
+    assert charger.last(CHARGER).split()[6] == "06"
+    assert u16(charger.last(CHARGER), 1) * 0.05 == pytest.approx(14.06, abs=0.06)
+    given["settings"]["battery_sensor"] = False
+    charger = alone("charger", charger=1, dc_source=1, **given).until(1200)
+    assert u16(charger.last(CHARGER), 1) * 0.05 == pytest.approx(13.7, abs=0.06)
+
+
+def test_what_it_takes_from_the_mains(alone):
+    """30 A at 14.4 V with 85 % are 508 W (computed; 85 to 90 % is common practice), 4.2 A at 120 V, and 3 W idle."""
+    charger = alone("charger", charger=1, dc_source=1, vehicle={"battery": {"start_percent": 40.0}}).until(60)
+    given = charger.world.volts_at("charger") * 30.0
+    assert charger.world.mains_watts("charger") == pytest.approx(given / 0.85 + 3.0, rel=1e-3)
+    page = charger.last(0x1FFCA)
+    assert page.split()[0] == "01"  # instance 1, line 1, input
+    assert u16(page, 1) * 0.05 == 120.0
+    assert u16(page, 3) * 0.05 - 1600 == pytest.approx(charger.world.mains_watts("charger") / 120, abs=0.05)
+    charger.put(COMMAND, "01 00 FF FF FF FF FF FF").until(65)
+    assert charger.world.mains_watts("charger") == 3.0
+
+
+def test_its_input_limit(alone):
+    """2 A of 120 V leave 0.85 of 237 W: about 15 A; its configuration tells the breaker, and a command changes it."""
+    settings = {"input_limit_amps": 2.0}
+    vehicle = {"battery": {"start_percent": 40.0}}
+    charger = alone("charger", settings=settings, charger=1, dc_source=1, vehicle=vehicle).until(60)
+    assert charger.world.mains_watts("charger") == pytest.approx(240.0, rel=0.01)
+    assert charger.world.charge_amps("charger") == pytest.approx(237 * 0.85 / charger.world.battery_volts, rel=0.01)
+    assert charger.last(CHARGER).split()[6] == "02"  # a weak source is still in bulk
+    charger.put(0x18EA8044, "96 FF 01")
+    assert charger.last(0x1FF96).split()[3] == "02"
+    charger.put(0x19FF9544, "01 FF FF 01 FF FF FF FF").until(65)
+    assert charger.world.mains_watts("charger") == pytest.approx(120.0, rel=0.02)
+    charger.put(0x19FF9544, "01 14 FF FA FF FF FF FF").until(70)
+    assert charger.world.charge_amps("charger") == pytest.approx(3.0)  # 10 % of its current
+
+
+def test_it_gives_less_on_a_weak_socket(alone):
+    """Beside a kettle on a small socket the mains sag: it takes what is left, and asks for more again later."""
+    vehicle = {"battery": {"start_percent": 40.0}, "shore": {"amps": 6.0, "volts": 120.0}}
+    charger = alone("charger", charger=1, dc_source=1, vehicle=vehicle).until(30)
+    charger.world.set_mains_load("kettle", 600.0)
+    charger.until(60)
+    assert charger.world.charge_amps("charger") < 20.0
+    charger.world.set_mains_load("kettle", 0.0)
+    charger.until(180)
+    assert charger.world.charge_amps("charger") == pytest.approx(30.0)
+
+
+def test_it_waits_for_good_mains_and_ramps_up(alone):
+    """Shore power lost: state 0 at once; back: nothing for 2 s, then its full current within 5 s."""
+    charger = alone("charger", charger=1, dc_source=1, vehicle={"battery": {"start_percent": 40.0}}).until(30)
+    charger.world.set_shore(connected=False)
+    charger.until(31.5)
+    assert charger.last(CHARGER).split()[6] == "00"
+    assert charger.world.mains_watts("charger") == 0
+    charger.world.set_shore(connected=True)
+    amps = [charger.until(32.5 + second).world.charge_amps("charger") for second in range(9)]
+    assert amps[0] == 0
+    assert amps[-1] == pytest.approx(30.0)
+    assert sum(0 < each < 29 for each in amps) >= 3
+
+
+def test_it_does_not_run_on_mains_from_the_battery(alone):
+    """An inverter's output is no source for it."""
+    charger = alone("charger", shore_power=False, charger=1, dc_source=1)
+    charger.world.set_mains_source("inverter", 1500.0, 1)
+    charger.until(30)
+    assert charger.world.charge_amps("charger") == 0
+    charger.world.set_mains_source("generator", 3500.0, 5)
+    charger.until(45)
+    assert charger.world.charge_amps("charger") > 0
+
+
+def test_it_gives_less_in_hot_air(alone):
+    """2.5 % for each kelvin above 40 C; nothing above 70 C."""
+    for cabin_c, amps in ((38.0, 30.0), (50.0, 22.5), (74.0, 0.0)):
+        vehicle = {"battery": {"start_percent": 40.0}, "cabin": {"start_c": min(cabin_c, 60.0)}}
+        charger = alone("charger", outdoor_c=min(cabin_c, 60.0), charger=1, dc_source=1, vehicle=vehicle)
+        if cabin_c > 60:
+            charger.world.set_heat("stove", 20_000.0)
+        charger.until(10 if cabin_c < 60 else 600)
+        faults = [data for _, data in charger.of(0x0FECA) if not data.startswith("00")]
+        assert bool(faults) is (amps == 0)
+        assert charger.world.charge_amps("charger") == pytest.approx(amps, rel=0.05)
+
+
+def test_lithium_is_not_charged_below_freezing(alone):
+    """The battery refuses below 0 C cells (a battery maker's manual); with a sensor the charger knows and stands by."""
+    battery = {"chemistry": "lfp", "start_c": -5.0, "lag_hours": 48.0, "start_percent": 40.0}
+    for sensor, state in ((False, "06"), (True, "00")):
+        charger = alone(
+            "charger", settings={"battery_sensor": sensor}, charger=1, dc_source=1, vehicle={"battery": battery}
+        ).until(60)
+        assert charger.world.battery_amps >= 0
+        assert charger.last(CHARGER).split()[6] == state
+    assert "Lithium" in charger.bench.devices[0].caution
+    warm = {"battery": battery | {"start_c": 0.05}}
+    charger = alone("charger", settings={"battery_sensor": True}, charger=1, dc_source=1, vehicle=warm).until(30)
+    assert charger.world.battery_amps < 0
+
+
+def test_a_battery_voltage_that_is_too_high_is_a_fault(charger):
+    """Another source at 16.5 V: FMI 3, voltage high; and no fault when that is over."""
+    charger.until(10).world.set_disconnect("switch", open=True)
+    charger.world.set_charge("engine", 16.5, 100.0)
+    charger.until(15)
+    assert int(charger.last(0x0FECA).split()[4], 16) & 0x1F == 3
+    charger.world.set_charge("engine", 14.0, 100.0)
+    charger.until(20)
+    assert charger.last(0x0FECA).startswith("00")
+
+
+def test_its_stages_can_be_forced(charger):
+    """Force charge 2 holds float, 1 begins bulk, 0 cancels; its status answers with the same code."""
+    charger.until(30).put(COMMAND, "01 FF 2F FF FF FF FF FF").until(60)
+    assert charger.last(CHARGER).split()[6:] == ["06", "25"]
+    charger.put(COMMAND, "01 FF 1F FF FF FF FF FF").until(65)
+    assert charger.last(CHARGER).split()[6:] == ["02", "15"]
+    charger.put(COMMAND, "01 FF 0F FF FF FF FF FF").until(70)
+    assert charger.last(CHARGER).split()[6:] == ["02", "05"]
+    charger.put(COMMAND, "01 00 2F FF FF FF FF FF").until(75)
+    assert charger.last(CHARGER).split()[6:] == ["00", "25"]  # a charger that is off stays off
+
+
+def test_its_set_points_on_request(charger):
+    """CHARGER_CONFIGURATION_STATUS_3: 14.4 V and 13.6 V; _4: 4 h of absorption; what is unsure is no data."""
+    charger.until(5).put(0x18EA8044, "CC FE 01").put(0x18EA8044, "BF FE 01")
+    assert charger.last(0x1FECC) == "01 20 01 20 01 10 01 FF"
+    assert charger.last(0x1FEBF) == "01 FF FF F0 00 FF FF FF"
+
+
+def test_it_runs_on_the_mains_without_a_battery(charger):
+    """With its battery switched off it feeds the loads alone; a node without mains has no power there."""
+    charger.until(10).world.set_disconnect("switch", open=True)
+    charger.world.set_load("lamp", 5.0)
+    charger.until(30)
+    assert charger.world.battery_volts == pytest.approx(14.4, abs=0.1)
+    charger.world.set_shore(connected=False)
+    sent = len(charger.until(32).sent)
+    charger.until(40)
+    assert len(charger.sent) == sent
+    charger.world.set_shore(connected=True)
+    charger.until(60)
+    assert charger.world.battery_volts == pytest.approx(14.4, abs=0.1)

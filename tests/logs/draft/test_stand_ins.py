@@ -64,10 +64,26 @@ def test_a_drafted_rig_runs_with_all_that_it_suggests(recorded, learn, on_the_be
     ]
 
 
+MORE = {
+    "tank": '\nsettings = { tank = "black" }',
+    "dc_dc_charger": """
+branch = "feed"
+[[battery]]
+name = "house"
+[[battery]]
+name = "starter"
+[[branch]]
+name = "feed"
+battery = "starter"
+""",
+}
+"""What some kinds need beside their functions."""
+
+
 @pytest.mark.parametrize("kind", REQUIRED_FUNCTIONS)
 def test_a_kind_needs_these_functions_and_no_more(on_the_bench, kind):
     """The bench takes a device with them, and refuses it where one is missing."""
-    settings = '\nsettings = { tank = "black" }' if kind == "tank" else ""
+    settings = MORE.get(kind, "")
 
     def rig(functions):
         those = ", ".join(f"{function} = 1" for function in functions)
@@ -94,6 +110,9 @@ def test_a_kind_needs_these_functions_and_no_more(on_the_bench, kind):
         ({"control_panel": [1]}, None),
         ({"charger": [1], "dc_source": [1]}, "charger"),
         ({"dc_source": [1]}, None),
+        ({"charger": [0x31]}, "alternator"),
+        ({"charger": [1]}, None),
+        ({"inverter": [1]}, "inverter"),
         ({"tank": [18]}, "tank"),
         ({"tank": [3]}, None),
         ({}, None),
