@@ -119,6 +119,8 @@ class Device:
     """The settings in the rig; each kind narrows the type to its own ``Settings``."""
     uses_world: ClassVar[bool] = True
     """Whether the device acts on the physics or measures it; without it there is no ``world``."""
+    caution: ClassVar[str] = ""
+    """What a person has to know before such a device is commanded; told once where it is used. Empty: nothing."""
     instance_settings: ClassVar[Mapping[str, str]] = {}
     """The settings that hold an instance of another device's function: setting to function."""
 

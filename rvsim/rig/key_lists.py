@@ -50,6 +50,7 @@ UNITS = (
     ("_w_per_m2", "W/m²"),
     ("_m_per_s", "m/s"),
     ("_w_per_k", "W/K"),
+    ("mw_per_k", "mW/K"),
     ("_j_per_k", "J/K"),
     ("_per_hour", "an hour"),
     ("_percent_per_month", "% a month"),
