@@ -74,7 +74,7 @@ def ohm_at(part: NtcPart, celsius: float) -> float:
     table = TABLES[part]
     (low_c, low_ohm), (high_c, high_ohm) = _around(table, bisect_right(table, (celsius, inf)))
     low, high, here = (1 / (point + ZERO_C_K) for point in (low_c, high_c, celsius))
-    return low_ohm * (high_ohm / low_ohm) ** ((here - low) / (high - low))
+    return low_ohm * exp(log(high_ohm / low_ohm) * (here - low) / (high - low))
 
 
 def celsius_at(curve: NtcCurve, ohm: float) -> float:

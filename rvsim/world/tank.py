@@ -45,7 +45,7 @@ class Tank:
         self.zone = plan.zone
         self.full_ul = round(plan.litres * _MICROLITRES_PER_LITRE)
         self.held_ul = round(self.full_ul * plan.start_percent / 100)
-        self.water = WaterTemperature(start_c, plan.loss_w_per_k)
+        self.water = WaterTemperature(max(0.0, start_c) if content == LPG else start_c, plan.loss_w_per_k)
         self.ice_ul = round(self.held_ul * self.water.ice_part)
         """What cannot flow out."""
 

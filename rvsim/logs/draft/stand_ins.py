@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 
 from rvsim.devices.kinds.panel import Panel, PanelSettings
 from rvsim.devices.kinds.tank import TANK_INSTANCES
+from rvsim.rig.tanks import FIRST_TANKS
 
 UnitFunctions = Mapping[str, list[int]]
 """The functions of a unit, with their instances."""
@@ -57,8 +58,8 @@ def settings_for(kind: str, unit: UnitFunctions, rig: Iterable[UnitFunctions]) -
 
 
 def _water(instance: int) -> str | None:
-    """Return the kind of water in a tank by its instance; None where it is not water."""
-    return next((water for water, instances in TANK_INSTANCES.items() if instance in instances), None)
+    """Return the kind of water in a tank by its instance; None where it is not one of those that every vehicle has."""
+    return next((water for water in FIRST_TANKS if instance in TANK_INSTANCES[water]), None)
 
 
 def _partner(setting: str, instances: Iterable[int]) -> int | None:
