@@ -20,11 +20,14 @@ from rvsim.devices.device import Device
 from rvsim.devices.kinds.ambient import AmbientSensor
 from rvsim.devices.kinds.battery_monitor import BatteryMonitor
 from rvsim.devices.kinds.charger import Charger
+from rvsim.devices.kinds.fridge import Fridge
 from rvsim.devices.kinds.heater import Heater
 from rvsim.devices.kinds.panel import Panel
 from rvsim.devices.kinds.pump import CirculationPump
 from rvsim.devices.kinds.roof_fan import RoofFan
 from rvsim.devices.kinds.tank import TankSensor
+from rvsim.devices.kinds.water_heater import WaterHeater
+from rvsim.devices.kinds.water_pump import WaterPump
 from rvsim.devices.own.own_device import OwnDevice
 from rvsim.errors import InputError
 from rvsim.rig.field_names import accepted_problems, device_field_problems
@@ -36,7 +39,20 @@ from rvsim.wire.catalogue import Catalogue
 ENTRY_POINT_GROUP = "rvsim.devices"
 """The group of entry points by which other packages add kinds."""
 _KIND_NAME = re.compile(r"[a-z][a-z0-9_]*")
-BUILT_IN = (Panel, Heater, CirculationPump, RoofFan, Charger, BatteryMonitor, TankSensor, AmbientSensor, OwnDevice)
+BUILT_IN = (
+    Panel,
+    Heater,
+    WaterHeater,
+    WaterPump,
+    CirculationPump,
+    RoofFan,
+    Charger,
+    BatteryMonitor,
+    TankSensor,
+    AmbientSensor,
+    Fridge,
+    OwnDevice,
+)
 
 
 def all_kinds(points: Iterable[EntryPoint]) -> tuple[dict[str, type[Device]], tuple[str, ...]]:

@@ -56,6 +56,8 @@ def test_every_figure_has_bounds(kind):
     for model in settings_of(kind):
         hints = get_type_hints(model, include_extras=True)
         for name, field in model.model_fields.items():
+            if not numbers(field.annotation):
+                continue
             limits = bounds(hints[name], field)
             assert limits.keys() & {"ge", "gt"}, name
             assert limits.keys() & {"le", "lt"}, name

@@ -14,13 +14,16 @@ UnitFunctions = Mapping[str, list[int]]
 """The functions of a unit, with their instances."""
 REQUIRED_FUNCTIONS: Mapping[str, tuple[str, ...]] = {
     "heater": ("furnace", "water_heater"),
+    "water_heater": ("water_heater",),
     "panel": ("thermostat",),
     "roof_fan": ("roof_fan",),
     "charger": ("charger", "dc_source"),
     "battery_monitor": ("battery_monitor", "dc_source"),
     "tank": ("tank",),
     "ambient": ("ambient_sensor",),
+    "fridge": ("refrigerator",),
     "circulation_pump": ("circulation_pump",),
+    "water_pump": ("water_pump",),
 }
 """The functions that each kind of simulated device requires; if several kinds fit, the first one stands in."""
 
