@@ -124,6 +124,13 @@ def _fault(fault: plans.Fault) -> str:
             return f"the supply of {where} fails"
         case plans.ReportedPlan():
             return f"{where} reports SPN {fault.spn}, FMI {fault.fmi} of its {fault.function.replace('_', ' ')}"
+        case plans.SensorMisplacedPlan():
+            return f"{where} hangs in the wrong place: {_place(fault)}"
+        case plans.SenderReversedPlan():
+            return f"the sender of {where} is the wrong way round"
+        case plans.GroundOffsetPlan():
+            off = f"{abs(fault.volts):g} V too {'low' if fault.volts < 0 else 'high'}"
+            return f"the ground of {where} is bad: its voltages read {off}"
         case plans.BabblingPlan():
             gap = f"every {duration_text(fault.gap)}" if fault.gap else "as fast as the bus allows"
             return f"{where} sends {fault.identifier} {fault.data} {gap}"
@@ -136,6 +143,12 @@ def _fault(fault: plans.Fault) -> str:
             return f"the two wires are swapped at {where}"
         case _:
             assert_never(fault)
+
+
+def _place(fault: plans.SensorMisplacedPlan) -> str:
+    """Return the place of a misplaced sensor in words, with its zone where that counts."""
+    place = fault.place.replace("_", " ")
+    return f"{place}, {fault.zone}" if fault.place in ("heater_outlet", "fridge") else place
 
 
 def _messages(fault: plans.LatePlan | plans.JitterPlan | plans.WrongInstancePlan | plans.ShortFramePlan) -> str:

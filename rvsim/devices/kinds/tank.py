@@ -88,9 +88,9 @@ class TankSensor(Device):
             self.every(SECOND_US, self._slosh)
         self.broadcast("TANK_STATUS", self._build_status)
 
-    def reverse(self, *, is_reversed: bool) -> None:
-        """Fit the sender the wrong way round, or the right way."""
-        self._is_reversed = is_reversed
+    def turn_over(self) -> None:
+        """Turn the sender over: the wrong way round, or back."""
+        self._is_reversed = not self._is_reversed
 
     def _slosh(self) -> None:
         """Average the level, which swings while the vehicle moves."""

@@ -278,6 +278,34 @@ class ReportedPlan(DeviceFaultPlan):
     """How often it has happened (occurrence count); not known if omitted."""
 
 
+class SensorMisplacedPlan(DeviceFaultPlan):
+    """The device, a temperature sensor, hangs in another place while it lasts: its reading lags there and back."""
+
+    fault: Literal["sensor_misplaced"]
+    place: OneLineText = "heater_outlet"
+    """Where it hangs: a zone, "outdoors", "heater_outlet", "fridge" or "tank_bay"."""
+    zone: OneLineText = "cabin"
+    """The zone of that outlet or fridge."""
+
+
+class SenderReversedPlan(DeviceFaultPlan):
+    """The device, a tank's sensor, has its sender the wrong way round: a full tank reads empty."""
+
+    fault: Literal["sender_reversed"]
+
+
+class GroundOffsetPlan(DeviceFaultPlan):
+    """The ground of the device is bad: every voltage that it measures is off by ``volts``."""
+
+    fault: Literal["ground_offset"]
+    volts: Annotated[float, Field(ge=-10, le=10)]
+    """By how much; below 0: it measures less, as over a corroded ground wire."""
+
+
+MeasuringPlan = SensorMisplacedPlan | SenderReversedPlan | GroundOffsetPlan
+"""The faults by which a device measures something else than it should."""
+
+
 class BabblingPlan(FaultPlan):
     """A node sends one frame repeatedly: a device of the rig, or another node with the name ``node``."""
 
@@ -369,6 +397,7 @@ Fault = Annotated[
     | RestartPlan
     | BrownOutPlan
     | ReportedPlan
+    | MeasuringPlan
     | WirePlan,
     Field(discriminator="fault"),
 ]

@@ -157,7 +157,7 @@ def test_a_sender_the_wrong_way_round(alone):
     """Full reads empty; reversed again it is right."""
     sensor = alone("tank", settings={"is_reversed": True}, vehicle=full_of(80.0), tank=0).until(3)
     assert sensor.last(TANK) == "00 14 64 14 00 64 00 FF"
-    sensor.bench.devices[0].reverse(is_reversed=False)
+    sensor.bench.devices[0].turn_over()
     assert sensor.until(10).last(TANK) == "00 50 64 50 00 64 00 FF"
 
 

@@ -24,7 +24,8 @@ def test_it_says_where_everything_was_found(catalogue):
     (interfaces,) = (line for line in said.splitlines() if line.startswith("interfaces"))
     assert "virtual" in interfaces
     assert (
-        "devices      panel, heater, circulation_pump, roof_fan, charger, battery_monitor, tank, ambient, own" in said
+        "devices      panel, heater, water_heater, water_pump, circulation_pump, roof_fan, charger, battery_monitor, "
+        "tank, ambient, fridge, own" in said
     )
 
 

@@ -13,8 +13,9 @@ import can
 ADDRESS_CLAIM, HEARTBEAT = 0x0EE00, 0x1FECA
 AMBIENT, TANK, BATTERY = 0x1FF9C, 0x1FFB7, 0x1FFFD
 FURNACE_COMMAND, WATER_COMMAND = 0x1FFE3, 0x1FFF6
+WATER_STATUS = 0x1FFF7
 PUMP_STATUS, PUMP_COMMAND = 0x1FE97, 0x1FE96
-READ = frozenset({HEARTBEAT, AMBIENT, TANK, BATTERY, PUMP_STATUS})
+READ = frozenset({HEARTBEAT, AMBIENT, TANK, BATTERY, PUMP_STATUS, WATER_STATUS})
 
 BENCH_ADDRESS, FURNACE_DSA = 0x44, 94
 INDOORS, OUTDOORS, AT_THE_BED = 1, 2, 3
@@ -27,6 +28,9 @@ LOWEST_VOLTS = 11.0
 JUMP_K, JUMP_DISTRUST_S = 3.0, 60.0
 APART_K, COMPARED_AT_START_S = 2.0, 30.0
 STILL_S = 60.0
+IN_VAIN_S, IN_VAIN_K = 180.0, 0.5
+RISEN_STEPS = 3
+"""A fresh tank that rises by more than this is not believed: nobody fills it while the vehicle is used."""
 LOST_S, IMPATIENT_S = 15.0, 6.0
 START_S, GRACE_S = 8.0, 10.0
 """Devices may still be starting: before the first it heats nothing, before the second it misses nothing."""
@@ -65,6 +69,9 @@ class Mistake(Enum):
     ALLOWS_NO_RETRIES = auto()
     ALLOWS_NO_DELAY = auto()
     OVERLOOKS_LAMP = auto()
+    HEATS_IN_VAIN = auto()
+    BELIEVES_RISING_WATER = auto()
+    OVERLOOKS_HEATERS_SUPPLY = auto()
     ANSWERS_EACH_FRAME = auto()
 
 
@@ -111,7 +118,11 @@ class Thermostat:
         self.alarmed_until = 0.0
         self.volts: tuple[float, float] | None = None
         self.level: tuple[float, int] | None = None
+        self.lowest_level: int | None = None
         self.red_lamp = False
+        self.heater_has_supply = True
+        self.heated_from: float | None = None
+        self.heats_in_vain = False
         self.heat = 0
         self.heats_since = 0.0
         self.said = self.said_water = self.said_alive = -100.0
@@ -157,9 +168,19 @@ class Thermostat:
             self.volts = (self.now, raw / 20) if known else None
         elif dgn == TANK and data[0] == 0:
             known = data[1] < NO_VALUE_8 or self.leaves_out(Mistake.READS_OUT_OF_RANGE_AS_A_LEVEL)
-            self.level = (self.now, data[1]) if known else None
+            self.level = (self.now, data[1]) if known and not self.rises(data[1]) else None
+        elif dgn == WATER_STATUS and data[0] == 1:
+            failed = data[7] >> 4 & 3 == 1
+            self.heater_has_supply = not failed or self.leaves_out(Mistake.OVERLOOKS_HEATERS_SUPPLY)
         elif dgn == HEARTBEAT and data[1] == FURNACE_DSA:
             self.red_lamp = data[0] >> 6 == 1 and not self.leaves_out(Mistake.OVERLOOKS_LAMP)
+
+    def rises(self, level: int) -> bool:
+        """Tell whether a fresh tank has more in it than before, which is a sender that says the opposite."""
+        if level >= NO_VALUE_8 or self.leaves_out(Mistake.BELIEVES_RISING_WATER):
+            return False
+        self.lowest_level = level if self.lowest_level is None else min(level, self.lowest_level)
+        return level > self.lowest_level + RISEN_STEPS
 
     def take_pump(self, runs: bool) -> None:
         """Take what the pump says."""
@@ -279,7 +300,19 @@ class Thermostat:
         celsius = self.cabin()
         if self.now < START_S or celsius is None or self.red_lamp or not self.has_supply():
             return 0
+        if not self.heater_has_supply or self.is_in_vain(celsius):
+            return 0
         return max(0, min(200, round((SET_POINT_C - celsius) * 100)))
+
+    def is_in_vain(self, celsius: float) -> bool:
+        """Tell whether the reading has not risen in three minutes of heat: then it is not the cabin's."""
+        if not self.heat:
+            self.heated_from = None
+        elif self.heated_from is None:
+            self.heated_from = celsius
+        elif self.now - self.heats_since > IN_VAIN_S and celsius < self.heated_from + IN_VAIN_K:
+            self.heats_in_vain = True
+        return self.heats_in_vain and not self.leaves_out(Mistake.HEATS_IN_VAIN)
 
     def decide(self, at_once: bool = False) -> None:
         """Tell the furnace: a change soon, the same again now and then."""
