@@ -49,6 +49,17 @@ def test_pyarrow_is_for_its_own_forms(tmp_path):
     assert said_by(f"{program}print(loaded, file=sys.stderr)", tmp_path) == "[False, True]"
 
 
+def test_a_survey_without_a_rig_needs_no_models(tmp_path):
+    """Importing pydantic takes longer than surveying a hundred thousand frames: it comes with a rig only."""
+    (tmp_path / "x.log").write_text("(0.000000) can0 19FFE45E#0101FFFFFFFFFFFF\n")
+    program = "import sys\nloaded = []\n"
+    for more in ([], ["--rig", "ottersby"]):
+        program += (
+            f"{RUN.format(['survey', str(tmp_path / 'x.log'), *more])}\nloaded.append('pydantic' in sys.modules)\n"
+        )
+    assert said_by(f"{program}print(loaded, file=sys.stderr)", tmp_path) == "[False, True]"
+
+
 def said_by(program, cache):
     """Run a program in an interpreter of its own and return the last line that it wrote to stderr."""
     done = subprocess.run(

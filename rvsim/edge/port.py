@@ -20,7 +20,7 @@ import can
 from rvsim.edge.drivers import error_text
 from rvsim.edge.needs import missing_package
 from rvsim.errors import BusError
-from rvsim.sim.clock import PacedClock
+from rvsim.sim.clock import machine_ns
 from rvsim.wire.error_report import ErrorReport, linux_report
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent, OtherFrame, OtherKind
@@ -65,6 +65,9 @@ class PortStatistics(NamedTuple):
 class Port:
     """An open bus; close it, or use it in a ``with`` block. A port receives only with ``listen``.
 
+    With ``polled`` it has no reader thread: ``receive`` reads what the driver holds, without waiting. That is for the
+    virtual bus, which holds a frame as soon as it was sent: a thread would only wait for its turn on a core.
+
     ``options`` are passed to python-can's bus class; its configuration files and variables are not used, since they
     could change the bus of a bench. ``monotonic_ns`` is the clock of arrivals.
 
@@ -81,6 +84,7 @@ class Port:
         channel: str | int | None,
         *,
         listen: bool = True,
+        polled: bool = False,
         inbox: int = MAX_INBOX_FRAMES,
         options: Mapping[str, Any] | None = None,
         monotonic_ns: Callable[[], int] | None = None,
@@ -103,7 +107,8 @@ class Port:
         self._receive_from_driver = self._bus._recv_internal
         self._bus._recv_internal = self._receive_or_detect_loss  # type: ignore[method-assign]
         self._reader: threading.Thread | None = None
-        if listen:
+        self._is_polled = listen and polled
+        if listen and not polled:
             self._reader = threading.Thread(target=self._read, name=f"port {channel}", daemon=True)
             self._reader.start()
 
@@ -141,6 +146,8 @@ class Port:
         """Remove and return what was received, oldest first: frames, error frames, 11-bit and remote frames."""
         received = []
         inbox = self._inbox
+        if self._is_polled:
+            self._poll()
         while inbox:
             received.append(inbox.popleft())
         return received
@@ -174,6 +181,14 @@ class Port:
                 self._error = error_text(error)
                 self.arrived.set()
                 return
+
+    def _poll(self) -> None:
+        """Read what the driver holds; its error is kept, as that of the reader."""
+        try:
+            while len(self._inbox) < self._limit and (message := self._bus.recv(0)) is not None:
+                self._store(message)
+        except Exception as error:
+            self._error = error_text(error)
 
     def _receive_or_detect_loss(self, timeout: float | None) -> tuple[can.Message | None, bool]:
         """Call the driver once, and detect a driver that no longer waits.
@@ -211,7 +226,8 @@ class Port:
             Frame(self._frame_time(message.timestamp), message.arbitration_id, bytes(message.data))
         ):
             self._received += 1
-        self.arrived.set()
+        if not self.arrived.is_set():  # who waits clears it before it receives, so nothing is missed
+            self.arrived.set()
 
     def _add_to_inbox(self, *found: Frame | LineEvent) -> bool:
         """Add to the inbox until it is full; return whether all fitted."""
@@ -290,6 +306,5 @@ def _next_step(interface: str) -> str:
 
 def _machine_clock() -> Callable[[], int]:
     """Return a clock that starts at 0 now; the machine's clock is read in one module only, `rvsim.sim.clock`."""
-    clock = PacedClock()
-    clock.reached()
-    return lambda: clock.reached() * 1000
+    started = machine_ns()
+    return lambda: machine_ns() - started

@@ -243,15 +243,16 @@ class LogLoad:
             others = [other for entry in contents if (other := other_frame(entry)) is not None]
         self.add(to_columns(frames), others)
 
-    def add(self, frames: Columns, others: Sequence[OtherFrame] = ()) -> None:
-        """Count the next frames of a log, and the other frames between them.
+    def add(self, frames: Columns, others: Sequence[OtherFrame] = (), bits: "NDArray[int64] | None" = None) -> None:
+        """Count the next frames of a log, and the other frames between them; ``bits`` are those of the frames.
 
         Raises:
             ValueError: a time goes back, or an identifier or a length is impossible.
         """
         import numpy as np
 
-        times, bits, users = frames.times, frame_bits(frames), (frames.identifiers & 0xFF).astype(np.int64)
+        times, users = frames.times, (frames.identifiers & 0xFF).astype(np.int64)
+        bits = frame_bits(frames) if bits is None else bits
         if others:
             added = np.array([(other.time, other.bits, _KIND_NUMBERS[other.kind]) for other in others], np.int64).T
             times, bits, users = (np.concatenate(pair) for pair in zip((times, bits, users), added, strict=True))
@@ -286,6 +287,10 @@ class LogLoad:
         if self._recent is not None:
             before = len(self._recent[0])
             times, bits, users = (np.concatenate(pair) for pair in zip(self._recent, (times, bits, users), strict=True))
+        if _most_in_two_seconds(times, bits) <= self._peak.bits:
+            kept = int(times.searchsorted(times[-1] - SECOND_US, "right"))
+            self._recent = times[kept:], bits[kept:], users[kept:]
+            return
         sums = np.concatenate(([0], np.cumsum(bits)))
         first = times.searchsorted(times[before:] - SECOND_US, "right")
         held = sums[before + 1 :] - sums[first]
@@ -336,6 +341,17 @@ class LogLoad:
     def _room(self) -> int:
         """The free bits of the busiest second; below 0 if a frame started before it."""
         return self.bit_rate - (self.peak.bits if self.peak else 0)
+
+
+def _most_in_two_seconds(times: "NDArray[int64]", bits: "NDArray[int64]") -> int:
+    """Return the most bits of two whole seconds in a row: no second has more, wherever it starts."""
+    import numpy as np
+
+    seconds = times // SECOND_US
+    starts = np.flatnonzero(np.concatenate(([True], seconds[1:] != seconds[:-1])))
+    sums = np.add.reduceat(bits, starts)
+    follows = np.diff(seconds[starts]) == 1
+    return int(max(sums.max(), (sums[1:] + sums[:-1])[follows].max(initial=0)))
 
 
 def _by_user(users: "NDArray[int64]", bits: "NDArray[int64]") -> dict[BusUser, int]:

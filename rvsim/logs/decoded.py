@@ -185,8 +185,8 @@ class ColumnDecoder:
 
         self._decoder = Decoder(catalogue)
         self._dgns = [dgn for dgn in catalogue.dgns if dgns is None or dgn in dgns]
-        # Numbers of 16 bits are sorted fastest.
-        self._numbers = np.zeros(DGN_LIMIT, np.uint16 if len(self._dgns) < 1 << 16 else np.uint32)
+        # The fewer bits a number has, the faster it is sorted.
+        self._numbers = np.zeros(DGN_LIMIT, np.min_scalar_type(len(self._dgns)))
         for number, dgn in enumerate(self._dgns, start=1):
             self._numbers[dgn : dgn + 0x100 if is_addressed(dgn) else dgn + 1] = number
         self._known: dict[int, tuple[Layout, tuple[FieldDecoder, ...]]] = {}

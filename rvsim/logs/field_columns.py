@@ -34,6 +34,16 @@ class Payloads:
         self.data, self.lengths = data, lengths
         self.shortest = int(lengths.min()) if len(lengths) else 8
         """The length of the shortest frame."""
+        self._bytes: dict[int, NDArray[intp]] = {}
+
+    def byte(self, place: int) -> "NDArray[intp]":
+        """Return one byte of each frame, as places in a table."""
+        import numpy as np
+
+        column = self._bytes.get(place)
+        if column is None:
+            column = self._bytes[place] = self.ordered[:, place].astype(np.intp)
+        return column
 
     @cached_property
     def ordered(self) -> "NDArray[uint8]":
@@ -77,9 +87,13 @@ class FieldDecoder:
 
     def __init__(self, field: FieldSpec) -> None:
         self.field = field
-        self.label_names = tuple(dict.fromkeys(self._shown_labels.values()))
+        self._first_byte, self._last_byte = field.first_byte, field.last_byte
+        self._in_byte = self._first_byte == self._last_byte
+
+    @cached_property
+    def label_names(self) -> tuple[str, ...]:
         """The labels by their codes."""
-        self._in_byte = field.first_byte == field.last_byte
+        return tuple(dict.fromkeys(self._shown_labels.values()))
 
     @cached_property
     def _shown_labels(self) -> dict[int, str]:
@@ -137,8 +151,7 @@ class FieldDecoder:
 
     def missing(self, payloads: Payloads) -> "NDArray[bool_] | None":
         """Return which frames are too short to hold the field; None where none is."""
-        last = self.field.last_byte
-        return None if payloads.shortest > last else payloads.lengths <= last
+        return None if payloads.shortest > self._last_byte else payloads.lengths <= self._last_byte
 
     def raws(self, payloads: Payloads) -> "NDArray[int64 | uint64]":
         """Return the raw integers, any number where the frame is too short; unsigned only for 64 bits without sign."""
@@ -146,11 +159,8 @@ class FieldDecoder:
 
     def states(self, payloads: Payloads, column: "FieldColumn") -> "NDArray[uint8]":
         """Return the numbers of the states."""
-        if self._in_byte:
-            states = self._byte_states.take(payloads.ordered[:, self.field.first_byte])
-        else:
-            states = self._states(column.bits)
-        if payloads.shortest <= self.field.last_byte:
+        states = self._byte_states.take(payloads.byte(self._first_byte)) if self._in_byte else self._states(column.bits)
+        if payloads.shortest <= self._last_byte:
             states[column.missing] = MISSING
         return states
 
@@ -166,22 +176,32 @@ class FieldDecoder:
         """Return the places of each raw integer that is a special code."""
         import numpy as np
 
-        special = sorted(self.field.states)
-        if not special or not len(raws) or int(raws.max()) < special[0]:
+        special = self._special_raws
+        if not self._has_special(raws):
             return []
         high = np.flatnonzero(raws >= special[0])
         found = raws[high]
         return [(high[found == raw], raw) for raw in special]
 
+    @cached_property
+    def _special_raws(self) -> list[int]:
+        return sorted(self.field.states)
+
+    @cached_property
+    def _are_highest_special(self) -> bool:
+        """Whether all raw integers from the lowest special code on are special codes."""
+        return not self.field.signed and self._special_raws == [*range(self._special_raws[0], self._limits[1] + 1)]
+
+    def _has_special(self, raws: "NDArray[int64 | uint64]") -> bool:
+        """Return whether raw integers can be special codes."""
+        return bool(self._special_raws) and bool(len(raws)) and int(raws.max()) >= self._special_raws[0]
+
     def values(self, payloads: Payloads, column: "FieldColumn") -> "NDArray[float64]":
         """Return the values, not a number where the state is another than ``value``."""
         import numpy as np
 
-        if self._in_byte:
-            values = self._byte_values.take(payloads.ordered[:, self.field.first_byte])
-        else:
-            values = self._values(column.bits)
-        if payloads.shortest <= self.field.last_byte:
+        values = self._byte_values.take(payloads.byte(self._first_byte)) if self._in_byte else self._values(column.bits)
+        if payloads.shortest <= self._last_byte:
             values[column.missing] = np.nan
         return values
 
@@ -200,17 +220,18 @@ class FieldDecoder:
         else:
             distinct, places = np.unique(raws, return_inverse=True)
             values = np.array([float(field.value(raw)) for raw in distinct.tolist()], np.float64)[places]
-        for place, _ in self._special(raws):
-            values[place] = np.nan
+        if self._has_special(raws):
+            if self._are_highest_special:
+                values[raws >= self._special_raws[0]] = np.nan
+            else:
+                for place, _ in self._special(raws):
+                    values[place] = np.nan
         return values
 
     def labels(self, payloads: Payloads, column: "FieldColumn") -> "NDArray[int32]":
         """Return the codes of the labels."""
-        if self._in_byte:
-            codes = self._byte_labels.take(payloads.ordered[:, self.field.first_byte])
-        else:
-            codes = self._labels(column.bits)
-        if payloads.shortest <= self.field.last_byte:
+        codes = self._byte_labels.take(payloads.byte(self._first_byte)) if self._in_byte else self._labels(column.bits)
+        if payloads.shortest <= self._last_byte:
             codes[column.missing] = NO_LABEL
         return codes
 

@@ -4,29 +4,26 @@ Knows: how each need that a watch states (`watch.needs`) becomes a choice among 
 more frames than needed, never fewer. Does not know why a watch has a need.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING, assert_never
 
 from rvsim.logs.columns import Columns
+from rvsim.logs.compared_topics import CERTAIN_DIFFERENCE, ComparedTopics
 from rvsim.logs.field_classes import FieldClasses
 from rvsim.logs.topic_columns import Moment, TopicFrames
 from rvsim.watch.identity.records import MIN_SILENCE_LIMIT_US, TopicRecord
 from rvsim.watch.limits import expected
 from rvsim.watch.needs import Alternations, Differing, EachChange, Exceeding, Extremes, FieldChange, Need, PassedChange
-from rvsim.watch.traffic import MIN_LATE_LIMIT_US, MISSED_IN_A_ROW
 from rvsim.watch.watch import Watch
 from rvsim.wire.fields import FieldSpec
-from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec
 
 if TYPE_CHECKING:
-    from numpy import bool_, float64, intp, uint8, uint64
+    from numpy import bool_, intp, uint8, uint64
     from numpy.typing import NDArray
 
 _FULL = 8
-_CERTAIN_DIFFERENCE = 1e-6
-"""What rounding can change in a difference of two values at most."""
 
 
 class _NeedsEachError(Exception):
@@ -41,34 +38,47 @@ class FrameChoice:
         self._rig = watch.rig
         self._moment = moment
         self._fields: dict[int, dict[str, FieldClasses]] = {}
-        self._topics: Sequence[TopicFrames] = ()
-        self._has_silences = False
-        self._differing: dict[Differing, Mapping[TopicFrames, NDArray[intp]] | None] = {}
-        """The positions of each topic's frames that a need of two topics asks for; None for every change."""
-        self._rests: dict[tuple[str, str, int], list[tuple[int, float]] | None] = {}
+        self._compared = ComparedTopics(watch, moment, self._columns_of)
         self._assignments = 0
 
     def begin(self, frames: Columns, topics: Sequence[TopicFrames]) -> None:
         """Take the frames of a block, and all topics, with or without frames in it."""
-        import numpy as np
-
-        self._topics = topics
-        self._has_silences = bool((np.diff(frames.times) > SECOND_US).any())
-        self._differing.clear()
-        self._rests.clear()
+        self._compared.begin(frames, topics)
 
     @property
     def version(self) -> int:
         """A number that changes when every choice must be made again: values are judged by other limits."""
         if self._assignments != self._watch.assignments:
             self._assignments = self._watch.assignments
-            self._differing.clear()
-            self._rests.clear()
+            self._compared.forget()
         return self._assignments
 
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data of a topic must be examined at present."""
         return self._watch.needs_each_change(record)
+
+    def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
+        """Return the fields of which each change must be examined at present."""
+        return self._watch.needed_fields(record)
+
+    def with_changes_of(
+        self, topic: TopicFrames, record: TopicRecord, fields: Sequence[FieldSpec], chosen: "NDArray[intp]"
+    ) -> "NDArray[intp]":
+        """Return the frames that are chosen, with those in which one of some fields changes."""
+        import numpy as np
+
+        assert record.layout.spec is not None
+        columns, data = self._columns_of(record.layout.spec), topic.data[topic.changes]
+        changed = np.zeros(len(data), np.bool_)
+        changed[:1] = True
+        for field in fields:
+            raws = columns[field.name].raws(data)
+            changed[1:] |= raws[1:] != raws[:-1]
+        return np.union1d(chosen, topic.changes[changed])
+
+    def forget_rests(self) -> None:
+        """Note that a value which was constant does not count any more."""
+        self._compared.forget_rests()
 
     def count_undefined(self, frames: int) -> None:
         """Count frames of a message without a definition that were passed over."""
@@ -154,15 +164,11 @@ class FrameChoice:
                 classes[column.missing(lengths)] = -1
                 chosen[1:] |= classes[1:] != classes[:-1]
 
-    def _late_limit(self, topic: TopicFrames) -> int:
-        """Return the shortest step after which a frame of a topic can be late."""
-        return max(MISSED_IN_A_ROW * (self._watch.layout_of(topic.dgn).gap or 0), MIN_LATE_LIMIT_US)
-
     def _choose_late(self, topic: TopicFrames, spec: MessageSpec, chosen: "NDArray[bool_]") -> None:
         """Choose the frames after which a sender, or a constant value, counts as started again."""
         limit = MIN_SILENCE_LIMIT_US
         if any(field.moves_with for field in spec.fields):
-            limit = min(limit, self._late_limit(topic))
+            limit = min(limit, self._compared.late_limit(topic))
         later = topic.changes[1:]
         chosen[1:] |= topic.times[later] - topic.times[later - 1] > limit
 
@@ -180,9 +186,7 @@ class FrameChoice:
                 if self._exceeds(topic, spec, need):
                     raise _NeedsEachError
             case Differing():
-                if need not in self._differing:
-                    self._differing[need] = self._find_differences(need)
-                found = self._differing[need]
+                found = self._compared.differing(need)
                 if found is None:
                     raise _NeedsEachError
                 chosen |= np.isin(topic.positions[topic.changes], found.get(topic, ()))
@@ -209,76 +213,7 @@ class FrameChoice:
         raws, bounds = value.raws(data), bound.raws(data)
         difference = value.values(raws) - bound.values(bounds)
         counts = value.is_value(raws) & bound.is_value(bounds) & (bound.values(bounds) != 0)
-        return bool((counts & (difference > -_CERTAIN_DIFFERENCE)).any())
-
-    # Values that are compared with those of another topic.
-
-    def _find_differences(self, need: Differing) -> "Mapping[TopicFrames, NDArray[intp]] | None":
-        """Return the frames of two messages with which a difference passes a limit; None where all may matter.
-
-        They can be told where one topic alone has the other field, and every frame is on time.
-        """
-        import numpy as np
-
-        values = [(topic, self._compared(topic, spec, need)) for topic, spec in self._topics_with(need.message)]
-        others = [
-            (topic, self._known_values(topic, spec, need.other_field))
-            for topic, spec in self._topics_with(need.other_message)
-        ]
-        if not self._watch.has_differences():
-            every, every_other = (_joined(column for _, column in side) for side in (values, others))
-            if not len(every) or not len(every_other):
-                return {}
-            most = max(every.max() - every_other.min(), every_other.max() - every.min())
-            if most <= min(need.differences) - _CERTAIN_DIFFERENCE:
-                return {}
-        for message in (need.message, need.other_message):
-            for topic, spec in self._topics_with(message):
-                if self._ends(topic) or self._is_late(topic) or not self._keeps_battery(topic, self._columns_of(spec)):
-                    return None  # where a value ceases to be plausible, that frame is examined anyway
-        if len(others) != 1 or need.message == need.other_message:
-            return None
-        found: dict[TopicFrames, list[NDArray[intp]]] = {}
-        for topic, column in values:
-            for place, positions in enumerate(_passing(topic, column, *others[0], need)):
-                found.setdefault((topic, others[0][0])[place], []).append(positions)
-        return {topic: np.concatenate(positions) for topic, positions in found.items()}
-
-    def _topics_with(self, message: str) -> Iterable[tuple[TopicFrames, MessageSpec]]:
-        """Yield the topics of a message that are known, or have frames in this block."""
-        for topic in self._topics:
-            spec = self._watch.layout_of(topic.dgn).spec
-            if spec is not None and spec.name == message and (topic.record is not None or len(topic.changes)):
-                yield topic, spec
-
-    def _known_values(self, topic: TopicFrames, spec: MessageSpec, field: str) -> "NDArray[float64]":
-        """Return the values of a field in the changes of a topic, after the last one before them; NaN for none."""
-        import numpy as np
-
-        column, data = self._columns_of(spec)[field], _with_last(topic)
-        raws = column.raws(data)
-        return np.where(column.is_value(raws), column.values(raws), np.nan)
-
-    def _compared(self, topic: TopicFrames, spec: MessageSpec, need: Differing) -> "NDArray[float64]":
-        """Return the values that count, as ``_known_values``."""
-        import numpy as np
-
-        values = self._known_values(topic, spec, need.field)
-        return np.where(self._known_values(topic, spec, need.current) >= need.min_current, values, np.nan)
-
-    def _is_late(self, topic: TopicFrames) -> bool:
-        """Return whether a frame of a topic may be late in this block, or bus time may stop."""
-        import numpy as np
-
-        if self._has_silences or not len(topic.times):
-            return True
-        limit = self._late_limit(topic)
-        is_late = topic.record is not None and topic.times[0] - topic.record.stored_frame.time > limit
-        return bool(is_late or (np.diff(topic.times) > limit).any())
-
-    def _ends(self, topic: TopicFrames) -> bool:
-        """Return whether a topic may cease in this block."""
-        return not len(topic.times) or self._moment.times[-1] - int(topic.times[-1]) > self._late_limit(topic)
+        return bool((counts & (difference > -CERTAIN_DIFFERENCE)).any())
 
     # Values that are compared with one that rests.
 
@@ -286,10 +221,7 @@ class FrameChoice:
         """Choose the frames in which a field exceeds its range while another one rests."""
         import numpy as np
 
-        key = need.resting_message, need.resting_field, need.lag
-        if key not in self._rests:
-            self._rests[key] = self._find_rests(need)
-        rests, column = self._rests[key], self._columns_of(spec)[need.field]
+        rests, column = self._compared.rests(need), self._columns_of(spec)[need.field]
         if rests == []:
             return
         if rests is None:
@@ -299,98 +231,16 @@ class FrameChoice:
         classes[column.missing(topic.lengths[topic.changes])] = -1
         # The range begins again with another class, where a value may not have counted: it is never too wide.
         turns = np.flatnonzero(classes[1:] != classes[:-1]) + 1
-        for start, end in rests:
-            first, last = int(times.searchsorted(start, "right")), int(times.searchsorted(end, "right"))
+        latest = int(topic.changes.searchsorted(topic.taken)) - 1  # of a new record the first one
+        if latest > 0:
+            turns = np.sort(np.append(turns, latest))
+        for start, certain, end in rests:
+            first, last = int(times.searchsorted(certain, "right")), int(times.searchsorted(end, "right"))
+            chosen[int(times.searchsorted(start, "right")) : min(first, last)] = True
             for begin, until in pairwise([max(0, first - 1), *turns[(turns >= first) & (turns < last)].tolist(), last]):
                 part = raws[begin:until]
                 highest, lowest = np.maximum.accumulate(part)[:-1], np.minimum.accumulate(part)[:-1]
                 chosen[begin + 1 : until] |= (part[1:] > highest) | (part[1:] < lowest)
-
-    def _find_rests(self, need: Extremes) -> list[tuple[int, float]] | None:
-        """Return the spans of time in which a field has rested long enough in any topic; None where that is not known.
-
-        It is not known where bus time may stop, where a frame is late, and where a topic may belong to another battery
-        later. Where a value does not count, too much is returned.
-        """
-        import numpy as np
-
-        rests: list[tuple[int, float]] = []
-        for topic, spec in self._topics_with(need.resting_message):
-            columns, record = self._columns_of(spec), topic.record
-            column = columns[need.resting_field]
-            since = self._watch.resting_since(record, need.resting_field) if record is not None else None
-            if not len(topic.times):
-                if since is not None:
-                    rests.append((since + need.lag, np.inf))
-                continue
-            if self._is_late(topic) or not self._keeps_battery(topic, columns):
-                return None
-            rests += _rests(column, topic, since, need.lag, record)
-        return rests
-
-    @staticmethod
-    def _keeps_battery(topic: TopicFrames, columns: dict[str, FieldClasses]) -> bool:
-        battery = columns.get("dc_source_instance")
-        if battery is None or not len(topic.changes):
-            return True
-        raws = battery.raws(topic.data[topic.changes])
-        return bool((raws == raws[0]).all())
-
-
-def _rests(
-    column: FieldClasses, topic: TopicFrames, since: int | None, lag: int, record: TopicRecord | None
-) -> list[tuple[int, float]]:
-    """Return the spans of time in which a field of a topic has not changed for more than ``lag``."""
-    import numpy as np
-
-    raws = column.raws(topic.data[topic.changes])
-    known = column.field.raw_in(record.stored_frame.data) if record is not None and since is not None else None
-    changed = np.ones(len(raws), np.bool_)
-    changed[1:] = raws[1:] != raws[:-1]
-    if len(raws):
-        changed[0] = known is None or known != raws[0]
-    moments: list[float] = [] if since is None else [since]
-    moments += topic.times[topic.changes[changed]].tolist()
-    return [(int(start) + lag, end) for start, end in pairwise([*sorted(moments), np.inf]) if end > start + lag]
-
-
-def _with_last(topic: TopicFrames) -> "NDArray[uint64]":
-    """Return the data of the changes of a topic, after those of its last frame before them."""
-    import numpy as np
-
-    data = topic.data[topic.changes]
-    if topic.record is None:
-        return np.concatenate((data[:1], data))
-    last = int.from_bytes(topic.record.stored_frame.data.ljust(_FULL, b"\0"), "big")
-    return np.concatenate((np.array([last], np.uint64), data))
-
-
-def _joined(columns: "Iterable[NDArray[float64]]") -> "NDArray[float64]":
-    """Return all numbers of some columns."""
-    import numpy as np
-
-    every: NDArray[float64] = np.concatenate([np.empty(0), *columns])
-    return every[~np.isnan(every)]
-
-
-def _passing(
-    topic: TopicFrames, values: "NDArray[float64]", other: TopicFrames, others: "NDArray[float64]", need: Differing
-) -> "tuple[NDArray[intp], NDArray[intp]]":
-    """Return the positions of the frames of two topics with which their difference passes a limit."""
-    import numpy as np
-
-    own, theirs = topic.positions[topic.changes], other.positions[other.changes]
-    positions = np.sort(np.concatenate((own, theirs)))
-    value = values[own.searchsorted(positions, "right")]
-    compared = others[theirs.searchsorted(positions, "right")]
-    side = np.isnan(value).astype(np.intp)
-    for limit in need.differences:
-        side = 2 * side + (np.abs(value - compared) > limit)
-    for limit in need.lowest:
-        side = 2 * side + (np.minimum(value, compared) <= limit)
-    passed = np.ones(len(side), np.bool_)
-    passed[1:] = side[1:] != side[:-1]
-    return np.intersect1d(positions[passed], own), np.intersect1d(positions[passed], theirs)
 
 
 def _after(lengths: "NDArray[uint8]") -> "NDArray[uint64]":

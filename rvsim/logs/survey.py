@@ -18,7 +18,6 @@ from rvsim.logs.formats.time_units import MIN_GAPS, unit_factor
 from rvsim.logs.presence import PresenceHistory, PresenceSpan
 from rvsim.logs.signal_summary import SignalSummaries, SignalSummary
 from rvsim.logs.topic_columns import TopicFrames, joined_times
-from rvsim.rig.model import Rig
 from rvsim.watch.bus.worst_case import WorstCase
 from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
@@ -35,6 +34,11 @@ if TYPE_CHECKING:
     from numpy import int64
     from numpy.typing import NDArray
 
+    from rvsim.rig.model import Rig
+
+SURVEYED_BLOCK_FRAMES = 1 << 17
+"""The most frames of a block that is surveyed: in larger ones than usual the cost of each topic falls on more frames.
+Measured: a tenth less time than with half of it; twice of it gains nothing."""
 _BURST_RATIO = 3
 """A message comes in bursts if its mean gap is more than this many times its median gap. Our decision."""
 _MAX_KEPT_GAPS = 8192
@@ -183,7 +187,10 @@ class Survey:
 
 
 def survey(
-    contents: Iterable[Frame | LineEvent], catalogue: Catalogue, rig: Rig | None = None, part: SurveyedTime = WHOLE_LOG
+    contents: Iterable[Frame | LineEvent],
+    catalogue: Catalogue,
+    rig: "Rig | None" = None,
+    part: SurveyedTime = WHOLE_LOG,
 ) -> Survey:
     """Survey one channel of a log, compared with a rig if one is given.
 
@@ -198,7 +205,7 @@ def survey(
 def survey_blocks(
     blocks: Iterable[tuple[str, Block]],
     catalogue: Catalogue,
-    rig: Rig | None = None,
+    rig: "Rig | None" = None,
     part: SurveyedTime = WHOLE_LOG,
     *,
     signals: bool = False,
@@ -226,7 +233,7 @@ class Surveyor:
     def __init__(
         self,
         catalogue: Catalogue,
-        rig: Rig | None = None,
+        rig: "Rig | None" = None,
         part: SurveyedTime = WHOLE_LOG,
         *,
         signals: bool = False,
@@ -283,7 +290,6 @@ class Surveyor:
         first = int(frames.times.searchsorted(part.start))
         inside = frames.between(first)
         reported = [event for _, event in events if part.start <= event.time]
-        self._load.add(inside, [other for event in reported if (other := other_frame(event)) is not None])
         for event in reported:
             self._errors.count_event(event)
         times = [*frames.times[:1].tolist(), *frames.times[-1:].tolist(), *(event.time for _, event in events)]
@@ -294,6 +300,8 @@ class Surveyor:
             self._signals.add(inside)
         by_frame = any(isinstance(event, JoinedMessage | ListeningResumed) for _, event in events)
         topics = None if by_frame else columns.split(frames)
+        others = [other for event in reported if (other := other_frame(event)) is not None]
+        self._load.add(inside, others, columns.bits()[first:] if topics else None)
         if topics is None:
             for entry in Block(frames, events).entries():
                 if isinstance(entry, Frame | JoinedMessage) and entry.time >= part.start:

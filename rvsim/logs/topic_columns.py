@@ -7,11 +7,12 @@ that it passed over. Does not know what a frame means, nor when a watch examines
 from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
-from rvsim.logs.columns import Columns
+from rvsim.logs.columns import Columns, frame_bits
 from rvsim.watch.decode import Decoder
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.needs import PassedChange
 from rvsim.watch.traffic import MAX_GAPS
+from rvsim.wire.fields import FieldSpec
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 
@@ -24,6 +25,7 @@ MAX_IDENTIFIERS = 4096
 _NO_BYTE = 256
 """Stands for the byte that tells topics apart where a frame has none."""
 _NO_PLACE = 255
+_NO_POSITION = 1 << 62
 
 
 class Moment:
@@ -36,7 +38,7 @@ class Moment:
         """The frames before it come without a silence of the bus of more than a second."""
         self.paused_us = 0
         """By how much bus time is behind the time of the frames."""
-        self.times: list[int] = []
+        self.times: Sequence[int] = ()
         """The times of the frames of the block."""
         self.touched: list[TopicFrames] = []
         """The topics whose next frame of interest must be found again."""
@@ -53,7 +55,11 @@ class TopicFrames:
     """
 
     def __init__(self, number: int, dgn: int, source: int, moment: Moment, choice: "Choice") -> None:
+        import numpy as np
+
         self.number = number
+        self.positions: NDArray[intp] = np.empty(0, np.intp)
+        """The positions of its frames in the block."""
         self.place = 0
         """Its number among the topics of the present block."""
         self.dgn = dgn
@@ -63,11 +69,15 @@ class TopicFrames:
         """The position of the next frame of interest; -1 where it has none in this block."""
         self.taken = 0
         """How many of the frames were entered into the record."""
+        self._next_taken = _NO_POSITION
+        """The position of the next frame that is to be entered; ``_NO_POSITION`` where there is none, or no record."""
         self._moment = moment
         self._choice = choice
         self._chosen: NDArray[intp] | None = None
         """The changes that must be examined where only values count; None where that was not found yet."""
         self._version = -1
+        self._with_fields: tuple[tuple[FieldSpec, ...], NDArray[intp]] | None = None
+        """The fields of which each change is needed, and the frames that must be examined with these."""
         self.entered = -1
         """The last of the changes that the record knows with its values."""
         self._long_steps: dict[int, NDArray[intp]] = {}
@@ -94,8 +104,9 @@ class TopicFrames:
         if len(identifiers) > 1 and (identifiers[1:] != identifiers[:-1]).any():
             self.first_uses = sorted(np.unique(identifiers, return_index=True)[1].tolist())
         self.taken = 0
+        self._find_next_taken()
         self.entered = -1
-        self._chosen = None
+        self._chosen = self._with_fields = None
         self._long_steps.clear()
         self._irregular.clear()
         self._dense.clear()
@@ -116,14 +127,16 @@ class TopicFrames:
 
     def catch_up(self) -> None:
         """Enter the frames that were passed over into the record."""
-        record, taken = self.record, self.taken
-        if record is None or taken >= len(self.positions) or self.positions[taken] >= self._moment.position:
+        if self._next_taken >= self._moment.position:
             return
+        record, taken = self.record, self.taken
+        assert record is not None
         end = int(self.positions.searchsorted(self._moment.position))
         times = self.times[max(taken, end - MAX_GAPS - 1) : end] - self._moment.paused_us
         if record.time_only:
             self._choice.count_undefined(end - taken)
         self.taken = end
+        self._find_next_taken()
         record.rhythm.stored.extend(times.tolist())
         record.stored_frame = last = self.frame(end - 1)
         if record.settled_data is not None:
@@ -133,9 +146,14 @@ class TopicFrames:
                 record.settled_data = record.last_data = last.data
                 record.changed_at = int(self.times[changes[latest]]) - self._moment.paused_us
 
+    def _find_next_taken(self) -> None:
+        is_known = self.record is not None and self.taken < len(self.positions)
+        self._next_taken = int(self.positions[self.taken]) if is_known else _NO_POSITION
+
     def take(self) -> None:
         """Note that the record has taken in the next frame."""
         self.taken += 1
+        self._find_next_taken()
         self.entered = int(self.changes.searchsorted(self.taken)) - 1
 
     def refresh(self) -> None:
@@ -161,17 +179,27 @@ class TopicFrames:
         """Note that other frames may have to be examined from now on."""
         self._moment.touched.append(self)
 
+    def need_less(self) -> None:
+        """Note that less is needed of the values of the frames from now on."""
+        self._chosen = None
+        self._choice.forget_rests()
+        self._moment.touched.append(self)
+
     def release(self) -> None:
         """Note that the record was dropped."""
         self.refresh()
         if self.record is not None:
             self.record.hold(None)
             self.record = None
+            self._find_next_taken()
         self._moment.touched.append(self)
 
     def hold(self, record: TopicRecord | None) -> None:
         """Take the record that the frames are entered into, None where it has none yet."""
+        if record is not self.record:
+            self._chosen = None
         self.record = record
+        self._find_next_taken()
         if record is not None:
             record.hold(self)
 
@@ -200,7 +228,13 @@ class TopicFrames:
         if self._chosen is None or self._version != self._choice.version:
             self._version = self._choice.version
             self._chosen = self.changes[self._choice.choose(self, record)]
-        return self._chosen
+            self._with_fields = None
+        fields = self._choice.needed_fields(record)
+        if not fields:
+            return self._chosen
+        if self._with_fields is None or self._with_fields[0] != fields:
+            self._with_fields = fields, self._choice.with_changes_of(self, record, fields, self._chosen)
+        return self._with_fields[1]
 
     def _visible(self) -> int:
         """Return the number of frames before the next silence of the bus."""
@@ -286,6 +320,17 @@ class Choice(Protocol):
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data must be examined at present."""
 
+    def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
+        """Return the fields of which each change must be examined at present."""
+
+    def with_changes_of(
+        self, topic: TopicFrames, record: TopicRecord, fields: Sequence[FieldSpec], chosen: "NDArray[intp]"
+    ) -> "NDArray[intp]":
+        """Return the frames that are chosen, with those in which one of some fields changes."""
+
+    def forget_rests(self) -> None:
+        """Note that a value which was constant does not count any more."""
+
     def choose(self, topic: TopicFrames, record: TopicRecord) -> "NDArray[bool_]":
         """Return which of its changes must be examined where only their values count."""
 
@@ -323,6 +368,16 @@ class _Identifier(NamedTuple):
     place: int
 
 
+class _Runs(NamedTuple):
+    """The frames of a block by topic, and the runs of equal ones among them."""
+
+    order: "NDArray[intp]"
+    """The position of each."""
+    starts: "NDArray[intp]"
+    """The first frame of each run; the frames after it have the same identifier and data."""
+    ordered: Columns
+
+
 class Topics:
     """The topics of one channel; their numbers are those of their first frames."""
 
@@ -340,24 +395,27 @@ class Topics:
         """The number of the topic, by the number of the identifier and the byte that tells topics apart."""
         self._shifts: NDArray[uint64] | None = None
         self._places: NDArray[uint8] | None = None
+        self._runs: _Runs | None = None
 
     def split(
-        self, frames: Columns, record_of: "Callable[[int, bytes], TopicRecord | None]"
+        self, frames: Columns, record_of: "Callable[[int, bytes], TopicRecord | None]", least: int = 0
     ) -> "list[TopicFrames] | None":
         """Give each topic its frames of a block and its record; return those that have frames.
 
-        Returns None where a log has too many identifiers. The data are compared without the bits after the last byte.
+        Returns None where a log has too many identifiers, or the block too few frames. The data are compared without
+        the bits after the last byte.
 
         Args:
             frames: the frames of the block.
             record_of: returns the record of the topic of an identifier and data, None where it has none.
+            least: how many frames a block must have for each identifier that is new.
         """
         import numpy as np
 
         identifiers, lengths = frames.identifiers, frames.lengths
         masks = np.array([0] + [(1 << 64) - (1 << 64 - 8 * length) for length in range(1, 9)], np.uint64)
         data = frames.data if (lengths == 8).all() else frames.data & masks[lengths]
-        numbers = self._find(identifiers)
+        numbers = self._find(identifiers, least)
         if numbers is None:
             return None
         assert self._table is not None
@@ -391,6 +449,10 @@ class Topics:
             part = slice(start, end)
             topic.load(order[part], times[part], identifiers[part], data[part], lengths[part], changed[part])
             here.append(topic)
+        starts_run = changed.copy()
+        starts_run[starts] = True
+        starts_run[1:] |= identifiers[1:] != identifiers[:-1]
+        self._runs = _Runs(order, np.flatnonzero(starts_run), Columns(times, identifiers, data, lengths))
         present = set(here)
         for topic in self.topics:
             if topic not in present:
@@ -399,8 +461,18 @@ class Topics:
                     topic.record.hold(topic)
         return here
 
-    def _find(self, identifiers: "NDArray[uint32]") -> "NDArray[intp] | None":
-        """Return the number of each frame's identifier; None where there are too many."""
+    def bits(self) -> "NDArray[int64]":
+        """Return the number of bits of each frame of the last block that was split, as ``frame_bits`` does."""
+        import numpy as np
+
+        assert self._runs is not None
+        order, starts, ordered = self._runs
+        bits = np.empty(len(order), np.int64)
+        bits[order] = np.repeat(frame_bits(ordered.rows(starts)), np.diff(starts, append=len(order)))
+        return bits
+
+    def _find(self, identifiers: "NDArray[uint32]", least: int) -> "NDArray[intp] | None":
+        """Return the number of each frame's identifier; None where there are too many, or too few frames of each."""
         import numpy as np
 
         places = None
@@ -415,7 +487,7 @@ class Topics:
             first = missing[first]
         else:
             unknown, first = np.unique(identifiers, return_index=True)
-        if len(self._identifiers) + len(unknown) > MAX_IDENTIFIERS:
+        if len(self._identifiers) + len(unknown) > MAX_IDENTIFIERS or least * len(unknown) > len(identifiers):
             return None
         for place in np.argsort(first).tolist():
             self._add(int(unknown[place]))

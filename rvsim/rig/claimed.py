@@ -5,9 +5,6 @@ claims it.
 """
 
 import re
-from typing import Annotated
-
-from pydantic import BeforeValidator, InstanceOf
 
 from rvsim.rig.quantity import shown
 from rvsim.wire.name import Name
@@ -34,7 +31,3 @@ def read_name(given: object) -> object:
 def name_text(name: Name) -> str:
     """Return the text form of a NAME."""
     return f"{int(name):016X}"
-
-
-ClaimedName = Annotated[InstanceOf[Name], BeforeValidator(read_name)]
-"""A NAME, given as 16 hex digits."""

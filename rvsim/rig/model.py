@@ -28,7 +28,6 @@ from pydantic import (
 
 from rvsim.errors import did_you_mean
 from rvsim.rig.accepted import AcceptedPlan
-from rvsim.rig.claimed import ClaimedName
 from rvsim.rig.clashes import find_clashes
 from rvsim.rig.climate import (
     CabinPlan,
@@ -42,6 +41,7 @@ from rvsim.rig.climate import (
     zone_names,
 )
 from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
+from rvsim.rig.default_times import DEFAULT_ANSWER_TIME_US, DEFAULT_SETTLING_TIME_US
 from rvsim.rig.electric import (
     Batteries,
     BatteryPlan,
@@ -51,9 +51,10 @@ from rvsim.rig.electric import (
     branch_mistakes,
     device_branch_mistakes,
 )
+from rvsim.rig.field_types import ClaimedName, Duration
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
-from rvsim.rig.quantity import Duration, shown
+from rvsim.rig.quantity import shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
 from rvsim.rig.switching import InputPlan, ModulePlan, OutputPlan, RelayPlan, terminal_clashes
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
@@ -63,10 +64,6 @@ from rvsim.wire.ident import MAX_ADDRESS
 
 SCHEMA = 1
 """The version of the file format of rigs and scenarios."""
-DEFAULT_SETTLING_TIME_US = 10_000_000
-"""Two devices that command different states of one function contradict each other within this time. Our decision."""
-DEFAULT_ANSWER_TIME_US = 2_000_000
-"""How long a device may take to show in its status that it follows a command. Our decision."""
 Kinds = Mapping[str, type[BaseModel]]
 """The settings model of each kind of simulated device, by the kind's name."""
 __all__ = [

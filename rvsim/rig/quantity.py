@@ -6,9 +6,6 @@ and how a value from a file is shown in an error line. Does not know what a dura
 
 import re
 from collections.abc import Mapping
-from typing import Annotated
-
-from pydantic import BeforeValidator
 
 from rvsim.wire.frame import SECOND_US
 
@@ -71,16 +68,17 @@ def shown(given: object, longest: int = _MAX_SHOWN_LENGTH) -> str:
     return "a list" if isinstance(given, list | tuple) else str(given)
 
 
-def _read_duration(given: object) -> int:
+def read_duration(given: object) -> int:
+    """Return a duration of a file in microseconds.
+
+    Raises:
+        ValueError: it is none.
+    """
     if isinstance(given, str):
         return parse_duration_us(given)
     if isinstance(given, int | float) and not isinstance(given, bool) and abs(given) < MAX_DURATION_US:
         return parse_duration_us(str(given))
     raise ValueError(f"{shown(given)} is not a duration; {_ADVICE}")
-
-
-Duration = Annotated[int, BeforeValidator(_read_duration)]
-"""Integer microseconds, given as text with a unit."""
 
 
 MAX_SEED = (1 << 63) - 1
@@ -96,10 +94,6 @@ def check_seed(given: object) -> int:
     if isinstance(given, bool) or not isinstance(given, int) or not 0 <= given <= MAX_SEED:
         raise ValueError(f"{shown(given)} is not a seed; write a whole number from 0 to {MAX_SEED}")
     return given
-
-
-Seed = Annotated[int, BeforeValidator(check_seed)]
-"""The seed of all random numbers of a run."""
 
 
 def time_text(time: int) -> str:

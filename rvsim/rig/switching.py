@@ -12,7 +12,8 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from rvsim.rig.electric import WirePlan
-from rvsim.rig.quantity import Duration, shown
+from rvsim.rig.field_types import Duration
+from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake, OneLineText, Table
 
 LoadKind = Literal["lamp", "led", "motor", "pump", "heater mat", "relay coil", "socket"]

@@ -15,6 +15,7 @@ from rvsim.logs.blocks import Block
 from rvsim.logs.decoded import ColumnDecoder, MessageColumns
 from rvsim.logs.export.destination import Destination
 from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable, ReadingsTable
+from rvsim.logs.export.long_message_table import LongMessageReader, LongMessageTable
 from rvsim.logs.export.survey_tables import device_rows, devices_table, flag_rows, flags_table
 from rvsim.logs.export.table import joined
 from rvsim.logs.read import Log
@@ -24,7 +25,14 @@ from rvsim.runs.progress import Progress, Say, counted_blocks
 from rvsim.runs.selection import LogSelection, check_selected
 from rvsim.wire.catalogue import Catalogue
 
-READINGS, MESSAGES, FRAMES, FLAGS, DEVICES = TABLES = ("readings", "messages", "frames", "flags", "devices")
+READINGS, MESSAGES, LONG_MESSAGES, FRAMES, FLAGS, DEVICES = TABLES = (
+    "readings",
+    "messages",
+    "long_messages",
+    "frames",
+    "flags",
+    "devices",
+)
 """The tables; ``messages`` is a folder with one table for each message."""
 SURVEYED = (FLAGS, DEVICES)
 MAX_WAITING_FRAMES = 1 << 17
@@ -60,13 +68,14 @@ class Export:
         tables = request.tables
         self._readings = ReadingsTable(catalogue, with_log=with_log) if READINGS in tables else None
         self._frames = FramesTable(catalogue, with_log=with_log) if FRAMES in tables else None
+        self._long = LongMessageTable(catalogue, with_log=with_log) if LONG_MESSAGES in tables else None
         self._messages = _Messages(destination, with_log=with_log) if MESSAGES in tables else None
         self._flags = flags_table(with_log=with_log) if FLAGS in tables else None
         self._devices = devices_table(with_log=with_log) if DEVICES in tables else None
         dgns = {dgn for dgn, _ in request.selected.messages} or None
         self._dgns = dgns
         self._decoder = ColumnDecoder(catalogue, dgns) if self._readings or self._messages else None
-        begun = [self._readings.table if self._readings else None, self._frames.table if self._frames else None]
+        begun = [made.table for made in (self._readings, self._long, self._frames) if made]
         for table in (*begun, self._flags, self._devices):
             if table is not None:
                 destination.start(table)
@@ -86,6 +95,7 @@ class Export:
         progress, request = Progress(say), self._request
         frames = last = 0
         started_at: dict[str, int | None] = {}
+        readers: dict[str, LongMessageReader] = {}
         with open_again() as log:
             name = log.name if self._with_log else None
             for channel, block in log.blocks():
@@ -93,7 +103,8 @@ class Export:
                     continue
                 started_at[channel] = log.statistics.started
                 devices = planned_devices(surveys.get(channel))
-                self._add_block(block, LogPart(name, channel, log.statistics.started, devices))
+                reader = readers.setdefault(channel, LongMessageReader())
+                self._add_block(block, LogPart(name, channel, log.statistics.started, devices), reader)
                 frames += len(block.frames)
                 last = max(last, int(block.frames.times[-1]) if len(block.frames) else 0)
                 progress.update(lambda: f"{frames} frames of {log.name} exported")  # noqa: B023 - called at once
@@ -117,10 +128,14 @@ class Export:
         if self._devices is not None:
             self._destination.write(self._devices, device_rows(found, log, channel, started))
 
-    def _add_block(self, block: Block, part: LogPart) -> None:
+    def _add_block(self, block: Block, part: LogPart, reader: LongMessageReader) -> None:
         selected = self._request.selected
         sources = addresses(selected.devices, part.devices) if selected.devices else None
         chosen = BlockFilter(selected.part.start, selected.part.end, sources, self._dgns)
+        if self._long:
+            found = [message for message in reader.of(block) if chosen.has(message.as_frame)]
+            if found:
+                self._destination.write(self._long.table, self._long.rows(found, part))
         frames = chosen.of(Block(block.frames)).frames
         if not len(frames):
             return

@@ -18,6 +18,9 @@ from rvsim.wire.line_events import ListeningResumed
 
 MAX_POLL_WAIT_S = 0.1
 """The longest wait between two polls of the port."""
+TOGETHER_S = 0.02
+"""Frames that come within this time are observed together: a wake-up for each frame costs more than the watch does. Our
+choice; nobody sees on a screen what is so much late."""
 WATCH_DELAY_US = 500_000
 """The watch stays this far behind the present, so that frames which an interface delivers in batches are not missed
 meanwhile. Our choice; adapters were not measured."""
@@ -119,7 +122,8 @@ class ListenRun:
                 if self._port is None:
                     control.wake.wait(max(0.0, left))
                 else:
-                    self._port.arrived.wait(max(0.0, left))
+                    if self._port.arrived.wait(max(0.0, left)):
+                        control.wake.wait(min(TOGETHER_S, max(0.0, left)))
                     self._port.arrived.clear()
                 with control.lock:
                     self.poll()

@@ -30,7 +30,10 @@ class _PortRoute:
 
     @contextmanager
     def opened(self) -> Iterator[None]:
-        with Port("virtual", self._channel, listen=False) as self._sender, Port("virtual", self._channel) as listener:
+        with (
+            Port("virtual", self._channel, listen=False) as self._sender,
+            Port("virtual", self._channel, polled=True) as listener,
+        ):
             pipeline = self._pipeline
             self._feed = Feed(listener, pipeline.observe, pipeline.advance, pipeline.observe_event)
             yield

@@ -7,16 +7,19 @@ survey is shown. The rules always judge the whole bus.
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from rvsim.errors import InputError
 from rvsim.logs.decoded import SignalKey
 from rvsim.logs.read import Log, no_channel
 from rvsim.logs.signal_summary import SignalSummary
 from rvsim.logs.survey import WHOLE_LOG, Survey, SurveyedSource, SurveyedTime
-from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US
+
+if TYPE_CHECKING:
+    from rvsim.rig.model import Rig
 
 _ADDRESS = re.compile(r"(?:address\s+)?(?:0x)?([0-9a-f]{1,2})(?:\s+hex)?", re.IGNORECASE)
 _DGN = re.compile(r"(?:0x)?([0-3]?[0-9a-f]{4})", re.IGNORECASE)
@@ -103,7 +106,7 @@ class LogSelection:
 
 
 def selection(
-    part: SurveyedTime, devices: Sequence[str], messages: Sequence[str], rig: Rig | None, catalogue: Catalogue
+    part: SurveyedTime, devices: Sequence[str], messages: Sequence[str], rig: "Rig | None", catalogue: Catalogue
 ) -> LogSelection:
     """Return the selection that the options describe.
 

@@ -12,7 +12,8 @@ from typing import Annotated
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
 from rvsim.errors import did_you_mean
-from rvsim.rig.quantity import Duration, duration_text, shown
+from rvsim.rig.field_types import Duration
+from rvsim.rig.quantity import duration_text, shown
 from rvsim.rig.table import OneLineText, Table
 from rvsim.watch.flag import FlagKind
 from rvsim.watch.transitions import Presence

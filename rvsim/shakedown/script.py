@@ -8,7 +8,8 @@ from typing import Annotated, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
-from rvsim.rig.quantity import Duration, duration_text
+from rvsim.rig.field_types import Duration
+from rvsim.rig.quantity import duration_text
 from rvsim.rig.table import OneLineText, Table
 from rvsim.shakedown.checked_names import DefinedName, FrameBytes, PositiveDuration
 from rvsim.shakedown.expect.quantities import Quantity

@@ -5,11 +5,13 @@ fields, and the fields for which "no data" is normal. Does not know any reading.
 """
 
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from rvsim.rig.model import DevicePlan
 from rvsim.watch.transitions import Limits
 from rvsim.wire.spec import MessageSpec
+
+if TYPE_CHECKING:
+    from rvsim.rig.model import DevicePlan
 
 _PRACTICE = "common practice, no source"
 _AIR = Limits(-60, 85, _PRACTICE)
@@ -47,7 +49,7 @@ class Expected(NamedTuple):
     may_be_empty: bool
 
 
-def expected(spec: MessageSpec, plan: DevicePlan | None, *, twelve_volts: bool) -> tuple[Expected, ...]:
+def expected(spec: MessageSpec, plan: "DevicePlan | None", *, twelve_volts: bool) -> tuple[Expected, ...]:
     """Return what is expected of each field of a message, in field order.
 
     Args:
@@ -58,13 +60,13 @@ def expected(spec: MessageSpec, plan: DevicePlan | None, *, twelve_volts: bool) 
     return tuple(_expected(spec.name, field.name, plan, twelve_volts=twelve_volts) for field in spec.fields)
 
 
-def _expected(message: str, field: str, plan: DevicePlan | None, *, twelve_volts: bool) -> Expected:
+def _expected(message: str, field: str, plan: "DevicePlan | None", *, twelve_volts: bool) -> Expected:
     required = plan is not None and not {field, f"{message}.{field}"}.isdisjoint(plan.required)
     limits = (_planned(message, field, plan) if plan else None) or _general(message, field, twelve_volts=twelve_volts)
     return Expected(limits, required, (message, field) in _MAY_BE_EMPTY)
 
 
-def _planned(message: str, field: str, plan: DevicePlan) -> Limits | None:
+def _planned(message: str, field: str, plan: "DevicePlan") -> Limits | None:
     pair = plan.limits.get(f"{message}.{field}", plan.limits.get(field))
     return Limits(*pair, "by the rig") if pair else None
 

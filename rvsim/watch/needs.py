@@ -31,6 +31,14 @@ class FieldChange(NamedTuple):
     time: int
 
 
+class Rest(NamedTuple):
+    """Since when a value has been constant: in bus time, and in frame time; and whether it is reported as stuck."""
+
+    now: int
+    time: int
+    is_reported: bool
+
+
 LastChange = Callable[[FieldSpec], FieldChange | None]
 """Returns when a field got its present value, None where it got that before the frames that were passed over."""
 
@@ -78,7 +86,8 @@ class Extremes(NamedTuple):
     """Each frame in which a field exceeds its range since another field has been constant for some time.
 
     The other field is ``resting_field`` of any topic of ``resting_message``. The range counts from the last value
-    before the moment at which that field was constant for ``lag`` microseconds, and begins again when it changes.
+    before the moment at which that field was constant for ``lag`` microseconds of bus time, and begins again when it
+    changes. Nothing is needed while that field is reported as stuck.
     """
 
     field: str
@@ -110,7 +119,7 @@ COLUMN_FORMS: Mapping[str, str] = {
     # Chosen by values.
     "Alarms": "alarm codes",
     "Contradictions": "`Exceeding` and `Differing`",
-    "StuckValues": "`Extremes` of neighbours; values when they are asked for",
+    "StuckValues": "`Extremes` of neighbours; each change of a value that is reported; values when they are asked for",
     "ValueTrains": "`Alternations`",
     "Values": "special codes and sides of limits; values when they are asked for",
     # The first frame of a topic only.

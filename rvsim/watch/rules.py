@@ -7,9 +7,8 @@ of problem.
 
 from collections import Counter, deque
 from collections.abc import Iterable
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from rvsim.rig.accepted import AcceptedPlan
 from rvsim.watch.drafts import (
     addresses,
     alarms,
@@ -26,6 +25,9 @@ from rvsim.watch.drafts.draft import Drafts, FlagDraft
 from rvsim.watch.flag import Flag, FlagCleared, FlagKind, FlagRaised, Severity
 from rvsim.watch.transitions import Ended, Problem, ProblemKey, is_by_time
 from rvsim.watch.transitions.basis import is_lasting
+
+if TYPE_CHECKING:
+    from rvsim.rig.accepted import AcceptedPlan
 
 MAX_CLEARED_FLAGS = 5_000
 """How many cleared flags are stored; the oldest are removed first, so that a run of a week has bounded memory."""
@@ -54,7 +56,7 @@ class Finding(NamedTuple):
 class Rules:
     """Turns problems and their ends into flags, except those that the rig accepts."""
 
-    def __init__(self, accepted: Iterable[AcceptedPlan] = ()) -> None:
+    def __init__(self, accepted: "Iterable[AcceptedPlan]" = ()) -> None:
         self.accepted: Counter[tuple[FlagKind, str]] = Counter()
         """How many flags of each kind and subject were not raised because they are accepted."""
         self.changes = 0

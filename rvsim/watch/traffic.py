@@ -198,6 +198,9 @@ class TopicColumn(Protocol):
     def choose_again(self) -> None:
         """Note that other frames may have to be examined from now on."""
 
+    def need_less(self) -> None:
+        """Note that less is needed of the values of the frames from now on."""
+
     def release(self) -> None:
         """Note that the record was dropped: its next frame begins a new one."""
 

@@ -13,8 +13,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache
 from math import inf
 from operator import attrgetter
+from typing import TYPE_CHECKING
 
-from rvsim.rig.model import Rig
 from rvsim.watch.bus.overload import Overload
 from rvsim.watch.bus.pauses import Pauses
 from rvsim.watch.bus.quiet_bus import QuietBus, QuietMoment
@@ -31,7 +31,7 @@ from rvsim.watch.identity.identity import Identity
 from rvsim.watch.identity.records import AddressRecord, MessageRecord, RollCallLine, TopicRecord
 from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.limits import expected
-from rvsim.watch.needs import EACH_CHANGE, LastChange, Need, PassedChange
+from rvsim.watch.needs import EACH_CHANGE, LastChange, Need, PassedChange, Rest
 from rvsim.watch.queries import DecodedFrame, LastFrame, WatchStatistics
 from rvsim.watch.reports import REPORT_DGNS, Reports
 from rvsim.watch.rules import Rules
@@ -48,10 +48,14 @@ from rvsim.watch.transitions import (
 from rvsim.watch.values import Values
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.fields import FieldSpec
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed
 from rvsim.wire.spec import MessageSpec
+
+if TYPE_CHECKING:
+    from rvsim.rig.model import Rig
 
 __all__ = [
     "DecodedFrame",
@@ -85,7 +89,9 @@ class Watch:
         readings: whether each change of a reading is an event; flags are events in any case.
     """
 
-    def __init__(self, catalogue: Catalogue, rig: Rig | None = None, start: int = 0, *, readings: bool = True) -> None:
+    def __init__(
+        self, catalogue: Catalogue, rig: "Rig | None" = None, start: int = 0, *, readings: bool = True
+    ) -> None:
         self._emits_readings = readings
         self.rig = rig
         """The planned devices; None without a rig."""
@@ -243,9 +249,13 @@ class Watch:
         """Return whether two voltages of one battery differ at present."""
         return self._detectors.has_differences()
 
-    def resting_since(self, record: TopicRecord, field: str) -> int | None:
-        """Return since when a value with neighbours has been constant, in frame time; None where it is not known."""
-        return self._detectors.resting_since(record, field)
+    def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
+        """Return the fields of a topic of which each change is needed at present, beside its needs."""
+        return self._detectors.needed_fields(record)
+
+    def rest(self, record: TopicRecord, field: str) -> Rest | None:
+        """Return since when a value with neighbours has been constant; None where it is not known."""
+        return self._detectors.rest(record, field)
 
     def enter(self, record: TopicRecord, changes: Sequence[PassedChange], last_change: LastChange) -> None:
         """Take in the last frames with new data that were passed over: one, or the last two of several."""
@@ -401,10 +411,9 @@ class Watch:
 
     def last_frames(self, device: str | None = None) -> Iterator[LastFrame]:
         """Yield the last frame of each topic of all devices, or of one, in the order of first reception."""
-        for entry in self._roll_call.entries:
-            if device is None or entry.name == device:
-                for record in entry.topics:
-                    yield LastFrame(entry.name, record.topic, record.layout.spec, record.frame, record.rhythm.gap())
+        for entry in self._roll_call.entries if device is None else self._roll_call.named(device):
+            for record in entry.topics:
+                yield LastFrame(entry.name, record.topic, record.layout.spec, record.frame, record.rhythm.gap())
 
     def readings(self, frame: Frame) -> DecodedFrame | None:
         """Return all readings of a frame, changed or not; None where its message has no definition.

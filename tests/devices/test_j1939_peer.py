@@ -21,7 +21,8 @@ from rvsim.wire.diagnostics import ReportedFault
 
 pytestmark = pytest.mark.paced
 
-PATIENCE_S = 6
+PATIENCE_S = 30
+"""For what comes within a second on a machine that is not busy."""
 HEATER, TOOL = 0x5E, 0x90
 PRODUCT, DM1, FURNACE, UNKNOWN = 0xFEEB, 0xFECA, 0x1FFE4, 0x1FF9C
 
@@ -147,10 +148,12 @@ def test_what_it_asks_for_is_answered_or_refused(vehicle, stack):
     ours = vehicle()
     application, received = stack(ours)
     ours.until(lambda: of(received, FURNACE))
-    before, asked = len(of(received, FURNACE)), time.monotonic()
+    ours.pace = 0.1  # the next broadcast is 50 s away for whoever waits
+    before, asked = len(of(received, FURNACE)), ours.now_s
     application.send_request(0, FURNACE, HEATER)
     ours.until(lambda: len(of(received, FURNACE)) > before)
-    assert time.monotonic() - asked < 2  # its gap is five seconds
+    assert ours.now_s - asked < 4  # its gap is five seconds
+    ours.pace = 1.0
     application.send_request(0, UNKNOWN, HEATER)
     ours.until(lambda: of(received, 0xE800))
     assert of(received, 0xE800)[0].hex() == "01ffffff909cff01"

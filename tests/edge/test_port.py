@@ -105,6 +105,46 @@ def test_a_port_that_only_sends_reads_nothing(channel, other):
         assert port.receive() == []
 
 
+def test_a_polled_port_reads_when_asked(channel, other):
+    """Without a thread of its own a port returns what was sent before, in order, and once."""
+    before = threading.active_count()
+    with Port("virtual", channel, polled=True) as port:
+        assert threading.active_count() == before
+        for number in range(3):
+            other.send(can.Message(timestamp=number / 1000, arbitration_id=0x18EAFF00 + number, data=[number]))
+        assert port.receive() == [Frame(n * 1000, 0x18EAFF00 + n, bytes([n])) for n in range(3)]
+        assert port.receive() == []
+        assert (port.statistics.received, port.statistics.error) == (3, None)
+
+
+def test_a_full_inbox_of_a_polled_port_leaves_the_rest_to_the_driver(channel, other):
+    """A polled port reads so many frames at once as its inbox holds, and the others when it is asked again."""
+    with Port("virtual", channel, polled=True, inbox=2) as port:
+        for number in range(3):
+            other.send(can.Message(arbitration_id=0x18EAFF00 + number))
+        assert [len(port.receive()) for _ in range(3)] == [2, 1, 0]
+        assert port.statistics.dropped == 0
+
+
+def test_a_polled_port_that_only_sends_reads_nothing(channel, other):
+    """Without ``listen`` a polled port reads nothing either."""
+    with Port("virtual", channel, listen=False, polled=True) as port:
+        other.send(can.Message(arbitration_id=0x18EAFF00))
+        assert port.receive() == []
+
+
+def test_a_driver_that_fails_while_it_is_polled_has_its_error_kept(channel, monkeypatch):
+    """An error out of a polled driver stands in the statistics, as one out of the reader does."""
+
+    def fail(self, timeout=None):
+        raise can.CanOperationError("the plug was pulled")
+
+    monkeypatch.setattr("can.interfaces.virtual.VirtualBus.recv", fail)
+    with Port("virtual", channel, polled=True) as port:
+        assert port.receive() == []
+        assert port.statistics.error == "the plug was pulled"
+
+
 def test_closing_ends_the_reader(channel):
     """After closing no thread is left, and closing again does nothing."""
     before = threading.active_count()

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from rvsim.devices.registry import settings_models
+from rvsim.logs import column_watch
 from rvsim.logs.draft.rig_draft import learn_rig
 from rvsim.logs.read import open_log
 from rvsim.rig.field_names import check_fields
@@ -22,6 +23,13 @@ SEEDED_S = int(os.environ.get("RVSIM_SEEDED_SECONDS", "240"))
 """The length of the logs into which faults are seeded; 3600 gives the tables for logs of an hour."""
 HOUR_S = 3600
 MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
+
+
+@pytest.fixture
+def small_blocks(monkeypatch):
+    """Have blocks of any size observed in columns, which is slower for small ones and finds the same."""
+    monkeypatch.setattr(column_watch, "MIN_BLOCK_FRAMES", 0)
+    monkeypatch.setattr(column_watch, "MIN_FRAMES_PER_TOPIC", 0)
 
 
 class Kept:

@@ -1,11 +1,16 @@
 """A watch that observes some frames one by one and others in columns, and what follows it."""
 
+import pytest
+
 from rvsim.logs.blocks import Block
 from rvsim.logs.column_watch import ColumnWatch, EventFollower
 from rvsim.logs.columns import to_columns
+from rvsim.logs.survey import Surveyor
 from rvsim.watch.decode import Decoder
+from rvsim.watch.flag import FlagKind
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import SECOND_US, Frame
+from rvsim.wire.line_events import ErrorFrame
 
 CLAIM = bytes.fromhex("0100000000000080")
 WARM = bytes.fromhex("01802501802501FF")
@@ -16,6 +21,7 @@ def frames(identifier, start, count, data=WARM):
     return [Frame((start + number) * SECOND_US, identifier, data) for number in range(count)]
 
 
+@pytest.mark.usefixtures("small_blocks")
 def test_topics_that_were_observed_one_by_one_are_held_as_columns(catalogue):
     """A topic without frames since then is known to say nothing, so that nobody waits for it frame by frame."""
     watch = Watch(catalogue)
@@ -34,6 +40,7 @@ def test_topics_that_were_observed_one_by_one_are_held_as_columns(catalogue):
     assert [line.last_heard for line in watch.roll_call] == [55 * SECOND_US]
 
 
+@pytest.mark.usefixtures("small_blocks")
 def test_a_follower_is_ahead_of_the_watch(catalogue):
     """It gets each frame once, in order, while the watch knows none after it; then it may ask for the present state."""
     watch, taken, told = Watch(catalogue), [], []
@@ -64,6 +71,7 @@ def test_a_follower_is_ahead_of_the_watch(catalogue):
     assert all(asked == known for asked, known in told)
 
 
+@pytest.mark.usefixtures("small_blocks")
 def test_columns_are_tried_again_soon_after_a_start(catalogue):
     """A block in which all is new is observed frame by frame, the next one in columns; one more such costs two."""
     watch, passed = Watch(catalogue), []
@@ -92,3 +100,82 @@ def test_columns_are_tried_again_soon_after_a_start(catalogue):
     assert observe(new[2], 4000) < 1000
     assert observe(quiet, 5000) == 0
     assert observe(quiet, 7000) == 1000
+
+
+def test_few_frames_are_observed_one_by_one(catalogue):
+    """Columns need 512 frames, 10 of each topic that is known, and 20 of each identifier that is new."""
+    columns = ColumnWatch(Watch(catalogue), Decoder(catalogue), EventFollower(lambda _: None))
+
+    def has_columns(count, identifiers):
+        block = [Frame(number, 0x19F00000 + number % identifiers, WARM) for number in range(count)]
+        return columns.split(to_columns(block)) is not None
+
+    assert not has_columns(511, 1)
+    assert has_columns(512, 1)
+    assert not has_columns(1219, 62)
+    assert has_columns(1220, 62)
+    assert not has_columns(619, 62)
+    assert has_columns(620, 62)
+
+
+def surveyed_both_ways(catalogue, blocks):
+    """Survey blocks frame by frame and in columns, which must find the same; return the flags."""
+    found = []
+    for frame_by_frame in (True, False):
+        surveyor = Surveyor(catalogue, frame_by_frame=frame_by_frame)
+        for block in blocks:
+            surveyor.observe_block(block)
+        found.append(surveyor.finish())
+    assert found[1].flags == found[0].flags
+    assert found[1].presence == found[0].presence
+    return found[0].flags
+
+
+def regular(start, seconds, missing=range(0)):
+    """Frames of two nodes, twice a second each, as columns; one of them is silent in the seconds of ``missing``."""
+    every = []
+    for number in range(2 * seconds):
+        time = start * SECOND_US + number * SECOND_US // 2
+        every.append(Frame(time, 0x19FF9C91, WARM))
+        if time // SECOND_US not in missing:
+            every.append(Frame(time + 1000, 0x19FF9C92, b"\2" + WARM[1:]))
+    return to_columns(every)
+
+
+def test_a_pause_in_frames_observed_one_by_one_counts_in_columns(catalogue):
+    """The bus is silent for 100 s in a block that is too small for columns; a node is silent in the next block."""
+    flags = surveyed_both_ways(
+        catalogue,
+        [Block(regular(0, 60)), Block(regular(160, 48)), Block(regular(208, 200, range(212, 232)))],
+    )
+    assert [(flag.kind, flag.since // SECOND_US) for flag in flags] == [
+        (FlagKind.BUS_QUIET, 67),
+        (FlagKind.SILENT_DEVICE, 226),
+    ]
+
+
+def test_a_second_that_an_event_closes_is_judged(catalogue):
+    """The bus is full for three seconds; an error, not a frame, comes first after the last of them."""
+    full = [Frame(10 * SECOND_US + 600 * number, 0x19FF9C91, WARM) for number in range(5000)]
+    after = frames(0x19FF9C91, 20, 100)
+    error = ErrorFrame(13 * SECOND_US + 50_000, "a bit")
+    flags = surveyed_both_ways(catalogue, [Block(to_columns([*full, *after]), [(len(full), error)])])
+    assert FlagKind.BUS_BUSY in [flag.kind for flag in flags]
+
+
+def test_a_deadline_that_an_event_decides_counts_for_the_next_frame(catalogue):
+    """A value is reported as stuck when an error comes, and the next frame of its message has another value."""
+    volts, charge = catalogue.by_name("DC_SOURCE_STATUS_1"), catalogue.by_name("CHARGER_STATUS")
+    entries = []
+    for step in range(2400):
+        time = step * SECOND_US // 2
+        value = 270 if 400 <= step <= 1600 else 260 + step % 3
+        charging = charge.pack(charger_instance=1, charge_voltage=value, charge_current=32000 + step % 5)
+        entries.append(Frame(time + 350_000 * (step == 400), charge.identifier(0x46), charging))
+        moved = volts.pack(instance=1, device_priority=100, dc_voltage=200 + step // 20)
+        entries.append(Frame(time + 300_000, volts.identifier(0x46), moved))
+    entries.sort(key=lambda frame: frame.time)
+    error = ErrorFrame(800 * SECOND_US + 400_000, "a bit")
+    flags = surveyed_both_ways(catalogue, [Block(to_columns(entries), [(3202, error)])])
+    (flag,) = [flag for flag in flags if flag.kind is FlagKind.STUCK_VALUE]
+    assert flag.until == 800.5 * SECOND_US

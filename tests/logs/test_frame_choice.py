@@ -51,25 +51,26 @@ def bench(catalogue):
 
 
 @pytest.fixture
-def flags(catalogue, bench, monkeypatch):
+def flags(catalogue, bench, monkeypatch, small_blocks):
     """Survey the log frame by frame and in columns, which must find the same; return the flags by kind."""
     examined = []
     take_in = Watch.take_in
     monkeypatch.setattr(Watch, "take_in", lambda watch, frame: examined.append(frame) or take_in(watch, frame))
 
-    def survey(*devices, most_examined=0.5):
+    def survey(*devices, most_examined=0.5, is_busy=True, sizes=(65_536, 100)):
         rig = (
             Rig.model_validate({"schema": 1, "name": "test", "title": "Test", "device": [*devices, BUSY]})
             if devices
             else None
         )
-        bench.keep_busy(int(max(bench.frames).time / SECOND_US))
+        if is_busy:
+            bench.keep_busy(int(max(bench.frames).time / SECOND_US))
         frames = sorted(bench.frames, key=lambda frame: frame.time)
         by_frame = Surveyor(catalogue, rig, frame_by_frame=True)
         for frame in frames:
             by_frame.observe(frame)
         expected = by_frame.finish()
-        for size in (65_536, 100):
+        for size in sizes:
             in_columns = Surveyor(catalogue, rig)
             examined.clear()
             for _, block in to_blocks((("", frame) for frame in frames), size):
@@ -167,6 +168,62 @@ def test_voltages_that_differ_for_some_time_are_found(bench, flags, senders, mov
             charging_current=32000 + 200 + step % 5,
         )
     assert any(" V" in flag.text for flag in flags(most_examined=senders / 2)[FlagKind.BAD_VALUE])
+
+
+def test_voltages_are_compared_in_columns_across_silences(bench, flags):
+    """The bus is silent for more than a second every five, once for three; the voltages differ for a time."""
+    for step in range(2000):
+        seconds = step / 4 + 1.2 * (step // 20) + 3 * (step > 1000)
+        away = 3 * DC_VOLTS if 900 < step < 1100 else step % 3
+        bench.say(
+            seconds, "DC_SOURCE_STATUS_1", 0x46, instance=1, device_priority=100, dc_voltage=260 + away, dc_current=step
+        )
+        bench.say(
+            seconds + 0.1,
+            "CHARGER_STATUS_2",
+            0x4A,
+            charger_instance=1,
+            dc_source_instance=1,
+            charging_voltage=262 + step % 4,
+            charging_current=32000 + 200 + step % 5,
+        )
+    found = flags(most_examined=0.3, is_busy=False)
+    assert any(" V" in flag.text for flag in found[FlagKind.BAD_VALUE])
+
+
+def test_little_is_examined_while_a_value_is_reported_as_stuck(bench, flags):
+    """A charger's voltage is constant, its current is not, and that of the battery rises and falls, until it ends."""
+    for step in range(6000):
+        moved = abs(step % 600 - 300) if step < 2400 else step - 2400
+        volts = 270 if 200 < step < 5700 else 271
+        bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, device_priority=100, dc_voltage=200 + moved // 10)
+        bench.say(
+            step / 2 + 0.1,
+            "CHARGER_STATUS",
+            0x4A,
+            charger_instance=1,
+            charge_voltage=volts,
+            charge_current=32000 + step % 7,
+        )
+    found = flags(most_examined=0.1)
+    (flag,) = found[FlagKind.STUCK_VALUE]
+    assert flag.since < 1000 * SECOND_US
+    assert flag.until == 2850.1 * SECOND_US
+
+
+def test_the_range_of_a_neighbour_counts_in_bus_time(bench, flags):
+    """The bus is silent soon after a value came to rest: a minute of bus time later its neighbour moves in a range that
+    it left before.
+    """
+    for step in range(2400):
+        seconds = step / 2 + 100 * (step > 620)
+        bench.say(
+            seconds, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1, ambient_temperature=9000 + min(step, 600) // 2
+        )
+        rising = (step - 900) // 20 if step > 900 else 0
+        level = 140 if 640 < step < 700 else 100 + min(rising, 12)
+        bench.say(seconds + 0.1, "FURNACE_STATUS", 0x5E, instance=1, heat_output_level=level)
+    assert FlagKind.STUCK_VALUE in flags(SENSOR, HEATER, is_busy=False, sizes=(65_536, 1260))
 
 
 def test_a_value_beyond_the_limit_of_a_rig_is_found(bench, flags):

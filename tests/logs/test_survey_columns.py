@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.faces.text.survey_json import as_json
+from rvsim.logs import column_watch
 from rvsim.logs.blocks import to_blocks
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import WHOLE_LOG, SurveyedTime, Surveyor
@@ -57,13 +58,17 @@ def surveys(catalogue, tmp_path_factory):
     """Survey entries frame by frame and in blocks: two values that must be the same, with the whole JSON of each."""
     log = open_log(MARINE)
 
-    def go(entries, rig, most=65_536, part=WHOLE_LOG):
+    def go(entries, rig, most=65_536, part=WHOLE_LOG, any_size=True):
         by_frame = Surveyor(catalogue, rig, part, signals=True, frame_by_frame=True)
         for entry in entries:
             by_frame.observe(entry)
         in_columns = Surveyor(catalogue, rig, part, signals=True)
-        for _, block in to_blocks((("", entry) for entry in entries), most):
-            in_columns.observe_block(block)
+        with pytest.MonkeyPatch.context() as patch:
+            if any_size:  # blocks that would be observed frame by frame, too
+                patch.setattr(column_watch, "MIN_BLOCK_FRAMES", 0)
+                patch.setattr(column_watch, "MIN_FRAMES_PER_TOPIC", 0)
+            for _, block in to_blocks((("", entry) for entry in entries), most):
+                in_columns.observe_block(block)
         return [_value(log, surveyor.finish(), catalogue) for surveyor in (by_frame, in_columns)]
 
     yield go
@@ -100,7 +105,8 @@ def test_a_mutated_log_is_surveyed_the_same_in_columns(logs, rigs, surveys, seed
     entries = mutated([frame._replace(time=frame.time - frames[0].time) for frame in frames], rng)
     end = entries[-1].time if entries else 0
     part = rng.choice([WHOLE_LOG] * 4 + [SurveyedTime(rng.randrange(end + 1), rng.choice((None, end)))])
-    by_frame, in_columns = surveys(entries, rng.choice(rigs), rng.choice(BLOCKS), part)
+    rig, most = rng.choice(rigs), rng.choice(BLOCKS)
+    by_frame, in_columns = surveys(entries, rig, most, part, any_size=rng.random() < 0.8)
     assert in_columns == by_frame
 
 

@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from rvsim.rig.claimed import ClaimedName, name_text, read_name
+from rvsim.rig.claimed import name_text, read_name
+from rvsim.rig.field_types import ClaimedName
 from rvsim.wire.name import Name
 
 

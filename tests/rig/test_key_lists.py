@@ -5,8 +5,8 @@ from typing import Annotated, Literal
 import pytest
 from pydantic import BaseModel, Field, create_model
 
+from rvsim.rig.field_types import Duration
 from rvsim.rig.key_lists import bounds, descriptions, first_sentence, keys, span, tables, unit_of
-from rvsim.rig.quantity import Duration
 
 
 class Motor(BaseModel):

@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
+from rvsim.rig.field_types import Duration
 from rvsim.rig.quantity import (
     MAX_DURATION_US,
-    Duration,
     duration_as_typed,
     duration_text,
     parse_duration_us,

@@ -68,22 +68,6 @@ def wall(monkeypatch):
     return wall
 
 
-class Log:
-    """A log in memory."""
-
-    def __init__(self, frames):
-        self._frames = frames
-        self.closed = False
-
-    def contents(self, channel=None):
-        """Its frames, and what else it tells; it has one channel."""
-        yield from self._frames
-
-    def close(self):
-        """Closed."""
-        self.closed = True
-
-
 class Sink:
     """Keeps what it is shown, with the times of the wall."""
 
@@ -113,13 +97,13 @@ def said(*moments, identifier=HEATER):
 
 
 @pytest.fixture
-def replay(catalogue, wall):
+def replay(catalogue, wall, log_of):
     """Put a replay over frames together: (replay, sink, control)."""
 
     def make(frames, **more):
         sink, control = Sink(wall), RunControl(more.pop("speed", 1.0))
         control.wake = Wake(wall)  # type: ignore[assignment]
-        rounds = LogRounds(lambda: Log(sorted(frames)), **more)  # type: ignore[arg-type, return-value]
+        rounds = LogRounds(lambda: log_of(sorted(frames)), **more)
         return ReplayRun(rounds, Pipeline(Watch(catalogue), sink)), sink, control
 
     return make
@@ -270,12 +254,12 @@ def test_stopping_ends_it(replay):
     assert len(sink.ended) == 1
 
 
-def test_each_round_closes_its_log(catalogue, wall):
+def test_each_round_closes_its_log(log_of):
     """No file stays open behind a round."""
     logs = []
 
     def open_log():
-        logs.append(Log(said(0, 1)))
+        logs.append(log_of(said(0, 1)))
         return logs[-1]
 
     rounds = LogRounds(open_log, loop=True)

@@ -20,22 +20,6 @@ HEATER, PANEL, SENSOR = 0x19FFE45E, 0x19FFE244, 0x19FF9C91
 BODY = bytes.fromhex("0100C864FFFFFFFF")
 
 
-class Log:
-    """A log in memory."""
-
-    def __init__(self, entries):
-        self._entries = entries
-        self.closed = False
-
-    def contents(self, channel=None):
-        """Its entries."""
-        yield from self._entries
-
-    def close(self):
-        """Closed."""
-        self.closed = True
-
-
 class Told:
     """Keeps what is told of the ways."""
 
@@ -108,7 +92,7 @@ def faulty_log():
 
 
 @pytest.fixture
-def ways(catalogue, monkeypatch):
+def ways(catalogue, monkeypatch, log_of):
     """Go through a log by a script; each step gets the run. Returns what was told, and the run after each step."""
     monkeypatch.setattr(module, "MAX_STEP_ENTRIES", 7)
 
@@ -117,7 +101,7 @@ def ways(catalogue, monkeypatch):
         opened = []
 
         def open_log():
-            opened.append(Log(entries))
+            opened.append(log_of(entries))
             return opened[-1]
 
         def new_pipeline(start):
@@ -328,12 +312,12 @@ def test_a_flag_of_an_earlier_round_is_not_gone_back_to(ways):
 
 @settings(max_examples=15)
 @given(st.lists(st.integers(0, 400), min_size=1, max_size=6))
-def test_any_place_is_reached_again(catalogue, numbers):
+def test_any_place_is_reached_again(catalogue, log_of, numbers):
     """The same state of the watch after so many frames, whatever the order of going there."""
     entries = faulty_log()
 
     def reader():
-        rounds = LogRounds(lambda: Log(entries))  # type: ignore[arg-type, return-value]
+        rounds = LogRounds(lambda: log_of(entries))
         return LogReader(rounds, Pipeline(Watch(catalogue), NullSink()))
 
     first, places = reader(), {}
@@ -349,10 +333,10 @@ def test_any_place_is_reached_again(catalogue, numbers):
         assert (again.pipeline.watch.statistics, again.pipeline.watch.all_flags) == places[place]
 
 
-def test_a_place_names_round_number_and_time(catalogue):
+def test_a_place_names_round_number_and_time(log_of):
     """The number counts frames alone, and those that a round leaves out."""
     entries = [*frames_of(HEATER, 0, 1, 2), ErrorFrame(3 * SECOND_US)]
-    rounds = LogRounds(lambda: Log(entries), start=SECOND_US, loop=True)  # type: ignore[arg-type, return-value]
+    rounds = LogRounds(lambda: log_of(entries), start=SECOND_US, loop=True)
     places = [(rounds.pop().time, rounds.offset, rounds.number)[1:] for _ in range(6)]
     offset = 3 * SECOND_US + module.ROUND_GAP_US - SECOND_US
     assert places == [(0, 1), (0, 2), (0, 3), (0, 3), (offset, 2), (offset, 3)]

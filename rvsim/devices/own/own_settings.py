@@ -12,7 +12,8 @@ from typing import Annotated, Self, TypeVar
 from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, ValidationError, model_validator
 
 from rvsim.errors import did_you_mean
-from rvsim.rig.quantity import Duration, duration_as_typed, duration_text, shown
+from rvsim.rig.field_types import Duration
+from rvsim.rig.quantity import duration_as_typed, duration_text, shown
 from rvsim.rig.table import Mistake, OneLineText, Table, validation_error
 
 MIN_GAP_US = 10_000

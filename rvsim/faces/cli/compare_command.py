@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from rvsim.errors import ExitCode, InputError
 from rvsim.faces.cli.exits import say
-from rvsim.faces.cli.logs import columns_of, reopenable
+from rvsim.faces.cli.log_opening import columns_of, reopenable
 from rvsim.faces.cli.survey_command import load_once, needs_processes, surveyed_channels
 from rvsim.faces.text.compare_text import compare_json, compare_text
 from rvsim.faces.text.display_units import METRIC, DisplayUnits

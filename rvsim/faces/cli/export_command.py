@@ -29,8 +29,8 @@ TableNames = Annotated[
     typer.Option(
         "--table",
         metavar="TABLE",
-        help="readings, messages (a folder with one table for each), frames, flags or devices. A file has one, "
-        "readings if omitted; a folder has several, all but readings if omitted. Repeatable.",
+        help="readings, messages (a folder with one table for each), long_messages, frames, flags or devices. A file "
+        "has one, readings if omitted; a folder has several, all but readings if omitted. Repeatable.",
     ),
 ]
 FormName = Annotated[
@@ -142,7 +142,7 @@ def export_tables(logs: list[str], requested: ExportOptions) -> int:
             written there.
     """
     from rvsim.faces.cli.load_plan import load_plan
-    from rvsim.faces.cli.logs import columns_of, reopenable
+    from rvsim.faces.cli.log_opening import columns_of, reopenable
     from rvsim.faces.text.survey_text import left_out
     from rvsim.logs.export.destination import Destination
     from rvsim.logs.survey import SurveyedTime
@@ -179,7 +179,7 @@ def export_log(logs: list[str], requested: ExportOptions) -> int:
             written there.
     """
     from rvsim.faces.cli.load_plan import load_plan
-    from rvsim.faces.cli.logs import columns_of, reopenable
+    from rvsim.faces.cli.log_opening import columns_of, reopenable
     from rvsim.faces.text.survey_text import left_out
     from rvsim.logs.redact import Redactor
     from rvsim.logs.survey import SurveyedTime
@@ -274,6 +274,7 @@ def _written(rows: dict[str, int], *, folder: bool) -> str:
     """Return how many rows were written."""
     if not folder:
         ((name, count),) = rows.items()
+        name = name.replace("_", " ")
         return f"{count} {name if count != 1 else name.removesuffix('s')} written"
     tables, total = len(rows), sum(rows.values())
     return f"{tables} table{'s' if tables != 1 else ''} with {total} row{'s' if total != 1 else ''} written"

@@ -1,30 +1,27 @@
-"""How commands open a log, and the command `replay`: a run is put together from its options.
+"""The command `replay`: a run is put together from its options.
 
-Knows: what the commands that read a log need. Does not know option texts, nor how a log is replayed (`runs.replay`) or
-surveyed (`survey_command`).
+Knows: which options go together. Does not know option texts, nor how a log is replayed (`runs.replay`).
 """
 
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, ExitStack, contextmanager
+from collections.abc import Callable
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
-from shutil import copyfileobj
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.load_plan import load_plan, rig_text
+from rvsim.faces.cli.log_opening import columns_of, opener
 from rvsim.faces.cli.options import Form
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.faces.text.survey_text import left_out
 from rvsim.logs.formats.jsonl import start_line, utc_text
-from rvsim.logs.read import Log, open_log, several_channels
-from rvsim.rig.column_mapping import ColumnMapping, parse_mapping
+from rvsim.logs.read import Log, several_channels
 from rvsim.rig.model import Rig
 from rvsim.runs.control import RunControl
 from rvsim.runs.frame_sender import FrameSender
@@ -39,47 +36,6 @@ if TYPE_CHECKING:
 
 MAX_CHECKED_ENTRIES = 100_000
 """Entries of a log that are searched for several channels before it is replayed. Our decision."""
-
-
-def opener(log: str, *, whole: bool = False, columns: ColumnMapping | None = None) -> Callable[[], Log]:
-    """Return a function that opens a log, or stdin, for one pass; ``whole`` and ``columns`` as in ``open_log``.
-
-    Raises:
-        InputError: it is stdin, which was closed when the program started.
-    """
-    if log == "-" and sys.stdin is None:
-        raise InputError("-: stdin is closed: give a log, or what writes one before a pipe")
-    if log == "-":
-        return lambda: open_log(sys.stdin.buffer, whole=whole, columns=columns)
-    return lambda: open_log(Path(log), log, columns=columns)
-
-
-def columns_of(option: str | None, plan: Rig | None) -> ColumnMapping | None:
-    """Return the columns of logs that are tables: those of the option, or else of the rig.
-
-    Raises:
-        InputError: the option is none.
-    """
-    if option is None:
-        return plan.log.mapping if plan is not None else None
-    try:
-        return parse_mapping(option)
-    except ValueError as why:
-        raise InputError(f"--columns: {why}") from None
-
-
-@contextmanager
-def reopenable(log: str, *, twice: bool, columns: ColumnMapping | None = None) -> Iterator[Callable[[], Log]]:
-    """Yield a function that opens a log; if it is read ``twice``, stdin is copied to a temporary file first."""
-    if log != "-" or not twice:
-        yield opener(log, whole=True, columns=columns)
-        return
-    opener(log)
-    with ExitStack() as resources:
-        copy = Path(resources.enter_context(TemporaryDirectory(prefix="rvsim")), "stdin")
-        with copy.open("wb") as file:
-            copyfileobj(sys.stdin.buffer, file)
-        yield lambda: open_log(resources.enter_context(copy.open("rb")), columns=columns)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,27 +11,29 @@ from glob import glob
 from multiprocessing import parent_process
 from os.path import getsize
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.load_plan import load_plan
-from rvsim.faces.cli.logs import columns_of, reopenable
+from rvsim.faces.cli.log_opening import columns_of, reopenable
 from rvsim.faces.text.answer import brief
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.survey_json import as_json
 from rvsim.faces.text.survey_text import as_text
 from rvsim.faces.text.together_text import together_brief, together_json, together_text
-from rvsim.logs.draft.rig_draft import RigDraft, learn_rig
 from rvsim.logs.read import Log, several_channels
 from rvsim.logs.summary import EMPTY, LogSummary, summarize
-from rvsim.logs.survey import Survey, SurveyedTime, survey, survey_blocks
+from rvsim.logs.survey import SURVEYED_BLOCK_FRAMES, Survey, SurveyedTime, survey, survey_blocks
 from rvsim.rig.column_mapping import ColumnMapping
-from rvsim.rig.model import Rig
 from rvsim.runs.processes import in_processes, process_count
 from rvsim.runs.progress import Progress, counted_blocks
 from rvsim.runs.selection import LogSelection, check_selected, selection
 from rvsim.wire.catalogue import Catalogue
+
+if TYPE_CHECKING:
+    from rvsim.logs.draft.rig_draft import RigDraft
+    from rvsim.rig.model import Rig
 
 MIN_BYTES_FOR_PROCESSES = 2_000_000
 """Logs that are smaller together are surveyed in this process: starting others takes about as long. Our decision."""
@@ -202,12 +204,12 @@ def _size(name: str) -> int:
 
 
 @cache
-def load_once(rig: str | None, dbc: tuple[Path, ...]) -> tuple[Rig | None, Catalogue]:
+def load_once(rig: str | None, dbc: tuple[Path, ...]) -> "tuple[Rig | None, Catalogue]":
     """Return the rig and the definitions, which a process loads once; only the main process writes lines about them."""
     return load_plan(rig, dbc, say if parent_process() is None else lambda *_: None)
 
 
-def _selected(options: SurveyOptions, plan: Rig | None, catalogue: Catalogue) -> LogSelection:
+def _selected(options: SurveyOptions, plan: "Rig | None", catalogue: Catalogue) -> LogSelection:
     return selection(SurveyedTime(*options.part), options.devices, options.messages, plan, catalogue)
 
 
@@ -266,7 +268,7 @@ def _print_together(found: LogSummary, unread: Sequence[str], options: SurveyOpt
 def surveyed_channels(
     open_again: Callable[[], Log],
     channel: str | None,
-    plan: Rig | None,
+    plan: "Rig | None",
     catalogue: Catalogue,
     part: SurveyedTime,
     progress: Progress | None,
@@ -279,7 +281,7 @@ def surveyed_channels(
         InputError: it cannot be read, or has no such channel or part.
     """
     with open_again() as opened:
-        blocks = opened.blocks()
+        blocks = opened.blocks(SURVEYED_BLOCK_FRAMES)
         if progress is not None:
             blocks = counted_blocks(blocks, f"frames of {opened.name} read", progress)
         if channel is not None:
@@ -325,13 +327,15 @@ def _draft(
     catalogue: Catalogue,
     columns: ColumnMapping | None,
 ) -> None:
+    from rvsim.logs.draft.rig_draft import learn_rig
+
     if channel is None and len(log.channels) > 1:
         raise several_channels(log)
     text = None if columns is None else columns.text
     _write(path, learn_rig(lambda: open_again().contents(channel), catalogue, log.name, text))
 
 
-def _write(path: Path, learnt: RigDraft) -> None:
+def _write(path: Path, learnt: "RigDraft") -> None:
     try:
         path.write_text(learnt.text, encoding="utf-8")
     except OSError as error:

@@ -17,7 +17,7 @@ from textual.screen import Screen
 from rvsim.errors import ENDING_SIGNALS, ExitCode
 from rvsim.faces.screen.head import head_lines
 from rvsim.faces.screen.keys import KEY_ACTIONS, ManualFaultAction, available_actions
-from rvsim.faces.screen.lines import Line, Row, fixed_row
+from rvsim.faces.screen.lines import fixed_row
 from rvsim.faces.screen.pages import foot_lines, page_rows
 from rvsim.faces.screen.palettes import DARK, DARK_16, LIGHT, LIGHT_16, Palette, palette_for, wants_no_colour
 from rvsim.faces.screen.picture import screen_svg
@@ -96,7 +96,7 @@ class LiveScreen(App[int]):
     def compose(self) -> ComposeResult:
         """Make the three sheets: head, page and foot."""
         for name in ("head", "page", "foot"):
-            yield Sheet(id=name, ascii_only=self._ascii)
+            yield Sheet(id=name, lock=self._control.lock, ascii_only=self._ascii)
 
     def on_mount(self) -> None:
         """Start the timer, and end the run on a signal."""
@@ -115,7 +115,7 @@ class LiveScreen(App[int]):
     def redraw(self) -> None:
         """Draw everything as it is now."""
         width = self.size.width
-        with self._control.lock:
+        with self._control.lock, self.scene.one_moment():
             self.scene.now, self.scene.paused = self._clock(), self._control.paused
             self.scene.speed = self._control.speed
             load = self.scene.watch.bus_load.percent(self.scene.now)
@@ -127,12 +127,7 @@ class LiveScreen(App[int]):
             rows, chosen = page_rows(self.scene, width)
             keeps_chosen_visible = self.scene.page is Page.ABOARD or self._scroll_to_chosen
             self._scroll_to_chosen = False
-            locked = [Row(partial(self._line_under_lock, row.line), row.worst) for row in rows]
-            self._sheet("page").set_rows(locked, chosen if keeps_chosen_visible else None)
-
-    def _line_under_lock(self, line: Callable[[], Line]) -> Line:
-        with self._control.lock:
-            return line()
+            self._sheet("page").set_rows(rows, chosen if keeps_chosen_visible else None)
 
     def _sheet(self, name: str) -> Sheet:
         return self.query_one(f"#{name}", Sheet)

@@ -58,8 +58,9 @@ def _run_line(scene: Scene, load: tuple[float, float], width: int) -> Line:
 
 
 def _device_count_line(scene: Scene, width: int) -> Line:
-    planned = [device for device in scene.watch.roll_call if device.planned]
-    known = planned or scene.watch.roll_call
+    heard = scene.roll_call
+    planned = [device for device in heard if device.planned]
+    known = planned or heard
     present = sum(device.state in (Presence.PRESENT, Presence.LATE) for device in known)
     faulted = sum(scene.has_manual_fault(device.device) for device in planned)
     count: Span = (f"{present} of {len(known)}", "strong")

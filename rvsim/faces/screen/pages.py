@@ -84,7 +84,8 @@ def foot_lines(scene: Scene, width: int) -> list[Line]:
 
 def _chosen_reading_line(scene: Scene) -> Line:
     """Return the line that names the reading that hold and corrupt act on."""
-    choices, target = scene.readings(), scene.target()
+    choices = scene.readings()
+    target = scene.target(choices)
     if target is None:
         return ()
     places = {choice.target: number for number, choice in enumerate(choices)}

@@ -6,6 +6,7 @@ the lock of the run.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from enum import StrEnum
 from typing import NamedTuple, assert_never
 
@@ -93,6 +94,7 @@ class Scene:
         self.watch = watch
         self.plans: Mapping[str, DevicePlan] = {plan.name: plan for plan in rig.devices} if rig else {}
         self.trends = Trends()
+        self._roll_call: Sequence[RollCallLine] | None = None
         self.page = Page.ABOARD
         self.order = Order.PLANNED
         self.open_devices: set[str] = set()
@@ -140,7 +142,7 @@ class Scene:
 
     def show_message(self, device: str, message: str | None, field: str | None) -> None:
         """Choose a device, its message on the tape, and the byte of a field there, as far as they are known."""
-        if all(line.device != device for line in self.watch.roll_call):
+        if all(line.device != device for line in self.roll_call):
             return
         self.choose(device)
         for topic_index, last in enumerate(self.chosen_frames()):
@@ -155,9 +157,23 @@ class Scene:
 
     # Devices.
 
+    @property
+    def roll_call(self) -> Sequence[RollCallLine]:
+        """The roll call of the watch."""
+        return self.watch.roll_call if self._roll_call is None else self._roll_call
+
+    @contextmanager
+    def one_moment(self) -> Iterator[None]:
+        """Take the roll call once for all that is asked in the block; nothing may be observed meanwhile."""
+        self._roll_call = self.watch.roll_call
+        try:
+            yield
+        finally:
+            self._roll_call = None
+
     def devices(self) -> list[RollCallLine]:
         """Return all devices in the chosen order; by zone, those that are not in the rig come last."""
-        listed = list(self.watch.roll_call)
+        listed = list(self.roll_call)
         if self.chosen is None and listed:
             self.chosen = listed[0].device
         match self.order:
@@ -366,7 +382,7 @@ class Scene:
                         continue
                     target = Target(last.spec.name, name)
                     found.setdefault(target, Choice(target, topic_index, piece_index, reading))
-        device = next((line for line in self.watch.roll_call if line.device == self.chosen), None)
+        device = next((line for line in self.roll_call if line.device == self.chosen), None)
         rails = [rail for _, entry in self.summaries(device) for rail in entry.rails] if device is not None else []
         first = dict.fromkeys(Target(rail.message, rail.reading.field.name) for rail in rails)
         ranks = {target: rank for rank, target in enumerate(first)}
@@ -381,14 +397,17 @@ class Scene:
             chosen = choices[min(len(choices) - 1, max(0, at + by))]
             self.reading, self.topic_index, self.piece_index = chosen.target, chosen.topic_index, chosen.piece_index
 
-    def target(self) -> Target | None:
-        """Return the reading that a manual fault acts on: on the tape its open byte, else the chosen reading."""
+    def target(self, choices: Sequence[Choice] | None = None) -> Target | None:
+        """Return the reading that a manual fault acts on: on the tape its open byte, else the chosen reading.
+
+        ``choices`` are those of ``readings``, where the caller has them.
+        """
         last = self.tape_frame()
         if self.page is Page.TAPE and last is not None and last.spec is not None:
             found = _first_value(last, self.piece_index or 0)
             if found is not None:
                 return found
-        targets = [choice.target for choice in self.readings()]
+        targets = [choice.target for choice in (self.readings() if choices is None else choices)]
         return self.reading if self.reading in targets else next(iter(targets), None)
 
 

@@ -5,6 +5,7 @@ meaning of the lines. A row is rendered only when it is visible.
 """
 
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 from typing import ClassVar
 
 from rich.segment import Segment
@@ -23,8 +24,12 @@ class Sheet(Widget):
     COMPONENT_CLASSES: ClassVar[set[str]] = {f"sheet--{name}" for name in STYLES}
     DEFAULT_CSS = SHEET_CSS
 
-    def __init__(self, *, id: str, ascii_only: bool = False) -> None:
+    def __init__(
+        self, *, id: str, lock: AbstractContextManager[object] | None = None, ascii_only: bool = False
+    ) -> None:
+        """Make a sheet without rows; ``lock`` is held while a row is rendered, which may read the run."""
         super().__init__(id=id)
+        self._lock_of_run = lock or nullcontext()
         self.rows: Sequence[Row] = ()
         self.top = 0
         self._ascii = ascii_only
@@ -48,9 +53,9 @@ class Sheet(Widget):
     def render_line(self, y: int) -> Strip:
         """Return one line of the widget."""
         width = self.size.width
-        segments = [
-            Segment(to_ascii(text) if self._ascii else text, self._style(style)) for text, style in self._line(y)
-        ]
+        with self._lock_of_run:
+            line = self._line(y)
+        segments = [Segment(to_ascii(text) if self._ascii else text, self._style(style)) for text, style in line]
         return Strip(segments).adjust_cell_length(width, self._style("plain"))
 
     def _line(self, y: int) -> Line:

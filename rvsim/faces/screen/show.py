@@ -5,6 +5,7 @@ of them ends first. After an error in the screen the run and its recording go on
 screen, and raised when the screen is closed. Does not know how anything is drawn.
 """
 
+import gc
 import locale
 import os
 import signal
@@ -104,6 +105,7 @@ def run_with_screen(
         ascii_only=is_ascii_terminal(),
         light=light,
     )
+    gc.freeze()  # what was made so far lives as long as the screen; looking for garbage in it takes some 60 ms
     thread.start()
     try:
         code = _run_screen(app)

@@ -178,7 +178,7 @@ class _Objects:
         import numpy as np
 
         step = int(starts[1] - starts[0]) if len(starts) > 1 else 0
-        if step > 0 and (np.diff(starts) == step).all():
+        if step > 0 and (starts[1:] - starts[:-1] == step).all():
             return np.ndarray((len(starts),), kind, self.content, int(starts[0]), (step,))
         windows = np.ndarray((len(self.content) - kind.itemsize + 1,), f"V{kind.itemsize}", self.content, 0, (1,))
         return windows[starts].view(kind)
@@ -190,13 +190,20 @@ class _Objects:
         """
         import numpy as np
 
+        if not self.unknown:
+            return np.arange(0)
         is_version = self.heads["version"] == version
-        rows = np.arange(len(self.starts)) if is_version.all() else np.flatnonzero(is_version)
+        is_only_version = bool(is_version.all())
+        rows = np.arange(len(self.starts)) if is_only_version else np.flatnonzero(is_version)
         self.unknown -= len(rows)
         if not len(rows):
             return rows
-        types, sizes = self.heads["type"][rows], self.heads["size"][rows]
         frame, content_at = np.dtype(_FRAMES[version]), _CONTENT_AT[version]
+        types, sizes = self.heads["type"], self.heads["size"]
+        if not is_only_version:
+            types, sizes = types[rows], sizes[rows]
+        elif int(types[0]) in CAN_TYPES and (types == types[0]).all() and int(sizes.min()) >= frame.itemsize:
+            return _enter_frames(table, rows, self._rows(self.starts, frame))
         is_error, is_frame, is_fd = (_one_of(types, kinds) for kinds in (ERROR_TYPES, CAN_TYPES, (FD_TYPE, FD64_TYPE)))
         is_note = ~(is_frame | is_error | is_fd)
         is_frame &= sizes >= frame.itemsize

@@ -1,13 +1,13 @@
 """Layouts of text lines: in lines of one layout every field has its place, and all other bytes are the same.
 
 Knows: how all lines of a layout are read at once. Does not know formats, which say where the fields of a line are.
-Each line is taken with the bytes around it as one row of a table; fixed text is compared and digits become numbers
-eight bytes at once.
+Each line is one row with the bytes around it: where it is if all lines of a chunk have one length, else in a table of
+copies. Fixed text is compared for many rows together, and digits become numbers eight bytes at once.
 """
 
 from binascii import Error, a2b_base64, unhexlify
 from functools import cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rvsim.logs.columns import Columns, to_columns
 from rvsim.logs.columns_read.entry_columns import UNTIMED
@@ -15,13 +15,16 @@ from rvsim.logs.columns_read.line_chunks import AFTER, BEFORE, LineChunk
 from rvsim.logs.formats.entry import MAX_DATA_BYTES, SkippedEntry
 
 if TYPE_CHECKING:
-    from numpy import bool_, int64, intp, uint8, uint32, uint64, void
+    from numpy import bool_, int64, intp, uint8, uint32, uint64
     from numpy.typing import NDArray
 
 MAX_LAYOUT_BYTES = AFTER - 4 * MAX_DATA_BYTES
 """The bytes of a line up to the end of its layout, at most; longer lines are read one by one."""
 WORD_BYTES = 8
-_IDENTIFIER_DIGITS = 8
+_COPIED_AS = {1: "u1", 2: "<u2", 4: "<u4", 8: "<u8"}
+"""The types as which bytes are copied fastest, by their number."""
+_COMPARED_BYTES = 1 << 11
+"""The bytes that are compared in one step, about: a step for each row takes many times as long."""
 _ZEROS = 0x3030_3030_3030_3030
 """Eight digits 0 as a number; that of digits less this is their values."""
 _NOT_DIGIT, _HIGH_BITS = 0x7676_7676_7676_7676, 0x8080_8080_8080_8080
@@ -83,6 +86,49 @@ class ReadLines(NamedTuple):
     """With the log's own times; identifiers of more than 29 bits are possible."""
 
 
+class _Rows(NamedTuple):
+    """Lines of a chunk: each has its row, which starts ``BEFORE`` bytes before it."""
+
+    content: Any
+    """The bytes, or the array, in which the rows are."""
+    first: int
+    """Where in ``content`` the first row starts."""
+    step: int
+    """From the start of a row to that of the next one; the rows of lines that follow each other overlap."""
+    number: int
+
+    def column(self, place: int, kind: str) -> "NDArray[Any]":
+        """Return what is at one place of each line, counted from its start."""
+        import numpy as np
+
+        return np.ndarray((self.number,), kind, self.content, self.first + BEFORE + place, (self.step,))
+
+    def some(self, rows: "NDArray[intp]", size: int) -> "_Rows":
+        """Return copies of some rows, of so many bytes each."""
+        import numpy as np
+
+        table = np.ndarray((self.number,), f"V{size}", self.content, self.first, (self.step,))[rows]
+        return _Rows(table, 0, size, len(table))
+
+    def all_have(self, text: "NDArray[uint8]", mask: "NDArray[uint8]") -> bool:
+        """Return whether all lines start with a text, in the bits of a mask; the text is not longer than ``step``."""
+        import numpy as np
+
+        at, many = self.first + BEFORE, max(1, _COMPARED_BYTES // self.step)
+        last = self.number - 1  # behind it the content may end
+        if ((np.ndarray(text.shape, np.uint8, self.content, at + last * self.step) ^ text) & mask).any():
+            return False
+        bulk = last - last % many
+        for start, end, together in ((0, bulk, many), (bulk, last, 1)):
+            if start < end:
+                shape = (end - start) // together, together * self.step
+                lines = np.ndarray(shape, np.uint8, self.content, at + start * self.step)
+                for found in (np.bitwise_or.reduce(lines), np.bitwise_and.reduce(lines)):
+                    if ((found.reshape(together, self.step)[:, : len(text)] ^ text) & mask).any():
+                        return False
+        return True
+
+
 class Layout:
     """The layout of a sample line."""
 
@@ -107,9 +153,9 @@ class Layout:
         for start, end in (*self._ignored, self._whole, self._fraction, fields.identifier, *self._data_spans()):
             is_text[BEFORE + start : BEFORE + end] = False
         row = bytes(BEFORE) + sample[:shared]
-        self._text = np.frombuffer(row.ljust(self._row_bytes, b"\0"), "<u8")
-        self._text_mask = np.where(is_text, 0xFF, 0).astype(np.uint8).view("<u8")
-        self._compared = np.flatnonzero(self._text_mask).tolist()
+        self._text = np.frombuffer(row.ljust(self._row_bytes, b"\0"), np.uint8)
+        self._text_mask = np.where(is_text, 0xFF, 0).astype(np.uint8)
+        self._digit_pieces = self._find_digit_pieces()
 
     def _data_spans(self) -> list[Span]:
         """Return where the digits of the data are; nothing where their number is open."""
@@ -122,24 +168,47 @@ class Layout:
             return [self.fields.data]
         return [(at, at + 2) for at in range(start, end, self.fields.step)]
 
+    def _find_digit_pieces(self) -> list[tuple[int, int, int]]:
+        """Return the pieces of hexadecimal digits: place in the line, size, and place among words of eight digits.
+
+        The first word is the identifier, at its end; the data begin with the second one.
+        """
+        start, end = self.fields.identifier
+        pieces = [(start, end - start, WORD_BYTES - (end - start))]
+        first, to = self.fields.data[0], WORD_BYTES
+        open_data = [(first, first + 2 * MAX_DATA_BYTES)] if self.fields.is_open else []
+        for span in (open_data or self._data_spans()) if self.fields.step else ():
+            for at, stop in _words(*span):
+                pieces.append((at, stop - at, to))
+                to += stop - at
+        return [piece for piece in pieces if piece[1]]
+
     def read(self, chunk: LineChunk, rows: "NDArray[intp]") -> ReadLines:
         """Read those of some rows that have this layout."""
         import numpy as np
 
-        rows, table = self._with_text(chunk, _those(rows, self._has_length(chunk, rows)))
+        rows = self._with_length(chunk, rows)
         if not len(rows):
             return _no_lines()
-        numbers = [_digits(table, *span) for span in (self._whole, self._fraction, *self._ignored)]
-        wrong = np.bitwise_or.reduce([_not_digits(each) for each in numbers])
+        lines = self._lines(chunk, rows)
+        right = self._have_text(lines)
+        if right is not None:
+            rows, lines = rows[right], lines.some(right, self._row_bytes)
+        if not len(rows):
+            return _no_lines()
+        numbers = [_digits(lines, *span) for span in (self._whole, self._fraction, *self._ignored)]
+        wrong = _not_digits(numbers[0])
+        for each in numbers[1:]:
+            wrong |= _not_digits(each)
         lengths = self._lengths(chunk, rows)
-        found = None if wrong.any() else self._hexadecimal(table, lengths)
+        found = None if wrong.any() else self._hexadecimal(lines, lengths)
         if found is None:
-            right = np.flatnonzero((wrong == 0) & self._are_hexadecimal(table, lengths))
+            right = np.flatnonzero((wrong == 0) & self._are_hexadecimal(lines, lengths))
             if not len(right):
                 return _no_lines()
-            rows, table, lengths = rows[right], table[right], lengths[right]
+            rows, lines, lengths = rows[right], lines.some(right, self._row_bytes), lengths[right]
             numbers = [each[right] for each in numbers]
-            found = self._hexadecimal(table, lengths)
+            found = self._hexadecimal(lines, lengths)
             assert found is not None
         self.hits += len(rows)
         return ReadLines(rows, Columns(self._times(numbers[0], numbers[1]), *found, lengths))
@@ -151,41 +220,53 @@ class Layout:
         power, digits = self.fields.power, self._fraction[1] - self._fraction[0]
         if not self.fields.whole[1]:
             return np.full(len(whole), UNTIMED)
-        times: NDArray[int64] = _number(whole) * 10**power + self._lead
+        times: NDArray[int64] = _number_of_runs(whole) * 10**power + self._lead
         if digits > power:
             times += (_number(fraction) // 10 ** (digits - power - 1) + 5) // 10
         elif digits:
             times += _number(fraction) * 10 ** (power - digits)
         return times
 
-    def _has_length(self, chunk: LineChunk, rows: "NDArray[intp]") -> "NDArray[bool_]":
-        """Return which rows have a length, and an end, that is possible in this layout."""
-        sizes, fields = _at(chunk.sizes, rows), self.fields
+    def _with_length(self, chunk: LineChunk, rows: "NDArray[intp]") -> "NDArray[intp]":
+        """Return the rows that have a length, and an end, that is possible in this layout."""
+        import numpy as np
+
+        fields = self.fields
+        sizes = np.asarray(chunk.line_bytes) if chunk.line_bytes else _at(chunk.sizes, rows)
         right: NDArray[bool_]
         if fields.is_open:
             digits = sizes - (self._shared + len(fields.suffix))
             right = (digits >= 0) & (digits <= 2 * MAX_DATA_BYTES) & (digits & 1 == 0)
-            for place, sign in enumerate(reversed(fields.suffix), 1):
-                right &= chunk.signs[_at(chunk.ends, rows) - place] == sign
-            return right
-        right = sizes == fields.end if fields.is_whole else sizes > fields.end
-        return right
+            for place, sign in enumerate(reversed(fields.suffix[:-1]), 2):  # the last one ends every line
+                right = right & (chunk.signs[_at(chunk.ends, rows) - place] == sign)
+        else:
+            right = sizes == fields.end if fields.is_whole else sizes > fields.end
+        if not right.any():
+            return rows[:0]
+        return rows if right.all() else rows[right]
 
-    def _with_text(self, chunk: LineChunk, rows: "NDArray[intp]") -> "tuple[NDArray[intp], NDArray[void]]":
-        """Return the rows that have the text of this layout, and a table of their lines."""
+    def _lines(self, chunk: LineChunk, rows: "NDArray[intp]") -> _Rows:
+        """Return the lines of some rows: where they are, or copies of them."""
+        if chunk.line_bytes and rows[-1] - rows[0] + 1 == len(rows):
+            return _Rows(chunk.content, int(chunk.starts[rows[0]]) - BEFORE, chunk.line_bytes, len(rows))
+        every = _Rows(chunk.content, 0, 1, len(chunk.content) - self._row_bytes + 1)
+        return every.some(_at(chunk.starts, rows) - BEFORE, self._row_bytes)
+
+    def _have_text(self, lines: _Rows) -> "NDArray[intp] | None":
+        """Return which lines have the text of this layout; None if all have."""
         import numpy as np
 
-        size = self._row_bytes
-        windows = np.ndarray((len(chunk.content) - size + 1,), f"V{size}", chunk.content, 0, (1,))
-        table = windows[_at(chunk.starts, rows) - BEFORE]
-        words = table.view("<u8").reshape(len(rows), size // WORD_BYTES)
-        wrong = np.zeros(len(rows), np.uint64)
-        for word in self._compared:
-            wrong |= (words[:, word] ^ self._text[word]) & self._text_mask[word]
+        followed_by, shared = self.fields.followed_by, slice(BEFORE, BEFORE + self._shared)
+        if not followed_by and lines.all_have(self._text[shared], self._text_mask[shared]):
+            return None
+        text, mask = self._text.view("<u8"), self._text_mask.view("<u8")
+        wrong = np.zeros(lines.number, np.uint64)
+        for word in np.flatnonzero(mask).tolist():
+            wrong |= (lines.column(WORD_BYTES * word - BEFORE, "<u8") ^ text[word]) & mask[word]
         right = wrong == 0
-        if self.fields.followed_by:
-            right &= _signs(self.fields.followed_by)[table.view(np.uint8).reshape(-1, size)[:, BEFORE + self._shared]]
-        return (rows, table) if right.all() else (rows[right], table[right])
+        if followed_by:
+            right &= _signs(followed_by)[lines.column(self._shared, "u1")]
+        return None if right.all() else np.flatnonzero(right)
 
     def _lengths(self, chunk: LineChunk, rows: "NDArray[intp]") -> "NDArray[uint8]":
         import numpy as np
@@ -195,69 +276,64 @@ class Layout:
         digits = _at(chunk.sizes, rows) - (self._shared + len(self.fields.suffix))
         return (digits >> 1).astype(np.uint8)
 
-    def _hexadecimal(
-        self, table: "NDArray[void]", lengths: "NDArray[uint8]"
-    ) -> "tuple[NDArray[uint32], NDArray[uint64]] | None":
+    def _hexadecimal(self, lines: _Rows, lengths: "NDArray[uint8]") -> "tuple[NDArray[uint32], NDArray[uint64]] | None":
         """Return the identifiers and the data, None where a sign is not hexadecimal."""
         import numpy as np
 
         try:
-            read = np.frombuffer(
-                unhexlify(self._hex_digits(table, lengths).data), [("identifier", ">u4"), ("data", ">u8")]
-            )
-            data = read["data"].astype(np.uint64) if self.fields.step else self._base64(table)
+            read = np.frombuffer(unhexlify(self._hex_digits(lines, lengths).data), ">u4").reshape(-1, lines.number)
+            data = read[1].astype(np.uint64) << np.uint64(32) | read[2] if self.fields.step else self._base64(lines)
         except Error:
             return None
-        return read["identifier"].astype(np.uint32), data
+        return read[0].astype(np.uint32), data
 
-    def _hex_digits(self, table: "NDArray[void]", lengths: "NDArray[uint8]") -> "NDArray[uint8]":
-        """Return eight digits of the identifier and sixteen of the data for each row, filled up with zeros."""
+    def _hex_digits(self, lines: _Rows, lengths: "NDArray[uint8]") -> "NDArray[uint64]":
+        """Return words of eight digits, filled up with zeros: one row of them for the identifier, two for the data."""
         import numpy as np
 
-        fields = self.fields
-        digits = np.full((len(table), _IDENTIFIER_DIGITS + 2 * MAX_DATA_BYTES), ord("0"), np.uint8)
-        _copy(table, fields.identifier, digits, _IDENTIFIER_DIGITS)
-        if fields.is_open:
-            first = fields.data[0]
-            _copy(table, (first, first + 2 * MAX_DATA_BYTES), digits, digits.shape[1])
+        words = 3 if self.fields.step else 1
+        digits = np.full((words, lines.number), _ZEROS, "<u8")
+        for place, size, to in self._digit_pieces:
+            kind = _COPIED_AS.get(size, f"V{size}")
+            word, within = divmod(to, WORD_BYTES)
+            copied = np.ndarray((lines.number,), kind, digits, word * digits.strides[0] + within, (WORD_BYTES,))
+            copied[...] = lines.column(place, kind)
+        if self.fields.is_open:
             short = np.flatnonzero(lengths < MAX_DATA_BYTES)
-            if len(short):
-                behind = np.arange(digits.shape[1]) >= _IDENTIFIER_DIGITS + 2 * lengths[short, None].astype(int)
-                digits[short] = np.where(behind, ord("0"), digits[short])
-        elif fields.step:
-            end = _IDENTIFIER_DIGITS
-            for start, stop in self._data_spans():
-                end += stop - start
-                _copy(table, (start, stop), digits, end)
+            for word in (1, 2) if len(short) else ():
+                kept = _kept_digits()[word - 1][lengths[short]]
+                digits[word][short] = digits[word][short] & kept | np.uint64(_ZEROS) & ~kept
         return digits
 
-    def _base64(self, table: "NDArray[void]") -> "NDArray[uint64]":
+    def _base64(self, lines: _Rows) -> "NDArray[uint64]":
         """Return data that is written in base 64; signs that fill up become A, which is six bits of 0."""
         import numpy as np
 
-        data = np.zeros((len(table), MAX_DATA_BYTES), np.uint8)
+        data = np.zeros((lines.number, MAX_DATA_BYTES), np.uint8)
         length = self.fields.length
         if length:
-            digits = self._base64_digits(table)
+            digits = self._base64_digits(lines)
             decoded = np.frombuffer(a2b_base64(digits.data, strict_mode=True), np.uint8)
-            data[:, :length] = decoded.reshape(len(table), digits.shape[1] * 3 // 4)[:, :length]
+            data[:, :length] = decoded.reshape(lines.number, digits.shape[1] * 3 // 4)[:, :length]
         return data.view(">u8").ravel().astype(np.uint64)
 
-    def _base64_digits(self, table: "NDArray[void]") -> "NDArray[uint8]":
+    def _base64_digits(self, lines: _Rows) -> "NDArray[uint8]":
         import numpy as np
 
-        (span,) = self._data_spans()
-        digits = np.full((len(table), self.fields.data[1] - self.fields.data[0]), ord("A"), np.uint8)
-        _copy(table, span, digits, span[1] - span[0])
+        ((start, end),) = self._data_spans()
+        digits = np.full((lines.number, self.fields.data[1] - self.fields.data[0]), ord("A"), np.uint8)
+        kind = f"V{end - start}"
+        np.ndarray((lines.number,), kind, digits, 0, (digits.shape[1],))[...] = lines.column(start, kind)
         return digits
 
-    def _are_hexadecimal(self, table: "NDArray[void]", lengths: "NDArray[uint8]") -> "NDArray[bool_]":
-        """Return which rows have only signs that are allowed in identifier and data."""
+    def _are_hexadecimal(self, lines: _Rows, lengths: "NDArray[uint8]") -> "NDArray[bool_]":
+        """Return which lines have only signs that are allowed in identifier and data."""
         import numpy as np
 
-        right: NDArray[bool_] = np.all(_signs(_HEX_DIGITS)[self._hex_digits(table, lengths)], axis=1)
+        digits = self._hex_digits(lines, lengths).view(np.uint8).reshape(-1, lines.number, WORD_BYTES)
+        right: NDArray[bool_] = np.all(_signs(_HEX_DIGITS)[digits], axis=(0, 2))
         if not self.fields.step and self.fields.length:
-            right &= np.all(_signs(_BASE64_DIGITS)[self._base64_digits(table)], axis=1)
+            right &= np.all(_signs(_BASE64_DIGITS)[self._base64_digits(lines)], axis=1)
         return right
 
 
@@ -273,11 +349,6 @@ def _at(numbers: "NDArray[intp]", rows: "NDArray[intp]") -> "NDArray[intp]":
     return numbers if len(rows) == len(numbers) else numbers[rows]
 
 
-def _those(rows: "NDArray[intp]", wanted: "NDArray[bool_]") -> "NDArray[intp]":
-    """Return the rows that are wanted."""
-    return rows if wanted.all() else rows[wanted]
-
-
 def _words(start: int, end: int) -> list[Span]:
     """Return a field in parts of at most eight digits."""
     return [(first, min(end, first + WORD_BYTES)) for first in range(start, end, WORD_BYTES)]
@@ -290,40 +361,59 @@ def _last_word(sample: bytes, span: Span) -> tuple[Span, int]:
     return (cut, end), int(sample[start:cut] or b"0")
 
 
-def _copy(table: "NDArray[void]", span: Span, to: "NDArray[uint8]", end: int) -> None:
-    """Copy a field of each row of a table to a row of another one, where it ends at a column."""
-    import numpy as np
-
-    start, stop = span
-    if stop > start:
-        kind = f"V{stop - start}"
-        copied = np.ndarray((len(table),), kind, to, end - (stop - start), (to.shape[1],))
-        copied[...] = np.ndarray((len(table),), kind, table, BEFORE + start, (table.itemsize,))
-
-
-def _digits(table: "NDArray[void]", start: int, end: int) -> "NDArray[uint64]":
+def _digits(lines: _Rows, start: int, end: int) -> "NDArray[uint64]":
     """Return the values of up to eight digits, a byte each, with zeros before them."""
     import numpy as np
 
-    words = np.ndarray((len(table),), "<u8", table, BEFORE + end - WORD_BYTES, (table.itemsize,))
     mask = (1 << 64) - (1 << 8 * (WORD_BYTES - (end - start)))
-    return (words ^ np.uint64(_ZEROS)) & np.uint64(mask)
+    digits: NDArray[uint64] = lines.column(end - WORD_BYTES, "<u8") ^ np.uint64(_ZEROS)
+    digits &= np.uint64(mask)
+    return digits
 
 
 def _not_digits(values: "NDArray[uint64]") -> "NDArray[uint64]":
     """Return something other than 0 for each row in which a value is not one of a digit."""
     import numpy as np
 
-    return ((values + np.uint64(_NOT_DIGIT)) | values) & np.uint64(_HIGH_BITS)
+    found = values + np.uint64(_NOT_DIGIT)
+    found |= values
+    found &= np.uint64(_HIGH_BITS)
+    return found
 
 
 def _number(values: "NDArray[uint64]") -> "NDArray[int64]":
     """Return the number that eight digits are: of pairs, of four, of eight."""
     import numpy as np
 
+    numbers, shifted = values.copy(), np.empty_like(values)
     for factor, bits, mask in ((10, 8, _EVEN_BYTES), (100, 16, _EVEN_PAIRS), (10_000, 32, _FIRST_FOUR)):
-        values = (values * np.uint64(factor) + (values >> np.uint64(bits))) & np.uint64(mask)
-    return values.view(np.int64)
+        np.right_shift(numbers, np.uint64(bits), out=shifted)
+        numbers *= np.uint64(factor)
+        numbers += shifted
+        numbers &= np.uint64(mask)
+    return numbers.view(np.int64)
+
+
+def _number_of_runs(values: "NDArray[uint64]") -> "NDArray[int64]":
+    """Return the numbers of ``_number``; of equal values that follow each other it is found once."""
+    import numpy as np
+
+    starts = np.flatnonzero(np.concatenate(([True], values[1:] != values[:-1])))
+    return _number(values[starts]).repeat(np.diff(starts, append=len(values)))
+
+
+@cache
+def _kept_digits() -> "NDArray[uint64]":
+    """Return masks of the digits that data of each length have, in each of their two words."""
+    import numpy as np
+
+    return np.array(
+        [
+            [(1 << 8 * min(max(2 * length - WORD_BYTES * word, 0), WORD_BYTES)) - 1 for length in range(9)]
+            for word in range(2)
+        ],
+        np.uint64,
+    )
 
 
 @cache

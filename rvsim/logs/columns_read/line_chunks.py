@@ -34,6 +34,8 @@ class LineChunk:
     """Where in ``content`` each line starts."""
     ends: "NDArray[intp]"
     """Where each line ends, its line end included."""
+    line_bytes: int = 0
+    """The bytes of each line, if all have the same number; else 0."""
 
     def __len__(self) -> int:
         return len(self.starts)
@@ -56,7 +58,9 @@ class LineChunk:
 
     def part(self, start: int, end: int | None = None) -> "LineChunk":
         """Return the lines from one row to before another."""
-        return LineChunk(self.content, self.first + start, self.starts[start:end], self.ends[start:end])
+        return LineChunk(
+            self.content, self.first + start, self.starts[start:end], self.ends[start:end], self.line_bytes
+        )
 
 
 def line_chunks(blocks: Iterator[bytes], source: ByteSource) -> Iterator[LineChunk]:
@@ -94,7 +98,13 @@ def _chunk(content: bytes, first: int, last: int, number: int) -> LineChunk:
     """Return the lines between two places of a content; the last one may have no line end."""
     import numpy as np
 
-    ends = np.flatnonzero(np.frombuffer(content, np.uint8, last - first, first) == ord("\n")) + (first + 1)
+    is_end = np.frombuffer(content, np.uint8, last - first, first) == ord("\n")
+    count = int(np.count_nonzero(is_end))
+    size, rest = divmod(last - first, count) if count else (0, 1)
+    if not rest and is_end[size - 1 :: size].all():
+        starts = np.arange(first, last, size)
+        return LineChunk(content, number, starts, starts + size, size)
+    ends = np.flatnonzero(is_end) + (first + 1)
     if content[last - 1] != ord("\n"):
         ends = np.append(ends, last)
     starts = np.empty_like(ends)

@@ -1,1 +1,1 @@
-"""Writes what is in a log as tables: readings, messages, frames, flags and devices, to files of four forms."""
+"""Writes what is in a log as tables (readings, messages, frames, flags, devices), to files of four forms."""

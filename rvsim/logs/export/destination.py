@@ -27,6 +27,9 @@ TABLE_FORMS: dict[str, type[Any]] = {
 }
 """The writer of each form, by the suffix without its dot."""
 _WITH_PYARROW = ("parquet", "arrow")
+_MAX_WRITTEN_AT_ONCE = 2
+"""The tables that are written at the same time: packing takes longer than all else, and other threads go on. Each
+holds one piece of rows meanwhile. Our decision."""
 _MAX_HELD_BYTES = 1 << 20
 """Bytes of a table that are held back: pyarrow writes a file in many small parts. Our decision."""
 
@@ -49,9 +52,10 @@ class Destination:
         self.path, self.is_folder = path, is_folder
         self._form, self._overwrite = form, overwrite
         self._tables: dict[str, _OpenTable] = {}
-        self._thread = ThreadPoolExecutor(1)
-        """Writes rows while the next ones are read: packing takes longer than reading."""
-        self._pending: Future[None] | None = None
+        self._threads = ThreadPoolExecutor(_MAX_WRITTEN_AT_ONCE)
+        """They write rows while the next ones are read."""
+        self._pending: dict[str, Future[None]] = {}
+        """What is being written, by the name of its table."""
         self._file = None if is_folder else NewFile(path, overwrite=overwrite)
         if self._file is None:
             check_name(path)
@@ -78,13 +82,16 @@ class Destination:
         Raises:
             InputError: the disk is full, or the place cannot be written; also for rows that were handed over before.
         """
+        name = _name_of(table, folder)
         with reworded(self.path):
-            self._wait()
-            self._pending = self._thread.submit(self._open(table, folder).write, rows)
+            self._wait(name)
+            while len(self._pending) >= _MAX_WRITTEN_AT_ONCE:
+                self._wait(next(iter(self._pending)))
+            self._pending[name] = self._threads.submit(self._open(table, folder).write, rows)
 
-    def _wait(self) -> None:
-        """Wait until what was handed over is written."""
-        pending, self._pending = self._pending, None
+    def _wait(self, name: str) -> None:
+        """Wait until what was handed over of a table is written."""
+        pending = self._pending.pop(name, None)
         if pending is not None:
             pending.result()
 
@@ -94,7 +101,7 @@ class Destination:
             self._open(table, "")
 
     def _open(self, table: Table, folder: str) -> "_OpenTable":
-        name = f"{folder}/{table.name}" if folder else table.name
+        name = _name_of(table, folder)
         if name not in self._tables:
             path = self._file.temporary if self._file else self._temporary / f"{name}.{self._form}"
             path.parent.mkdir(exist_ok=True)
@@ -113,12 +120,13 @@ class Destination:
         try:
             if kind is None:
                 with reworded(self.path):
-                    self._wait()
+                    for name in list(self._pending):
+                        self._wait(name)
                     for table in self._tables.values():
                         table.close()
                     self._move()
         finally:
-            self._thread.shutdown()
+            self._threads.shutdown()
             for table in self._tables.values():
                 table.discard()
             if self._file:
@@ -137,6 +145,10 @@ class Destination:
             place = self._target / f"{name}.{self._form}"
             place.parent.mkdir(exist_ok=True)
             os.replace(self._temporary / f"{name}.{self._form}", place)
+
+
+def _name_of(table: Table, folder: str) -> str:
+    return f"{folder}/{table.name}" if folder else table.name
 
 
 class _OpenTable:

@@ -122,17 +122,21 @@ class ByteSource:
 
         ``is_entry`` tells whether a line is an entry: then it is complete, unless the file is growing.
         """
-        rest = b""
+        if self._size is None:  # a pipe: its lines are read as they come
+            yield from blocks
+            return
+        held, end = b"", 0
         for block in blocks:
-            end = block.rfind(b"\n") + 1
-            if end or len(rest) > MAX_LINE_BYTES:
-                yield rest + block[:end]
-                rest = b""
-            rest += block[end:]
-        if rest and not (
-            self.broken is None and (self.is_growing or not is_entry(rest)) and self.excuses_end(len(rest))
-        ):
-            yield rest
+            last = block.rfind(b"\n") + 1
+            if last or len(held) - end > MAX_LINE_BYTES:
+                yield held
+                held, end = block, last
+            else:
+                held += block
+        rest = held[end:]
+        if rest and self.broken is None and (self.is_growing or not is_entry(rest)) and self.excuses_end(len(rest)):
+            held = held[:end]
+        yield held
 
     def _add_packing(self, name: str) -> None:
         if len(self._packings) >= MAX_PACKINGS:

@@ -8,7 +8,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from rvsim.rig.quantity import Duration, duration_text
+from rvsim.rig.field_types import Duration
+from rvsim.rig.quantity import duration_text
 from rvsim.rig.table import OneLineText
 from rvsim.shakedown.checked_names import DeviceName, FlagKindName, PositiveDuration, PresenceName
 from rvsim.shakedown.expect.plan_base import BoundsPlan, ExpectPlan

@@ -8,7 +8,8 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from rvsim.rig.quantity import Duration, duration_text
+from rvsim.rig.field_types import Duration
+from rvsim.rig.quantity import duration_text
 from rvsim.rig.table import OneLineText
 from rvsim.shakedown.checked_names import TimeSpan
 from rvsim.shakedown.expect.sight import Sight

@@ -147,6 +147,47 @@ def least_to_reach(percent: float) -> float:
 _IDLE = BusySecond(-SECOND_US, 0, ())
 
 
+class _Search:
+    """The busiest of the seconds that end with a data frame of one whole second, found as these frames come.
+
+    ``end`` is the end of the whole second in microseconds, ``before`` all frames of the second before it. Bits are the
+    minimum. It finds what ``BusySecond.busiest`` finds, but looks at each frame only once however often it is asked.
+    """
+
+    def __init__(self, end: int, before: Sequence[BusFrame]) -> None:
+        self.end = end
+        self.passed = list(before)
+        self.most = 0
+        self._bits = [_least(one) for one in before]
+        self._held, self._first, self._before = sum(self._bits), 0, len(before)
+        self._found = 0, 0
+
+    def go_on(self, frames: Sequence[Frame]) -> None:
+        """Go on to the end of the frames that have come in the second; those that are known stand first."""
+        both, bits, first, held = self.passed, self._bits, self._first, self._held
+        place = len(both)
+        came = frames[place - self._before :]
+        both += came
+        for frame in came:
+            least = _MIN_BITS[len(frame.data)]
+            bits.append(least)
+            held += least
+            place += 1
+            began = frame.time - SECOND_US
+            while both[first].time <= began:
+                held -= bits[first]
+                first += 1
+            if held > self.most:
+                self.most, self._found = held, (first, place)
+        self._first, self._held = first, held
+
+    @property
+    def busiest(self) -> Window:
+        """The busiest second so far, of equals the first."""
+        first, behind = self._found
+        return Window(self.passed[behind - 1].time, tuple(self.passed[first:behind]))
+
+
 class BusLoad:
     """The load over the last whole second, and over the busiest second so far, wherever it began.
 
@@ -168,7 +209,9 @@ class BusLoad:
         self._worst_least = 0
         self._idle = 0
         """The number of seconds without a frame that were reported in a row."""
-        self._percents: dict[int, float] = {}
+        self._percents: dict[tuple[bool, int], float] = {}
+        """The load of the last whole second and of the busiest one by whether it is the busiest, and by its end."""
+        self._search: _Search | None = None
 
     def add(self, passed: BusFrame) -> None:
         """Count a frame; close the seconds that have ended by then."""
@@ -190,7 +233,7 @@ class BusLoad:
         self.end = time - time % SECOND_US + SECOND_US
         self.frames.clear()
         self.others.clear()
-        self._last, self._idle = _IDLE, 0
+        self._last, self._idle, self._search = _IDLE, 0, None
 
     def restore(self, start: int, frames: Sequence[Frame], before: Sequence[Frame]) -> None:
         """Take the data frames of the second that begins at ``start``, and those of the second before it.
@@ -199,6 +242,7 @@ class BusLoad:
         """
         self.end = start + SECOND_US
         self.frames[:] = frames
+        self._search = None
         if self._last.end != start:
             least = sum(_MIN_BITS[len(frame.data)] for frame in before)
             self._last = BusySecond(start - SECOND_US, least, tuple(before)) if before else _IDLE
@@ -244,11 +288,18 @@ class BusLoad:
 
     def _worst_with(self, second: BusySecond) -> tuple[Window, int]:
         """Return the busiest second so far, including those that end in ``second``, and its minimum number of bits."""
-        if second.least_before + second.least > self._worst_least:
+        if second.least_before + second.least <= self._worst_least:
+            return self._worst, self._worst_least
+        if second.others:
             found = second.busiest(_least)
             least = sum(map(_least, found.passed))
-            if least > self._worst_least:
-                return found, least
+            return (found, least) if least > self._worst_least else (self._worst, self._worst_least)
+        search = self._search
+        if search is None or search.end != second.end:
+            self._search = search = _Search(second.end, second.before)
+        search.go_on(second.frames)
+        if search.most > self._worst_least:
+            return search.busiest, search.most
         return self._worst, self._worst_least
 
     def _present(self) -> BusySecond:
@@ -261,8 +312,9 @@ class BusLoad:
         """Return the load of a second that has ended; for a closed one it is computed once."""
         if part is not self._last and part is not self._worst:
             return part.percent  # it has ended by the clock, but frames of it may still come
-        if end not in self._percents:
-            ends = {self._last.end, self._worst.end}
-            self._percents = {one: percent for one, percent in self._percents.items() if one in ends}
-            self._percents[end] = part.percent
-        return self._percents[end]
+        key = part is self._worst, end
+        if key not in self._percents:
+            kept = {(False, self._last.end), (True, self._worst.end)}
+            self._percents = {one: percent for one, percent in self._percents.items() if one in kept}
+            self._percents[key] = part.percent
+        return self._percents[key]

@@ -7,15 +7,17 @@ long as every node keeps to its plan. Does not know what is really on the bus.
 
 from collections.abc import Iterator, Mapping
 from itertools import repeat
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import DevicePlan, Rig
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.response import PeriodicMessage, utilisation_percent, worst_responses
 from rvsim.wire.spec import DEFAULT_GAP_US, MessageSpec
 from rvsim.wire.timing import max_bits
+
+if TYPE_CHECKING:
+    from rvsim.rig.model import DevicePlan, Rig
 
 OTHER_FRAMES_GAP_US = 50_000
 """The gap between two frames that a node sends in addition to its periodic ones: claims, commands, answers, messages on
@@ -38,7 +40,7 @@ class WorstCase(NamedTuple):
     percent: float
 
 
-def worst_case(rig: Rig, catalogue: Catalogue) -> WorstCase:
+def worst_case(rig: "Rig", catalogue: Catalogue) -> WorstCase:
     """Compute the worst case of all periodic messages of a rig."""
     periodic = [(spec.name, _stream(spec, plan.address)) for plan in rig.devices for spec in _periodic(plan, catalogue)]
     aside = [PeriodicMessage(0, max_bits(_FULL), OTHER_FRAMES_GAP_US) for _ in rig.devices]
@@ -51,7 +53,7 @@ def worst_case(rig: Rig, catalogue: Catalogue) -> WorstCase:
     return WorstCase(responses, utilisation_percent(streams))
 
 
-def _periodic(plan: DevicePlan, catalogue: Catalogue) -> Iterator[MessageSpec]:
+def _periodic(plan: "DevicePlan", catalogue: Catalogue) -> Iterator[MessageSpec]:
     heartbeat = catalogue.by_name("DM_RV")
     for name, instances in plan.functions.items():
         yield heartbeat

@@ -5,15 +5,17 @@ node alone, and which planned device has a function. Does not know the answers.
 """
 
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, by_command
-from rvsim.rig.model import DevicePlan, Rig
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.transitions import Topic
 from rvsim.wire.fields import Reading, Special, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL_ADDRESS, is_addressed
+
+if TYPE_CHECKING:
+    from rvsim.rig.model import DevicePlan, Rig
 
 _NO_ACTION_LABEL = "no action"
 """The label of a code that commands nothing."""
@@ -74,7 +76,7 @@ def read_command(record: TopicRecord) -> Command | None:
 class PlannedDevices:
     """The planned devices, by their functions and instances."""
 
-    def __init__(self, rig: Rig | None) -> None:
+    def __init__(self, rig: "Rig | None") -> None:
         self._owners: dict[tuple[str, int | None], DevicePlan] = {}
         for plan in rig.devices if rig else ():
             for function, instances in plan.functions.items():
@@ -82,6 +84,6 @@ class PlannedDevices:
                 for instance in instances:
                     self._owners.setdefault((function, instance), plan)
 
-    def find(self, target: CommandTarget) -> DevicePlan | None:
+    def find(self, target: CommandTarget) -> "DevicePlan | None":
         """Return the planned device with a function and instance; None where the rig has none, or there is no rig."""
         return self._owners.get((target.function, target.instance))

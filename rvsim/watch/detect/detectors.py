@@ -4,10 +4,9 @@ Knows: which messages concern which detector. Does not know what the detectors l
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.functions import by_command, by_status
-from rvsim.rig.model import Rig
 from rvsim.watch.decode import HEARTBEAT, Layout
 from rvsim.watch.detect import contradictions
 from rvsim.watch.detect.commands import PlannedDevices, read_command
@@ -17,11 +16,15 @@ from rvsim.watch.detect.missing_functions import MissingFunctions
 from rvsim.watch.detect.stuck_values import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.needs import EACH_CHANGE, LastChange, Need
+from rvsim.watch.needs import EACH_CHANGE, LastChange, Need, Rest
 from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import Transition
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.fields import FieldSpec
 from rvsim.wire.spec import MessageSpec
+
+if TYPE_CHECKING:
+    from rvsim.rig.model import Rig
 
 Observe = Callable[[TopicRecord], bool]
 """Takes in the last frame of a topic; returns whether the same frame again would change nothing."""
@@ -50,7 +53,7 @@ class Detectors:
     def __init__(
         self,
         catalogue: Catalogue,
-        rig: Rig | None,
+        rig: "Rig | None",
         deadlines: Deadlines,
         emit: Callable[[Transition], None],
         name_of: Callable[[int], str],
@@ -90,19 +93,21 @@ class Detectors:
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data of a topic is needed at present."""
         message = record.topic.message
-        return (
-            self._ignored_commands.needs_each_change(record)
-            or (message in contradictions.MESSAGES and self._contradictions.needs_each_change(record))
-            or self._stuck_values.needs_each_change(record)
+        return self._ignored_commands.needs_each_change(record) or (
+            message in contradictions.MESSAGES and self._contradictions.needs_each_change(record)
         )
+
+    def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
+        """Return the fields of a topic of which each change is needed at present."""
+        return self._stuck_values.needed_fields(record)
 
     def has_differences(self) -> bool:
         """Return whether two voltages differ at present."""
         return self._contradictions.has_differences()
 
-    def resting_since(self, record: TopicRecord, field: str) -> int | None:
-        """Return since when a value with neighbours has been constant, in frame time; None where it is not known."""
-        return self._stuck_values.resting_since(record, field)
+    def rest(self, record: TopicRecord, field: str) -> Rest | None:
+        """Return since when a value with neighbours has been constant; None where it is not known."""
+        return self._stuck_values.rest(record, field)
 
     def enter(self, record: TopicRecord, last_change: LastChange) -> None:
         """Take in the last frames with new data that were passed over."""

@@ -13,8 +13,8 @@ cold coolant); and a function that starts slowly, for its first three minutes. D
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
+from rvsim.rig.default_times import DEFAULT_ANSWER_TIME_US
 from rvsim.rig.functions import by_dsa, by_status
-from rvsim.rig.model import DEFAULT_ANSWER_TIME_US
 from rvsim.watch.detect.answers import (
     SLOW_STARTERS,
     answering_field,

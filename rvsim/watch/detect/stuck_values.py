@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from rvsim.watch.decode import Layout
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.needs import Extremes, LastChange, Need
+from rvsim.watch.needs import Extremes, LastChange, Need, Rest
 from rvsim.watch.traffic import MIN_LATE_LIMIT_US, MISSED_IN_A_ROW, DeadlineKind, Deadlines
 from rvsim.watch.transitions import Ended, Transition, ValueStuck
 from rvsim.wire.catalogue import Catalogue
@@ -141,8 +141,10 @@ class StuckValues:
                 moved[name] = last_raws.get(name, raw), raw
                 last_raws[name] = raw
         for value, name, lag in links if moved else ():
+            if name not in moved or value.reported is not None:
+                continue
             value.record.refresh()
-            if name in moved and now > value.since + lag and value.raw is not None:
+            if now > value.since + lag and value.raw is not None:
                 self._note_movement(value, (record, name, lag), *moved[name])
 
     def observe(self, record: TopicRecord) -> None:
@@ -158,9 +160,9 @@ class StuckValues:
             if was_late or raw is None or raw != value.raw:
                 self._restart(value, raw)
 
-    def needs_each_change(self, record: TopicRecord) -> bool:
-        """Return whether each frame with new data of a topic is needed at present: one of its values is reported."""
-        return any(value.reported is not None for value in self._values.get(record, ()))
+    def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
+        """Return the fields of a topic of which each change is needed at present: those that are reported."""
+        return tuple(value.field for value in self._values.get(record, ()) if value.reported is not None)
 
     def needs(self, spec: MessageSpec) -> Iterator[Need]:
         """Yield what is needed of the topics of a message with neighbours; the values themselves are asked for."""
@@ -181,10 +183,12 @@ class StuckValues:
             if field.moves_with
         ]
 
-    def resting_since(self, record: TopicRecord, field: str) -> int | None:
-        """Return since when a value has been constant, in frame time; None where it is not known."""
-        values = (value for value in self._values.get(record, ()) if value.field.name == field)
-        return next((value.since_frame_time for value in values if value.raw is not None), None)
+    def rest(self, record: TopicRecord, field: str) -> Rest | None:
+        """Return since when a value has been constant; None where it is not known."""
+        for value in self._values.get(record, ()):
+            if value.field.name == field and value.raw is not None:
+                return Rest(value.since, value.since_frame_time, value.reported is not None)
+        return None
 
     def enter(self, record: TopicRecord, last_change: LastChange) -> None:
         """Take in the last frames with new data that were passed over: every value in them is plausible.
@@ -321,6 +325,8 @@ class StuckValues:
             record.frame,
         )
         record.choose_again()
+        for neighbour, _, _ in value.movements:
+            neighbour.need_less()
         self._emit(value.reported)
 
 

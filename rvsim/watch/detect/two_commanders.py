@@ -12,7 +12,7 @@ whatever its delay. All of this is our decision. Does not know whether a command
 
 from collections.abc import Callable
 
-from rvsim.rig.model import DEFAULT_SETTLING_TIME_US
+from rvsim.rig.default_times import DEFAULT_SETTLING_TIME_US
 from rvsim.watch.detect.commands import Command, CommandTarget, PlannedDevices
 from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import CommandsContradict, Ended, Transition

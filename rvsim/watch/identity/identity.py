@@ -11,10 +11,9 @@ heard. Needs every claim, and those other frames whose data are new.
 """
 
 from collections.abc import Callable, Sequence
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa
-from rvsim.rig.model import Rig
 from rvsim.watch.detect.addresses import AddressDetectors
 from rvsim.watch.identity.records import (
     MIN_SILENCE_LIMIT_US,
@@ -33,6 +32,9 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
+if TYPE_CHECKING:
+    from rvsim.rig.model import Rig
+
 
 class _Objection(NamedTuple):
     """A source sends a function and instance that it may not have; ``holder`` is the device that has it by the rig."""
@@ -46,7 +48,7 @@ class Identity:
 
     def __init__(
         self,
-        rig: Rig | None,
+        rig: "Rig | None",
         roll_call: RollCall,
         deadlines: Deadlines,
         emit: Emit,

@@ -6,10 +6,9 @@ planned device (``identity`` does), nor when a device is late (``roll_call`` doe
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.functions import FUNCTIONS, Function, by_dsa, by_status
-from rvsim.rig.model import DevicePlan
 from rvsim.watch.decode import Layout
 from rvsim.watch.traffic import MISSED_IN_A_ROW, Rhythm, TopicColumn
 from rvsim.watch.transitions import FellSilent, GapExceeded, LengthWrong, Presence, Replaced, Topic, UnplannedDevice
@@ -17,6 +16,9 @@ from rvsim.watch.values import Values
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.name import Name
 from rvsim.wire.texts import Product
+
+if TYPE_CHECKING:
+    from rvsim.rig.model import DevicePlan
 
 MIN_SILENCE_LIMIT_US = 15 * SECOND_US
 """The shortest time without a frame after which a device is silent: three heartbeats of at most 5 s each
@@ -122,6 +124,11 @@ class TopicRecord:
         if self.column is not None:
             self.column.choose_again()
 
+    def need_less(self) -> None:
+        """Note that less is needed of the values of its frames from now on."""
+        if self.column is not None:
+            self.column.need_less()
+
     def refresh(self) -> None:
         """Have what is kept of values be that of the last frame."""
         if self.column is not None:
@@ -220,7 +227,7 @@ class MessageRecord:
 class DeviceRecord:
     """One planned device, or one source that is not identified as one."""
 
-    def __init__(self, number: int, name: str, plan: DevicePlan | None, planned_gap: int | None = None) -> None:
+    def __init__(self, number: int, name: str, plan: "DevicePlan | None", planned_gap: int | None = None) -> None:
         self.number = number
         self.name = name
         self.plan = plan
@@ -264,6 +271,8 @@ class DeviceRecord:
 
     def last_frame(self) -> Frame | None:
         """Return its last frame, None where there is none."""
+        if len(self.topics) == 1:
+            return self.topics[0].frame
         return max((record.frame for record in self.topics), key=lambda frame: frame.time, default=None)
 
     def slowest_gap(self) -> int | None:
@@ -281,6 +290,8 @@ class DeviceRecord:
 
     def functions(self) -> Mapping[str, tuple[int, ...]]:
         """Return the functions that it sends, with instances; a function known by its DSA alone has none."""
+        if len(self.topics) == 1 and (only := self.topics[0]).function is not None and only.topic.instance is not None:
+            return {only.function.name: (only.topic.instance,)}  # what many sensors are
         heard: dict[str, set[int]] = {}
         for record in self.topics:
             if record.function is not None and record.topic.instance is not None:

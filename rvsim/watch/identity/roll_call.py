@@ -4,10 +4,10 @@ Knows: when a message is late and a device silent, and what the return of a devi
 is identified as a planned device (``identity`` does), nor flags: it emits transitions. Needs the rhythm.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import DevicePlan, Rig
 from rvsim.watch.identity.records import (
     MIN_SILENCE_LIMIT_US,
     AddressRecord,
@@ -20,11 +20,14 @@ from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import Emit, Ended, FellSilent, GapExceeded, Presence, PresenceChanged
 from rvsim.wire.catalogue import Catalogue
 
+if TYPE_CHECKING:
+    from rvsim.rig.model import DevicePlan, Rig
+
 
 class RollCall:
     """All devices that are planned or were heard. Ages are in bus time."""
 
-    def __init__(self, rig: Rig | None, catalogue: Catalogue, start: int, deadlines: Deadlines, emit: Emit) -> None:
+    def __init__(self, rig: "Rig | None", catalogue: Catalogue, start: int, deadlines: Deadlines, emit: Emit) -> None:
         self._with_rig = rig is not None
         self._deadlines = deadlines
         self._emit = emit
@@ -37,21 +40,27 @@ class RollCall:
         self.on_arrival: Callable[[DeviceRecord, int], None] = lambda _entry, _time: None
         """Called when a device is heard, for the first time or again."""
         self.entries: list[DeviceRecord] = []
+        self._by_name: dict[str, list[DeviceRecord]] = {}
         for plan in rig.devices if rig else ():
             entry = self.add(plan.name, plan, _slowest_status(plan, catalogue))
             entry.waiting_from = start
             self.arm_silence(entry)
 
-    def add(self, name: str, plan: DevicePlan | None = None, planned_gap: int | None = None) -> DeviceRecord:
+    def add(self, name: str, plan: "DevicePlan | None" = None, planned_gap: int | None = None) -> DeviceRecord:
         """Add a planned device, or a source that is not identified as one."""
         entry = DeviceRecord(len(self.entries), name, plan, planned_gap)
         self.entries.append(entry)
+        self._by_name.setdefault(name, []).append(entry)
         return entry
 
     @property
     def records(self) -> tuple[RollCallLine, ...]:
         """The planned devices in the order of the rig, then all others in the order of their first frames."""
         return tuple(roll_call_line(entry) for entry in self.entries if not entry.merged)
+
+    def named(self, name: str) -> Sequence[DeviceRecord]:
+        """Return the devices of a name, merged ones too, in the order in which they were added."""
+        return self._by_name.get(name, ())
 
     def planned_device_at(self, node: AddressRecord) -> DeviceRecord | None:
         """Return the planned device that is heard from an address; of several the first in the rig."""
@@ -214,7 +223,7 @@ class RollCall:
         self._enter(entry, time, Presence.UNPLANNED)
 
 
-def _slowest_status(plan: DevicePlan, catalogue: Catalogue) -> int | None:
+def _slowest_status(plan: "DevicePlan", catalogue: Catalogue) -> int | None:
     """Return the slowest gap of the status messages of a device's functions that are defined; None without one."""
     statuses = {message for function in plan.functions for message in FUNCTIONS[function].statuses}
     gaps = [catalogue.by_name(message).gap_us for message in sorted(statuses.intersection(catalogue.names))]

@@ -84,11 +84,11 @@ def test_readings_in_every_form(rvsim, log):
 
 
 def test_a_folder_has_all_tables(rvsim, log):
-    """A name without a suffix is a folder: a table for each message, frames, flags and devices."""
+    """A name without a suffix is a folder: a table for each message, long messages, frames, flags and devices."""
     code, _, err = rvsim("export", log, "--rig", "ottersby", "--output", "tables")
     assert (code, "tables with" in err) == (0, True)
     assert {path.name for path in Path("tables").iterdir()} == {
-        "messages", "frames.parquet", "flags.parquet", "devices.parquet"
+        "messages", "long_messages.parquet", "frames.parquet", "flags.parquet", "devices.parquet"
     }  # fmt: skip
     assert len(list(Path("tables/messages").iterdir())) > 15
     flags = polars.read_parquet("tables/flags.parquet")
@@ -112,6 +112,28 @@ def test_tables_that_are_asked_for(rvsim, log):
     assert rvsim("export", log, "--output", "frames.jsonl", "--table", "frames")[0] == 0
     first = lines(Path("frames.jsonl").read_text())[0]
     assert (first["message"], first["destination"], first["device"]) == ("ADDRESS_CLAIM", 255, None)
+
+
+def test_long_messages(rvsim):
+    """From packets and from long lines, on each channel for itself; a part of them by period, sender and message."""
+    packets = ("1CECFF44#20090002FFEBFE00", "1CEBFF44#0141434D452A4C41", "1CEBFF44#024D50FFFFFFFFFF")
+    moments = [f"({STARTED}.{100_000 * number:06d}) can{{}} {packet}" for number, packet in enumerate(packets)]
+    both = [moment.format(channel) for moment in moments for channel in (0, 1)]
+    Path("x.log").write_text("\n".join([*both[:-1], f"({STARTED}.5) can0 18EFFF45#00112233445566778899"]) + "\n")
+
+    def found(*options):
+        table = ("--table", "long_messages", "--output", "x.jsonl", "--overwrite")
+        code, _, err = rvsim("export", "x.log", *table, *options)
+        rows = lines(Path("x.jsonl").read_text())
+        assert (code, f"{len(rows)} long message{'s' if len(rows) != 1 else ''} written" in err) == (0, True)
+        return [(row["seconds"], row["channel"], row["source"], row["text"], row["bytes"]) for row in rows]
+
+    product = (0.2, "can0", 0x44, "ACME*LAMP", "41434D452A4C414D50")
+    line = (0.5, "can0", 0x45, None, "00112233445566778899")
+    assert found() == [product, line]
+    assert found("--from", "0.15", "--to", "0.3") == found("--device", "44") == [product]
+    assert found("--message", "PRODUCT_IDENTIFICATION") == [product]
+    assert found("--to", "0.15") == []
 
 
 def test_parts_of_a_log(rvsim, log, van):
@@ -216,7 +238,10 @@ def test_what_could_not_be_read_is_told(rvsim, log):
             ("--output", "x.txt"),
             "--output x.txt: the name decides the form: end it in one of .parquet, .csv",
         ),
-        (("--output", "x.csv", "--table", "flagz"), "--table flagz: give one of readings, messages, frames"),
+        (
+            ("--output", "x.csv", "--table", "flagz"),
+            "--table flagz: give one of readings, messages, long_messages, frames",
+        ),
         (("--output", "x.csv", "--table", "flags", "--table", "frames"), "a file has one table"),
         (("--output", "x.csv", "--table", "messages"), "--table messages needs a folder: --output x/"),
         (("--output", "x.csv", "--format", "jsonl"), "--format jsonl is for a folder"),

@@ -122,3 +122,14 @@ def test_the_tape_begins_with_the_devices_own_status(watched):
     assert [last.topic.message for last in scene.chosen_frames()][:2] == ["FURNACE_STATUS", "WATERHEATER_STATUS"]
     scene.topic_index = 1000
     assert scene.tape_frame() is not None
+
+
+def test_one_moment_has_one_roll_call(watched):
+    """Within one moment the roll call is taken once; after it, it is that of the watch again."""
+    run = watched()
+    with run.scene.one_moment():
+        first = run.scene.roll_call
+        assert run.scene.roll_call is first
+    before = device(run.scene, "heater").last_heard
+    run.until(run.scene.now // 1_000_000 + 60)
+    assert device(run.scene, "heater").last_heard > before

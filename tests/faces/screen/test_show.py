@@ -1,5 +1,6 @@
 """A run with a screen: who outlives whom, and the terminal afterwards."""
 
+import gc
 import os
 import select
 import signal
@@ -88,6 +89,19 @@ def test_a_screen_that_ends_with_a_failure_counts_as_failed(loaded, make, kept, 
     assert show_bench(loaded, make, 60 * SECOND_US, QUICK) == 0
     assert kept.frames[-1].time > 59 * SECOND_US
     assert "the screen has failed" in capsys.readouterr().err
+
+
+def test_garbage_is_not_looked_for_in_what_was_made_before(loaded, make, monkeypatch):
+    """The definitions and the bench live as long as the screen, so the collector leaves them out."""
+    before, within = gc.get_freeze_count(), []
+
+    def leave(self):
+        within.append(gc.get_freeze_count())
+        return 0
+
+    monkeypatch.setattr(LiveScreen, "run", leave)
+    assert show_bench(loaded, make, SECOND_US, QUICK) == 0
+    assert within[0] > before
 
 
 def test_leaving_the_screen_ends_the_bench(loaded, make, monkeypatch):

@@ -148,3 +148,27 @@ def test_steps_below_zero(same):
     found = same(b"".join(steps), whole=True)
     assert found[-1]
     assert found[1].steps_back == 0
+
+
+@pytest.mark.parametrize("size", [8, 0])
+@pytest.mark.parametrize("odd", [0, 79, 80, 118, 119])
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [(b"can0", b"can1"), (b"can0", b"caf0"), (b"#", b"x"), (b".", b"_"), (b"FFE", b"0X1"), (b") ", b"\n ")],
+)
+def test_one_other_line_among_lines_of_one_length(same, size, odd, old, new):
+    """It is found wherever it is: the first, the last, in a group that is compared together or behind all groups."""
+    lines = [
+        b"(%d.%06d) can0 %08X#%s\n" % (START + i // 50, i, 0x19FFE400 + i, bytes([i] * size).hex().encode())
+        for i in range(120)
+    ]
+    lines[odd] = lines[odd].replace(old, new)
+    found = same(b"".join(lines))
+    assert found[1].frames == 120 - (old != b"can0")
+
+
+def test_lines_of_one_length_in_parts(same, in_small_parts):
+    """The last line may have no end, and a chunk may have one line alone."""
+    for size in (1, 2, 3, 7):
+        in_small_parts(size)
+        assert same((FRAME * 20)[:-1])[1].frames == 20

@@ -2,7 +2,9 @@
 
 import gc
 import os
+from collections import Counter
 from pathlib import Path
+from threading import Barrier
 
 import numpy as np
 import pytest
@@ -11,6 +13,8 @@ from rvsim.errors import InputError
 from rvsim.logs.export import destination
 from rvsim.logs.export.destination import Destination
 from rvsim.logs.export.table import ColumnKind, Integers, Table, TableColumn, TableRows, integer_list
+
+pytestmark = pytest.mark.paced
 
 TABLE = Table("one", (TableColumn("n", ColumnKind.INTEGER),))
 ROWS = TableRows(2, {"n": integer_list((1, 2))})
@@ -98,9 +102,35 @@ def test_rows_are_not_held_back(tmp_path, monkeypatch):
 
     monkeypatch.setitem(destination.TABLE_FORMS, "csv", Large)
     with place(tmp_path / "x", is_folder=True) as open_place:
-        for name in ("one", "two"):
-            open_place.write(Table(name, TABLE.columns), ROWS)
+        for _ in range(2):
+            open_place.write(TABLE, ROWS)
     assert sizes == [0, *(part << 20 for part in (1, 2, 3)), *((part << 20) + 1 for part in (3, 4, 5, 6))]
+
+
+def test_two_tables_are_written_at_once(tmp_path, monkeypatch):
+    """Pieces of one table never are, and no third table, so that few pieces are held."""
+    meeting, inside, most = Barrier(2), Counter(), []
+
+    class Meeting:
+        def __init__(self, table, file):
+            self.name = table.name
+
+        def write(self, rows):
+            inside[self.name] += 1
+            most.append((inside[self.name], inside.total()))
+            meeting.wait(30)  # until another table is written, too
+            inside[self.name] -= 1
+
+        def close(self):
+            pass
+
+    monkeypatch.setitem(destination.TABLE_FORMS, "csv", Meeting)
+    with place(tmp_path / "x", is_folder=True) as open_place:
+        for name in ("one", "two", "one", "two", "three", "one"):
+            open_place.write(Table(name, TABLE.columns), ROWS)
+    assert max(of_one for of_one, _ in most) == 1
+    assert max(together for _, together in most) == 2
+    assert open_place.written == {"one": 6, "two": 4, "three": 2}
 
 
 def test_a_folder_of_tables(tmp_path):

@@ -198,6 +198,7 @@ def test_every_piece_is_a_row_group():
     assert (meta.num_row_groups, meta.num_rows) == (5, 50)
     times = meta.row_group(3).column(0).statistics
     assert (times.min, times.max) == (moment(30_000_000), moment(39_000_000))
+    assert [meta.row_group(3).column(place).is_stats_set for place in range(5)] == [True, True, False, False, False]
 
 
 def test_parquet_is_packed():

@@ -6,10 +6,10 @@ writer's test data); one second at 250 kbit/s holds 250 000. Without stuff bits 
 """
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from rvsim.watch.bus.bus_load import BusLoad, BusySecond, Window
+from rvsim.watch.bus.bus_load import BusFrame, BusLoad, BusySecond, Window
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import OtherFrame, OtherKind
 from rvsim.wire.timing import min_bits
@@ -166,3 +166,48 @@ def test_a_crowded_second_is_kept():
     for frame in frames:
         load.add(frame)
     assert load.crowded == tuple(frames[:2])
+
+
+STEPS = st.lists(
+    st.tuples(st.sampled_from((1_000, 90_000, 400_000, 3_000_000)), st.integers(0, 8), st.booleans()), max_size=60
+)
+
+
+@given(STEPS, st.booleans())
+@example([(3_000_000, 0, False), (3_000_000, 0, False)], False)  # the busiest second ends where an idle one does
+def test_how_often_the_load_is_asked_for_changes_nothing(steps, with_others):
+    """Asked after every frame or only after the last one, the busiest second is that of a plain search."""
+    often, once = BusLoad(), BusLoad()
+    time, passed = 0, list[BusFrame]()
+    for step, length, is_other in steps:
+        time += step
+        if with_others and is_other:
+            passed.append(OtherFrame(time, OtherKind.STANDARD, 100 + length))
+        else:
+            passed.append(Frame(time, IDENTIFIER, bytes(length)))
+        often.add(passed[-1])
+        once.add(passed[-1])
+        often.percent()
+    assert often.percent() == once.percent()
+    assert often.percent(time + 5 * SECOND_US) == once.percent(time + 5 * SECOND_US)
+    seconds = [[one for one in passed if end.time - SECOND_US < one.time <= end.time] for end in passed]
+    least = [sum(min_bits(len(o.data)) if isinstance(o, Frame) else o.bits for o in second) for second in seconds]
+    busiest = Window(0, tuple(seconds[least.index(max(least))])).percent if seconds else 0
+    assert often.percent(time + 5 * SECOND_US)[1] == busiest
+
+
+@pytest.mark.parametrize("again", ["restore", "skip_to"])
+def test_a_second_that_is_taken_anew_is_searched_anew(again):
+    """Frames that were left out do not stay in the search for the busiest second."""
+    load = BusLoad()
+    for _ in range(3):
+        load.add(Frame(1_200_000, IDENTIFIER, b""))
+    load.percent()
+    full = [Frame(1_500_000, IDENTIFIER, DATA)] * 5
+    if again == "restore":
+        load.restore(SECOND_US, full, ())
+    else:
+        load.skip_to(SECOND_US)
+        for frame in full:
+            load.add(frame)
+    assert load.percent(3 * SECOND_US)[1] == percent(5)
