@@ -170,16 +170,19 @@ class Coolant:
         flows = not self._pumps or any(self._pumps.values())
         return flows and any(served == zone for _, served in self._fans)
 
-    def set_burner(self, owner: str, watts: float) -> None:
-        """Set the heat that the burner of ``owner`` gives to the coolant; 0 for none.
+    def set_burner(self, owner: str, watts: float) -> bool:
+        """Set the heat that the burner of ``owner`` gives to the coolant, 0 for none; return whether this is a change.
 
         Raises:
             ValueError: the heat is negative or not a number.
         """
         if not (isfinite(watts) and watts >= 0):
             raise ValueError(f"the burner of {owner} gives {watts} W: give 0 or more")
+        if self._burners.get(owner, 0.0) == watts:
+            return False
         self._burners[owner] = watts
         self.burner_w = fsum(self._burners.values())
+        return True
 
     def set_fan(self, owner: str, fraction: float, zone: str) -> bool:
         """Set a fan of ``owner`` to this fraction of full speed; return whether this is a change.

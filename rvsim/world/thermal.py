@@ -268,8 +268,8 @@ class ThermalWorld:
 
     def set_burner(self, owner: str, watts: float) -> None:
         """Set the heat that the burner of ``owner`` gives to the coolant; ValueError below 0."""
-        self._coolant.set_burner(owner, watts)
-        self._supply_coolant()
+        if self._coolant.set_burner(owner, watts):
+            self._supply_coolant()
 
     def set_fuel(self, owner: str, litres_per_h: float) -> None:
         """Set the diesel that ``owner`` burns elsewhere than in the coolant's burner; ValueError below 0."""
@@ -412,7 +412,7 @@ class ThermalWorld:
     def _let_in_cold_water(self, litres_per_s: float) -> None:
         self._draws = litres_per_s > 0
         w_per_k = litres_per_s * self._water.j_per_litre_k
-        self._network.set_inflow(self._water_body, w_per_k, max(0.0, self._tanks.tanks["fresh"].water.celsius))
+        self._network.set_inflow(self._water_body, w_per_k, self._tanks.tanks["fresh"].water.celsius)
 
     def _step_moisture(self) -> None:
         inflows: dict[str, list[tuple[float, float]]] = {name: [] for name in self._zones}

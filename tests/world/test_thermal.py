@@ -47,20 +47,32 @@ def test_steady_exchange_by_hand() -> None:
 
     Garage: 15 W/K and its leaks; cabin: 35 W/K and its leaks; by the two balances.
     """
-    zones = [ZONES[0] | {"exchange": {"cabin": 300.0}, "air_changes_per_hour": 0.0}]
+    light = {"air_changes_per_hour": 0.0, "heat_capacity_j_per_k": 5e4}
+    zones = [ZONES[0] | {"exchange": {"cabin": 300.0}} | light]
     world = world_with(
         zones=zones,
-        cabin={"air_changes_per_hour": 0.0},
+        cabin=light,
         coolant={"hose_loss_w_per_k": 0.0},
         hot_water={"loss_w_per_k": 0.0},
         weather={"outdoor_c": 0.0},
     )
     world.set_heat("stove", 1000.0)
-    world.advance(20 * HOUR)
+    world.advance(6 * HOUR)
     between = 300 / 3.6 * 1.2072
     behind = between * 15 / (between + 15)
     assert world.cabin_c == pytest.approx(1000 / (35 + behind), rel=1e-3)
     assert world.zone_c("garage") == pytest.approx(world.cabin_c * between / (between + 15), rel=1e-3)
+
+
+def test_two_zones_beside_the_cabin_exchange_air() -> None:
+    """Heat of the loft reaches the garage by the air between them, and not the cabin."""
+    zones = [ZONES[0] | {"exchange": {"loft": 200.0}}, ZONES[1]]
+    warm, cold = world_with(zones=zones), world_with(zones=zones)
+    warm.set_heat("oven", 1000.0, "loft")
+    for world in (warm, cold):
+        world.advance(HOUR)
+    assert warm.zone_c("garage") > cold.zone_c("garage") + 3
+    assert warm.cabin_c == pytest.approx(cold.cabin_c)
 
 
 def test_a_fan_serves_its_zone() -> None:

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from rvsim.rig.climate import WeatherPlan
 from rvsim.world.moist_air import saturation_ratio
+from rvsim.world.sun import NEW_YEAR, air_mass, clear_sky, refraction_deg, sun_position
 from rvsim.world.weather import Weather
 
 HOUR = 3600
@@ -62,6 +63,8 @@ def test_a_step_replaces_a_column(tmp_path: Path) -> None:
     changed = weather.changed(outdoor_c=-20.0)
     assert (changed.outdoor_c(3600), changed.conditions(3600).wind_m_per_s) == (-20.0, 2.0)
     assert weather.outdoor_c(3600) == 10.0
+    again = changed.changed(wind_m_per_s=7.0)
+    assert (again.outdoor_c(3600), again.conditions(3600).wind_m_per_s) == (-20.0, 7.0)
 
 
 def test_what_does_not_change_is_refused() -> None:
@@ -82,6 +85,28 @@ def test_noon_and_night() -> None:
         assert noon.elevation == pytest.approx(elevation, abs=0.15)
         assert noon.azimuth == pytest.approx(180, abs=2)
         assert Weather(WeatherPlan(day_of_year=day, start_hour=0.0)).conditions(0).power.level == 0.0
+
+
+def test_the_air_lifts_a_low_sun() -> None:
+    """Near the horizon by a third of a degree, as seen from below."""
+    for hour in (8.05, 8.1, 8.2):
+        low = Weather(WeatherPlan(start_hour=hour, outdoor_c=10.0)).conditions(0)
+        geometric = sun_position(NEW_YEAR + 14 + hour / 24, 50.0).elevation
+        assert 0 < geometric < 3
+        assert low.elevation - geometric == pytest.approx(refraction_deg(geometric, 101_325, 10.0), rel=1e-6)
+        assert 0.2 < low.elevation - geometric < 0.5
+
+
+def test_the_sun_is_stronger_on_a_mountain() -> None:
+    """At 3000 m the same sun passes 69 % of the air, and less haze."""
+    sea, high = (
+        Weather(WeatherPlan(start_hour=12.0, cloud_percent=0.0, altitude_m=metres)) for metres in (0.0, 3000.0)
+    )
+    zenith = 90 - high.conditions(0).elevation
+    expected = clear_sky(zenith, air_mass(zenith) * high.pressure_pa / 101_325, 3000.0)
+    assert high.conditions(0).power == pytest.approx(expected)
+    assert high.pressure_pa / 101_325 == pytest.approx(0.69, abs=0.005)
+    assert high.conditions(0).power.beam > 1.1 * sea.conditions(0).power.beam
 
 
 def test_azimuths_are_those_of_the_vehicle() -> None:

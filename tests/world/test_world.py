@@ -88,7 +88,12 @@ def test_steady_state() -> None:
     By hand: 1500 W over 40 W/K of walls, 3 L/s of leaks (10.8 m3 once an hour) and 20 L/s of vent.
     """
     world = world_with(
-        cabin={"volume_m3": 10.8, "air_changes_per_hour": 1.0, "heat_loss_w_per_k": 40.0},
+        cabin={
+            "volume_m3": 10.8,
+            "air_changes_per_hour": 1.0,
+            "heat_loss_w_per_k": 40.0,
+            "heat_capacity_j_per_k": 1e5,
+        },
         coolant={
             "burner_w": 3000.0,
             "cabin_exchanger_w_per_k": 100.0,
@@ -104,7 +109,7 @@ def test_steady_state() -> None:
     world.set_cabin_fan("heater", 1.0)
     world.set_water_circulation("heater", running=True)
     world.set_vent("roof fan", 20.0)
-    world.advance(40 * HOUR)
+    world.advance(15 * HOUR)
     above_outdoor = 1500 / (40 + 23 * AIR_W_PER_LITRE_S_K)
     assert world.cabin_c - -10 == pytest.approx(above_outdoor, rel=1e-5)
     flow = 0.1 * 1025.3 * 3.77
@@ -122,16 +127,16 @@ def test_steady_state() -> None:
 def test_gains_alone() -> None:
     """Without a burner 160 W of heat over 40 W/K of walls keep a closed cabin 4 K above the outside."""
     world = world_with(
-        cabin={"air_changes_per_hour": 0.0, "heat_loss_w_per_k": 40.0, "heat_capacity_j_per_k": 2e5},
+        cabin={"air_changes_per_hour": 0.0, "heat_loss_w_per_k": 40.0, "heat_capacity_j_per_k": 5e4},
         weather={"outdoor_c": 2.0},
         coolant={"hose_loss_w_per_k": 0.0},
         hot_water={"loss_w_per_k": 0.0},
     )
     world.set_heat("stove", 160.0)
-    world.advance(24 * HOUR)
+    world.advance(5 * HOUR)
     assert world.cabin_c == pytest.approx(6.0, abs=0.001)
     world.set_heat("stove", 0.0)
-    world.advance(48 * HOUR)
+    world.advance(10 * HOUR)
     assert world.cabin_c == pytest.approx(2.0, abs=0.001)
 
 

@@ -213,6 +213,14 @@ def test_sun_through_glass() -> None:
     assert (glazed.sun_air_w, glazed.sun_lining_w) == (0.0, 0.0)
 
 
+def test_a_dull_sky_through_glass() -> None:
+    """Light from all sides passes glass as light at 60 degrees does, 0.75 of 0.86 (between 55 and 70 in its table)."""
+    dull = weather(start_hour=12.0, day_of_year=172, cloud_percent=100.0)
+    one = closed(absorptance=0.0, heat_loss_w_per_k=10.0, glass=[{"area_m2": 1.0, "g": 0.8, "tilt_deg": 0.0}])
+    one.update_sun(dull)
+    assert one.sun_air_w + one.sun_lining_w == pytest.approx(dull.power.sky * 0.8 * 0.75 / 0.86)
+
+
 def test_sun_on_dark_and_white_walls() -> None:
     """A dark van takes up 0.9 / 0.25 of what a white one does, through its walls."""
     noon = weather(start_hour=12.0, day_of_year=172, cloud_percent=0.0)
