@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.rig.electric import BatteryPlan
-from rvsim.world.battery import Battery
+from rvsim.rig.electric import BatteryPlan, ProtectionPlan
+from rvsim.world.battery import Battery, Protection
 from rvsim.world.bus_bar import BusBar
 
 HOUR = 3600
@@ -347,6 +347,18 @@ def test_over_voltage_stops_charge_and_comes_back() -> None:
     run(bank, 300)
     assert not bank.is_open
     assert bank.amps == 55.0
+
+
+def test_trip_and_release_are_apart() -> None:
+    """Charge opens above 15.0 V and closes below 14.2 V; discharge opens below 8.8 V and closes above 10.8 V."""
+    protection = Protection(ProtectionPlan(hold_s=0.0), 100.0)
+    for volts, charge, discharge in (
+        (15.1, True, False), (14.3, True, False), (14.1, False, False), (14.3, False, False),
+        *[(8.7, False, False)] * 4, (8.7, False, True), (10.7, False, True), (10.9, False, False),
+    ):  # fmt: skip
+        protection.step(volts, 0.0, can_give=True)
+        assert (protection.charge_is_open, protection.discharge_is_open) == (charge, discharge)
+        assert protection.is_open == (charge or discharge)
 
 
 def test_what_opens_is_its_own_voltage() -> None:

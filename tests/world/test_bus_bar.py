@@ -3,7 +3,7 @@
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from rvsim.rig.electric import BatteryPlan, BranchPlan, WirePlan
@@ -186,6 +186,17 @@ def built(network: list[tuple[float, int]], moves: list[tuple[str, str, float, f
 
 
 @given(networks, inputs, st.floats(5, 99), st.sampled_from(["agm", "lfp"]), st.sampled_from([-5.0, 25.0]))
+@example(  # its voltage at the far end is the limit but for rounding
+    network=[(0.0, 0), (0.0, 0), (0.0, 0), (100.0, 0)],
+    moves=[
+        ("a", "amps", 14.0, 12.2),
+        ("d", "amps", 2.1616506325735556, 12.2),
+        ("d", "source", 23.672873704221733, 12.2),
+    ],
+    percent=5.0,
+    chemistry="agm",
+    celsius=-5.0,
+)
 def test_energy_and_limits_agree(
     network: list[tuple[float, int]],
     moves: list[tuple[str, str, float, float]],
