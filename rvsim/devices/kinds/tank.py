@@ -120,7 +120,7 @@ class TankSensor(Device):
         spec = self.catalogue.by_name("TANK_STATUS")
         percent, steps = self._measured_percent(), self.settings.steps
         if self.settings.sender == "probes":
-            level = int(percent * steps / 100 + 1e-9)
+            level = int(percent * steps / 100)
             percent = 100 * level / steps
         else:
             level = round(percent * steps / 100)

@@ -183,3 +183,22 @@ def test_its_current_counts(alone):
     assert sensor.world.battery_amps == pytest.approx(0.02)
     sensor.bench.devices[0].on_stop()
     assert sensor.world.battery_amps == 0
+
+
+def test_without_coolant_a_fan_blows_no_warm_air(alone):
+    """The pump of the coolant stands still: the outlet is as warm as the air."""
+    hot = {"coolant": {"start_c": 80.0, "hose_loss_w_per_k": 0.0}}
+    world = alone("ambient", vehicle=hot, ambient_sensor=1).until(3).world
+    world.set_cabin_fan("test", 1.0)
+    assert world.outlet_c() > 50
+    world.set_pump("pump", running=False)
+    assert world.outlet_c() == world.cabin_c
+
+
+def test_an_unplugged_sensor_keeps_to_its_gap(alone):
+    """However the air changes: it has nothing to say."""
+    sensor = alone("ambient", ambient_sensor=1).until(8)
+    sensor.bench.call_device("ambient", lambda one: one.unplug())
+    sensor.until(14).world.set_heat("test", 400_000.0)
+    times = [time for time, _ in sensor.until(60).of(AMBIENT) if time > 9]
+    assert {round(after - before, 3) for before, after in pairwise(times)} == {5.0}

@@ -114,7 +114,9 @@ def test_a_blocked_pump_moves_no_coolant(pump):
     """The cabin stays as it is; set free in time it goes on by itself, and nothing is reported any more."""
     pump.put(COMMAND, "01 F1 FF FF FF FF FF FF")
     pump.bench.devices[0].block(is_blocked=True)
+    at_first = pump.world.cabin_c
     before = later(pump, 12).world.cabin_c
+    assert before < at_first + 0.05
     assert pump.last(HEARTBEAT).startswith("11 FF")
     pump.bench.devices[0].block(is_blocked=False)
     later(pump, 120)

@@ -344,3 +344,17 @@ def test_it_gives_everything_back(heater):
     before = heater.world.heat_account().water_j
     heater.world.advance(heater.bench.kernel.now + 10_000_000)
     assert heater.world.heat_account().water_j == before
+
+
+def test_coolant_that_is_colder_takes_no_heat(alone):
+    """Water of 50 C and coolant of 20 C: it waits for warmer coolant."""
+    vehicle = {
+        **COLD,
+        "hot_water": {"loss_w_per_k": 0.0, "start_c": 50.0},
+        "coolant": {"start_c": 20.0, "litres": 100.0, "hose_loss_w_per_k": 0.0},
+    }
+    settings = {"gas_w": 0.0, "element_w": 0.0, "coolant": True}
+    heater = alone("water_heater", settings=settings, vehicle=vehicle, water_heater=1).until(6)
+    command(heater, "01")
+    assert flags(heater) == "01 00"
+    assert later(heater, 300).world.water_c == pytest.approx(50, abs=0.1)

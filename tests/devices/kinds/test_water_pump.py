@@ -171,3 +171,24 @@ def test_it_gives_everything_back(pump):
     before = pump.world.tank_litres("fresh")
     pump.world.advance(pump.bench.kernel.now + 60_000_000)
     assert pump.world.tank_litres("fresh") == before
+
+
+def test_its_current_rises_with_the_pressure(alone):
+    """From 3 A without pressure to 8 A where the switch opens."""
+    pump = alone("water_pump", settings={"buffer_litres": 5.0}, vehicle=STILL, water_pump=1)
+    amps = [pump.until(second).world.battery_amps for second in range(3, 60)]
+    running = [current for current in amps if current > 1]
+    assert running == sorted(running)
+    assert running[0] < 4
+    assert running[-1] == pytest.approx(8.0, abs=0.3)
+
+
+def test_two_taps_share_what_it_gives(pump):
+    """Eight litres a minute from each of two taps are eleven together."""
+    pump.world.set_draw("sink", 8.0)
+    pump.world.set_draw("shower", 8.0)
+    later(pump, 10)
+    before = pump.world.tank_litres("fresh")
+    later(pump, 60)
+    flow = 11 * pump.world.volts_at("water pump") / 12
+    assert before - pump.world.tank_litres("fresh") == pytest.approx(flow, rel=0.02)
