@@ -158,6 +158,9 @@ class Thermostat:
                 return
             data += self.buffers.get(dgn, bytes(8))[len(data) :]
         self.buffers[dgn] = data
+        if dgn == WATER_STATUS and data[0] == 1:
+            failed = data[7] >> 4 & 3 == 1
+            self.heater_has_supply = not failed or self.leaves_out(Mistake.OVERLOOKS_HEATERS_SUPPLY)
         if dgn == AMBIENT:
             self.take_reading(source, data)
         elif dgn == PUMP_STATUS and (data[0] == 1 or self.leaves_out(Mistake.OVERLOOKS_PUMP_INSTANCE)):
@@ -169,9 +172,6 @@ class Thermostat:
         elif dgn == TANK and data[0] == 0:
             known = data[1] < NO_VALUE_8 or self.leaves_out(Mistake.READS_OUT_OF_RANGE_AS_A_LEVEL)
             self.level = (self.now, data[1]) if known and not self.rises(data[1]) else None
-        elif dgn == WATER_STATUS and data[0] == 1:
-            failed = data[7] >> 4 & 3 == 1
-            self.heater_has_supply = not failed or self.leaves_out(Mistake.OVERLOOKS_HEATERS_SUPPLY)
         elif dgn == HEARTBEAT and data[1] == FURNACE_DSA:
             self.red_lamp = data[0] >> 6 == 1 and not self.leaves_out(Mistake.OVERLOOKS_LAMP)
 
