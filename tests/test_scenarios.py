@@ -68,7 +68,7 @@ def test_a_shipped_scenario_would_catch_its_trouble(name):
     """Without its faults it is not passed: what it expects is not what happens anyway."""
     trial = PreparedScenario(Job(name, {}))
     if not trial.loaded.scenario.faults and trial.loaded.scenario.bench_acknowledges:
-        assert name in HEALTHY
+        assert name in HEALTHY | set(TROUBLE_IN_THE_RIG)
         return
     whole = {"faults": (), "steps": _without_faults(trial), "bench_acknowledges": True}
     healthy = trial.loaded.scenario.model_copy(update=whole)
@@ -76,8 +76,16 @@ def test_a_shipped_scenario_would_catch_its_trouble(name):
     assert not trial.run().passed
 
 
-HEALTHY = {"warm_cabin", "winter_evening"}
+HEALTHY = {"warm_cabin", "winter_evening", "summer_afternoon"}
 """Scenarios in which nothing is wrong."""
+TROUBLE_IN_THE_RIG = {"brown_out_at_glow": {"rig.branch.heater.wire.area_mm2": 6.0}}
+"""Scenarios whose trouble is in their rig, with the value that takes it away."""
+
+
+@pytest.mark.parametrize("name", TROUBLE_IN_THE_RIG)
+def test_a_trouble_of_a_rig_is_gone_with_its_cause(name):
+    """The scenario is not passed then: it is about that trouble."""
+    assert not PreparedScenario(Job(name, TROUBLE_IN_THE_RIG[name])).run().passed
 
 
 def _without_faults(trial):

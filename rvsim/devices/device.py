@@ -15,6 +15,7 @@ from typing import Annotated, Any, ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 
 from rvsim.devices.answers import Answers, requests_address_claim
+from rvsim.devices.node_timing import NodeTiming
 from rvsim.devices.reported_faults import DM1, NO_FAULT_FIELDS, ReportedFaults
 from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
@@ -97,8 +98,10 @@ class Broadcast:
     gap_us: int
     silent_until: Callable[[], int] | None = None
     """Returns the time before which it is not sent, in microseconds; None where it is always sent."""
-    last_sent: int = -1
-    """When it was sent last, in microseconds; -1 before the first time."""
+    due: int = 0
+    """When it is due next by the clock of the device, in microseconds of the run; it leaves a little later."""
+    has_started: bool = False
+    """Whether its first time has come."""
     source: int | None = None
     """The address for which ``identifier`` is kept."""
     identifier: int = 0
@@ -117,6 +120,9 @@ class Device:
     Settings: ClassVar[type[BaseModel]] = Settings
     settings: BaseModel
     """The settings in the rig; each kind narrows the type to its own ``Settings``."""
+    min_supply_volts: ClassVar[float] = 6.0
+    """Below this voltage at its terminals a device has no power. Common practice, no source: the regulator of a 12 V
+    node."""
     uses_world: ClassVar[bool] = True
     """Whether the device acts on the physics or measures it; without it there is no ``world``."""
     caution: ClassVar[str] = ""
@@ -147,6 +153,7 @@ class Device:
         self.now = 0
         self.outbox: list[tuple[int, bytes]] = []
         self.timers: list[tuple[int, Callable[[], int | None]]] = []
+        self._timing = NodeTiming(context.plan.timing, context.seed, context.plan.name, lambda: context.world.cabin_c)
         self.claimer = Claimer(self._planned_name(), context.plan.address, self.random.randrange)
         self._claim_due: int | None = None
         self._has_started = False
@@ -182,6 +189,10 @@ class Device:
         """Return whether a function is active now (operating status 2 of the heartbeat)."""
         return True
 
+    def is_powered(self) -> bool:
+        """Return whether its supply is high enough for it to run; a kind with another supply overrides this."""
+        return not self.uses_world or self.world.volts_at(self.name) >= self.min_supply_volts
+
     def on_stop(self) -> None:
         """Stop acting on the physics; called when the device loses its power or is taken off the bench."""
         if self.uses_world:
@@ -189,8 +200,14 @@ class Device:
 
     # What the host calls.
 
+    @property
+    def start_delay_us(self) -> int:
+        """The time from power to ``start``, in microseconds."""
+        return self._timing.start_us
+
     def start(self) -> None:
         """Claim the address; broadcasts start when the time for contending claims is over."""
+        self.timers.append((0, self._timing.follow_temperature))
         self.outbox += self.claimer.start(self.now)
         self._follow_claim()
 
@@ -253,11 +270,11 @@ class Device:
     def send_broadcasts(self, dgn: int, instance: int | None) -> bool:
         """Send the broadcasts of a DGN now, of one instance or of all; return whether there are any."""
         requested = [planned for planned in self._broadcasts.values() if planned.spec.dgn == dgn]
-        requested = [planned for planned in requested if planned.last_sent >= 0]
+        requested = [planned for planned in requested if planned.has_started]
         if instance is not None:
             requested = [planned for planned in requested if self._has_instance(planned, instance)]
         for planned in requested:
-            self._send_broadcast(planned)
+            self._send_early(planned)
         return bool(requested)
 
     @staticmethod
@@ -326,7 +343,7 @@ class Device:
         return self.catalogue.by_name(first), self.catalogue.by_name(second)
 
     def after(self, delay_us: int, call: Callable[[], None]) -> None:
-        """Call once, ``delay_us`` from now."""
+        """Call once, ``delay_us`` from now; the error of the device's clock is left out of single delays."""
 
         def once() -> None:
             call()
@@ -334,13 +351,14 @@ class Device:
         self.timers.append((delay_us, once))
 
     def every(self, period_us: int, call: Callable[[], None]) -> None:
-        """Call now, and again each ``period_us``."""
+        """Call now, and again each ``period_us`` of the device's clock."""
+        own_times = self._timing.own_times
 
         def again() -> int:
             call()
-            return period_us
+            return own_times[period_us]
 
-        self.timers.append((period_us, again))
+        self.timers.append((own_times[period_us], again))
         call()
 
     def send(self, spec: MessageSpec, data: bytes, destination: int = GLOBAL_ADDRESS) -> None:
@@ -365,7 +383,8 @@ class Device:
         spec = self.catalogue.by_name(message)
         key = key or message
         planned = self._broadcasts[key] = Broadcast(spec, build, spec.gap_us or DEFAULT_GAP_US, silent_until)
-        self.timers.append((self.random.randrange(min(planned.gap_us, SECOND_US)), partial(self._send_if_due, planned)))
+        planned.due = self.now + self.random.randrange(min(planned.gap_us, SECOND_US))
+        self.timers.append((self._timing.leaves(planned.due) - self.now, partial(self._send_if_due, planned)))
 
     def send_now(self, key: str) -> None:
         """Send a broadcast at once because its data changed; the next one is due a whole gap later.
@@ -373,11 +392,14 @@ class Device:
         Nothing is sent before the first broadcast of this ``key``.
         """
         planned = self._broadcasts.get(key)
-        if planned is not None and planned.last_sent >= 0:
-            self._send_broadcast(planned)
+        if planned is not None and planned.has_started:
+            self._send_early(planned)
+
+    def _send_early(self, planned: Broadcast) -> None:
+        planned.due = self.now + self._timing.own_times[planned.gap_us]
+        self._send_broadcast(planned)
 
     def _send_broadcast(self, planned: Broadcast) -> None:
-        planned.last_sent = self.now
         if planned.silent_until is not None and self.now < planned.silent_until():
             return
         data, source = planned.build(), self.claimer.address
@@ -389,16 +411,23 @@ class Device:
         self.outbox.append((planned.identifier, data))
 
     def _send_if_due(self, planned: Broadcast) -> int:
-        """Send a broadcast if it is due, and return the time to the next one, in microseconds."""
-        if planned.last_sent >= 0:
-            wait_us = planned.last_sent + planned.gap_us - self.now
-            if wait_us > 0:
-                return wait_us
-        self._send_broadcast(planned)
-        gap_us = planned.gap_us
-        if planned.silent_until is None:
-            return gap_us
-        return max(1, -((self.now - planned.silent_until()) // gap_us)) * gap_us
+        """Send a broadcast if it is due, and return the time to the next one, in microseconds.
+
+        It is due on the grid of the device's clock and leaves later by what jitter, a busy moment or the main loop
+        takes, so that delays do not add up.
+        """
+        now, due, timing = self.now, planned.due, self._timing
+        if due <= now:
+            planned.has_started = True
+            gap_us = timing.own_times[planned.gap_us]
+            due += gap_us
+            if due <= now:  # a turn of the main loop that is longer than the gap: one message a turn
+                due += (now - due) // gap_us * gap_us + gap_us
+            self._send_broadcast(planned)
+            if planned.silent_until is not None and due < (silent_until := planned.silent_until()):
+                due -= (due - silent_until) // gap_us * gap_us
+            planned.due = due
+        return timing.leaves(due) - now
 
     def _start_heartbeat(self, function: str) -> None:
         spec = self.catalogue.by_name("DM_RV")

@@ -14,6 +14,8 @@ def kind_keys(kind: type[Device]) -> Iterator[str]:
     yield from wrapped(INTRODUCTION, "")
     about = " ".join((kind.__doc__ or "").partition("\n\n")[0].split())
     yield from wrapped(f'kind = "{kind.kind}": {about or "a simulated device"}', "")
+    if kind.caution:
+        yield from wrapped(f"Caution. {kind.caution}", "")
     if not kind.Settings.model_fields:
         yield "It has no settings."
         return

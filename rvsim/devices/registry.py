@@ -17,6 +17,8 @@ from typing import Protocol
 from pydantic import BaseModel, ValidationError
 
 from rvsim.devices.device import Device
+from rvsim.devices.kinds.air_conditioner import AirConditioner
+from rvsim.devices.kinds.air_furnace import AirFurnace
 from rvsim.devices.kinds.ambient import AmbientSensor
 from rvsim.devices.kinds.battery_monitor import BatteryMonitor
 from rvsim.devices.kinds.charger import Charger
@@ -42,10 +44,12 @@ _KIND_NAME = re.compile(r"[a-z][a-z0-9_]*")
 BUILT_IN = (
     Panel,
     Heater,
+    AirFurnace,
     WaterHeater,
     WaterPump,
     CirculationPump,
     RoofFan,
+    AirConditioner,
     Charger,
     BatteryMonitor,
     TankSensor,

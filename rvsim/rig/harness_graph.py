@@ -8,9 +8,10 @@ not, a break can be told for the devices of either side.
 """
 
 from collections.abc import Collection, Iterator, Sequence
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from rvsim.rig.harness import HarnessPlan, TapPlan
+if TYPE_CHECKING:
+    from rvsim.rig.harness import HarnessPlan, TapPlan
 
 
 class Break(NamedTuple):
@@ -20,7 +21,7 @@ class Break(NamedTuple):
     devices: frozenset[str]
 
 
-def breaks(harness: HarnessPlan, taps: Sequence[TapPlan]) -> Iterator[Break]:
+def breaks(harness: "HarnessPlan", taps: "Sequence[TapPlan]") -> Iterator[Break]:
     """Yield every place where the pair can be open, from the trunk to the drops.
 
     A break of the trunk is yielded once for each side that can be the far one.
@@ -45,7 +46,7 @@ def breaks(harness: HarnessPlan, taps: Sequence[TapPlan]) -> Iterator[Break]:
 
 
 def breaks_that_explain(
-    silent: Collection[str], present: Collection[str], harness: HarnessPlan, taps: Sequence[TapPlan]
+    silent: Collection[str], present: Collection[str], harness: "HarnessPlan", taps: "Sequence[TapPlan]"
 ) -> Iterator[Break]:
     """Yield each single break that takes away all of the silent devices and none of the present ones.
 
@@ -60,7 +61,7 @@ def breaks_that_explain(
             yield found
 
 
-def _behind(tap: TapPlan, taps: Sequence[TapPlan]) -> frozenset[str]:
+def _behind(tap: "TapPlan", taps: "Sequence[TapPlan]") -> frozenset[str]:
     """Return the devices at a tap and at every tap that is chained to it."""
     found = {drop.device for drop in tap.drops}
     for other in taps:
@@ -69,7 +70,7 @@ def _behind(tap: TapPlan, taps: Sequence[TapPlan]) -> frozenset[str]:
     return frozenset(found)
 
 
-def _is_at(harness: HarnessPlan, beyond: Sequence[TapPlan], by_name: dict[str, TapPlan]) -> bool | None:
+def _is_at(harness: "HarnessPlan", beyond: "Sequence[TapPlan]", by_name: "dict[str, TapPlan]") -> bool | None:
     """Tell whether the recorder is at one of these taps or behind one; None where the rig does not say where it is."""
     tap = by_name.get(harness.recorder or "")
     if tap is None:

@@ -62,6 +62,7 @@ UNITS = (
     ("_volts", "V"),
     ("amps", "A"),
     ("_ah", "Ah"),
+    ("_ppm", "ppm"),
     ("_m3", "m³"),
     ("_ohm_per_m", "Ω/m"),
     ("_ohm", "Ω"),
@@ -71,12 +72,12 @@ UNITS = (
     ("_deg", "°"),
     ("litres", "L"),
     ("_c", "°C"),
+    ("_pa", "Pa"),
     ("_k", "K"),
+    ("_s", "s"),
     ("_w", "W"),
-    ("_m", "m"),
     ("_mm2", "mm²"),
     ("_a", "A"),
-    ("_s", "s"),
 )
 """The units of figures by the end of their keys; the first that fits counts."""
 _BOUNDS = ("ge", "gt", "le", "lt")

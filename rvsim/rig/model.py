@@ -59,6 +59,7 @@ from rvsim.rig.references import names, repeated, unknown, unknown_text
 from rvsim.rig.switching import InputPlan, ModulePlan, OutputPlan, RelayPlan, terminal_clashes
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
 from rvsim.rig.tanks import ExtraTankPlan, TankPlan, tank_mistakes, tank_zone_problem
+from rvsim.rig.timing import TimingPlan
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.wire.ident import MAX_ADDRESS
 
@@ -180,6 +181,8 @@ class DevicePlan(Table):
     """How long a command has to last before another device may command otherwise. Kept in microseconds."""
     settings: dict[str, Any] = Field(default_factory=dict, validate_default=True)
     """Figures of the simulated device; `rvsim about --keys KIND` lists them."""
+    timing: TimingPlan = TimingPlan()
+    """How well the simulated device keeps time."""
     amps: dict[str, Limits] = Field(default_factory=dict)
     """The current of each function by plan, at rest and at its highest, in amperes, like { furnace = [0.1, 6.1]
     }."""

@@ -4,11 +4,13 @@ Knows: the branches of the supply and the pieces of the harness. Does not know w
 """
 
 from collections.abc import Collection, Iterator
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.harness_graph import breaks_that_explain
-from rvsim.rig.model import Rig
 from rvsim.rig.supply_graph import feeds_that_explain
+
+if TYPE_CHECKING:
+    from rvsim.rig.model import Rig
 
 
 class SharedPart(NamedTuple):
@@ -18,7 +20,7 @@ class SharedPart(NamedTuple):
     advice: str
 
 
-def shared_parts(rig: Rig, silent: Collection[str], present: Collection[str]) -> Iterator[SharedPart]:
+def shared_parts(rig: "Rig", silent: Collection[str], present: Collection[str]) -> Iterator[SharedPart]:
     """Yield each part of a rig whose failure explains that some devices are silent and others are not, supply first.
 
     Args:

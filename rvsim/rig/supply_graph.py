@@ -5,19 +5,20 @@ current.
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from rvsim.rig.electric import BranchPlan
+if TYPE_CHECKING:
+    from rvsim.rig.electric import BranchPlan
 
 
 class Feed(NamedTuple):
     """A branch, and the devices that have no power without it."""
 
-    branch: BranchPlan
+    branch: "BranchPlan"
     devices: frozenset[str]
 
 
-def feeds(branches: Sequence[BranchPlan], branch_by_device: Mapping[str, str]) -> Iterator[Feed]:
+def feeds(branches: "Sequence[BranchPlan]", branch_by_device: Mapping[str, str]) -> Iterator[Feed]:
     """Yield each branch with the devices that it feeds, in the order of the rig.
 
     Args:
@@ -34,7 +35,7 @@ def feeds(branches: Sequence[BranchPlan], branch_by_device: Mapping[str, str]) -
 def feeds_that_explain(
     silent: Collection[str],
     present: Collection[str],
-    branches: Sequence[BranchPlan],
+    branches: "Sequence[BranchPlan]",
     branch_by_device: Mapping[str, str],
 ) -> Iterator[Feed]:
     """Yield each branch that feeds all of the silent devices and none of the present ones.

@@ -24,6 +24,7 @@ from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
+from rvsim.world.energy_sheet import SAMPLE_US, EnergySheet
 
 if TYPE_CHECKING:
     from rvsim.runs.column_run import ColumnRun
@@ -118,6 +119,9 @@ class BenchRun:
         if problems:
             raise InputError(*problems)
         self._pipeline.observer = self if loaded.scenario.waits_for_frames else self.run_judge
+        self.energy = EnergySheet(self.bench.world, loaded.rig.vehicle)
+        """Heat, fuel and charge of the run."""
+        self.bench.plan(SAMPLE_US, self._sample_energy)
         if self.run_judge.needs_seconds or self.script.waits_for_values:
             self.bench.plan(0, self._second)
 
@@ -135,6 +139,12 @@ class BenchRun:
         self.run_judge.observe_second(now, self.bench.world)
         self.script.observe_second(self.bench.world)
         self.bench.plan(now + SECOND_US, self._second)
+
+    def _sample_energy(self) -> None:
+        """Pass a whole minute of the vehicle to the account of its energy, and plan the next."""
+        self.bench.world.advance(self.bench.now)
+        self.energy.sample(self.bench.now)
+        self.bench.plan(self.bench.now + SAMPLE_US, self._sample_energy)
 
     def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Pass a frame that the watch has observed to jury and script."""

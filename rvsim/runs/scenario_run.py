@@ -234,6 +234,7 @@ class ScenarioRun:
         """
         if self._verdict is None:
             prepared, run, end = self.prepared, self.run, self.run.time
+            run.energy.sample(end)
             found = f"it never happened in {end / 1e6:g} s"
             never = [
                 Outcome(step, False, found, end / 1e6, look="what the step waits for")
@@ -251,6 +252,7 @@ class ScenarioRun:
                 planned=prepared.loaded.scenario.lasts / 1e6,
                 warnings=prepared.warnings,
                 start=prepared.loaded.scenario.start.sentences,
+                energy=run.energy.lines,
                 changes=tuple(run.script.changes),
             )
         return self._verdict

@@ -5,9 +5,11 @@ Knows: which devices a scenario starts that are dangerous where they are real. D
 
 from collections.abc import Iterator
 
+from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
 from rvsim.shakedown.expect.sight import identifier_of
+from rvsim.shakedown.faults.fault_plans import BurnerPlan
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script import SendPlan
 from rvsim.wire.catalogue import Catalogue
@@ -17,13 +19,27 @@ GENERATOR, GENERATOR_START = "generator", "generator_start"
 
 
 def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
-    """Yield a line for each kind of dangerous device that the scenario itself starts by a command."""
+    """Yield a line for each kind of dangerous device that the scenario itself commands or makes faulty."""
     rig = loaded.rig
     generators = [plan.name for plan in rig.devices if plan.kind == GENERATOR or GENERATOR in plan.functions]
     starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan.name not in generators]
     sends = [step.send for step in loaded.scenario.steps if step.send is not None]
     if generators and (_has_command(sends, catalogue) or starters):
         yield _generator_caution(generators, starters)
+    yield from _of_kinds(loaded, {_message(send, catalogue) for send in sends})
+
+
+def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
+    """Yield the caution of each kind of which a step commands a device, or whose burner a fault is about."""
+    burners = {fault.device for fault in loaded.scenario.faults if isinstance(fault, BurnerPlan)}
+    told: dict[str, list[str]] = {}
+    for plan in loaded.rig.devices:
+        kind = kinds_by_name().get(plan.kind)
+        commands = {name for function in plan.functions for name in FUNCTIONS[function].commands}
+        if kind is not None and kind.caution and (commands & sent or plan.name in burners):
+            told.setdefault(kind.caution, []).append(plan.name)
+    for caution, names in told.items():
+        yield f"caution: {' and '.join(names)}, which {'is' if len(names) == 1 else 'are'} only simulated. {caution}"
 
 
 def _generator_caution(generators: list[str], starters: list[DevicePlan]) -> str:

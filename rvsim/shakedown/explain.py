@@ -131,6 +131,13 @@ def _fault(fault: plans.Fault) -> str:
         case plans.GroundOffsetPlan():
             off = f"{abs(fault.volts):g} V too {'low' if fault.volts < 0 else 'high'}"
             return f"the ground of {where} is bad: its voltages read {off}"
+        case plans.FailedIgnitionPlan():
+            tries = "" if fault.tries is None else " once" if fault.tries == 1 else f" in {fault.tries} tries"
+            return f"the burner of {where} does not light{tries}"
+        case plans.FuelGellingPlan():
+            return f"wax closes the fuel filter of {where} within {duration_text(fault.within)}"
+        case plans.AirInFuelPlan():
+            return f"air comes through the fuel line of {where}, on average every {duration_text(fault.gap)}"
         case plans.BabblingPlan():
             gap = f"every {duration_text(fault.gap)}" if fault.gap else "as fast as the bus allows"
             return f"{where} sends {fault.identifier} {fault.data} {gap}"

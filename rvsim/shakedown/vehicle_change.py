@@ -33,7 +33,7 @@ class LoadPlan(Table):
     amps: Amps
     """The current; 0: switched off."""
     battery: OneLineText | None = None
-    """The battery that it is drawn from; the house battery if omitted."""
+    """The battery that it is drawn from; if omitted, the one of before, at first the house battery."""
 
 
 class DrawPlan(Table):
@@ -170,7 +170,7 @@ class VehicleChangePlan(Table):
         for name, given in self.load.items():
             load = as_load(given)
             source = "" if load.battery is None else f" from battery {load.battery}"
-            yield f"{name} draws {load.amps:g} A{source}" if load.amps else f"{name} is switched off{source}"
+            yield f"{name} draws {load.amps:g} A{source}" if load.amps else f"{name} is switched off"
         if self.draw is not None:
             draw = self.draw
             hot = f" ({draw.hot_percent:g} % of it hot)" if draw.hot_percent else ""

@@ -6,7 +6,7 @@ Knows: which input of the physics a change sets, and that water takes its time. 
 
 from functools import partial
 
-from rvsim.shakedown.vehicle_change import DrawPlan, LevelPlan, VehicleChangePlan, as_level, as_load
+from rvsim.shakedown.vehicle_change import DrawPlan, LevelPlan, LoadPlan, VehicleChangePlan, as_level, as_load
 from rvsim.sim.bench import Bench
 from rvsim.wire.frame import SECOND_US
 
@@ -21,6 +21,8 @@ class VehicleEffects:
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
+        self._batteries: dict[str, str] = {}
+        """The battery of each load; "" is the house battery."""
         self._levels: dict[str, LevelPlan] = {}
         self._draws = 0
 
@@ -33,8 +35,7 @@ class VehicleEffects:
             site.shore_power = change.shore_power
             world.set_shore(connected=change.shore_power)
         for name, given in change.load.items():
-            load = as_load(given)
-            world.set_load(name, load.amps, load.battery or "")
+            self._set_load(name, as_load(given))
         if change.draw is not None:
             self._draws += 1
             self._draw(f"{OWNER} {self._draws}", change.draw, change.draw.litres)
@@ -52,6 +53,15 @@ class VehicleEffects:
                 site.rain = change.weather.rain
         if change.engine_rpm is not None:
             site.engine_rpm = change.engine_rpm
+
+    def _set_load(self, name: str, load: LoadPlan) -> None:
+        """Draw a load from the battery that is named, or the one of before; from no other."""
+        world, before = self._bench.world, self._batteries.get(name, "")
+        battery = before if load.battery is None else load.battery
+        if battery != before:
+            world.set_load(name, 0.0, before)
+        world.set_load(name, load.amps, battery)
+        self._batteries[name] = battery
 
     def _draw(self, owner: str, draw: DrawPlan, litres: float) -> None:
         """Draw what is left of some water for the second that begins, and go on in the next."""

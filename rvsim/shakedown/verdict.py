@@ -10,7 +10,8 @@ from xml.etree import ElementTree
 
 from rvsim.rig.quantity import time_text
 from rvsim.wire.frame import SECOND_US
-from rvsim.wire.quantity_text import join
+from rvsim.wire.quantity_text import compose, figure, join
+from rvsim.world.energy_sheet import EnergyLine
 
 Value = float | int | str | bool
 
@@ -62,6 +63,8 @@ class Verdict:
     """A line for each expectation that could not have failed."""
     start: tuple[str, ...] = ()
     """What the scenario says of the state in which the vehicle started, a text for each figure."""
+    energy: tuple[EnergyLine, ...] = ()
+    """Heat, fuel, temperature and charge of the run, as simulated and by hand."""
     changes: tuple[ToldChange, ...] = ()
     """What steps changed in the vehicle, in the order of time; not all of them where they are many."""
 
@@ -104,6 +107,16 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
         "error": verdict.error,
         "recording": verdict.recording,
         "warnings": list(verdict.warnings),
+        "energy": [
+            {
+                "what": line.what,
+                "simulated": round(line.simulated, 3),
+                "by_hand": round(line.by_hand, 3),
+                "unit": line.unit,
+                "formula": line.formula,
+            }
+            for line in verdict.energy
+        ],
         "start": list(verdict.start),
         "changes": [{"at": round(change.at, 6), "text": change.text} for change in verdict.changes],
         "expectations": [
@@ -149,6 +162,10 @@ def from_json(data: Mapping[str, Any]) -> Verdict:
         data["planned"],
         tuple(data.get("warnings", ())),
         tuple(data.get("start", ())),
+        tuple(
+            EnergyLine(line["what"], line["simulated"], line["by_hand"], line["unit"], line["formula"])
+            for line in data.get("energy", ())
+        ),
         tuple(ToldChange(change["at"], change["text"]) for change in data.get("changes", ())),
     )
 
@@ -175,8 +192,17 @@ def as_text(verdict: Verdict, *, every: bool = False, render: Callable[[str], st
             yield from _outcome_lines(outcome, render)
         elif every:
             yield f"  met      {render(outcome.expected)}"
+    if every:
+        yield from _energy_lines(verdict, render)
     if verdict.recording:
         yield f"  recorded: {verdict.recording}"
+
+
+def _energy_lines(verdict: Verdict, render: Callable[[str], str]) -> Iterator[str]:
+    """Yield heat, fuel, temperature and charge, each with its calculation by hand."""
+    for line in verdict.energy:
+        simulated, by_hand = (figure(round(value, 2), line.unit) for value in (line.simulated, line.by_hand))
+        yield f"  energy   {render(compose(f'{line.what}: ', simulated, '; by hand ', by_hand))} = {line.formula}"
 
 
 def _tally(verdict: Verdict) -> str:

@@ -19,6 +19,7 @@ from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.can import Babble, Line, SimultaneousSenders, WireFault
 from rvsim.sim.kernel import Kernel
+from rvsim.sim.low_supply import LowSupply
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import SECOND_US, Frame
@@ -113,7 +114,9 @@ class Bench:
         self.world.set_shore(connected=self.site.shore_power)
         self.failures: list[Failure] = []
         self._stopped: set[Device] = set()
-        """Devices without power, and removed devices: they are never called again."""
+        """Devices without power, removed devices, and those that have not started yet: they are not called."""
+        self._starting: set[Device] = set()
+        """Devices that have power and have not started yet."""
         self.on_frame = on_frame
         """Receives each frame that was sent without error; may be changed between two steps."""
         self._on_failure = on_failure
@@ -128,17 +131,20 @@ class Bench:
         """The gates between each device and the line, in this order; may be changed between two steps."""
         self.incoming_gates: dict[str, list[Gate]] = {}
         """The gates between the line and each device that has any, in this order."""
+        self.conditions: dict[str, list[Callable[[Device], None]]] = {}
+        """What is wrong with each device itself, as calls; a device that gets its power back is called with all."""
         self._device_makers = {
             plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed, {})
             for plan in plans
         }
         self._by_name = {name: make() for name, make in self._device_makers.items()}
+        self._low_supply = LowSupply(self.world, self._by_name, self.switch_off, self.switch_on, self.plan)
         self._receivers: dict[int, list[Device]] = {}
         for device in self.devices:
             self.line.connect(device, device.name)
             for dgn in device.received_dgns | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._receivers.setdefault(dgn, []).append(device)
-            self.kernel.at(0, self._call_action, (device, device.start))
+            self._start_later(device)
 
     def _make_device(
         self,
@@ -159,6 +165,20 @@ class Bench:
                 f'device "{plan.name}": its kind "{plan.kind}", {kind.__module__}.{kind.__qualname__}, cannot be '
                 f"created ({type(error).__name__}: {error}); correct that class"
             ) from error
+
+    def _start_later(self, device: Device) -> None:
+        """Start a device that gets its power now, when it is ready to claim its address."""
+        self._starting.add(device)
+        self._stopped.add(device)
+        self.kernel.at(self.kernel.now + device.start_delay_us, self._start, device)
+
+    def _start(self, device: Device) -> None:
+        if device in self._starting:  # it may have lost its power meanwhile
+            self._starting.remove(device)
+            self._stopped.remove(device)
+            for condition in self.conditions.get(device.name, ()):
+                self.call_device(device.name, condition)
+            self._call((device, device.start))
 
     @property
     def devices(self) -> list[Device]:
@@ -197,6 +217,7 @@ class Bench:
         self._switched_off[name] += 1
         device = self._by_name[name]
         self._stopped.add(device)
+        self._starting.discard(device)
         for babble in self._babble_faults(name):
             self.line.remove(babble)
         self.line.disconnect(device)
@@ -216,7 +237,7 @@ class Bench:
         self.line.connect(device, name)
         for babble in self._babble_faults(name):
             self.line.apply(babble)
-        self._call((device, device.start))
+        self._start_later(device)
 
     def apply_wire_fault(self, fault: WireFault, by: object) -> None:
         """Apply a fault of the wires; it stays until every caller ``by`` that applied it has removed it."""
@@ -291,6 +312,7 @@ class Bench:
         """Advance the physics, in whole seconds."""
         self._next_second = now - now % SECOND_US + SECOND_US
         self.world.advance(now)
+        self._low_supply.follow(now)
 
     def _take_from(self, device: Device) -> None:
         """Take a device's frames and its timers."""

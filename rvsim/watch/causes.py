@@ -12,9 +12,8 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from itertools import chain, combinations
 from math import inf
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from rvsim.rig.model import Rig
 from rvsim.rig.quantity import time_text
 from rvsim.rig.shared_parts import SharedPart, shared_parts
 from rvsim.watch.bus.pauses import RESUMPTION_CHECK_US, Resumption
@@ -24,6 +23,9 @@ from rvsim.watch.rules import Finding
 from rvsim.watch.transitions import FellSilent, Replaced
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.quantity_text import compose
+
+if TYPE_CHECKING:
+    from rvsim.rig.model import Rig
 
 SAME_MOMENT_US = 300_000
 """Devices that disappear or return within this time of each other do so together. Our decision."""
@@ -143,7 +145,7 @@ class _Absence(NamedTuple):
 def causes(
     findings: Sequence[Finding],
     resumptions: Mapping[int, Resumption],
-    rig: Rig | None = None,
+    rig: "Rig | None" = None,
     heard: Collection[str] = (),
 ) -> tuple[Cause, ...]:
     """Return the causes behind flags; a flag that explains no other has no cause here, unless its kind always is one.
@@ -293,7 +295,7 @@ def _resumption_text(resumed: Resumption) -> str:
 
 
 def _common_absences(
-    roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]], rig: Rig | None, heard: Collection[str]
+    roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]], rig: "Rig | None", heard: Collection[str]
 ) -> Iterator[Cause]:
     """Yield a cause for each group of devices that became silent at one moment and returned at one."""
     absences = sorted((away for root in roots if (away := _absence(root)) is not None), key=lambda one: one.earliest)

@@ -236,6 +236,14 @@ class BusBar:
         place = self._place_of.get(owner)
         return self._volts if place is None else place.volts(self._volts)
 
+    def lowest_volts(self) -> float:
+        """Return the lowest voltage of the bus-bar and of the far ends of all wires."""
+        if not self._is_solved:
+            self._solve()
+        if len(self._places) == 1:
+            return self._volts
+        return min([place.volts(self._volts) for place in self._places.values()])
+
     def account(self) -> tuple[float, float, float, float]:
         """Return the joules given by sources, lost in wires and battery, drawn by loads, and stored."""
         return self._in_j, self._wires_j + self._battery.lost_j, self._out_j, self._battery.stored_j

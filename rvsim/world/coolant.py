@@ -145,6 +145,11 @@ class Coolant:
         return use_per_hour(self.burner_w, self._efficiency, DIESEL_MJ_PER_LITRE)
 
     @property
+    def rated_fuel_litres_per_h(self) -> float:
+        """Diesel burnt at full output of the rig's burner."""
+        return use_per_hour(self.rated_burner_w, self._efficiency, DIESEL_MJ_PER_LITRE)
+
+    @property
     def to_water_w_per_k(self) -> float:
         """Conductance to the hot water."""
         return self._water_w_per_k if self._circulations else 0.0

@@ -5,7 +5,7 @@ any device, nor the air around a battery: that is handed in each second.
 """
 
 from collections.abc import Mapping
-from math import fsum
+from math import fsum, sqrt
 from typing import NamedTuple
 
 from rvsim.rig.electric import OUTDOORS, battery_by_branch
@@ -46,6 +46,7 @@ class ElectricSystem:
         for device, branch in plan.branch_by_device.items():
             self._batteries[by_branch[branch]].place(device, branch)
         self._shore_watts = plan.shore.amps * plan.shore.volts
+        self._nominal_mains_volts = plan.shore.volts
         self._mains = Mains()
         self._ground_offsets: dict[str, list[float]] = {}
 
@@ -96,6 +97,10 @@ class ElectricSystem:
         """Take one of these away; ValueError where there is none of so many volts."""
         self._ground_offsets[owner].remove(volts)
 
+    def lowest_volts(self) -> float:
+        """Return the lowest voltage of any bus-bar, and of any branch's far end."""
+        return min([each.lowest_volts() for each in self._batteries.values()])
+
     def charge_amps(self, owner: str) -> float:
         """Return the present current of the source of ``owner``, of all its batteries; 0 for one that gives none."""
         if len(self._batteries) == 1:
@@ -144,6 +149,15 @@ class ElectricSystem:
     def mains_source(self) -> str | None:
         """Return the owner of the source in use, "shore" for the socket, None where there is none."""
         return self._mains.source()
+
+    @property
+    def mains_volts(self) -> float:
+        """Voltage of the alternating current: that of the rig's shore power, whatever the source, 0 without one.
+
+        A source that is asked for more than its limit sags: with resistance alone the voltage falls with the square
+        root of the power that it gives.
+        """
+        return self._nominal_mains_volts * sqrt(self._mains.share())
 
     def mains_watts(self, owner: str) -> float:
         """Return what ``owner`` gives as a source, or gets as a load: less than it wants of a small source."""

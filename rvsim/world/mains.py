@@ -52,6 +52,14 @@ class Mains:
         """Return what all loads want together."""
         return fsum(self._loads.values())
 
+    def share(self) -> float:
+        """Return the share of what they want that loads get, 0 to 1; 0 without a source."""
+        source = self.source()
+        if source is None:
+            return 0.0
+        limit, wanted = self._sources[source][1], self.wanted_watts()
+        return 1.0 if wanted <= limit else limit / wanted
+
     def watts(self, owner: str) -> float:
         """Return what a source gives now, and what a load gets; that of a source where ``owner`` is both."""
         source = self.source()
@@ -60,8 +68,7 @@ class Mains:
         limit, wanted = self._sources[source][1], self.wanted_watts()
         if owner in self._sources:
             return min(limit, wanted) if owner == source else 0.0
-        share = 1.0 if wanted <= limit else limit / wanted
-        return share * self._loads.get(owner, 0.0)
+        return self.share() * self._loads.get(owner, 0.0)
 
     def remove(self, owner: str) -> None:
         """Remove the sources and loads of ``owner``."""

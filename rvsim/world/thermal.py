@@ -162,6 +162,10 @@ class ThermalWorld:
         """Return the water that is on that surface now."""
         return self._zone(zone).film_kg
 
+    def opening_m2(self, zone: str = FIRST_ZONE) -> float:
+        """Return what stands open in a zone: windows, doors, and domes whose fan is at rest."""
+        return self._zone(zone).opening_m2
+
     def vent_litres_per_s(self, zone: str = FIRST_ZONE) -> float:
         """Return the air that the fans of a zone move, which its inlet may limit."""
         return self._zone(zone).vent_litres_per_s
@@ -180,6 +184,11 @@ class ThermalWorld:
     def rated_burner_w(self) -> float:
         """Heat into the coolant at full output of the rig's burner, in watts."""
         return self._coolant.rated_burner_w
+
+    @property
+    def rated_fuel_litres_per_h(self) -> float:
+        """Diesel that the rig's burner uses at full output."""
+        return self._coolant.rated_fuel_litres_per_h
 
     @property
     def coolant_freezes_below_c(self) -> float:

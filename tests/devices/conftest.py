@@ -14,6 +14,9 @@ from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 
+EXACT = {"clock": "exact", "jitter": "0s", "busy": "0s", "start": "0s"}
+"""A device without any error of time."""
+
 
 class Alone:
     """One simulated device; what it sends is kept as (seconds, DGN, bytes in hex)."""
@@ -89,6 +92,7 @@ def alone(catalogue) -> Callable[..., Alone]:
             "address": address,
             "functions": functions,
             "settings": settings or {},
+            "timing": EXACT,
             **(plan or {}),
         }
         return Alone(catalogue, device, vehicle or {}, Site(shore_power), WeatherPlan(outdoor_c=outdoor_c), acts)

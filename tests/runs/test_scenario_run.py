@@ -92,7 +92,7 @@ def test_the_nearest_thing_is_told(write):
 COLD = """[[expect]]
 expect = "world"
 value = "coolant"
-at_most = 20.0
+at_least = 14.9999
 """
 WAITS = """[[step]]
 when = { seen = { device = "heater", message = "CHARGER_STATUS" } }

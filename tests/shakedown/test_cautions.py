@@ -69,3 +69,21 @@ def test_no_caution_where_nothing_is_started(said):
     assert said(EXPECT + other + GENERATOR) == []
     assert said(EXPECT + GENERATOR.replace("generator = 1", "generator = 1, generator_start = 1")) == []
     assert said(COMMAND + EXPECT.replace("genset", "heater").replace("[[", 'rig = "ottersby"\n[[', 1)) == []
+
+
+def test_a_burner_and_a_dome_that_a_scenario_acts_on(said):
+    """A step that commands heat or the roof fan, a fault of a burner: the caution of each kind once, with its names."""
+    heat = '[[step]]\nat = "1s"\nsend = { message = "FURNACE_COMMAND" }\n'
+    fault = '[[fault]]\nfault = "failed_ignition"\ndevice = "heater"\nfrom = "1s"\n'
+    dome = '[[step]]\nat = "1s"\nsend = { message = "ROOF_FAN_COMMAND_1" }\n'
+    expect = EXPECT.replace("genset", "heater")
+    rig = 'rig = "ottersby"\n'
+    (line,) = said(rig + expect + heat + fault)
+    assert line.startswith(
+        "rvsim: caution: heater, which is only simulated. Combustion: a lockout is a safety function"
+    )
+    assert said(rig + expect + fault) == [line]
+    both = said(rig + expect + heat + dome)
+    assert (both[0], len(both)) == (line, 2)
+    assert both[1].startswith("rvsim: caution: roof fan, which is only simulated. Motion: ")
+    assert said(rig + expect) == []

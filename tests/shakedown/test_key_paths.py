@@ -30,6 +30,7 @@ VAN: dict[str, Any] = {
         {"name": "3", "kind": "own", "address": 0x67, "settings": {"message": [{"message": "LAMP", "gap": "1s"}]}},
     ],
 }
+CHANGING_STEP = {"at": "2s", "change": {"load": {"big kettle": 90.0}, "tank": {"grey": {"percent": 5.0}}}}
 NIGHT: dict[str, Any] = {
     "schema": 1,
     "title": "A night",
@@ -41,7 +42,8 @@ NIGHT: dict[str, Any] = {
         {"fault": "silent", "name": "twin", "device": "heater"},
         {"fault": "silent", "name": "twin", "device": "charger"},
     ],
-    "step": [{"at": "1s", "send": {"message": "FURNACE_COMMAND", "fields": {"instance": 1}}}],
+    "step": [{"at": "1s", "send": {"message": "FURNACE_COMMAND", "fields": {"instance": 1}}}, CHANGING_STEP],
+    "start": {"zone": {"cabin": 5.0}},
     "expect": [{"expect": "world", "says": "it is warm", "value": "cabin", "at_least": 5.0}],
 }
 NAMES = ("name", "says", "device", "message", "command")
@@ -111,6 +113,8 @@ def test_every_key_of_the_models_is_found():
     scenario = list(key_paths(Scenario, NIGHT))
     assert {"weather.start_hour", "fault.gust.from", "fault.2.gap", "fault.3.until", "shore_power"} <= set(scenario)
     assert {"step.1.send.fields.instance", "step.1.when.above", 'expect."it is warm".at_most'} <= set(scenario)
+    assert {'step.2.change.load."big kettle"', "step.2.change.tank.grey.litres_per_min", "start.rain"} <= set(scenario)
+    assert {"step.2.change.weather.rain", "start.zone.cabin", "step.1.change.draw.litres"} <= set(scenario)
     assert "fault.gust.gap" not in scenario  # a silent device has no such key
 
 
@@ -158,7 +162,7 @@ def test_what_leads_where(path, place):
         (
             Rig,
             "device.heater.settings.fan_amp",
-            "; the keys of device.heater.settings are electronics_amps, pump_amps,",
+            "; the keys of device.heater.settings are unlock_s, max_failed_starts,",
         ),
         (
             Rig,

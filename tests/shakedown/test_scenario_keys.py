@@ -47,7 +47,8 @@ def test_a_kind_with_what_has_to_be_there_and_what_may_be(told):
     assert "identifier = hex, optional: " in told
     assert "per_hour = number: The drift in an hour, in the field's unit; negative: downwards" in told
     assert "outdoor_c = number, -60 to 60 °C (-5): Mean temperature of the day" in told
-    assert "cabin (°C), outdoor (°C)" in told
+    assert "Values of the vehicle cabin (°C), " in told
+    assert "outdoor (°C), " in told
 
 
 def test_the_start_and_all_that_a_step_changes(told):

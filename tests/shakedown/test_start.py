@@ -199,3 +199,11 @@ def test_every_shipped_scenario_still_starts_as_its_rig():
     """None of them has to say how it starts."""
     for path in shipped.scenario_folder().glob("*.toml"):
         load_scenario(path, settings_models())
+
+
+def test_a_bench_says_how_it_starts(tmp_path, rvsim):
+    """Before its first line, in the units that are chosen."""
+    text = HEAD + 'rig = "ottersby"\n[start]\nzone = { cabin = 10.0 }\nrain = true\n'
+    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    said = rvsim("bench", "t.toml", "--plain", "--speed", "max", "--seconds", "1", "--units", "us")[1]
+    assert said.splitlines()[2] == "At the start: cabin at 50 °F, it rains."

@@ -1,45 +1,124 @@
-"""A hydronic heater: one burner warms coolant for the cabin's fan and for the hot water.
+"""A hydronic heater: one burner warms coolant for the fans of zones and for the hot water.
 
-Knows: furnace and water heater messages (layouts from memory), how a burner holds its coolant at a temperature, and
-that the fan waits for warm coolant. The heater stops while its supply voltage is too low: 12 V heaters stop below
-10 V (three makers' fault-code tables). Does not know who commands heat or why.
+Messages: sends FURNACE_STATUS for each of its furnace instances and WATERHEATER_STATUS; obeys FURNACE_COMMAND and
+WATERHEATER_COMMAND (layouts from memory). Fields at unsure places, dead bands and zone signals, are sent as no data.
 
-A lockout is a safety function and has no reset here: a simulated heater starts again when its supply is back.
+Knows: how the burner holds its coolant between a low and a high point, that fans wait for warm coolant, and that each
+furnace instance is one zone with a fan and an output of its own. The sequence of the burner is in
+`rvsim.devices.combustion.burner`. Does not know who commands heat or why.
+
+A lockout is a safety function and has no reset on the bus: find fuel, voltage and exhaust first. An error before it
+(failed start, flame-outs, supply) ends when all heat is commanded off for 2 s; one of the supply too.
 """
 
 from collections.abc import Callable
+from functools import partial
+from typing import Annotated, Any
 
-from rvsim.devices.device import PERCENT_STEP, Amps, Device, DeviceContext, Settings, commanded
+from pydantic import Field
+
+from rvsim.devices.combustion.burner import BurnerFault, BurnerFigures
+from rvsim.devices.combustion.burner_device import BurnerDevice, BurnerSettings, Count, Seconds, micros
+from rvsim.devices.device import PERCENT_STEP, Amps, DeviceContext, commanded
+from rvsim.errors import InputError
+from rvsim.rig.climate import unknown_zone
+from rvsim.rig.table import OneLineText
 from rvsim.wire.frame import SECOND_US
 
-MIN_SUPPLY_VOLTS = 10.0
-"""Below this the heater stops (three heater makers' fault-code tables: below 10 V)."""
-LOW_SUPPLY_VOLTS = 11.0
-"""Below this it reports a warning of low supply. Common practice, no source."""
-MAX_COOLANT_C, COOLANT_BAND_K = 75.0, 15.0
-"""Coolant is held between 60 and 75 degC by the burner's output. Common practice, no source."""
+FULL_BELOW_C = 60.0
+"""Up to this coolant temperature the burner gives all that it can; from here to the low point ever less. Common
+practice, no source."""
+OUTPUT_STEP = 0.02
+"""The burner is set in steps of this fraction of full output. Our choice: a dosing pump has steps, too."""
 MIN_FAN_COOLANT_C = 40.0
-"""The cabin fan waits for coolant this warm. Common practice, no source."""
+"""The fans wait for coolant this warm. Common practice, no source."""
+LIMITER_RESETS_BELOW_K = 20.0
+"""The overheat limiter closes again when the coolant is this much cooler. Common practice, no source."""
 WATER_SET_POINT_C, WATER_BAND_K = 60.0, 5.0
 """Set point of the hot water until a command changes it. Common practice, no source."""
 WATER_OFF, WATER_BURNER_MODES = 0, frozenset({1, 3, 4, 5})
 """Operating modes of the water heater; off, and those in which the burner heats the water (numbers from memory)."""
+_NO_FLAME = frozenset({BurnerFault.IGNITION, BurnerFault.FLAME_OUT, BurnerFault.LOCKED})
+"""Faults that the status calls a failure to ignite."""
+
+CoolantC = Annotated[float, Field(ge=20, le=140)]
+"""A temperature at which a coolant heater does something."""
 
 
-class HeaterSettings(Settings):
-    """What the heater draws. Defaults describe an invented heater; common practice, no source."""
+class HeaterSettings(BurnerSettings):
+    """The heater's sequence, its coolant and what it draws. Defaults describe an invented heater."""
 
-    electronics_amps: Amps = 0.1
-    """Current of the electronics, always. Common practice, no source."""
+    zones: Annotated[tuple[OneLineText, ...], Field(min_length=1, strict=False)] = ("cabin",)
+    """The zone of each furnace instance, in their order; instances without an entry are in the first zone."""
+    purge_s: Seconds = 5.0
+    """The fan blows the chamber clear before anything else. From memory."""
+    glow_s: Seconds = 45.0
+    """The plug glows before fuel comes. A car maker's workshop data: about 45 s."""
+    first_flame_s: Annotated[float, Field(ge=1, le=60)] = 8.0
+    """Shortest time from fuel to flame. Common practice, no source: stable part load 90 s after switching on."""
+    last_flame_s: Annotated[float, Field(ge=1, le=60)] = 12.0
+    """Longest time from fuel to flame of a healthy start. Common practice, no source."""
+    flame_wait_s: Seconds = 60.0
+    """Longest wait for the flame after fuel. A car maker's workshop data: at most 60 s."""
+    stable_s: Seconds = 30.0
+    """The flame burns low for this long: part load is stable some 90 s after switching on (workshop data)."""
+    ramp_s: Seconds = 60.0
+    """From there to full load, which is reached some 150 s after switching on (workshop data)."""
+    after_run_s: Seconds = 130.0
+    """Fan and pump go on after the flame. A car maker's workshop data: about 130 s."""
+    after_glow_s: Seconds = 30.0
+    """The plug is burnt clean after the flame. An air heater maker's repair manual: about 30 s."""
+    tries: Count = 2
+    """Tries of one start. Two heater makers' manuals: 2, then off."""
+    low_output_percent: Annotated[float, Field(ge=5, le=100)] = 30.0
+    """The lowest output. Common practice, no source: a 5 kW heater burns down to 1.5 kW."""
+    low_c: CoolantC = 75.0
+    """At this coolant temperature the burner has come down to its lowest output. A car maker's workshop data."""
+    pause_c: CoolantC = 85.0
+    """At this coolant temperature it pauses. A car maker's workshop data."""
+    resume_c: CoolantC = 60.0
+    """At this coolant temperature it starts again after a pause. From memory."""
+    limiter_c: CoolantC = 115.0
+    """The overheat limiter opens the fuel pump's circuit. Common practice, no source: 105 to 125."""
     pump_amps: Amps = 1.0
-    """Current of the inner pump while heat is called for. Common practice, no source."""
+    """Current of the inner pump while heat is called for and in the after-run. Common practice, no source."""
+    glow_amps: Amps = 20.0
+    """Current while the plug glows. An installation sheet of an air heater: 245 W, 20 A."""
     burner_amps: Amps = 2.5
-    """Current of the burner while it burns. Common practice, no source."""
+    """Current of fan and fuel pump at full output. Common practice, no source."""
+    low_burner_amps: Amps = 1.5
+    """The same at the lowest output. Common practice, no source."""
+    chamber_fan_amps: Amps = 1.3
+    """Current of the combustion fan alone, in purge and after-run. From memory."""
     fan_amps: Amps = 6.0
-    """Current of the cabin fan at full speed. Common practice, no source."""
+    """Current of a zone's fan at full speed. Common practice, no source."""
 
 
-class Heater(Device):
+class _ZoneState:
+    """One furnace instance: what was commanded, and the fractions that its valve and its fan have now."""
+
+    def __init__(self, instance: int, zone: str) -> None:
+        self.instance, self.zone = instance, zone
+        self.commanded = {"operating_mode": 0, "circulation_fan_speed": 0, "heat_output_level": 0}
+        self.output = self.fan = 0.0
+        self.last: tuple[object, ...] = ()
+
+    @property
+    def wants_heat(self) -> bool:
+        """Whether heat is commanded."""
+        return self.commanded["heat_output_level"] > 0
+
+    def fraction(self, name: str) -> float:
+        """Return a commanded percentage as a fraction of full."""
+        return min(1.0, self.commanded[name] * PERCENT_STEP / 100)
+
+    def follow(self, *, is_blocked: bool) -> None:
+        """Set output and fan: as commanded, but 0 while blocked; no heat comes without the fan."""
+        self.fan = 0.0 if is_blocked or not self.wants_heat else self.fraction("circulation_fan_speed")
+        self.output = self.fraction("heat_output_level") if self.fan else 0.0
+
+
+class Heater(BurnerDevice):
     """Sends FURNACE_STATUS and WATERHEATER_STATUS; obeys FURNACE_COMMAND and WATERHEATER_COMMAND."""
 
     kind = "heater"
@@ -48,37 +127,79 @@ class Heater(Device):
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
-        self._zone = self.instance("furnace")
+        self.instance("furnace")
         self._tank = self.instance("water_heater")
         self._furnace, self._furnace_command = self.specs("FURNACE_STATUS", "FURNACE_COMMAND")
         self._water, self._water_command = self.specs("WATERHEATER_STATUS", "WATERHEATER_COMMAND")
-        self._commanded = {"operating_mode": 0, "circulation_fan_speed": 0, "heat_output_level": 0}
+        self._zones = {state.instance: state for state in self._planned_zones()}
         self._water_mode = WATER_OFF
         self._water_set_point = self._water.by_name["set_point_temperature"].raw(WATER_SET_POINT_C)
-        self._burner = 0.0
-        self._is_heating_water = False
-        self._last_state: tuple[object, ...] = ()
+        self._is_heating_water = self._is_pausing = self._is_limited = self._was_dosing = False
+        self._last_water: tuple[object, ...] = ()
+
+    def _planned_zones(self) -> list[_ZoneState]:
+        instances, zones, known = self.plan.functions["furnace"], self.settings.zones, self.world.zone_names
+        if len(zones) > len(instances):
+            raise InputError(
+                f'device "{self.name}": its settings name {len(zones)} zones, but it has only {len(instances)} furnace '
+                f"instances; name at most one zone for each instance"
+            )
+        for zone in zones:
+            if zone not in known:
+                raise InputError(f'device "{self.name}": {unknown_zone(zone, known)}')
+        served = [*zones, *[zones[0]] * (len(instances) - len(zones))]
+        return [_ZoneState(instance, zone) for instance, zone in zip(instances, served, strict=True)]
+
+    def burner_figures(self) -> BurnerFigures:
+        """Return the figures of its burner."""
+        plan = self.settings
+        return BurnerFigures(
+            purge_us=micros(plan.purge_s),
+            glow_us=micros(plan.glow_s),
+            flame_us=(micros(plan.first_flame_s), micros(max(plan.first_flame_s, plan.last_flame_s))),
+            flame_wait_us=micros(plan.flame_wait_s),
+            stable_us=micros(plan.stable_s),
+            ramp_us=micros(plan.ramp_s),
+            after_run_us=micros(plan.after_run_s),
+            after_glow_us=micros(plan.after_glow_s),
+            low_output=plan.low_output_percent / 100,
+            tries=plan.tries,
+            max_flame_outs=plan.max_flame_outs,
+            max_failed_starts=plan.max_failed_starts,
+            min_volts=plan.cut_off_volts,
+            max_volts=plan.over_volts,
+            supply_us=micros(plan.cut_off_s),
+            unlock_us=micros(plan.unlock_s),
+        )
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Receive both commands."""
         return {"FURNACE_COMMAND": self._obey_furnace, "WATERHEATER_COMMAND": self._obey_water}
 
     def on_start(self) -> None:
-        """Control the burner each second; send both states at their gaps."""
+        """Control the burner each second; send all states at their gaps."""
         self.every(SECOND_US, self._update)
-        self.broadcast("FURNACE_STATUS", self._furnace_status)
+        for state in self._zones.values():
+            self.broadcast("FURNACE_STATUS", partial(self._furnace_status, state), key=self._key(state))
         self.broadcast("WATERHEATER_STATUS", self._water_status)
 
+    @staticmethod
+    def _key(state: _ZoneState) -> str:
+        return f"FURNACE_STATUS {state.instance}"
+
     def active(self, function: str) -> bool:
-        """Return whether heat is commanded of a function, or needed by the water."""
-        return self._commanded["heat_output_level"] > 0 if function == "furnace" else self._is_heating_water
+        """Return whether heat is commanded of a function, or needed by the water, and nothing stops the burner."""
+        if not self.burner.may_run:
+            return False
+        return self._wants_cabin_heat() if function == "furnace" else self._is_heating_water
 
     # Commands.
 
     def _obey_furnace(self, data: bytes) -> None:
         given = commanded(self._furnace_command, data)
-        if given.get("instance") == self._zone:
-            self._commanded.update({name: raw for name, raw in given.items() if name in self._commanded})
+        state = self._zones.get(given.get("instance", -1))
+        if state is not None:
+            state.commanded.update({name: raw for name, raw in given.items() if name in state.commanded})
             self._update()
 
     def _obey_water(self, data: bytes) -> None:
@@ -88,22 +209,43 @@ class Heater(Device):
             self._water_set_point = given.get("set_point_temperature", self._water_set_point)
             self._update()
 
-    # Control of burner, fan and pump.
+    # Control of burner, fans and pump.
+
+    def _wants_cabin_heat(self) -> bool:
+        return any(state.wants_heat for state in self._zones.values())
 
     def _update(self) -> None:
-        """Set burner, fan and pump for the next second, and send each status that changed."""
-        powered = self.world.volts_at(self.name) >= MIN_SUPPLY_VOLTS
-        self._is_heating_water = powered and self._water_needs_heat()
-        heat_wanted = powered and (self._commanded["heat_output_level"] > 0 or self._is_heating_water)
-        shortfall = (MAX_COOLANT_C - self.world.coolant_c) / COOLANT_BAND_K
-        self._burner = min(1.0, max(0.0, shortfall)) if heat_wanted else 0.0
-        output, fan, plan = *self._output_and_fan(), self.settings
-        self.world.set_burner(self.name, self._burner * self.world.rated_burner_w)
-        self.world.set_cabin_fan(self.name, output * fan)
-        self.world.set_water_circulation(self.name, running=self._is_heating_water)
-        amps = plan.electronics_amps + plan.fan_amps * fan**3 + (plan.pump_amps if heat_wanted else 0.0)
-        self.world.set_load(self.name, amps + (plan.burner_amps if self._burner else 0.0) if powered else 0.0)
+        """Set burner, fans and pump for the next second, and send each status that changed."""
+        world, plan, burner = self.world, self.settings, self.burner
+        coolant_c = world.coolant_c
+        self._is_heating_water = burner.may_run and self._water_needs_heat()
+        wants = self._wants_cabin_heat() or self._is_heating_water
+        is_on = self._wants_cabin_heat() or self._water_mode in WATER_BURNER_MODES
+        limit = plan.limiter_c - (LIMITER_RESETS_BELOW_K if self._is_limited else 0.0)
+        self._is_limited = coolant_c >= limit
+        self._is_pausing = wants and coolant_c >= (plan.resume_c if self._is_pausing else plan.pause_c)
+        wanted = self._wanted_output(coolant_c) if wants and not self._is_pausing else 0.0
+        self.control_burner(wanted, is_switched_on=is_on, is_too_hot=self._is_limited)
+        is_blocked = coolant_c < MIN_FAN_COOLANT_C or burner.error is not None or burner.is_locked
+        for state in self._zones.values():
+            state.follow(is_blocked=is_blocked)
+            world.set_cabin_fan(self.name, state.output * state.fan, state.zone)
+        world.set_burner(self.name, burner.output * world.rated_burner_w)
+        if burner.is_dosing != self._was_dosing:
+            self._was_dosing = burner.is_dosing
+            unburnt = burner.figures.low_output * world.rated_fuel_litres_per_h
+            world.set_fuel(self.name, unburnt if burner.is_dosing else 0.0)
+        world.set_water_circulation(self.name, running=self._is_heating_water and coolant_c > world.water_c)
+        world.set_load(self.name, self._amps(pump_runs=(wants and burner.may_run) or burner.is_working))
         self._send_changes()
+
+    def _wanted_output(self, coolant_c: float) -> float:
+        """Return full output for cool coolant, falling to the lowest at the low point, where it stays."""
+        low_c, low = self.settings.low_c, self.burner.figures.low_output
+        if coolant_c >= low_c:
+            return low
+        output = (low_c - coolant_c) / max(1.0, low_c - FULL_BELOW_C)
+        return max(low, min(1.0, round(output / OUTPUT_STEP) * OUTPUT_STEP))
 
     def _water_needs_heat(self) -> bool:
         if self._water_mode not in WATER_BURNER_MODES:
@@ -111,58 +253,55 @@ class Heater(Device):
         wanted = self._water.by_name["set_point_temperature"].value(self._water_set_point)
         return self.world.water_c < (wanted if self._is_heating_water else wanted - WATER_BAND_K)
 
-    def _output_and_fan(self) -> tuple[float, float]:
-        """Return the fractions of full output that the cabin's valve lets through, and of full speed of the fan.
-
-        They are as commanded, but 0 while coolant is cold or supply is low, and no heat comes without the fan.
-        """
-        blocked = self.world.coolant_c < MIN_FAN_COOLANT_C or self.world.volts_at(self.name) < MIN_SUPPLY_VOLTS
-        if blocked or not self._commanded["heat_output_level"]:
-            return 0.0, 0.0
-        fan = self._commanded_fraction("circulation_fan_speed")
-        return self._commanded_fraction("heat_output_level") if fan else 0.0, fan
-
-    def _commanded_fraction(self, name: str) -> float:
-        return min(1.0, self._commanded[name] * PERCENT_STEP / 100)
+    def _amps(self, *, pump_runs: bool) -> float:
+        plan = self.settings
+        amps = plan.electronics_amps + (plan.pump_amps if pump_runs else 0.0)
+        amps += sum(plan.fan_amps * state.fan**3 for state in self._zones.values())
+        return amps + self.burner_amps(plan.burner_amps, plan.low_burner_amps, plan.glow_amps, plan.chamber_fan_amps)
 
     # Status.
 
     def _send_changes(self) -> None:
-        furnace = (self._commanded["operating_mode"], *self._output_and_fan())
-        water = (self._water_mode, self._water_set_point, self._is_heating_water, self._burner > 0, *self._supply())
-        before, self._last_state = self._last_state, (furnace, water)
-        if before and before[0] != furnace:
-            self.send_now("FURNACE_STATUS")
-        if before and before[1] != water:
+        for state in self._zones.values():
+            now = (state.commanded["operating_mode"], state.output, state.fan)
+            before, state.last = state.last, now
+            if before not in ((), now):
+                self.send_now(self._key(state))
+        water = (self._water_mode, self._water_set_point, self._is_heating_water, *self._water_signals())
+        last, self._last_water = self._last_water, water
+        if last not in ((), water):
             self.send_now("WATERHEATER_STATUS")
 
-    def _furnace_status(self) -> bytes:
+    def _furnace_status(self, state: _ZoneState) -> bytes:
         """Return the data; dead bands and zone signals stand at unsure places and are sent as no data."""
-        output, fan = self._output_and_fan()
         return self._furnace.pack(
-            instance=self._zone,
-            operating_mode=self._commanded["operating_mode"],
+            instance=state.instance,
+            operating_mode=state.commanded["operating_mode"],
             heat_source=0,
-            circulation_fan_speed=round(fan * 100 / PERCENT_STEP),
-            heat_output_level=round(output * 100 / PERCENT_STEP),
+            circulation_fan_speed=round(state.fan * 100 / PERCENT_STEP),
+            heat_output_level=round(state.output * 100 / PERCENT_STEP),
         )
 
-    def _supply(self) -> tuple[int, int]:
-        volts = self.world.volts_at(self.name)
-        return int(volts < MIN_SUPPLY_VOLTS), int(volts < LOW_SUPPLY_VOLTS)
+    def _water_signals(self) -> tuple[int, ...]:
+        """Return burner status, high temperature limit switch, failure to ignite, DC failure and DC warning."""
+        burner, faults = self.burner, self.burner.faults
+        no_flame = int(bool(faults) and not faults.isdisjoint(_NO_FLAME))
+        failure, warning = self.supply_warnings()
+        return int(burner.is_lit), int(burner.is_too_hot), no_flame, int(failure), int(warning)
 
     def _water_status(self) -> bytes:
-        failure, warning = self._supply()
+        lit, too_hot, no_flame, failure, warning = self._water_signals()
+        known: dict[str, Any] = {"ac_element_status": 0}  # it has no element
         return self._water.pack(
             instance=self._tank,
             operating_mode=self._water_mode,
             set_point_temperature=self._water_set_point,
             water_temperature=self._water.by_name["water_temperature"].sensor_raw(self.world.water_c),
             thermostat_status=int(self._is_heating_water),
-            burner_status=int(self._burner > 0),
-            ac_element_status=0,
-            high_temperature_limit_switch=0,
-            failure_to_ignite=0,
+            burner_status=lit,
+            high_temperature_limit_switch=too_hot,
+            failure_to_ignite=no_flame,
             dc_power_failure=failure,
             dc_power_warning=warning,
+            **known,
         )

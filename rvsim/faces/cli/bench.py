@@ -31,6 +31,7 @@ from rvsim.shakedown.cautions import cautions
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.sim.bench import Failure
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.quantity_text import compose, join
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,4 +125,6 @@ def _sink(loaded: LoadedScenario, catalogue: Catalogue, start: str, seed: int, o
         f"{loaded.name}: {loaded.scenario.title}. {loaded.rig.title}.",
         f"{len(loaded.rig.devices)} devices planned, {simulated}, seed {seed}, {pace}.",
     )
-    return Sentences(sys.stdout, opening, options.units)
+    state = loaded.scenario.start.sentences
+    at_start = (options.units.render(compose("At the start: ", join(", ", state), ".")),) if state else ()
+    return Sentences(sys.stdout, (*opening, *at_start), options.units)

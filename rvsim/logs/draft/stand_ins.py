@@ -15,8 +15,10 @@ UnitFunctions = Mapping[str, list[int]]
 REQUIRED_FUNCTIONS: Mapping[str, tuple[str, ...]] = {
     "heater": ("furnace", "water_heater"),
     "water_heater": ("water_heater",),
+    "air_furnace": ("furnace",),
     "panel": ("thermostat",),
     "roof_fan": ("roof_fan",),
+    "air_conditioner": ("air_conditioner",),
     "charger": ("charger", "dc_source"),
     "battery_monitor": ("battery_monitor", "dc_source"),
     "tank": ("tank",),

@@ -60,6 +60,8 @@ class EnteredPlan(ExpectPlan):
     """The lowest number of entries, of all senders and instances that fit."""
     at_most_times: Annotated[int, Field(ge=0)] | None = None
     """The highest number of entries, of all senders and instances that fit."""
+    at_most_per_hour: Annotated[int, Field(ge=1)] | None = None
+    """The highest number of entries within any 60 minutes; of each sender and instance."""
     shortest_on: PositiveDuration | None = None
     """The state lasts at least this long each time; of each sender and instance."""
     shortest_off: PositiveDuration | None = None
@@ -70,8 +72,11 @@ class EnteredPlan(ExpectPlan):
         low, high = self.at_least_times, self.at_most_times
         if self.sight.becomes is None:
             raise ValueError('the sight has no becomes; write what its field becomes, like becomes = "on"')
-        if all(limit is None for limit in (low, high, self.shortest_on, self.shortest_off)):
-            raise ValueError("nothing is expected; write at_least_times, at_most_times, shortest_on or shortest_off")
+        if all(limit is None for limit in (low, high, self.at_most_per_hour, self.shortest_on, self.shortest_off)):
+            raise ValueError(
+                "nothing is expected; write at_least_times, at_most_times, at_most_per_hour, shortest_on or "
+                "shortest_off"
+            )
         if low is not None and high is not None and high < low:
             raise ValueError(f"at_most_times {high} is below at_least_times {low}; no number meets both")
         return self
@@ -82,6 +87,8 @@ class EnteredPlan(ExpectPlan):
         low = f"at least {_times(self.at_least_times)}" if self.at_least_times is not None else ""
         high = f"at most {_times(self.at_most_times)}" if self.at_most_times is not None else ""
         parts = [f"is seen {' and '.join(filter(None, (low, high)))}"] if low or high else []
+        if self.at_most_per_hour is not None:
+            parts.append(f"is entered at most {_times(self.at_most_per_hour)} within 60 min")
         if self.shortest_on is not None:
             parts.append(f"lasts at least {duration_text(self.shortest_on)}")
         if self.shortest_off is not None:
@@ -188,6 +195,61 @@ class OnlyUntilPlan(ExpectPlan):
         """What is expected, in one sentence."""
         grace = f", plus {duration_text(self.grace)} of grace" if self.grace else ""
         return f"{self.sight} is seen only until {self.end}{grace}{self.part_text}"
+
+
+class NeverWhilePlan(ExpectPlan):
+    """A sight is not seen while a state lasts: a field in a state, or a value of the vehicle beyond a limit.
+
+    A field is in the state from a frame that says so to the next one that says otherwise.
+    """
+
+    expect: Literal["never_while"]
+    sight: Sight
+    """What is not seen meanwhile."""
+    during: Sight | None = None
+    """The state, of a field: no becomes."""
+    value: Quantity | None = None
+    """The value of the vehicle, instead of a field."""
+    above: float | None = None
+    """The state lasts while the value is above this."""
+    below: float | None = None
+    """The state lasts while the value is below this."""
+    grace: Duration = 0
+    """How long it may still be seen after the state was entered."""
+
+    @model_validator(mode="after")
+    def _one_state(self) -> Self:
+        if (self.during is None) == (self.value is None):
+            raise ValueError("write during = { ... } for a field on the bus, or a value of the vehicle, and not both")
+        limits = [limit for limit in (self.above, self.below) if limit is not None]
+        if self.value is not None and len(limits) != 1:
+            raise ValueError("write one limit of the value: above or below")
+        if self.during is not None:
+            if limits:
+                raise ValueError("above and below need a value of the vehicle; write them inside during = { ... }")
+            if self.during.field is None or self.during.becomes is not None:
+                raise ValueError('during is a field in a state; write its field, and is = "...", above or below')
+        return self
+
+    def holds(self, value: float) -> bool:
+        """Tell whether a value of the vehicle is beyond the limit."""
+        if self.above is not None:
+            return value > self.above
+        return self.below is not None and value < self.below
+
+    @property
+    def state_text(self) -> str:
+        """The state as text."""
+        if self.during is not None:
+            return str(self.during)
+        limit = f"above {self.above:g}" if self.above is not None else f"below {self.below or 0:g}"
+        return f"{self.value} is {limit}"
+
+    @property
+    def sentence(self) -> str:
+        """What is expected, in one sentence."""
+        grace = f", from {duration_text(self.grace)} after its start" if self.grace else ""
+        return f"{self.sight} is never seen while {self.state_text}{grace}{self.part_text}"
 
 
 class StaysPlan(BoundsPlan):
@@ -339,6 +401,7 @@ Expectation = Annotated[
     | AnswerPlan
     | OnlyAfterPlan
     | OnlyUntilPlan
+    | NeverWhilePlan
     | StaysPlan
     | RatePlan
     | WorldPlan

@@ -52,6 +52,9 @@ def _why_it_cannot_fail(plan: Expectation, traffic: "_PossibleTraffic") -> str |
     match plan:
         case plans.OnlyUntilPlan():
             return traffic.why_never_seen(plan.sight) or traffic.why_never_seen(plan.end)
+        case plans.NeverWhilePlan():
+            during = None if plan.during is None else traffic.why_never_seen(plan.during)
+            return traffic.why_never_seen(plan.sight) or during
         case plans.NeverPlan() | plans.OnlyAfterPlan():
             return traffic.why_never_seen(plan.sight)
         case plans.RatePlan():
@@ -161,6 +164,9 @@ def _can_cause(fault: fault_plans.Fault, sight: Sight) -> bool:
             | fault_plans.SensorMisplacedPlan()
             | fault_plans.SenderReversedPlan()
             | fault_plans.GroundOffsetPlan()
+            | fault_plans.FailedIgnitionPlan()
+            | fault_plans.FuelGellingPlan()
+            | fault_plans.AirInFuelPlan()
             | fault_plans.BusErrorsPlan()
             | fault_plans.MissingTerminatorPlan()
             | fault_plans.ReversedPairPlan()

@@ -18,6 +18,8 @@ QUANTITIES: Mapping[str, tuple[str, Callable[[World], float]]] = {
     "dew_point": ("°C", lambda world: world.dew_point_c()),
     "coldest_surface": ("°C", lambda world: world.coldest_surface_c()),
     "humidity": ("%", lambda world: world.humidity_percent()),
+    "opening": ("m²", lambda world: world.opening_m2()),
+    "vent": ("L/s", lambda world: world.vent_litres_per_s()),
     "outdoor": ("°C", lambda world: world.outdoor_c),
     "sun": ("W/m²", lambda world: world.sun_w_per_m2()),
     "coolant": ("°C", lambda world: world.coolant_c),

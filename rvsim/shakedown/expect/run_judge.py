@@ -57,6 +57,8 @@ def judge_of(
             return sight_judges.OnlyAfterJudge(plan, matchers, on_failure)
         case plans.OnlyUntilPlan():
             return sight_judges.OnlyUntilJudge(plan, matchers, on_failure)
+        case plans.NeverWhilePlan():
+            return sight_judges.NeverWhileJudge(plan, matchers, on_failure)
         case plans.StaysPlan():
             return sight_judges.StaysJudge(plan, matchers, on_failure)
         case plans.RatePlan():
@@ -102,6 +104,11 @@ def _judges_of(loaded: LoadedScenario, catalogue: Catalogue, on_failure: Callabl
     return [judge_of(plan, matchers_of(plan.sights, catalogue), on_failure) for plan in loaded.scenario.expectations]
 
 
+def _needs_seconds(judge: AnyJudge) -> bool:
+    """Tell whether a judge goes by a value of the vehicle."""
+    return isinstance(judge, WorldJudge) or (isinstance(judge.plan, plans.NeverWhilePlan) and bool(judge.plan.value))
+
+
 def expected(loaded: LoadedScenario, catalogue: Catalogue) -> list[str]:
     """Return what each expectation of a scenario says, with the figures that can be shown in other units.
 
@@ -135,7 +142,7 @@ class RunJudge:
         for judge in self._judges:
             self._index(judge)
         self._presence_judges = [judge for judge in self._judges if isinstance(judge, PresenceJudge)]
-        self._world_judges = [judge for judge in self._judges if isinstance(judge, WorldJudge)]
+        self._world_judges = [judge for judge in self._judges if _needs_seconds(judge)]
         self._own_address_judges = [judge for judge in self._judges if isinstance(judge, OwnAddressJudge)]
         self._outside_frames: list[tuple[int, bytes, str]] = []
         """Identifier, data and holder of frames from outside that are on their way to the watch."""

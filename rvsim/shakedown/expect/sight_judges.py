@@ -3,6 +3,7 @@
 Knows: when each kind is met, and when it fails. Does not know what a sight is, nor how a run is made.
 """
 
+from bisect import bisect_right
 from collections import deque
 from collections.abc import Sequence
 
@@ -12,6 +13,7 @@ from rvsim.shakedown.expect.expectation_plans import (
     EnteredPlan,
     EveryPlan,
     NeverPlan,
+    NeverWhilePlan,
     OnlyAfterPlan,
     OnlyUntilPlan,
     OrderPlan,
@@ -20,9 +22,13 @@ from rvsim.shakedown.expect.expectation_plans import (
     StaysPlan,
 )
 from rvsim.shakedown.expect.judge import Judge
+from rvsim.shakedown.expect.quantities import QUANTITIES
 from rvsim.shakedown.expect.sight import SightMatcher
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.quantity_text import compose
+from rvsim.world.world import World
+
+_HOUR_US = 3600 * SECOND_US
 
 
 class SeenJudge(Judge[SeenPlan]):
@@ -59,6 +65,8 @@ class EnteredJudge(Judge[EnteredPlan]):
         self.has_value = False
         self._changed_at: dict[tuple[int, int | None], int] = {}
         """When the state was last entered or left in this part of the run, by source address and instance."""
+        self._entries: dict[tuple[int, int | None], deque[int]] = {}
+        """The entries of the last hour, by the same."""
 
     def _frame(self, time: int, frame: Frame, device: str) -> None:
         matcher = self.matchers["sight"]
@@ -80,6 +88,16 @@ class EnteredJudge(Judge[EnteredPlan]):
         self.count += match.inside
         if match.inside and self.plan.at_most_times is not None and self.count > self.plan.at_most_times:
             self.fail(time, f"seen for the {_ordinal(self.count)} time at {time_text(time)}: {frame} of {device}")
+        if match.inside and self.plan.at_most_per_hour is not None:
+            self._count_in_hour(self.plan.at_most_per_hour, match.sender, time, f"{frame} of {device}")
+
+    def _count_in_hour(self, most: int, sender: tuple[int, int | None], time: int, what: str) -> None:
+        entries = self._entries.setdefault(sender, deque())
+        entries.append(time)
+        while entries[0] <= time - _HOUR_US:
+            entries.popleft()
+        if len(entries) > most:
+            self.fail(time, f"entered for the {_ordinal(len(entries))} time since {time_text(entries[0])}: {what}")
 
     def finish(self, end: int) -> None:
         """Fail if the state was not entered often enough, or the field had no value."""
@@ -208,6 +226,49 @@ class OnlyUntilJudge(Judge[OnlyUntilPlan]):
             self.fail(time, f"seen at {time_text(time)}, after {time_text(self.ended or 0)}: {frame} of {device}")
         if self.ended is None and self.matchers["end"].matches(frame, device):
             self.ended = time
+
+
+class NeverWhileJudge(Judge[NeverWhilePlan]):
+    """Fails when a sight is seen while a state lasts.
+
+    Seconds of the vehicle may be observed long before the frames of their time, so it keeps when the value crossed.
+    """
+
+    def _prepare(self) -> None:
+        self._since: dict[tuple[int, int | None], int] = {}
+        """Since when the field is in the state, by source address and instance."""
+        self._crossed_at: list[int] = []
+        """When the value crossed the limit: into the state, out of it, and so on."""
+
+    def observe_second(self, time: int, world: World) -> None:
+        """Note whether the value is beyond the limit from now on."""
+        if self.plan.value is None:
+            return
+        is_inside = self.plan.holds(QUANTITIES[self.plan.value][1](world))
+        if is_inside != bool(len(self._crossed_at) % 2):
+            self._crossed_at.append(time)
+
+    def _frame(self, time: int, frame: Frame, device: str) -> None:
+        during = self.matchers.get("during")
+        if during is not None and during.may_match(frame, device):
+            match = during.observe(frame)
+            if match is not None and match.inside:
+                self._since.setdefault(match.sender, time)
+            elif match is not None:
+                self._since.pop(match.sender, None)
+        since = self._entered(time)
+        if since is None or time <= since + self.plan.grace or not self.covers(time):
+            return
+        if self.matchers["sight"].matches(frame, device):
+            state = f"while {self.plan.state_text}, since {time_text(since)}"
+            self.fail(time, f"seen at {time_text(time)} {state}: {frame} of {device}")
+
+    def _entered(self, time: int) -> int | None:
+        """Return since when the state lasts at a time; None where it does not."""
+        if self.plan.value is None:
+            return min(self._since.values(), default=None)
+        crossings = bisect_right(self._crossed_at, time)
+        return self._crossed_at[crossings - 1] if crossings % 2 else None
 
 
 class StaysJudge(Judge[StaysPlan]):

@@ -9,6 +9,7 @@ from functools import partial
 from random import Random
 from typing import NamedTuple, Protocol, assert_never
 
+from rvsim.devices.combustion.burner_device import BurnerDevice
 from rvsim.devices.device import Device
 from rvsim.devices.kinds.ambient import PLACES, AmbientSensor
 from rvsim.devices.kinds.tank import TankSensor
@@ -102,6 +103,26 @@ class GroundOffset(NamedTuple):
     def remove(self, bench: Bench) -> None:
         """Take it away."""
         bench.world.remove_ground_offset(self.device, self.volts)
+
+
+class DeviceCondition(NamedTuple):
+    """Something that is wrong with the device itself, and stays wrong when it loses its power and gets it back."""
+
+    device: str
+    on_apply: Callable[[Device], None]
+    on_remove: Callable[[Device], None]
+
+    def apply(self, bench: Bench) -> None:
+        """Make it so, for the device and for those that stand in its place after a loss of power."""
+        bench.conditions.setdefault(self.device, []).append(self.on_apply)
+        bench.call_device(self.device, self.on_apply)
+
+    def remove(self, bench: Bench) -> None:
+        """End it; what other faults make wrong stays so."""
+        left = bench.conditions[self.device]
+        left[:] = [condition for condition in left if condition is not self.on_apply]
+        for call in (self.on_remove, *left):
+            bench.call_device(self.device, call)
 
 
 class PowerLoss:
@@ -253,6 +274,8 @@ class EffectMaker:
                 yield self._reported(fault)
             case plans.SensorMisplacedPlan() | plans.SenderReversedPlan() | plans.GroundOffsetPlan():
                 yield self._measuring(fault)
+            case plans.FailedIgnitionPlan() | plans.FuelGellingPlan() | plans.AirInFuelPlan():
+                yield self._of_burner(fault)
             case (
                 plans.BabblingPlan() | plans.BusErrorsPlan() | plans.MissingTerminatorPlan() | plans.ReversedPairPlan()
             ):
@@ -406,7 +429,7 @@ class EffectMaker:
                     assert isinstance(device, AmbientSensor)
                     device.move_to(None)
 
-                return DeviceAction(fault.device, move, move_back)
+                return DeviceCondition(fault.device, move, move_back)
             case plans.SenderReversedPlan():
                 self._check_kind(fault, TankSensor)
 
@@ -414,7 +437,7 @@ class EffectMaker:
                     assert isinstance(device, TankSensor)
                     device.turn_over()
 
-                return DeviceAction(fault.device, turn_over, turn_over)
+                return DeviceCondition(fault.device, turn_over, turn_over)
             case plans.GroundOffsetPlan():
                 return GroundOffset(fault.device, fault.volts)
             case _:
@@ -439,6 +462,46 @@ class EffectMaker:
                 f"{shown(fault.place)} is no place for a sensor{did_you_mean(fault.place, places)}; the places are "
                 f"{', '.join(places)}"
             )
+
+    # What is wrong with a burner.
+
+    def _of_burner(self, fault: plans.BurnerPlan) -> Effect:
+        kind = self._devices[fault.device].kind
+        known = kinds_by_name().get(kind)
+        if known is not None and not issubclass(known, BurnerDevice):
+            raise ValueError(
+                f'{fault.device} has no burner (kind "{kind}"), so {fault.fault} has no effect; name a device that has '
+                "one"
+            )
+
+        def call(act: Callable[[BurnerDevice], None]) -> Callable[[Device], None]:
+            def act_on(device: Device) -> None:
+                assert isinstance(device, BurnerDevice)
+                act(device)
+
+            return act_on
+
+        match fault:
+            case plans.FailedIgnitionPlan():
+                return DeviceCondition(
+                    fault.device,
+                    call(lambda device: device.fail_ignition(fault.tries)),
+                    call(lambda device: device.fail_ignition(0)),
+                )
+            case plans.FuelGellingPlan():
+                return DeviceCondition(
+                    fault.device,
+                    call(lambda device: device.plug_fuel_filter(fault.within)),
+                    call(lambda device: device.plug_fuel_filter(None)),
+                )
+            case plans.AirInFuelPlan():
+                return DeviceCondition(
+                    fault.device,
+                    call(lambda device: device.let_air_into_fuel(fault.gap)),
+                    call(lambda device: device.let_air_into_fuel(None)),
+                )
+            case _:
+                assert_never(fault)
 
 
 _RESTART_US = 2_000_000

@@ -306,6 +306,34 @@ MeasuringPlan = SensorMisplacedPlan | SenderReversedPlan | GroundOffsetPlan
 """The faults by which a device measures something else than it should."""
 
 
+class FailedIgnitionPlan(DeviceFaultPlan):
+    """The device's burner gives no flame: its fuel comes, its plug or spark does not light it."""
+
+    fault: Literal["failed_ignition"]
+    tries: Annotated[int, Field(ge=1, le=1000)] | None = None
+    """How many tries give no flame; all while it lasts if omitted."""
+
+
+class FuelGellingPlan(DeviceFaultPlan):
+    """Wax closes the filter of the device's fuel line; afterwards it thaws in ten minutes."""
+
+    fault: Literal["fuel_gelling"]
+    within: PositiveDuration = 600_000_000
+    """The time in which the filter closes. Common practice, no source."""
+
+
+class AirInFuelPlan(DeviceFaultPlan):
+    """Bubbles of air come through the device's fuel line at random times; each keeps its fuel away for ten seconds."""
+
+    fault: Literal["air_in_fuel"]
+    gap: PositiveDuration = 180_000_000
+    """The time from one bubble to the next, on average. Common practice, no source."""
+
+
+BurnerPlan = FailedIgnitionPlan | FuelGellingPlan | AirInFuelPlan
+"""The faults of a burner and its fuel."""
+
+
 class BabblingPlan(FaultPlan):
     """A node sends one frame repeatedly: a device of the rig, or another node with the name ``node``."""
 
@@ -398,6 +426,7 @@ Fault = Annotated[
     | BrownOutPlan
     | ReportedPlan
     | MeasuringPlan
+    | BurnerPlan
     | WirePlan,
     Field(discriminator="fault"),
 ]

@@ -23,6 +23,10 @@ from rvsim.wire.catalogue import Catalogue
 if TYPE_CHECKING:
     from rvsim.rig.model import DevicePlan, Rig
 
+SAME_MOMENT_US = 100_000
+"""A message that becomes late this shortly before its device is silent is not reported apart: the gaps of one device
+differ by its jitter. Our decision."""
+
 
 class RollCall:
     """All devices that are planned or were heard. Ages are in bus time."""
@@ -180,7 +184,8 @@ class RollCall:
         if entry.plan is not None and entry.plan.sleeps and entry.last_heard() <= due:
             # It may be falling asleep: a message is late only if it is missing while the device continues to send.
             return max(due, entry.last_heard() + entry.silence_limit())
-        return due
+        silent_from = entry.last_heard() + entry.silence_limit()
+        return silent_from if due < silent_from <= due + SAME_MOMENT_US else due
 
     def _report_late(self, record: TopicRecord, time: int, since: int) -> None:
         record.examine_next()

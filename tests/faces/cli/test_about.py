@@ -24,9 +24,9 @@ def test_it_says_where_everything_was_found(catalogue):
     (interfaces,) = (line for line in said.splitlines() if line.startswith("interfaces"))
     assert "virtual" in interfaces
     assert (
-        "devices      panel, heater, water_heater, water_pump, circulation_pump, roof_fan, charger, battery_monitor, "
-        "tank, ambient, fridge, own" in said
-    )
+        "devices      panel, heater, air_furnace, water_heater, water_pump, circulation_pump, roof_fan, "
+        "air_conditioner, charger, battery_monitor, tank, ambient, fridge, own"
+    ) in said
 
 
 def test_it_names_kinds_of_other_packages(catalogue, monkeypatch):

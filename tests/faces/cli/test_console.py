@@ -118,9 +118,9 @@ def test_a_sign_that_a_console_lacks_ends_no_command(typed, name, encoding):
 
 def sign_by_sign(text, encoding):
     """Replace each sign that an encoding lacks, as the error handler is to do it."""
-    twins = {"°": "deg ", "×": "x", "Ω": "ohm", "═": "=", "▒": ":", "·": "."}
+    twins = {"°": "deg ", "×": "x", "Ω": "ohm", "═": "=", "▒": ":", "·": ".", "²": "2"}
     known = "".join(sign if sign.isascii() or can_have(sign, encoding) else twins[sign] for sign in text)
-    return known.replace("deg \n", "deg\n").replace("deg  x", "deg x")
+    return known.replace("deg \n", "deg\n").replace("deg  x", "deg x").replace("deg  (", "deg (")
 
 
 def can_have(sign, encoding):

@@ -1,7 +1,10 @@
 """The page of one access, bit by bit."""
 
+import pytest
+
 from rvsim.faces.screen.bus_page import bits_text, problem_lines, turn_lines, worst_case_lines
 from rvsim.faces.screen.lines import text_of
+from rvsim.shipped import scenario_folder
 from rvsim.watch.bus.turn import Turn, Waiting
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
@@ -90,9 +93,20 @@ def test_bits_in_writing():
     assert bits_text([Bit(FramePart.DATA, 1), Bit(FramePart.DATA, 0, True)]) == "1[0]"
 
 
-def test_the_wires_show_who_waited_for_whom(watched, drive):
-    """At the start everybody claims at once: the panel, 44 hex, goes first, and the others wait for it."""
-    lines = drive(watched("winter_evening", 0.5).app(), (100, 50), "r")
+@pytest.fixture
+def all_at_once(tmp_path):
+    """The shipped vehicle, all of whose devices start in the same microsecond."""
+    rig = (scenario_folder() / "rigs" / "ottersby.toml").read_text(encoding="utf-8")
+    timing = 'timing = { clock = "exact", jitter = "0s", busy = "0s", start = "0s" }'
+    (tmp_path / "rig.toml").write_text(rig.replace("[[device]]\n", f"[[device]]\n{timing}\n"), encoding="utf-8")
+    path = tmp_path / "all_at_once.toml"
+    path.write_text('schema = 1\ntitle = "All at once"\nrig = "rig.toml"\nlasts = "1min"\n', encoding="utf-8")
+    return str(path)
+
+
+def test_the_wires_show_who_waited_for_whom(watched, drive, all_at_once):
+    """Where everybody claims at once the panel, 44 hex, goes first, and the others wait for it."""
+    lines = drive(watched(all_at_once, 0.5).app(), (100, 50), "r")
     assert any("11 were ready, and the lowest identifier went first." in line for line in lines)
     assert any(line.startswith("  sent    control panel, ADDRESS_CLAIM") or "18EEFF44" in line for line in lines)
     assert any("lost at bit" in line for line in lines)
@@ -100,16 +114,16 @@ def test_the_wires_show_who_waited_for_whom(watched, drive):
 
 
 def test_the_wires_promise_what_the_plan_can_keep(watched, drive):
-    """Below the bits: load and worst response by the plan, and the longest so far, which is the claims at the start."""
-    text = " ".join(drive(watched("winter_evening", 0.5).app(), (100, 100), "r"))
+    """Below the bits: load and worst response by the plan, and the longest so far."""
+    text = " ".join(drive(watched("winter_evening", 10).app(), (100, 100), "r"))
     assert "Computed from the plan, not measured: bus load at most 15.3 %" in text
     assert "Assumed: no errors, all gaps as planned" in text
     assert "Longest so far:" in text
 
 
-def test_the_last_contest_stays_to_be_looked_at(watched, drive):
-    """Four seconds later nobody waits any more; the claims of the start are shown all the same, with their time."""
-    lines = drive(watched("winter_evening", 2.1).app(), (100, 50), "r")
+def test_the_last_contest_stays_to_be_looked_at(watched, drive, all_at_once):
+    """Two seconds later nobody waits any more; the claims of the start are shown all the same, with their time."""
+    lines = drive(watched(all_at_once, 2.1).app(), (100, 50), "r")
     assert any("ready, and the lowest identifier went first." in line for line in lines)
 
 

@@ -190,7 +190,7 @@ def test_the_values_of_the_vehicle_are_mapped_or_used_by_both():
     from rvsim.shakedown.expect.quantities import QUANTITIES
 
     units = {unit for unit, _ in QUANTITIES.values()}
-    assert units - set(US_UNITS) == {"V", "A, positive out of the battery", "%", "W/m²"}
+    assert units - set(US_UNITS) == {"V", "A, positive out of the battery", "%", "W/m²", "m²", "L/s"}
 
 
 def test_the_names_that_a_person_gives():

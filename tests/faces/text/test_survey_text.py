@@ -20,7 +20,7 @@ def test_a_recording_surveyed_in_words(rvsim):
     lines = out.splitlines()
     assert re.fullmatch(r"q\.log, candump text: \d+ frames in 119\.\d s from 11 addresses\.", lines[0])
     (load,) = (line for line in lines if line.startswith("Bus load"))
-    assert re.match(r"Bus load 0\.\d % on average, \d\.\d % in the worst second, from 2\.7 s on: ", load)
+    assert re.match(r"Bus load 0\.\d % on average, \d\.\d % in the worst second, from 3\.2 s on: ", load)
     assert re.search(r"; room for 1\d\d\d more frames in that second\.$", load)
     assert "  11 of 11 planned devices sent frames." in lines
     assert "  [4] fault: heater stopped sending; this explains <1> to <3>." in lines

@@ -71,7 +71,7 @@ def test_what_is_accepted_says_what_was_seen_and_is_told_again_without_its_entry
     """The heater's silence: when, what, and the flag without the entry is the one that was seen before."""
     text, _ = learn(recorded["heater_goes_quiet"])
     entry = re.search(r"# Seen from [^#]*furnace 1: silent for[^#]*# Without[^#]*\[\[accepted]][^#]*", text)[0]
-    assert entry.startswith("# Seen from 32.3 s until 60.5 s, furnace 1: silent for 15.0 s, due every 5 s;")
+    assert entry.startswith("# Seen from 32.5 s until 60.6 s, furnace 1: silent for 15.0 s, due every 5 s;")
     assert tomllib.loads(entry)["accepted"] == [
         {"flag": "silent-device", "device": "furnace 1", "reason": "seen in drive.log"}
     ]

@@ -92,7 +92,7 @@ def test_an_accepted_fault_stands_out(catalogue, recorded):
     (silent,) = [entry for entry in faults if 'flag = "silent-device"' in entry]
     assert silent.startswith(
         "# A FAULT: something does not work. Better repaired than accepted.\n"
-        "# Seen from 32.3 s until 60.5 s, furnace 1: "
+        "# Seen from 32.5 s until 60.6 s, furnace 1: "
     )
     assert "the log raises no flag, because its trouble is accepted" in drafted.text.partition("schema")[0]
 

@@ -87,10 +87,11 @@ def test_a_kind_needs_these_functions_and_no_more(on_the_bench, kind):
     ("unit", "kind"),
     [
         ({"furnace": [1], "water_heater": [1]}, "heater"),
-        ({"furnace": [1]}, None),
         ({"water_heater": [1]}, "water_heater"),
         ({"water_pump": [1]}, "water_pump"),
         ({"refrigerator": [1]}, "fridge"),
+        ({"furnace": [1]}, "air_furnace"),
+        ({"air_conditioner": [1]}, "air_conditioner"),
         ({"thermostat": [1]}, "panel"),
         ({"control_panel": [1]}, None),
         ({"charger": [1], "dc_source": [1]}, "charger"),
@@ -101,7 +102,7 @@ def test_a_kind_needs_these_functions_and_no_more(on_the_bench, kind):
     ],
 )
 def test_no_kind_is_suggested_that_the_bench_would_refuse(unit, kind):
-    """A furnace alone is no simulated heater, and a tank of something else than water is none."""
+    """A water heater alone is no simulated heater, and a tank of something else than water is no tank."""
     assert kind_for(unit) == kind
 
 

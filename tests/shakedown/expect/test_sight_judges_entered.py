@@ -180,7 +180,7 @@ def test_the_shortest_absence(case):
     ("given", "said"),
     [
         ({"at_least_times": 2, "at_most_times": 1}, "at_most_times 1 is below at_least_times 2"),
-        ({}, "write at_least_times, at_most_times, shortest_on or shortest_off"),
+        ({}, "write at_least_times, at_most_times, at_most_per_hour, shortest_on"),
         ({"sight": {**FURNACE, "above": 0}, "at_most_times": 1}, "the sight has no becomes"),
         ({"at_most_times": -1}, "greater than or equal to 0"),
         ({"shortest_on": "0s"}, "greater than 0"),

@@ -316,11 +316,51 @@ grace = "2s"
         ("19FFE344 01 01 C8", "reported-fault of heater"),
         more=HEATS,
     ),
+    "failed_ignition": Proof(
+        "leaves a heater off that failed to start, and does not switch it off and on: a lockout is a safety function",
+        "RESETS_A_LOCKOUT",
+        SLOW,
+        420,
+        'device = "heater"\nfrom = "0s"',
+        no_heat_once(
+            'device = "heater", message = "WATERHEATER_STATUS", field = "failure_to_ignite", is = "failed to ignite"',
+            "6s",
+        ),
+        ("19FFE344 01 01 C8", "reported-fault of heater"),
+        more=HEATS,
+    ),
+    "fuel_gelling": Proof(
+        "asks for no more heat when the burner has had no flame for longer than any start takes",
+        "WAITS_FOR_A_COLD_BURNER",
+        SLOW,
+        640,
+        'device = "heater"\nwithin = "1min"\nfrom = "100s"',
+        no_heat_once(
+            'device = "heater", message = "WATERHEATER_STATUS", field = "burner_status", becomes = "off"', "455s"
+        ),
+        ("19FFE344 01 01 C8", "19FFF75E 01 01"),
+        more=HEATS,
+    ),
+    "air_in_fuel": Proof(
+        "lets a heater whose flame went out start again by itself, and does not switch it off and on",
+        "RESTARTS_AT_A_FLAME_OUT",
+        SLOW,
+        400,
+        'device = "heater"\ngap = "100s"\nfrom = "100s"',
+        """
+says = "heat is asked for all the time"
+expect = "entered"
+sight = { message = "FURNACE_COMMAND", field = "heat_output_level", becomes = true, above = 0 }
+at_most_times = 1
+""",
+        ("19FFE344 01 01 C8",),
+        more=HEATS,
+    ),
     "sensor_misplaced": Proof(
-        "gives up where three minutes of heat do not show in its reading: the sensor is not in the cabin",
+        "gives up where three minutes of a flame do not show in its reading: the sensor is not in the cabin",
         "HEATS_IN_VAIN",
         COLD,
-        400,
+        700,
         'device = "indoor sensor"\nplace = "outdoors"\nfrom = "0s"',
         """
 says = "the cabin is no oven"

@@ -28,7 +28,7 @@ LOWEST_VOLTS = 11.0
 JUMP_K, JUMP_DISTRUST_S = 3.0, 60.0
 APART_K, COMPARED_AT_START_S = 2.0, 30.0
 STILL_S = 60.0
-IN_VAIN_S, IN_VAIN_K = 180.0, 0.5
+IN_VAIN_S, IN_VAIN_K = 180, 0.5
 RISEN_STEPS = 3
 """A fresh tank that rises by more than this is not believed: nobody fills it while the vehicle is used."""
 LOST_S, IMPATIENT_S = 15.0, 6.0
@@ -37,6 +37,8 @@ START_S, GRACE_S = 8.0, 10.0
 TRY_S, TRIES, PAUSE_S = 2.0, 5, 30.0
 PUMP_GAP_S, TIGHT_S, ALARM_S = 5.0, 0.05, 10.0
 """The last is how long an alarm stands of a pump that is held to a twentieth of a second."""
+COLD_BURNER_S, FLAME_OUT_PAUSE_S, RESET_S = 450.0, 10.0, 3.0
+"""A burner without a flame for longer than two tries take gives no heat; the others are pauses of spoilt ones."""
 SOON_S, AGAIN_S, WATER_S, HEARTBEAT_S = 1.0, 5.0, 10.0, 5.0
 NO_VALUE_8, NO_VALUE_16 = 251, 65531
 """From here on a field says no value: reserved, out of range, no data (16 bits: rv-c.com/node/500; 8: from memory)."""
@@ -73,6 +75,9 @@ class Mistake(Enum):
     BELIEVES_RISING_WATER = auto()
     OVERLOOKS_HEATERS_SUPPLY = auto()
     ANSWERS_EACH_FRAME = auto()
+    RESETS_A_LOCKOUT = auto()
+    WAITS_FOR_A_COLD_BURNER = auto()
+    RESTARTS_AT_A_FLAME_OUT = auto()
 
 
 class Sensor:
@@ -122,7 +127,12 @@ class Thermostat:
         self.red_lamp = False
         self.heater_has_supply = True
         self.heated_from: float | None = None
-        self.heats_in_vain = False
+        self.flame = self.heats_in_vain = False
+        self.burnt_s = 0
+        self.burner_lit: bool | None = None
+        self.lit_last = 0.0
+        self.paused_until = -100.0
+        self.gave_up = False
         self.heat = 0
         self.heats_since = 0.0
         self.said = self.said_water = self.said_alive = -100.0
@@ -161,6 +171,7 @@ class Thermostat:
         if dgn == WATER_STATUS and data[0] == 1:
             failed = data[7] >> 4 & 3 == 1
             self.heater_has_supply = not failed or self.leaves_out(Mistake.OVERLOOKS_HEATERS_SUPPLY)
+            self.flame = data[6] >> 2 & 3 == 1
         if dgn == AMBIENT:
             self.take_reading(source, data)
         elif dgn == PUMP_STATUS and (data[0] == 1 or self.leaves_out(Mistake.OVERLOOKS_PUMP_INSTANCE)):
@@ -173,7 +184,25 @@ class Thermostat:
             known = data[1] < NO_VALUE_8 or self.leaves_out(Mistake.READS_OUT_OF_RANGE_AS_A_LEVEL)
             self.level = (self.now, data[1]) if known and not self.rises(data[1]) else None
         elif dgn == HEARTBEAT and data[1] == FURNACE_DSA:
-            self.red_lamp = data[0] >> 6 == 1 and not self.leaves_out(Mistake.OVERLOOKS_LAMP)
+            self.take_lamp(red=data[0] >> 6 == 1)
+        elif dgn == WATER_STATUS and data[0] == 1:
+            self.take_burner(data[6] >> 2 & 3 == 1)
+
+    def take_lamp(self, red: bool) -> None:
+        """Take the heater's red lamp: no heat until a person has looked, since a lockout is a safety function."""
+        if not red or self.leaves_out(Mistake.OVERLOOKS_LAMP):
+            return
+        if self.leaves_out(Mistake.RESETS_A_LOCKOUT):
+            self.paused_until = self.now + RESET_S if self.now > self.paused_until + AGAIN_S else self.paused_until
+        else:
+            self.red_lamp = True
+
+    def take_burner(self, lit: bool) -> None:
+        """Take whether the burner is lit."""
+        if self.burner_lit and not lit and self.heat and self.leaves_out(Mistake.RESTARTS_AT_A_FLAME_OUT):
+            self.paused_until = self.now + FLAME_OUT_PAUSE_S
+        self.burner_lit = lit
+        self.lit_last = self.now if lit else self.lit_last
 
     def rises(self, level: int) -> bool:
         """Tell whether a fresh tank has more in it than before, which is a sender that says the opposite."""
@@ -276,6 +305,13 @@ class Thermostat:
         pump.lost = (pump.lost or not fresh) and (not fresh or self.leaves_out(Mistake.NEVER_TRUSTS_AGAIN))
         return pump.runs and not pump.lost
 
+    def has_cold_burner(self) -> bool:
+        """Tell whether heat was asked for, and no flame came for longer than any start takes."""
+        since = max(self.lit_last, self.heats_since)
+        cold = self.heat > 0 and self.burner_lit is False and self.now - since > COLD_BURNER_S
+        self.gave_up = (self.gave_up or cold) and not self.leaves_out(Mistake.WAITS_FOR_A_COLD_BURNER)
+        return self.gave_up
+
     def misses_something(self) -> bool:
         """Tell whether it has to say so."""
         unanswered = self.pump.tries >= TRIES and self.pump.runs is not self.pump.asked
@@ -285,6 +321,7 @@ class Thermostat:
 
     def look(self) -> None:
         """Do each second what is due."""
+        self.count_flame()
         self.decide()
         if self.now - self.said_water >= WATER_S:
             self.said_water = self.now
@@ -300,19 +337,23 @@ class Thermostat:
         celsius = self.cabin()
         if self.now < START_S or celsius is None or self.red_lamp or not self.has_supply():
             return 0
-        if not self.heater_has_supply or self.is_in_vain(celsius):
+        if not self.heater_has_supply or self.heats_in_vain:
+            return 0
+        if self.now < self.paused_until or self.has_cold_burner():
             return 0
         return max(0, min(200, round((SET_POINT_C - celsius) * 100)))
 
-    def is_in_vain(self, celsius: float) -> bool:
-        """Tell whether the reading has not risen in three minutes of heat: then it is not the cabin's."""
-        if not self.heat:
-            self.heated_from = None
-        elif self.heated_from is None:
-            self.heated_from = celsius
-        elif self.now - self.heats_since > IN_VAIN_S and celsius < self.heated_from + IN_VAIN_K:
-            self.heats_in_vain = True
-        return self.heats_in_vain and not self.leaves_out(Mistake.HEATS_IN_VAIN)
+    def count_flame(self) -> None:
+        """Count the seconds of a flame; a reading that moves then and does not rise is not the cabin's."""
+        celsius = self.cabin()
+        if not self.heat or celsius is None:
+            self.heated_from, self.burnt_s = None, 0
+            return
+        self.heated_from = celsius if self.heated_from is None else self.heated_from
+        self.burnt_s += self.flame
+        moves = self.now - self.sensors[INDOORS].moved < STILL_S
+        if self.burnt_s > IN_VAIN_S and moves and celsius < self.heated_from + IN_VAIN_K:
+            self.heats_in_vain = not self.leaves_out(Mistake.HEATS_IN_VAIN)
 
     def decide(self, at_once: bool = False) -> None:
         """Tell the furnace: a change soon, the same again now and then."""

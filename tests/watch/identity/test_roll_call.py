@@ -45,6 +45,20 @@ def test_a_device_that_stops_is_late_and_then_silent(heater):
     assert made.watch.flags == ()
 
 
+def test_a_message_that_would_be_late_just_before_the_silence_is_not_reported_apart(bus):
+    """The furnace's gap is 5.001 s, the other 5 s: late at 41.000 s, but the device is silent at 71.003 s."""
+    made = bus("heater")
+    made.run(
+        90,
+        made.every(5.001, "FURNACE_STATUS", 0x5E, 0.5, ((60, 100),)),
+        made.every(5.0, "WATERHEATER_STATUS", 0x5E, 1.0, ((60, 100),)),
+    )
+    assert [(time, kind) for time, state, kind, _ in made.flags if state == "raised"] == [
+        (pytest.approx(70.514), "late-message"),
+        (pytest.approx(71.003), "silent-device"),
+    ]
+
+
 def test_the_ages_of_a_devices_messages_restart_with_its_return(bus):
     """Its second message may take its time after the return, but not for ever."""
     made = bus("heater")

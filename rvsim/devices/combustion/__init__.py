@@ -1,0 +1,1 @@
+"""What devices with a burner have in common."""

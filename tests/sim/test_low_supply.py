@@ -1,0 +1,89 @@
+"""Devices without enough voltage: they stop, and start anew when it is back."""
+
+from rvsim.devices.registry import kinds_by_name
+from rvsim.rig.model import Rig
+from rvsim.sim.bench import Bench
+from rvsim.sim.low_supply import START_DELAY_US
+from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.database import load_catalogue
+from rvsim.wire.frame import SECOND_US
+from rvsim.wire.ident import dgn_of
+
+SENSORS = {"one": 0x91, "other": 0x92}
+RIG = {
+    "schema": 1,
+    "name": "r",
+    "title": "R",
+    "branch": [{"name": "rear", "wire": {"milliohm": 100.0}}],
+    "device": [
+        {
+            "name": name,
+            "kind": "ambient",
+            "address": address,
+            "functions": {"ambient_sensor": number},
+            "branch": "rear" if name == "other" else None,
+        }
+        for number, (name, address) in enumerate(SENSORS.items(), start=1)
+    ],
+}
+
+
+def started():
+    """Return a bench of two sensors, one of them behind a long wire, and the list of its frames."""
+    frames = []
+    rig = Rig.model_validate(RIG)
+    bench = Bench(rig, load_catalogue(), kinds_by_name(), on_frame=frames.append)
+    bench.run_until(10 * SECOND_US)
+    return bench, frames
+
+
+def senders(frames, since, until):
+    """Return the names of the sensors that sent anything between two times, in seconds."""
+    sources = {frame.identifier & 0xFF for frame in frames if since * SECOND_US < frame.time <= until * SECOND_US}
+    return {name for name, address in SENSORS.items() if address in sources}
+
+
+def claims(frames, name):
+    """Return when a sensor claimed its address, in microseconds."""
+    address = SENSORS[name]
+    return [
+        frame.time
+        for frame in frames
+        if dgn_of(frame.identifier) == ADDRESS_CLAIM and frame.identifier & 0xFF == address
+    ]
+
+
+def test_a_dark_bus_bar_takes_all_devices_along():
+    """They are silent within a second, and claim their addresses anew some seconds after the voltage is back."""
+    bench, frames = started()
+    bench.world.set_disconnect("switch", open=True)
+    bench.run_until(40 * SECOND_US)
+    assert senders(frames, 11, 40) == set()
+    bench.world.set_disconnect("switch", open=False)
+    bench.run_until(60 * SECOND_US)
+    assert senders(frames, 40, 60) == set(SENSORS)
+    for name in SENSORS:
+        first, again = claims(frames, name)
+        assert first < SECOND_US
+        assert 40 * SECOND_US + START_DELAY_US <= again <= 41 * SECOND_US + START_DELAY_US + SECOND_US
+    assert bench.failures == []
+
+
+def test_a_drop_along_a_wire_takes_what_is_behind_it_along():
+    """8 V are lost in 0.1 ohm at 80 A; what is on the bus-bar itself stays on."""
+    bench, frames = started()
+    bench.world.set_load("other", 80.0)
+    assert bench.world.volts_at("other") < 6.0 < bench.world.volts_at("one")
+    bench.run_until(40 * SECOND_US)
+    assert senders(frames, 11, 12) == {"one"}
+    assert len(claims(frames, "one")) == 1
+    assert len(claims(frames, "other")) > 1  # without its load the voltage is back, so it starts anew
+
+
+def test_voltage_that_returns_for_a_moment_does_not_start_a_device():
+    """It has to be back for the whole delay."""
+    bench, frames = started()
+    for second in range(10, 40, 2):
+        bench.world.set_disconnect("switch", open=second % 4 == 2)
+        bench.run_until((second + 2) * SECOND_US)
+    assert [len(claims(frames, name)) for name in SENSORS] == [1, 1]

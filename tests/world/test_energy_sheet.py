@@ -1,0 +1,98 @@
+"""Heat, fuel and charge of a run beside a calculation by hand."""
+
+import pytest
+
+from rvsim.rig.vehicle import VehiclePlan, WeatherPlan
+from rvsim.wire.frame import SECOND_US
+from rvsim.world.energy_sheet import EnergySheet
+from rvsim.world.world import World
+
+HOUR_US = 3600 * SECOND_US
+
+
+def run(hours, *, watts=0.0, amps=0.0, minutes=1, **figures):
+    """Run a vehicle without people at -15 °C and return its lines by what they are."""
+    plan = VehiclePlan.model_validate({"people": {"count": 0}, **figures})
+    world = World(plan, WeatherPlan(outdoor_c=-15.0))
+    sheet = EnergySheet(world, plan)
+    world.set_burner("heater", watts)
+    world.set_cabin_fan("heater", 1.0)
+    world.set_load("lamp", amps)
+    end = round(hours * HOUR_US)
+    for time in range(minutes * 60 * SECOND_US, end, minutes * 60 * SECOND_US):
+        world.advance(time)
+        sheet.sample(time)
+    world.advance(end)
+    sheet.sample(end)
+    return {line.what: line for line in sheet.lines}
+
+
+def test_a_night_by_hand():
+    """2 kW for ten hours: 35 W/K and 11 m3 an hour lose 38.7 W/K; 2.36 litres at 85 %; 20 Ah of 100.
+
+    A pocket calculator: 2 kW x 10 h / (0.85 x 9.947 kWh/l) = 2.365 l; 80 - 20 = 60 %.
+    """
+    lines = run(10, watts=2000.0, amps=2.0, battery={"chemistry": "lfp", "self_discharge_percent_per_month": 0.0})
+    lost, burnt, fuel, mean, charge = lines.values()
+    assert burnt.simulated == pytest.approx(20.0, rel=1e-3)
+    assert fuel.simulated == pytest.approx(2.365, abs=0.002)
+    assert charge.simulated == pytest.approx(60.0, abs=0.05)
+    assert charge.by_hand == pytest.approx(60.0, abs=0.05)
+    assert [line.unit for line in lines.values()] == ["kWh", "kWh", "l", "degC", "%"]
+    for line in (lost, burnt, fuel):
+        assert line.by_hand == pytest.approx(line.simulated, rel=0.01)
+    assert mean.by_hand == pytest.approx(mean.simulated, abs=0.5)
+    assert "35.0 W/K + 0.336 x 11.0 m3/h" in lost.formula
+    assert lost.formula.endswith("x 10 h / 1000")
+    assert "20." in fuel.formula
+    assert "(0.85 x 9.95 kWh/l)" in fuel.formula
+
+
+def test_another_figure_of_the_rig_shows_by_hand_too():
+    """A burner that uses more fuel, a cabin that loses more, a battery twice as large."""
+    usual = run(4, watts=2000.0, amps=2.0)
+    other = run(
+        4,
+        watts=2000.0,
+        amps=2.0,
+        cabin={"heat_loss_w_per_k": 50.0},
+        coolant={"burner_efficiency_percent": 60.0},
+        battery={"capacity_ah": 200.0},
+    )
+    assert other["fuel"].by_hand == pytest.approx(usual["fuel"].by_hand * 0.85 / 0.6, rel=0.02)
+    assert other["mean temperature of the cabin"].by_hand < usual["mean temperature of the cabin"].by_hand - 5
+    charge = "charge of the house battery at the end"
+    assert 80 - other[charge].by_hand == pytest.approx((80 - usual[charge].by_hand) / 2, abs=0.05)
+
+
+def test_without_a_burner_nothing_is_burnt():
+    """A van that cools from 15 °C: by hand no heat of a burner, but for the lining that lags behind the air.
+
+    That is a tenth of what it loses meanwhile.
+    """
+    lines = run(5)
+    assert lines["heat of burners into the coolant"].simulated == 0
+    lost = lines["heat lost to the outside"].simulated
+    assert lost == pytest.approx(3.3, abs=0.5)
+    assert abs(lines["heat of burners into the coolant"].by_hand) < 0.1 * lost
+    assert lines["fuel"].simulated == 0
+
+
+def test_samples_of_any_distance_give_the_same():
+    """Averages are weighted by time; a time that was sampled already changes nothing, and nothing is said without."""
+    often, seldom = run(6, watts=1500.0), run(6, watts=1500.0, minutes=7)
+    for line, other in zip(often.values(), seldom.values(), strict=True):
+        assert other.by_hand == pytest.approx(line.by_hand, rel=0.01)
+    plan = VehiclePlan()
+    sheet = EnergySheet(World(plan, WeatherPlan()), plan)
+    sheet.sample(0)
+    assert sheet.lines == ()
+
+
+def test_several_zones_lose_their_own_share():
+    """The heat of each is one term; the mean temperature is told for one zone only."""
+    lines = run(3, watts=2000.0, zones=[{"name": "rear", "volume_m3": 6.0, "heat_loss_w_per_k": 20.0}])
+    lost = lines["heat lost to the outside"]
+    assert lost.by_hand == pytest.approx(lost.simulated, rel=0.03)
+    assert "20.0 W/K + 0.336 x 6.0 m3/h" in lost.formula
+    assert "mean temperature of the cabin" not in lines
