@@ -131,6 +131,8 @@ def _fault(fault: plans.Fault) -> str:
         case plans.GroundOffsetPlan():
             off = f"{abs(fault.volts):g} V too {'low' if fault.volts < 0 else 'high'}"
             return f"the ground of {where} is bad: its voltages read {off}"
+        case plans.FilterBlockedPlan():
+            return f"the air filter of {where} keeps back {fault.percent:g} % of its air"
         case plans.FailedIgnitionPlan():
             tries = "" if fault.tries is None else " once" if fault.tries == 1 else f" in {fault.tries} tries"
             return f"the burner of {where} does not light{tries}"

@@ -164,6 +164,7 @@ def _can_cause(fault: fault_plans.Fault, sight: Sight) -> bool:
             | fault_plans.SensorMisplacedPlan()
             | fault_plans.SenderReversedPlan()
             | fault_plans.GroundOffsetPlan()
+            | fault_plans.FilterBlockedPlan()
             | fault_plans.FailedIgnitionPlan()
             | fault_plans.FuelGellingPlan()
             | fault_plans.AirInFuelPlan()

@@ -11,6 +11,7 @@ from typing import NamedTuple, Protocol, assert_never
 
 from rvsim.devices.combustion.burner_device import BurnerDevice
 from rvsim.devices.device import Device
+from rvsim.devices.kinds.air_furnace import AirFurnace
 from rvsim.devices.kinds.ambient import PLACES, AmbientSensor
 from rvsim.devices.kinds.tank import TankSensor
 from rvsim.devices.registry import kinds_by_name
@@ -276,6 +277,8 @@ class EffectMaker:
                 yield self._measuring(fault)
             case plans.FailedIgnitionPlan() | plans.FuelGellingPlan() | plans.AirInFuelPlan():
                 yield self._of_burner(fault)
+            case plans.FilterBlockedPlan():
+                yield self._filter_blocked(fault)
             case (
                 plans.BabblingPlan() | plans.BusErrorsPlan() | plans.MissingTerminatorPlan() | plans.ReversedPairPlan()
             ):
@@ -463,7 +466,26 @@ class EffectMaker:
                 f"{', '.join(places)}"
             )
 
-    # What is wrong with a burner.
+    # What is wrong with a burner or its air.
+
+    def _filter_blocked(self, fault: plans.FilterBlockedPlan) -> Effect:
+        kind = self._devices[fault.device].kind
+        known = kinds_by_name().get(kind)
+        if known is not None and not issubclass(known, AirFurnace):
+            raise ValueError(
+                f'{fault.device} has no air filter (kind "{kind}"), so filter_blocked has no effect; name a device of '
+                f'kind "{AirFurnace.kind}"'
+            )
+
+        def block(device: Device) -> None:
+            assert isinstance(device, AirFurnace)
+            device.block_air(fault.percent / 100)
+
+        def clean(device: Device) -> None:
+            assert isinstance(device, AirFurnace)
+            device.block_air(0.0)
+
+        return DeviceCondition(fault.device, block, clean)
 
     def _of_burner(self, fault: plans.BurnerPlan) -> Effect:
         kind = self._devices[fault.device].kind

@@ -330,6 +330,14 @@ class AirInFuelPlan(DeviceFaultPlan):
     """The time from one bubble to the next, on average. Common practice, no source."""
 
 
+class FilterBlockedPlan(DeviceFaultPlan):
+    """The air filter of the device is blocked: its fan moves less air."""
+
+    fault: Literal["filter_blocked"]
+    percent: Annotated[float, Field(gt=0, le=100)] = 50.0
+    """The share of the air that is kept back. Common practice, no source."""
+
+
 BurnerPlan = FailedIgnitionPlan | FuelGellingPlan | AirInFuelPlan
 """The faults of a burner and its fuel."""
 
@@ -427,6 +435,7 @@ Fault = Annotated[
     | ReportedPlan
     | MeasuringPlan
     | BurnerPlan
+    | FilterBlockedPlan
     | WirePlan,
     Field(discriminator="fault"),
 ]

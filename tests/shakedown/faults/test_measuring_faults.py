@@ -121,3 +121,13 @@ def test_an_offset_has_its_bounds(vehicle, volts):
 def test_they_read_as_sentences(vehicle, plan, sentence):
     """As `rvsim shakedown --explain` tells them."""
     assert sentence in "\n".join(render_scenario(vehicle(fault=[plan]).loaded))
+
+
+def test_a_restart_mends_neither_place_nor_sender(vehicle):
+    """The device is a new one then, and hangs where it hung."""
+    faults = [fault("sensor_misplaced", "indoor sensor", place="outdoors"), fault("sender_reversed", "grey tank")]
+    restarts = [{"fault": "restart", "device": name, "from": "70s"} for name in ("indoor sensor", "grey tank")]
+    run = vehicle(fault=[*faults, *restarts], lasts="300s").run(230)
+    assert run.values("indoor sensor", AMBIENT, CELSIUS)[-1] == pytest.approx(run.bench.world.outdoor_c, abs=0.3)
+    level = run.values("grey tank", "TANK_STATUS", "relative_level")
+    assert level[-1] == pytest.approx(100 - level[0], abs=1)
