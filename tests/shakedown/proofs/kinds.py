@@ -32,6 +32,14 @@ at = "40s"
 send = { message = "CIRCULATION_PUMP_COMMAND", fields = { instance = 4, output_status_command = "on" } }
 """
 """A pump with new firmware has lost what it was told, and obeys under its new instance."""
+GAS_FURNACE = """
+[[change]]
+device = "heater"
+kind = "air_furnace"
+functions = { furnace = 1 }
+settings = { fuel = "gas" }
+"""
+"""In place of the heater for coolant."""
 WATER_IS_DRAWN = """
 [[step]]
 at = "20s"
@@ -355,6 +363,22 @@ at_most_times = 1
 """,
         ("19FFE344 01 01 C8",),
         more=HEATS,
+    ),
+    "filter_blocked": Proof(
+        "says by its own lamp that there is no heat: the furnace stopped for want of air, and somebody has to clean it",
+        "KEEPS_A_RED_LAMP_TO_ITSELF",
+        SLOW,
+        300,
+        'device = "heater"\npercent = 50.0\nfrom = "90s"',
+        """
+says = "it says that there is no heat"
+expect = "only_until"
+sight = { device = "control panel", message = "DM_RV", field = "yellow_lamp_status", is = "off" }
+end = { device = "heater", message = "DM_RV", field = "red_lamp_status", is = "on" }
+grace = "2s"
+""",
+        ("19FECA44 05", "seen at 231"),
+        more=HEATS + GAS_FURNACE,
     ),
     "sensor_misplaced": Proof(
         "gives up where three minutes of a flame do not show in its reading: the sensor is not in the cabin",

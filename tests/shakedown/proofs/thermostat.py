@@ -72,6 +72,7 @@ class Mistake(Enum):
     ALLOWS_NO_DELAY = auto()
     OVERLOOKS_LAMP = auto()
     HEATS_IN_VAIN = auto()
+    KEEPS_A_RED_LAMP_TO_ITSELF = auto()
     BELIEVES_RISING_WATER = auto()
     OVERLOOKS_HEATERS_SUPPLY = auto()
     ANSWERS_EACH_FRAME = auto()
@@ -315,7 +316,8 @@ class Thermostat:
     def misses_something(self) -> bool:
         """Tell whether it has to say so."""
         unanswered = self.pump.tries >= TRIES and self.pump.runs is not self.pump.asked
-        return unanswered or self.now < self.alarmed_until or (self.now > GRACE_S and self.cabin() is None)
+        no_heat = self.red_lamp and not self.leaves_out(Mistake.KEEPS_A_RED_LAMP_TO_ITSELF)
+        return unanswered or no_heat or self.now < self.alarmed_until or (self.now > GRACE_S and self.cabin() is None)
 
     # What it does.
 
