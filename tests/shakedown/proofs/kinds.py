@@ -317,10 +317,10 @@ grace = "2s"
         more=HEATS,
     ),
     "sensor_misplaced": Proof(
-        "gives up where three minutes of heat do not show in its reading: the sensor is not in the cabin",
+        "gives up where three minutes of a flame do not show in its reading: the sensor is not in the cabin",
         "HEATS_IN_VAIN",
         COLD,
-        400,
+        700,
         'device = "indoor sensor"\nplace = "outdoors"\nfrom = "0s"',
         """
 says = "the cabin is no oven"

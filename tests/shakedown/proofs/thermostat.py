@@ -28,7 +28,7 @@ LOWEST_VOLTS = 11.0
 JUMP_K, JUMP_DISTRUST_S = 3.0, 60.0
 APART_K, COMPARED_AT_START_S = 2.0, 30.0
 STILL_S = 60.0
-IN_VAIN_S, IN_VAIN_K = 180.0, 0.5
+IN_VAIN_S, IN_VAIN_K = 180, 0.5
 RISEN_STEPS = 3
 """A fresh tank that rises by more than this is not believed: nobody fills it while the vehicle is used."""
 LOST_S, IMPATIENT_S = 15.0, 6.0
@@ -122,7 +122,8 @@ class Thermostat:
         self.red_lamp = False
         self.heater_has_supply = True
         self.heated_from: float | None = None
-        self.heats_in_vain = False
+        self.flame = self.heats_in_vain = False
+        self.burnt_s = 0
         self.heat = 0
         self.heats_since = 0.0
         self.said = self.said_water = self.said_alive = -100.0
@@ -161,6 +162,7 @@ class Thermostat:
         if dgn == WATER_STATUS and data[0] == 1:
             failed = data[7] >> 4 & 3 == 1
             self.heater_has_supply = not failed or self.leaves_out(Mistake.OVERLOOKS_HEATERS_SUPPLY)
+            self.flame = data[6] >> 2 & 3 == 1
         if dgn == AMBIENT:
             self.take_reading(source, data)
         elif dgn == PUMP_STATUS and (data[0] == 1 or self.leaves_out(Mistake.OVERLOOKS_PUMP_INSTANCE)):
@@ -285,6 +287,7 @@ class Thermostat:
 
     def look(self) -> None:
         """Do each second what is due."""
+        self.count_flame()
         self.decide()
         if self.now - self.said_water >= WATER_S:
             self.said_water = self.now
@@ -300,19 +303,21 @@ class Thermostat:
         celsius = self.cabin()
         if self.now < START_S or celsius is None or self.red_lamp or not self.has_supply():
             return 0
-        if not self.heater_has_supply or self.is_in_vain(celsius):
+        if not self.heater_has_supply or self.heats_in_vain:
             return 0
         return max(0, min(200, round((SET_POINT_C - celsius) * 100)))
 
-    def is_in_vain(self, celsius: float) -> bool:
-        """Tell whether the reading has not risen in three minutes of heat: then it is not the cabin's."""
-        if not self.heat:
-            self.heated_from = None
-        elif self.heated_from is None:
-            self.heated_from = celsius
-        elif self.now - self.heats_since > IN_VAIN_S and celsius < self.heated_from + IN_VAIN_K:
-            self.heats_in_vain = True
-        return self.heats_in_vain and not self.leaves_out(Mistake.HEATS_IN_VAIN)
+    def count_flame(self) -> None:
+        """Count the seconds of a flame; a reading that moves then and does not rise is not the cabin's."""
+        celsius = self.cabin()
+        if not self.heat or celsius is None:
+            self.heated_from, self.burnt_s = None, 0
+            return
+        self.heated_from = celsius if self.heated_from is None else self.heated_from
+        self.burnt_s += self.flame
+        moves = self.now - self.sensors[INDOORS].moved < STILL_S
+        if self.burnt_s > IN_VAIN_S and moves and celsius < self.heated_from + IN_VAIN_K:
+            self.heats_in_vain = not self.leaves_out(Mistake.HEATS_IN_VAIN)
 
     def decide(self, at_once: bool = False) -> None:
         """Tell the furnace: a change soon, the same again now and then."""
