@@ -28,6 +28,7 @@ DUTY_AIR_C = 25.0
 """The air at which ``duty_percent`` and ``cycle_min`` hold."""
 LOW_VOLTS, WARM = ReportedFault(2190, 4), ReportedFault(2191, 0)
 """The SPNs are invented: in RV-C an SPN means what the maker of the function says (rv-c.com/node/82)."""
+_INSIDE = "inside_c"
 GuardVolts = Annotated[float, Field(ge=6, le=32)]
 
 
@@ -90,8 +91,9 @@ class Fridge(Device):
         self._cooling_w = plan.compressor_w * plan.cop
         self._loss_w_per_k = duty * self._cooling_w / (DUTY_AIR_C - plan.set_c)
         self._j_per_k = self._heat_capacity(duty)
-        self.inside_c = plan.set_c if plan.start_c is None else plan.start_c
-        """Temperature inside, degrees Celsius."""
+        start_c = plan.set_c if plan.start_c is None else plan.start_c
+        self.inside_c = self.memory.get(_INSIDE, start_c)
+        """Temperature inside, degrees Celsius; without power it stays as it is, which is right for minutes."""
         self._is_running = self._is_guarded = False
         self._may_start = 0
         self._guarded_until = 0
@@ -147,6 +149,7 @@ class Fridge(Device):
         ends_c = air_c - cooling_w / self._loss_w_per_k
         kept = exp(-seconds * self._loss_w_per_k / self._j_per_k)
         self.inside_c = ends_c + (self.inside_c - ends_c) * kept
+        self.memory[_INSIDE] = self.inside_c
         self.world.set_inside(self.name, self.inside_c)
         self._warm_zone()
 

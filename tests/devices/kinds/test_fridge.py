@@ -145,8 +145,8 @@ def test_the_guard_of_its_battery(alone, guard, off, on):
 
 def test_it_becomes_warm_while_it_is_guarded(alone):
     """8 K above its set point it reports that too; not while it cools down after it was switched on warm."""
-    fridge = alone("fridge", vehicle=air_of(25.0), outdoor_c=25.0, refrigerator=1).until(20)
-    Sagging(fridge).to(10.2)
+    settings = {"guard_off_volts": 14.0, "guard_on_volts": 15.0}  # more than its battery has
+    fridge = alone("fridge", settings=settings, vehicle=air_of(25.0), outdoor_c=25.0, refrigerator=1)
     fridge.until(2 * 3600)
     assert fridge.world.inside_c() > 13
     spns = {tuple(data.split()[2:5]) for _, data in fridge.of(HEARTBEAT)}
@@ -185,3 +185,16 @@ def test_it_gives_everything_back(alone):
     before = fridge.world.heat_account().gains_j
     fridge.world.advance(fridge.bench.kernel.now + 60_000_000)
     assert fridge.world.heat_account().gains_j == before
+
+
+def test_a_restart_leaves_it_cold_or_warm(alone):
+    """A loss of power of seconds changes nothing inside."""
+    fridge = alone("fridge", settings={"start_c": 20.0}, vehicle=air_of(25.0), outdoor_c=25.0, refrigerator=1).until(
+        600
+    )
+    before = fridge.world.inside_c()
+    assert before < 19
+    fridge.bench.switch_off("fridge")
+    fridge.until(605)
+    fridge.bench.switch_on("fridge")
+    assert fridge.until(620).world.inside_c() == pytest.approx(before, abs=0.1)
