@@ -25,6 +25,7 @@ from rvsim.devices.kinds.battery_monitor import BatteryMonitor
 from rvsim.devices.kinds.charger import Charger
 from rvsim.devices.kinds.dc_dc_charger import DcDcCharger
 from rvsim.devices.kinds.dc_disconnect import DcDisconnect
+from rvsim.devices.kinds.fridge import Fridge
 from rvsim.devices.kinds.generator import Generator
 from rvsim.devices.kinds.heater import Heater
 from rvsim.devices.kinds.inverter import Inverter
@@ -33,6 +34,8 @@ from rvsim.devices.kinds.pump import CirculationPump
 from rvsim.devices.kinds.roof_fan import RoofFan
 from rvsim.devices.kinds.solar_controller import SolarController
 from rvsim.devices.kinds.tank import TankSensor
+from rvsim.devices.kinds.water_heater import WaterHeater
+from rvsim.devices.kinds.water_pump import WaterPump
 from rvsim.devices.own.own_device import OwnDevice
 from rvsim.errors import InputError
 from rvsim.rig.field_names import accepted_problems, device_field_problems
@@ -48,6 +51,8 @@ BUILT_IN = (
     Panel,
     Heater,
     AirFurnace,
+    WaterHeater,
+    WaterPump,
     CirculationPump,
     RoofFan,
     AirConditioner,
@@ -61,6 +66,7 @@ BUILT_IN = (
     BatteryMonitor,
     TankSensor,
     AmbientSensor,
+    Fridge,
     OwnDevice,
 )
 

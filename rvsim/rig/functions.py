@@ -288,6 +288,15 @@ _TABLE = (  # every function; a new one is added here
         "rv-c.com/node/82",
     ),
     Function(
+        "refrigerator",
+        "refrigerator",
+        (107, 108, 109, 110),
+        (),
+        (),
+        Origin.PUBLISHED,
+        "rv-c.com/node/500: with freezers and the like; its messages are not established",
+    ),
+    Function(
         "weather_station",
         "weather station",
         (80,),

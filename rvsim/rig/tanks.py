@@ -1,4 +1,4 @@
-"""The figures of water tanks.
+"""The figures of tanks: water, and LPG.
 
 Knows: size, start level, place and insulation of a tank, with their limits and defaults. Does not know how water moves
 (`world` does), nor which devices measure or move it.
@@ -18,6 +18,8 @@ from rvsim.rig.table import Mistake, OneLineText, Table
 
 FIRST_TANKS = ("fresh", "grey", "black")
 """The tanks that every vehicle has; they are the tables [fresh_tank], [grey_tank] and [black_tank]."""
+LPG = "lpg"
+"""The content of a tank of liquid gas."""
 
 
 class TankPlan(Table):
@@ -38,8 +40,8 @@ class ExtraTankPlan(TankPlan):
 
     name: OneLineText
     """The name by which devices and scenarios speak of it."""
-    content: Literal["fresh", "grey", "black"]
-    """What is in it."""
+    content: Literal["fresh", "grey", "black", "lpg"]
+    """What is in it: water, or liquid gas."""
 
 
 def tank_mistakes(tanks: Sequence[ExtraTankPlan], zones: Sequence[str]) -> Iterator[Mistake]:

@@ -126,6 +126,15 @@ def _fault(fault: plans.Fault) -> str:
             return f"the protection of {where} opens"
         case plans.ReportedPlan():
             return f"{where} reports SPN {fault.spn}, FMI {fault.fmi} of its {fault.function.replace('_', ' ')}"
+        case plans.SensorMisplacedPlan():
+            return f"{where} hangs in the wrong place: {_place(fault)}"
+        case plans.SenderReversedPlan():
+            return f"the sender of {where} is the wrong way round"
+        case plans.GroundOffsetPlan():
+            off = f"{abs(fault.volts):g} V too {'low' if fault.volts < 0 else 'high'}"
+            return f"the ground of {where} is bad: its voltages read {off}"
+        case plans.FilterBlockedPlan():
+            return f"the air filter of {where} keeps back {fault.percent:g} % of its air"
         case plans.FailedIgnitionPlan():
             tries = "" if fault.tries is None else " once" if fault.tries == 1 else f" in {fault.tries} tries"
             return f"the burner of {where} does not light{tries}"
@@ -145,6 +154,12 @@ def _fault(fault: plans.Fault) -> str:
             return f"the two wires are swapped at {where}"
         case _:
             assert_never(fault)
+
+
+def _place(fault: plans.SensorMisplacedPlan) -> str:
+    """Return the place of a misplaced sensor in words, with its zone where that counts."""
+    place = fault.place.replace("_", " ")
+    return f"{place}, {fault.zone}" if fault.place in ("heater_outlet", "fridge") else place
 
 
 def _messages(fault: plans.LatePlan | plans.JitterPlan | plans.WrongInstancePlan | plans.ShortFramePlan) -> str:

@@ -170,6 +170,11 @@ class Coolant:
                 passed += exchanged_w_per_k(exchanger * fraction**_FAN_EXPONENT, self._flow_w_per_k, air_w_per_k)
         return passed
 
+    def has_fan(self, zone: str) -> bool:
+        """Return whether a fan blows warm air into a zone."""
+        flows = not self._pumps or any(self._pumps.values())
+        return flows and any(served == zone for _, served in self._fans)
+
     def set_burner(self, owner: str, watts: float) -> bool:
         """Set the heat that the burner of ``owner`` gives to the coolant, 0 for none; return whether this is a change.
 

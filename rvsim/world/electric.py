@@ -48,6 +48,7 @@ class ElectricSystem:
         self._shore_watts = plan.shore.amps * plan.shore.volts
         self._nominal_mains_volts = plan.shore.volts
         self._mains = Mains()
+        self._ground_offsets: dict[str, list[float]] = {}
 
     # Batteries.
 
@@ -85,8 +86,21 @@ class ElectricSystem:
         return self._house_bar.celsius
 
     def volts_at(self, owner: str) -> float:
-        """Return the voltage at the terminals of ``owner``, at the far end of its wire."""
-        return self._bar_of.get(owner, self._house_bar).volts_at(owner)
+        """Return the voltage that ``owner`` measures at its terminals, at the far end of its wire."""
+        volts = self._bar_of.get(owner, self._house_bar).volts_at(owner)
+        return volts + self.ground_offset(owner) if self._ground_offsets else volts
+
+    def ground_offset(self, owner: str) -> float:
+        """Return by how much every voltage that ``owner`` measures is off."""
+        return fsum(self._ground_offsets.get(owner, ()))
+
+    def add_ground_offset(self, owner: str, volts: float) -> None:
+        """Let the ground of ``owner`` be off; several add up, and the owner's loss of power changes none."""
+        self._ground_offsets.setdefault(owner, []).append(volts)
+
+    def remove_ground_offset(self, owner: str, volts: float) -> None:
+        """Take one of these away; ValueError where there is none of so many volts."""
+        self._ground_offsets[owner].remove(volts)
 
     def lowest_volts(self) -> float:
         """Return the lowest voltage of any bus-bar, and of any branch's far end."""

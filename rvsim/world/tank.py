@@ -1,8 +1,8 @@
-"""The water tanks, and the people who use the water.
+"""The tanks of the vehicle, and the people who use the water.
 
 Knows: the content of each tank, an invented day of use that moves water from the fresh tank into grey and black one,
-and what is drawn, filled in and drained by owner. Does not know the hot water: it comes out of the same taps and is
-counted once. Rain and leaks are not modelled.
+what is drawn, filled in and drained by owner, and that taps give no more than their pump does. Does not know the hot
+water: it comes out of the same taps and is counted once. Rain and leaks are not modelled.
 
 Water is counted in whole microlitres, so that none is gained or lost however long a run lasts.
 """
@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from math import isfinite
 from typing import Any, NamedTuple
 
-from rvsim.rig.tanks import ExtraTankPlan, TankPlan
+from rvsim.rig.tanks import LPG, ExtraTankPlan, TankPlan
 from rvsim.world.freezing import WaterTemperature
 
 _MICROLITRES_PER_LITRE = 1_000_000
@@ -45,7 +45,7 @@ class Tank:
         self.zone = plan.zone
         self.full_ul = round(plan.litres * _MICROLITRES_PER_LITRE)
         self.held_ul = round(self.full_ul * plan.start_percent / 100)
-        self.water = WaterTemperature(start_c, plan.loss_w_per_k)
+        self.water = WaterTemperature(max(0.0, start_c) if content == LPG else start_c, plan.loss_w_per_k)
         self.ice_ul = round(self.held_ul * self.water.ice_part)
         """What cannot flow out."""
 
@@ -70,6 +70,8 @@ class Tank:
 
     def cool(self, seconds: int, air_c: float) -> None:
         """Let the water take up heat from air of this temperature, or lose it, and freeze or thaw."""
+        if self.content == LPG:
+            return  # what is in it does not freeze, and its temperature is not modelled
         self.water.step(seconds, self.litres, air_c)
         self.ice_ul = round(self.held_ul * self.water.ice_part)
 
@@ -106,6 +108,10 @@ class WaterTanks:
         self._to_grey_ul = self._to_black_ul = 0
         self._part_end_s = 0
         self._flows: dict[tuple[str, str], _Flow] = {}
+        self._pumps: dict[str, dict[str, int]] = {}
+        """By tank with a pump, and by pump: the microlitres a second that it can give."""
+        self._drawn_ul: dict[str, int] = {}
+        """What was drawn in the last second from each tank with a pump."""
 
     def set_people(self, people: int) -> None:
         """Set how many people use water."""
@@ -133,8 +139,25 @@ class WaterTanks:
         """Let ``owner`` drain a tank to the outside; ValueError for an impossible flow."""
         self._set(owner, tank, drained_ul=self._checked(owner, "drains", litres_per_min))
 
+    def set_pump(self, owner: str, litres_per_min: float, tank: str) -> None:
+        """Let taps of a fresh tank give no more than its pumps do; without a pump they give all that is drawn.
+
+        Raises:
+            ValueError: the flow is outside its range, or the tank is none with fresh water.
+        """
+        if self.tank(tank).content != "fresh":
+            raise ValueError(f"{owner} pumps water from the tank {tank}, which holds {self.tank(tank).content} water")
+        self._pumps.setdefault(tank, {})[owner] = self._checked(owner, "pumps", litres_per_min)
+
+    def drawn_litres(self, tank: str) -> float:
+        """Return what the taps gave in the last second from a tank that has a pump."""
+        return self._drawn_ul.get(tank, 0) / _MICROLITRES_PER_LITRE
+
     def remove(self, owner: str) -> None:
-        """Stop all that ``owner`` draws, fills and drains."""
+        """Stop all that ``owner`` draws, fills and drains; its pump stays known, and gives nothing."""
+        for pumps in self._pumps.values():
+            if owner in pumps:
+                pumps[owner] = 0
         self._flows = {key: flow for key, flow in self._flows.items() if key[0] != owner}
         if not self._flows:
             self.hot_litres_per_s = 0.0
@@ -166,6 +189,8 @@ class WaterTanks:
         """Use water for one second, which ends ``second`` seconds after the start of the run."""
         if second > self._part_end_s:
             self._start_day_part(second)
+        if self._pumps:
+            self._drawn_ul = dict.fromkeys(self._pumps, 0)
         if self._to_grey_ul:
             fresh = self.tanks["fresh"]
             self._move_water(fresh, self.tanks["grey"], self._to_grey_ul)
@@ -190,9 +215,20 @@ class WaterTanks:
         """
         room = (waste.full_ul - waste.held_ul) * kept[1] // kept[0]
         used_ul = min(wanted_ul, max(0, fresh.held_ul - fresh.ice_ul), room)
+        if self._pumps:
+            used_ul = self._through_pump(fresh, used_ul)
         fresh.held_ul -= used_ul
         waste.held_ul += used_ul * kept[0] // kept[1]
         return used_ul
+
+    def _through_pump(self, fresh: Tank, wanted_ul: int) -> int:
+        """Return how much of the water that is drawn in this second comes out of the taps."""
+        for name, pumps in self._pumps.items():
+            if self.tanks[name] is fresh:
+                given_ul = min(wanted_ul, sum(pumps.values()) - self._drawn_ul[name])
+                self._drawn_ul[name] += given_ul
+                return given_ul
+        return wanted_ul
 
     def _step_flows(self) -> None:
         hot_ul = 0.0

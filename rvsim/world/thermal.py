@@ -28,6 +28,10 @@ _WEATHER_S = 60
 """Sun, wind and humidity outside are computed anew at multiples of this many seconds."""
 
 
+OUTLET_EFFECTIVENESS = 0.7
+"""How far a coolant heater's fan brings its air to the coolant's temperature. Common practice, no source."""
+
+
 class HeatAccount(NamedTuple):
     """Heat in joules since the start of the run.
 
@@ -101,6 +105,8 @@ class ThermalWorld:
         tank_starts = {name: self._air_around_c(tank.zone) for name, tank in tanks.items()}
         self._tanks = WaterTanks(tanks, weather.start_hour, plan.people.count, tank_starts)
         self._zones[plan.people.zone].people = plan.people.count
+        self._outlets: dict[str, tuple[float, str]] = {}
+        self._insides: dict[str, float] = {}
         self._meters = {name: _Meter() for name in HeatAccount._fields[:5]}
         self._couple_for_good()
         self._update_weather()
@@ -208,6 +214,34 @@ class ThermalWorld:
     def fuel_gels_below_c(self) -> float:
         """The plugging point of the fuel's class: below it, diesel passes no filter, in degrees Celsius."""
         return self._fuel.gels_below_c
+
+    def tank_names(self, content: str = "") -> list[str]:
+        """Return the names of all tanks, or of those that hold this."""
+        return [name for name, tank in self._tanks.tanks.items() if content in ("", tank.content)]
+
+    def tank_content(self, name: str) -> str:
+        """Return what a tank holds: fresh, grey, black or lpg; ValueError for an unknown tank."""
+        return self._tanks.tank(name).content
+
+    def tank_air_c(self, name: str) -> float:
+        """Return the temperature of the air around a tank, degrees Celsius."""
+        return self._air_around_c(self._tanks.tank(name).zone)
+
+    def drawn_litres(self, tank: str = "fresh") -> float:
+        """Return what taps gave in the last second from a tank that has a pump."""
+        return self._tanks.drawn_litres(tank)
+
+    def outlet_c(self, zone: str = FIRST_ZONE) -> float:
+        """Return the temperature of the warmest air that a heater blows into a zone, or of its air where none does."""
+        air_c = self.zone_c(zone)
+        told = [celsius for celsius, place in self._outlets.values() if place == zone]
+        if self._coolant.has_fan(zone):
+            told.append(air_c + OUTLET_EFFECTIVENESS * (self.coolant_c - air_c))
+        return max(told, default=air_c)
+
+    def inside_c(self) -> float | None:
+        """Return the temperature inside the coldest fridge, None where there is none."""
+        return min(self._insides.values(), default=None)
 
     def tank_percent(self, name: str) -> float:
         """Return the level of a water tank, 0 to 100; ValueError for an unknown tank."""
@@ -325,6 +359,23 @@ class ThermalWorld:
         """Let ``owner`` drain a tank to the outside, until it is empty; ValueError for an impossible flow."""
         self._tanks.set_drain(owner, litres_per_min, tank)
 
+    def set_water_pump(self, owner: str, litres_per_min: float, tank: str = "fresh") -> None:
+        """Let the taps of a fresh tank give no more than ``owner`` does; without a pump they give what is drawn.
+
+        Raises:
+            ValueError: the flow is outside its range, or the tank is none with fresh water.
+        """
+        self._tanks.set_pump(owner, litres_per_min, tank)
+
+    def set_outlet(self, owner: str, celsius: float, zone: str = FIRST_ZONE) -> None:
+        """Set the temperature of the air that ``owner``, a heater, blows into a zone, for a sensor in its way."""
+        self._zone(zone)
+        self._outlets[owner] = celsius, zone
+
+    def set_inside(self, owner: str, celsius: float) -> None:
+        """Set the temperature inside ``owner``, a fridge, for a sensor in it."""
+        self._insides[owner] = celsius
+
     def set_weather(self, **figures: float) -> None:
         """Change the weather from now on, by the keys of a scenario's [weather]; columns of its table are replaced.
 
@@ -341,6 +392,8 @@ class ThermalWorld:
         self._coolant.remove(owner)
         self._water.set_heat(owner, 0.0)
         self._fuel_uses.pop(owner, None)
+        self._outlets.pop(owner, None)
+        self._insides.pop(owner, None)
         self._tanks.remove(owner)
         self._couple_coolant()
         self._supply_coolant()

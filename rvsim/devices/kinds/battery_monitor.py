@@ -107,7 +107,7 @@ class BatteryMonitor(DcSource):
         amps = self.battery.amps + self._offset
         stored = amps if amps > 0 else amps * self._efficiency
         self._counted_ah = min(self.battery_ah, max(0.0, self._counted_ah - stored / 3600))
-        if -self._little_amps < amps <= 0 and self.battery.volts >= self.settings.full_volts:
+        if -self._little_amps < amps <= 0 and self.measured_volts >= self.settings.full_volts:
             self._full_s += 1
             if self._full_s >= FULL_S:
                 self._counted_ah = self.battery_ah
@@ -125,7 +125,7 @@ class BatteryMonitor(DcSource):
         """Return what the shunt measures, and the count."""
         battery, noise = self.battery, self.random.gauss
         return SensedBattery(
-            battery.volts + noise(0, NOISE_V),
+            self.measured_volts + noise(0, NOISE_V),
             battery.amps + self._offset + noise(0, NOISE_A),
             100 * self._counted_ah / self.battery_ah,
             battery.celsius,

@@ -197,4 +197,4 @@ class Charger(ChargingDevice, DcSource):
     def sense(self) -> SensedBattery:
         """Return the battery's true state: its measurement has no error."""
         battery = self.battery
-        return SensedBattery(battery.volts, battery.amps, battery.percent, battery.celsius)
+        return SensedBattery(self.measured_volts, battery.amps, battery.percent, battery.celsius)

@@ -68,6 +68,11 @@ class DcSource(Device):
         self._higher: dict[bytes, bool] = {}
         """By the first two bytes of a message: whether its sender has a higher priority; at most 65536 entries."""
 
+    @property
+    def measured_volts(self) -> float:
+        """The voltage of its battery as it measures it, without noise: its ground may be off."""
+        return self.battery.volts + self.world.ground_offset(self.name)
+
     def sense(self) -> SensedBattery:
         """Return the battery's state as the device measures it."""
         raise NotImplementedError

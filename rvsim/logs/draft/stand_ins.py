@@ -9,11 +9,13 @@ from collections.abc import Iterable, Mapping
 from rvsim.devices.kinds.panel import Panel, PanelSettings
 from rvsim.devices.kinds.tank import TANK_INSTANCES
 from rvsim.rig.functions import FUNCTIONS
+from rvsim.rig.tanks import FIRST_TANKS
 
 UnitFunctions = Mapping[str, list[int]]
 """The functions of a unit, with their instances."""
 REQUIRED_FUNCTIONS: Mapping[str, tuple[str, ...]] = {
     "heater": ("furnace", "water_heater"),
+    "water_heater": ("water_heater",),
     "air_furnace": ("furnace",),
     "panel": ("thermostat",),
     "roof_fan": ("roof_fan",),
@@ -28,7 +30,9 @@ REQUIRED_FUNCTIONS: Mapping[str, tuple[str, ...]] = {
     "battery_monitor": ("battery_monitor", "dc_source"),
     "tank": ("tank",),
     "ambient": ("ambient_sensor",),
+    "fridge": ("refrigerator",),
     "circulation_pump": ("circulation_pump",),
+    "water_pump": ("water_pump",),
 }
 """The functions that each kind of simulated device requires; if several kinds fit, the first one stands in. A
 charger from one battery into another never does: a log shows no second battery."""
@@ -69,8 +73,8 @@ def settings_for(kind: str, unit: UnitFunctions, rig: Iterable[UnitFunctions]) -
 
 
 def _water(instance: int) -> str | None:
-    """Return the kind of water in a tank by its instance; None where it is not water."""
-    return next((water for water, instances in TANK_INSTANCES.items() if instance in instances), None)
+    """Return the kind of water in a tank by its instance; None where it is not one of those that every vehicle has."""
+    return next((water for water in FIRST_TANKS if instance in TANK_INSTANCES[water]), None)
 
 
 def _partner(setting: str, instances: Iterable[int]) -> int | None:

@@ -11,10 +11,15 @@ from typing import NamedTuple, Protocol, assert_never
 
 from rvsim.devices.combustion.burner_device import BurnerDevice
 from rvsim.devices.device import Device
+from rvsim.devices.kinds.air_furnace import AirFurnace
+from rvsim.devices.kinds.ambient import PLACES, AmbientSensor
+from rvsim.devices.kinds.tank import TankSensor
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError, did_you_mean
+from rvsim.rig.climate import unknown_zone, zone_names
 from rvsim.rig.functions import FUNCTIONS, by_status
 from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.quantity import shown
 from rvsim.rig.references import unknown_text
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.faults import gates
@@ -85,6 +90,21 @@ class DeviceAction(NamedTuple):
     def remove(self, bench: Bench) -> None:
         """Have the device do the second."""
         bench.call_device(self.device, self.on_remove)
+
+
+class GroundOffset(NamedTuple):
+    """A ground that is off: it is in the wires, so that it stays while the device has no power."""
+
+    device: str
+    volts: float
+
+    def apply(self, bench: Bench) -> None:
+        """Add the offset to the others of the device."""
+        bench.world.add_ground_offset(self.device, self.volts)
+
+    def remove(self, bench: Bench) -> None:
+        """Take it away."""
+        bench.world.remove_ground_offset(self.device, self.volts)
 
 
 class DeviceCondition(NamedTuple):
@@ -228,6 +248,7 @@ class EffectMaker:
         self._devices = {plan.name: plan for plan in rig.devices}
         self._batteries = [plan.name for plan in rig.batteries]
         self._house = rig.vehicle.battery.name
+        self._zones = zone_names(rig.zones)
         self._catalogue, self._seed = catalogue, seed
 
     def effects(self, fault: plans.Fault, number: int = 0) -> Iterator[Effect]:
@@ -272,8 +293,12 @@ class EffectMaker:
                 yield OpenBattery(self._battery(fault.battery), f"fault {number}")
             case plans.ReportedPlan():
                 yield self._reported(fault)
+            case plans.SensorMisplacedPlan() | plans.SenderReversedPlan() | plans.GroundOffsetPlan():
+                yield self._measuring(fault)
             case plans.FailedIgnitionPlan() | plans.FuelGellingPlan() | plans.AirInFuelPlan():
                 yield self._of_burner(fault)
+            case plans.FilterBlockedPlan():
+                yield self._filter_blocked(fault)
             case (
                 plans.BabblingPlan() | plans.BusErrorsPlan() | plans.MissingTerminatorPlan() | plans.ReversedPairPlan()
             ):
@@ -416,7 +441,76 @@ class EffectMaker:
 
         return DeviceAction(fault.device, report, withdraw)
 
-    # What is wrong with a burner.
+    # What a device measures.
+
+    def _measuring(self, fault: plans.MeasuringPlan) -> Effect:
+        match fault:
+            case plans.SensorMisplacedPlan():
+                self._check_kind(fault, AmbientSensor)
+                self._check_place(fault)
+
+                def move(device: Device) -> None:
+                    assert isinstance(device, AmbientSensor)
+                    device.move_to(fault.place, fault.zone)
+
+                def move_back(device: Device) -> None:
+                    assert isinstance(device, AmbientSensor)
+                    device.move_to(None)
+
+                return DeviceCondition(fault.device, move, move_back)
+            case plans.SenderReversedPlan():
+                self._check_kind(fault, TankSensor)
+
+                def turn_over(device: Device) -> None:
+                    assert isinstance(device, TankSensor)
+                    device.turn_over()
+
+                return DeviceCondition(fault.device, turn_over, turn_over)
+            case plans.GroundOffsetPlan():
+                return GroundOffset(fault.device, fault.volts)
+            case _:
+                assert_never(fault)
+
+    def _check_kind(self, fault: plans.MeasuringPlan, wanted: type[Device]) -> None:
+        """Raise ValueError where the device is of another kind, which has nothing that could be so at fault."""
+        kind = self._devices[fault.device].kind
+        known = kinds_by_name().get(kind)
+        if known is not None and not issubclass(known, wanted):
+            raise ValueError(
+                f'{fault.device} is of kind "{kind}", so {fault.fault} has no effect; name a device of kind '
+                f'"{wanted.kind}"'
+            )
+
+    def _check_place(self, fault: plans.SensorMisplacedPlan) -> None:
+        if fault.zone not in self._zones:
+            raise ValueError(unknown_zone(fault.zone, self._zones))
+        places = (*self._zones, *PLACES)
+        if fault.place not in places:
+            raise ValueError(
+                f"{shown(fault.place)} is no place for a sensor{did_you_mean(fault.place, places)}; the places are "
+                f"{', '.join(places)}"
+            )
+
+    # What is wrong with a burner or its air.
+
+    def _filter_blocked(self, fault: plans.FilterBlockedPlan) -> Effect:
+        kind = self._devices[fault.device].kind
+        known = kinds_by_name().get(kind)
+        if known is not None and not issubclass(known, AirFurnace):
+            raise ValueError(
+                f'{fault.device} has no air filter (kind "{kind}"), so filter_blocked has no effect; name a device of '
+                f'kind "{AirFurnace.kind}"'
+            )
+
+        def block(device: Device) -> None:
+            assert isinstance(device, AirFurnace)
+            device.block_air(fault.percent / 100)
+
+        def clean(device: Device) -> None:
+            assert isinstance(device, AirFurnace)
+            device.block_air(0.0)
+
+        return DeviceCondition(fault.device, block, clean)
 
     def _of_burner(self, fault: plans.BurnerPlan) -> Effect:
         kind = self._devices[fault.device].kind

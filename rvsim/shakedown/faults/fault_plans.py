@@ -291,6 +291,34 @@ class ReportedPlan(DeviceFaultPlan):
     """How often it has happened (occurrence count); not known if omitted."""
 
 
+class SensorMisplacedPlan(DeviceFaultPlan):
+    """The device, a temperature sensor, hangs in another place while it lasts: its reading lags there and back."""
+
+    fault: Literal["sensor_misplaced"]
+    place: OneLineText = "heater_outlet"
+    """Where it hangs: a zone, "outdoors", "heater_outlet", "fridge" or "tank_bay"."""
+    zone: OneLineText = "cabin"
+    """The zone of that outlet or fridge."""
+
+
+class SenderReversedPlan(DeviceFaultPlan):
+    """The device, a tank's sensor, has its sender the wrong way round: a full tank reads empty."""
+
+    fault: Literal["sender_reversed"]
+
+
+class GroundOffsetPlan(DeviceFaultPlan):
+    """The ground of the device is bad: every voltage that it measures is off by ``volts``."""
+
+    fault: Literal["ground_offset"]
+    volts: Annotated[float, Field(ge=-10, le=10)]
+    """By how much; below 0: it measures less, as over a corroded ground wire."""
+
+
+MeasuringPlan = SensorMisplacedPlan | SenderReversedPlan | GroundOffsetPlan
+"""The faults by which a device measures something else than it should."""
+
+
 class FailedIgnitionPlan(DeviceFaultPlan):
     """The device's burner gives no flame: its fuel comes, its plug or spark does not light it."""
 
@@ -313,6 +341,14 @@ class AirInFuelPlan(DeviceFaultPlan):
     fault: Literal["air_in_fuel"]
     gap: PositiveDuration = 180_000_000
     """The time from one bubble to the next, on average. Common practice, no source."""
+
+
+class FilterBlockedPlan(DeviceFaultPlan):
+    """The air filter of the device is blocked: its fan moves less air."""
+
+    fault: Literal["filter_blocked"]
+    percent: Annotated[float, Field(gt=0, le=100)] = 50.0
+    """The share of the air that is kept back. Common practice, no source."""
 
 
 BurnerPlan = FailedIgnitionPlan | FuelGellingPlan | AirInFuelPlan
@@ -411,7 +447,9 @@ Fault = Annotated[
     | BrownOutPlan
     | ProtectionOpensPlan
     | ReportedPlan
+    | MeasuringPlan
     | BurnerPlan
+    | FilterBlockedPlan
     | WirePlan,
     Field(discriminator="fault"),
 ]

@@ -82,3 +82,66 @@ def test_a_removed_pump_stops(pump):
     before = pump.world.cabin_c
     pump.world.advance(200 * 1_000_000)
     assert pump.world.cabin_c < before + 0.1
+
+
+def later(pump, seconds):
+    """Run on."""
+    return pump.until(pump.bench.kernel.now / 1e6 + seconds)
+
+
+def test_a_blocked_pump(pump):
+    """Its stall current for 5 s, then a pause of 30 s, five times; then it stays off, yellow, until it is set anew."""
+    pump.put(COMMAND, "01 F1 FF FF FF FF FF FF")
+    later(pump, 10)
+    pump.bench.devices[0].block(is_blocked=True)
+    amps = [round(later(pump, 1).world.battery_amps, 2) for _ in range(240)]
+    assert set(amps) <= {0.02, 1.52, 4.02}
+    starts = [second for second in range(1, 240) if amps[second] == 4.02 != amps[second - 1]]
+    assert [after - before for before, after in pairwise(starts)] == [35] * 3
+    assert amps.count(4.02) == 4 * 5 + 4  # in the first second it was not blocked yet
+    assert amps[-30:] == [0.02] * 30
+    assert pump.last(HEARTBEAT).startswith("11 FF")
+    assert pump.last(STATUS).startswith("01 F1")
+    pump.bench.devices[0].block(is_blocked=False)
+    assert later(pump, 60).world.battery_amps == pytest.approx(0.02)
+    pump.put(COMMAND, "01 F0 FF FF FF FF FF FF")
+    pump.put(COMMAND, "01 F1 FF FF FF FF FF FF")
+    assert pump.world.battery_amps == pytest.approx(1.52)
+    assert later(pump, 6).last(HEARTBEAT).startswith("05 FF")
+
+
+def test_a_blocked_pump_moves_no_coolant(pump):
+    """The cabin stays as it is; set free in time it goes on by itself, and nothing is reported any more."""
+    pump.put(COMMAND, "01 F1 FF FF FF FF FF FF")
+    pump.bench.devices[0].block(is_blocked=True)
+    at_first = pump.world.cabin_c
+    before = later(pump, 12).world.cabin_c
+    assert before < at_first + 0.05
+    assert pump.last(HEARTBEAT).startswith("11 FF")
+    pump.bench.devices[0].block(is_blocked=False)
+    later(pump, 120)
+    assert pump.world.cabin_c > before + 1
+    assert pump.last(HEARTBEAT).startswith("05 FF")
+
+
+def test_below_its_voltage_it_does_not_turn(alone):
+    """At its own terminals; it is reported, and it goes on by itself."""
+    pump = alone("circulation_pump", settings={"cut_off_volts": 11.5}, vehicle=HOT, circulation_pump=1).until(3)
+    pump.put(COMMAND, "01 F1 FF FF FF FF FF FF")
+    pump.world.set_load("test", 400.0)
+    assert later(pump, 6).last(HEARTBEAT).startswith("11 FF")
+    pump.world.set_load("test", 0.0)
+    later(pump, 6)
+    assert pump.world.battery_amps == pytest.approx(1.52)
+    assert pump.last(HEARTBEAT).startswith("05 FF")
+
+
+def test_it_sends_coolant_to_every_zone(alone):
+    """A second zone with an exchanger becomes warm only while the pump runs."""
+    bunk = {"zone": [{"name": "bunk", "volume_m3": 4.0, "heat_loss_w_per_k": 5.0, "exchanger_w_per_k": 50.0}]}
+    pump = alone("circulation_pump", vehicle={**HOT, **bunk}, circulation_pump=1).until(3)
+    pump.world.set_cabin_fan("test", 1.0, "bunk")
+    before = pump.until(60).world.zone_c("bunk")
+    assert before < 15.1
+    pump.put(COMMAND, "01 F1 FF FF FF FF FF FF")
+    assert pump.until(180).world.zone_c("bunk") > before + 1

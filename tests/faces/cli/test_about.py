@@ -24,8 +24,8 @@ def test_it_says_where_everything_was_found(catalogue):
     (interfaces,) = (line for line in said.splitlines() if line.startswith("interfaces"))
     assert "virtual" in interfaces
     assert (
-        "devices      panel, heater, air_furnace, circulation_pump, roof_fan, air_conditioner, charger, "
-        "battery_monitor, tank, ambient, own"
+        "devices      panel, heater, air_furnace, water_heater, water_pump, circulation_pump, roof_fan, "
+        "air_conditioner, charger, battery_monitor, tank, ambient, fridge, own"
     ) in said
 
 

@@ -103,8 +103,10 @@ def test_a_kind_needs_these_functions_and_no_more(on_the_bench, kind):
     ("unit", "kind"),
     [
         ({"furnace": [1], "water_heater": [1]}, "heater"),
+        ({"water_heater": [1]}, "water_heater"),
+        ({"water_pump": [1]}, "water_pump"),
+        ({"refrigerator": [1]}, "fridge"),
         ({"furnace": [1]}, "air_furnace"),
-        ({"water_heater": [1]}, None),
         ({"air_conditioner": [1]}, "air_conditioner"),
         ({"thermostat": [1]}, "panel"),
         ({"control_panel": [1]}, None),

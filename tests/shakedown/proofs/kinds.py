@@ -32,6 +32,19 @@ at = "40s"
 send = { message = "CIRCULATION_PUMP_COMMAND", fields = { instance = 4, output_status_command = "on" } }
 """
 """A pump with new firmware has lost what it was told, and obeys under its new instance."""
+GAS_FURNACE = """
+[[change]]
+device = "heater"
+kind = "air_furnace"
+functions = { furnace = 1 }
+settings = { fuel = "gas" }
+"""
+"""In place of the heater for coolant."""
+WATER_IS_DRAWN = """
+[[step]]
+at = "20s"
+change = { draw = { litres = 20.0, litres_per_min = 30.0 } }
+"""
 NO_BED_SENSOR = """
 [[change]]
 device = "bed sensor"
@@ -359,6 +372,65 @@ sight = { message = "FURNACE_COMMAND", field = "heat_output_level", becomes = tr
 at_most_times = 1
 """,
         ("19FFE344 01 01 C8",),
+        more=HEATS,
+    ),
+    "filter_blocked": Proof(
+        "says by its own lamp that there is no heat: the furnace stopped for want of air, and somebody has to clean it",
+        "KEEPS_A_RED_LAMP_TO_ITSELF",
+        SLOW,
+        300,
+        'device = "heater"\npercent = 50.0\nfrom = "90s"',
+        """
+says = "it says that there is no heat"
+expect = "only_until"
+sight = { device = "control panel", message = "DM_RV", field = "yellow_lamp_status", is = "off" }
+end = { device = "heater", message = "DM_RV", field = "red_lamp_status", is = "on" }
+grace = "2s"
+""",
+        ("19FECA44 05", "seen at 231"),
+        more=HEATS + GAS_FURNACE,
+    ),
+    "sensor_misplaced": Proof(
+        "gives up where three minutes of a flame do not show in its reading: the sensor is not in the cabin",
+        "HEATS_IN_VAIN",
+        COLD,
+        700,
+        'device = "indoor sensor"\nplace = "outdoors"\nfrom = "0s"',
+        """
+says = "the cabin is no oven"
+expect = "world"
+value = "cabin"
+at_most = 30.0
+""",
+        ("30.0",),
+        more=HEATS,
+    ),
+    "sender_reversed": Proof(
+        "believes no fresh tank that rises: no water is heated that may not be there",
+        "BELIEVES_RISING_WATER",
+        WARM,
+        90,
+        'device = "fresh tank"\nfrom = "0s"',
+        """
+says = "water is heated only until the tank seems to fill by itself"
+expect = "only_until"
+sight = { message = "WATERHEATER_COMMAND", field = "operating_mode", is = "combustion" }
+end = { message = "TANK_STATUS", field = "relative_level", above = 60 }
+grace = "2s"
+""",
+        ("19FFF644 01 01", "after 35."),
+        more=WATER_IS_DRAWN,
+    ),
+    "ground_offset": Proof(
+        "asks no heater for heat that says that its supply is gone, however full the battery is",
+        "OVERLOOKS_HEATERS_SUPPLY",
+        SLOW,
+        90,
+        'device = "heater"\nvolts = -4.5\nfrom = "30s"',
+        no_heat_once(
+            'device = "heater", message = "WATERHEATER_STATUS", field = "dc_power_failure", is = "DC power not present"'
+        ),
+        ("19FFE344 01 01 C8", "19FFF75E 01"),
         more=HEATS,
     ),
     "babbling": Proof(

@@ -13,8 +13,8 @@ import can
 ADDRESS_CLAIM, HEARTBEAT = 0x0EE00, 0x1FECA
 AMBIENT, TANK, BATTERY = 0x1FF9C, 0x1FFB7, 0x1FFFD
 FURNACE_COMMAND, WATER_COMMAND = 0x1FFE3, 0x1FFF6
-PUMP_STATUS, PUMP_COMMAND = 0x1FE97, 0x1FE96
 WATER_STATUS = 0x1FFF7
+PUMP_STATUS, PUMP_COMMAND = 0x1FE97, 0x1FE96
 READ = frozenset({HEARTBEAT, AMBIENT, TANK, BATTERY, PUMP_STATUS, WATER_STATUS})
 
 BENCH_ADDRESS, FURNACE_DSA = 0x44, 94
@@ -28,6 +28,9 @@ LOWEST_VOLTS = 11.0
 JUMP_K, JUMP_DISTRUST_S = 3.0, 60.0
 APART_K, COMPARED_AT_START_S = 2.0, 30.0
 STILL_S = 60.0
+IN_VAIN_S, IN_VAIN_K = 180, 0.5
+RISEN_STEPS = 3
+"""A fresh tank that rises by more than this is not believed: nobody fills it while the vehicle is used."""
 LOST_S, IMPATIENT_S = 15.0, 6.0
 START_S, GRACE_S = 8.0, 10.0
 """Devices may still be starting: before the first it heats nothing, before the second it misses nothing."""
@@ -69,6 +72,10 @@ class Mistake(Enum):
     ALLOWS_NO_RETRIES = auto()
     ALLOWS_NO_DELAY = auto()
     OVERLOOKS_LAMP = auto()
+    HEATS_IN_VAIN = auto()
+    KEEPS_A_RED_LAMP_TO_ITSELF = auto()
+    BELIEVES_RISING_WATER = auto()
+    OVERLOOKS_HEATERS_SUPPLY = auto()
     ANSWERS_EACH_FRAME = auto()
     RESETS_A_LOCKOUT = auto()
     WAITS_FOR_A_COLD_BURNER = auto()
@@ -118,7 +125,12 @@ class Thermostat:
         self.alarmed_until = 0.0
         self.volts: tuple[float, float] | None = None
         self.level: tuple[float, int] | None = None
+        self.lowest_level: int | None = None
         self.red_lamp = False
+        self.heater_has_supply = True
+        self.heated_from: float | None = None
+        self.flame = self.heats_in_vain = False
+        self.burnt_s = 0
         self.burner_lit: bool | None = None
         self.lit_last = 0.0
         self.paused_until = -100.0
@@ -158,6 +170,10 @@ class Thermostat:
                 return
             data += self.buffers.get(dgn, bytes(8))[len(data) :]
         self.buffers[dgn] = data
+        if dgn == WATER_STATUS and data[0] == 1:
+            failed = data[7] >> 4 & 3 == 1
+            self.heater_has_supply = not failed or self.leaves_out(Mistake.OVERLOOKS_HEATERS_SUPPLY)
+            self.flame = data[6] >> 2 & 3 == 1
         if dgn == AMBIENT:
             self.take_reading(source, data)
         elif dgn == PUMP_STATUS and (data[0] == 1 or self.leaves_out(Mistake.OVERLOOKS_PUMP_INSTANCE)):
@@ -168,7 +184,7 @@ class Thermostat:
             self.volts = (self.now, raw / 20) if known else None
         elif dgn == TANK and data[0] == 0:
             known = data[1] < NO_VALUE_8 or self.leaves_out(Mistake.READS_OUT_OF_RANGE_AS_A_LEVEL)
-            self.level = (self.now, data[1]) if known else None
+            self.level = (self.now, data[1]) if known and not self.rises(data[1]) else None
         elif dgn == HEARTBEAT and data[1] == FURNACE_DSA:
             self.take_lamp(red=data[0] >> 6 == 1)
         elif dgn == WATER_STATUS and data[0] == 1:
@@ -189,6 +205,13 @@ class Thermostat:
             self.paused_until = self.now + FLAME_OUT_PAUSE_S
         self.burner_lit = lit
         self.lit_last = self.now if lit else self.lit_last
+
+    def rises(self, level: int) -> bool:
+        """Tell whether a fresh tank has more in it than before, which is a sender that says the opposite."""
+        if level >= NO_VALUE_8 or self.leaves_out(Mistake.BELIEVES_RISING_WATER):
+            return False
+        self.lowest_level = level if self.lowest_level is None else min(level, self.lowest_level)
+        return level > self.lowest_level + RISEN_STEPS
 
     def take_pump(self, runs: bool) -> None:
         """Take what the pump says."""
@@ -298,12 +321,14 @@ class Thermostat:
     def misses_something(self) -> bool:
         """Tell whether it has to say so."""
         unanswered = self.pump.tries >= TRIES and self.pump.runs is not self.pump.asked
-        return unanswered or self.now < self.alarmed_until or (self.now > GRACE_S and self.cabin() is None)
+        no_heat = self.red_lamp and not self.leaves_out(Mistake.KEEPS_A_RED_LAMP_TO_ITSELF)
+        return unanswered or no_heat or self.now < self.alarmed_until or (self.now > GRACE_S and self.cabin() is None)
 
     # What it does.
 
     def look(self) -> None:
         """Do each second what is due."""
+        self.count_flame()
         self.decide()
         if self.now - self.said_water >= WATER_S:
             self.said_water = self.now
@@ -319,9 +344,23 @@ class Thermostat:
         celsius = self.cabin()
         if self.now < START_S or celsius is None or self.red_lamp or not self.has_supply():
             return 0
+        if not self.heater_has_supply or self.heats_in_vain:
+            return 0
         if self.now < self.paused_until or self.has_cold_burner():
             return 0
         return max(0, min(200, round((SET_POINT_C - celsius) * 100)))
+
+    def count_flame(self) -> None:
+        """Count the seconds of a flame; a reading that moves then and does not rise is not the cabin's."""
+        celsius = self.cabin()
+        if not self.heat or celsius is None:
+            self.heated_from, self.burnt_s = None, 0
+            return
+        self.heated_from = celsius if self.heated_from is None else self.heated_from
+        self.burnt_s += self.flame
+        moves = self.now - self.sensors[INDOORS].moved < STILL_S
+        if self.burnt_s > IN_VAIN_S and moves and celsius < self.heated_from + IN_VAIN_K:
+            self.heats_in_vain = not self.leaves_out(Mistake.HEATS_IN_VAIN)
 
     def decide(self, at_once: bool = False) -> None:
         """Tell the furnace: a change soon, the same again now and then."""
