@@ -25,7 +25,8 @@ def test_it_says_where_everything_was_found(catalogue):
     assert "virtual" in interfaces
     assert (
         "devices      panel, heater, air_furnace, water_heater, water_pump, circulation_pump, roof_fan, "
-        "air_conditioner, charger, battery_monitor, tank, ambient, fridge, own"
+        "air_conditioner, charger, solar_controller, alternator, dc_dc_charger, inverter, generator, dc_disconnect, "
+        "battery_monitor, tank, ambient, fridge, own"
     ) in said
 
 
