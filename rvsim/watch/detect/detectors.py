@@ -8,11 +8,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.functions import by_command, by_status
 from rvsim.watch.decode import HEARTBEAT, Layout
-from rvsim.watch.detect import contradictions
+from rvsim.watch.detect import charge_signs, contradictions, freeze_risks, low_voltages, place_temperatures
+from rvsim.watch.detect.charge_signs import ChargeSigns
 from rvsim.watch.detect.commands import PlannedDevices, read_command
 from rvsim.watch.detect.contradictions import Contradictions
+from rvsim.watch.detect.freeze_risks import FreezeRisks
 from rvsim.watch.detect.ignored_commands import IgnoredCommands
+from rvsim.watch.detect.low_voltages import LowVoltages
 from rvsim.watch.detect.missing_functions import MissingFunctions
+from rvsim.watch.detect.place_temperatures import PlaceTemperatures
 from rvsim.watch.detect.stuck_values import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
 from rvsim.watch.identity.records import TopicRecord
@@ -64,7 +68,11 @@ class Detectors:
         self._two_commanders = TwoCommanders(planned, deadlines, emit, name_of)
         self._ignored_commands = IgnoredCommands(planned, deadlines, emit, name_of)
         self._missing_functions = MissingFunctions(planned, catalogue, deadlines, emit, name_of)
-        self._contradictions = Contradictions(deadlines, emit)
+        self._contradictions = Contradictions(rig, deadlines, emit)
+        self._low_voltages = LowVoltages(rig, deadlines, emit)
+        self._freeze_risks = FreezeRisks(rig, deadlines, emit)
+        self._charge_signs = ChargeSigns(deadlines, emit)
+        self._place_temperatures = PlaceTemperatures(rig, deadlines, emit)
         self._stuck_values = StuckValues(catalogue, deadlines, emit)
         self._observers: dict[str, list[Observe]] = {}
         self._neighbour_messages: set[str] = set()
@@ -93,13 +101,22 @@ class Detectors:
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data of a topic is needed at present."""
         message = record.topic.message
-        return self._ignored_commands.needs_each_change(record) or (
-            message in contradictions.MESSAGES and self._contradictions.needs_each_change(record)
+        return (
+            self._ignored_commands.needs_each_change(record)
+            or (message in contradictions.MESSAGES and self._contradictions.needs_each_change(record))
+            or self._place_temperatures.needs_each_change(record)
         )
 
     def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
         """Return the fields of a topic of which each change is needed at present."""
-        return self._stuck_values.needed_fields(record)
+        message, fields = record.topic.message, self._stuck_values.needed_fields(record)
+        if message in low_voltages.MESSAGES:
+            fields += self._low_voltages.needed_fields(record)
+        if message in charge_signs.MESSAGES:
+            fields += self._charge_signs.needed_fields(record)
+        if message in freeze_risks.MESSAGES:
+            fields += self._freeze_risks.needed_fields(record)
+        return fields
 
     def has_differences(self) -> bool:
         """Return whether two voltages differ at present."""
@@ -118,12 +135,20 @@ class Detectors:
         """Forget a topic whose device is silent."""
         self._ignored_commands.forget(record, time)
         self._contradictions.forget(record, time)
+        self._low_voltages.forget(record, time)
+        self._freeze_risks.forget(record, time)
+        self._charge_signs.forget(record, time)
+        self._place_temperatures.forget(record, time)
         self._stuck_values.forget(record, time)
 
     def resume_listening(self, time: int, now: int) -> None:
         """Note that nobody listened up to ``time``, which is bus time ``now``."""
         self._ignored_commands.resume_listening()
         self._contradictions.resume_listening()
+        self._low_voltages.resume_listening(now)
+        self._freeze_risks.resume_listening(now)
+        self._charge_signs.resume_listening(now)
+        self._place_temperatures.resume_listening(now)
         self._stuck_values.resume_listening(time, now)
 
     def _select(self, layout: Layout) -> Iterable[_Observer]:
@@ -138,7 +163,15 @@ class Detectors:
         if layout.dgn == _ACKNOWLEDGMENT_DGN:
             yield _Observer(self._observe_acknowledgment)
         if layout.name in contradictions.MESSAGES:
-            yield _Observer(_settled_by(self._contradictions.observe), Contradictions.needs)
+            yield _Observer(_settled_by(self._contradictions.observe), self._contradictions.needs)
+        if layout.name in low_voltages.MESSAGES:
+            yield _Observer(_settled_by(self._low_voltages.observe), self._low_voltages.needs)
+        if layout.name in freeze_risks.MESSAGES:
+            yield _Observer(_settled_by(self._freeze_risks.observe), self._freeze_risks.needs)
+        if layout.name in charge_signs.MESSAGES:
+            yield _Observer(_settled_by(self._charge_signs.observe), self._charge_signs.needs)
+        if layout.name in place_temperatures.MESSAGES and self._place_temperatures.is_used:
+            yield _Observer(_settled_by(self._place_temperatures.observe), _nothing)
         if StuckValues.neighbours_of(layout.spec):
             yield _Observer(_settled_by(self._stuck_values.observe), _nothing)
         if layout.name in self._neighbour_messages:
