@@ -130,7 +130,7 @@ EXPLAINS: Mapping[FlagKind, _Explains] = {
         own=frozenset({FlagKind.RESTARTED, FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE, FlagKind.IGNORED_COMMAND})
     ),
     FlagKind.FREEZE_RISK: _Explains(),
-    FlagKind.REPLACED_DEVICE: _Explains(),
+    FlagKind.REPLACED_DEVICE: _Explains(own=frozenset({FlagKind.FREEZE_RISK, FlagKind.LOW_VOLTAGE})),
     FlagKind.UNPLANNED_DEVICE: _Explains(),
     FlagKind.NO_ADDRESS: _Explains(),
     FlagKind.LATE_MESSAGE: _Explains(),

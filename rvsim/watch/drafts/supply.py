@@ -28,7 +28,7 @@ def _supply_low(found: SupplyLow) -> FlagDraft:
     reading, field = found.reading, found.reading.field
     parts: list[Part] = [f"{found.topic}: {field.title} ", reading.brief]
     if found.branch is not None and reading.value is not None:
-        left = field.figure(round(reading.value - found.drop, 2))
+        left = field.figure(round(reading.value - found.drop, 1))
         drop = field.figure(round(found.drop, 2))
         wire = f" for the device: its branch {found.branch} loses "
         parts += [", which leaves ", left, wire, drop, f" at the planned {found.amps:.3g} A"]
