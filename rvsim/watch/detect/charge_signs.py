@@ -97,7 +97,13 @@ class ChargeSigns:
         count = self._counts.get((record.topic.source, record.topic.instance))
         if count is not None and record in (count.source, count.charge):
             self._restart(count, time)
-            del self._counts[record.topic.source, record.topic.instance]
+            count.last = None
+            if count.source is record:
+                count.source, count.sign = None, 0
+            else:
+                count.charge = None
+            if count.source is count.charge is None:
+                del self._counts[record.topic.source, record.topic.instance]
 
     def resume_listening(self, now: int) -> None:
         """Note that nobody listened up to ``now``: steps in that time were not seen."""

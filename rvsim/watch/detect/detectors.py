@@ -14,6 +14,7 @@ from rvsim.watch.detect.commands import PlannedDevices, read_command
 from rvsim.watch.detect.contradictions import Contradictions
 from rvsim.watch.detect.freeze_risks import FreezeRisks
 from rvsim.watch.detect.ignored_commands import IgnoredCommands
+from rvsim.watch.detect.level_gate import LevelDetector, LevelGate
 from rvsim.watch.detect.low_voltages import LowVoltages
 from rvsim.watch.detect.missing_functions import MissingFunctions
 from rvsim.watch.detect.place_temperatures import PlaceTemperatures
@@ -74,6 +75,8 @@ class Detectors:
         self._charge_signs = ChargeSigns(deadlines, emit)
         self._place_temperatures = PlaceTemperatures(rig, deadlines, emit)
         self._stuck_values = StuckValues(catalogue, deadlines, emit)
+        self._gates: dict[str, LevelGate] = {}
+        """The gates in front of the detectors that need values passing a level, by message."""
         self._observers: dict[str, list[Observe]] = {}
         self._neighbour_messages: set[str] = set()
 
@@ -110,13 +113,8 @@ class Detectors:
     def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
         """Return the fields of a topic of which each change is needed at present."""
         message, fields = record.topic.message, self._stuck_values.needed_fields(record)
-        if message in low_voltages.MESSAGES:
-            fields += self._low_voltages.needed_fields(record)
-        if message in charge_signs.MESSAGES:
-            fields += self._charge_signs.needed_fields(record)
-        if message in freeze_risks.MESSAGES:
-            fields += self._freeze_risks.needed_fields(record)
-        return fields
+        gate = self._gates.get(message or "")
+        return fields if gate is None else fields + gate.needed_fields(record)
 
     def has_differences(self) -> bool:
         """Return whether two voltages differ at present."""
@@ -135,6 +133,9 @@ class Detectors:
         """Forget a topic whose device is silent."""
         self._ignored_commands.forget(record, time)
         self._contradictions.forget(record, time)
+        gate = self._gates.get(record.topic.message or "")
+        if gate is not None:
+            gate.forget(record)
         self._low_voltages.forget(record, time)
         self._freeze_risks.forget(record, time)
         self._charge_signs.forget(record, time)
@@ -164,18 +165,29 @@ class Detectors:
             yield _Observer(self._observe_acknowledgment)
         if layout.name in contradictions.MESSAGES:
             yield _Observer(_settled_by(self._contradictions.observe), self._contradictions.needs)
-        if layout.name in low_voltages.MESSAGES:
-            yield _Observer(_settled_by(self._low_voltages.observe), self._low_voltages.needs)
-        if layout.name in freeze_risks.MESSAGES:
-            yield _Observer(_settled_by(self._freeze_risks.observe), self._freeze_risks.needs)
-        if layout.name in charge_signs.MESSAGES:
-            yield _Observer(_settled_by(self._charge_signs.observe), self._charge_signs.needs)
+        gate = self._gate(layout.name, layout.spec)
+        if gate is not None:
+            yield _Observer(gate.observe, gate.needs)
         if layout.name in place_temperatures.MESSAGES and self._place_temperatures.is_used:
             yield _Observer(_settled_by(self._place_temperatures.observe), _nothing)
         if StuckValues.neighbours_of(layout.spec):
             yield _Observer(_settled_by(self._stuck_values.observe), _nothing)
         if layout.name in self._neighbour_messages:
             yield _Observer(_settled_by(self._stuck_values.observe_neighbour), self._stuck_values.needs)
+
+    def _gate(self, message: str, spec: MessageSpec) -> LevelGate | None:
+        """Return the gate of a message; None where no detector needs its values passing a level."""
+        if message not in self._gates:
+            detectors: tuple[tuple[LevelDetector, frozenset[str]], ...] = (
+                (self._low_voltages, low_voltages.MESSAGES),
+                (self._freeze_risks, freeze_risks.MESSAGES),
+                (self._charge_signs, charge_signs.MESSAGES),
+            )
+            concerned = [detector for detector, messages in detectors if message in messages]
+            if not concerned:
+                return None
+            self._gates[message] = LevelGate(spec, concerned)
+        return self._gates[message]
 
     def _add_neighbour(self, message: str) -> None:
         """Follow a message from now on; the next frame of each of its topics is examined."""
