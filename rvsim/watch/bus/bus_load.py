@@ -209,7 +209,8 @@ class BusLoad:
         self._worst_least = 0
         self._idle = 0
         """The number of seconds without a frame that were reported in a row."""
-        self._percents: dict[int, float] = {}
+        self._percents: dict[tuple[bool, int], float] = {}
+        """The load of the last whole second and of the busiest one by whether it is the busiest, and by its end."""
         self._search: _Search | None = None
 
     def add(self, passed: BusFrame) -> None:
@@ -311,8 +312,9 @@ class BusLoad:
         """Return the load of a second that has ended; for a closed one it is computed once."""
         if part is not self._last and part is not self._worst:
             return part.percent  # it has ended by the clock, but frames of it may still come
-        if end not in self._percents:
-            ends = {self._last.end, self._worst.end}
-            self._percents = {one: percent for one, percent in self._percents.items() if one in ends}
-            self._percents[end] = part.percent
-        return self._percents[end]
+        key = part is self._worst, end
+        if key not in self._percents:
+            kept = {(False, self._last.end), (True, self._worst.end)}
+            self._percents = {one: percent for one, percent in self._percents.items() if one in kept}
+            self._percents[key] = part.percent
+        return self._percents[key]

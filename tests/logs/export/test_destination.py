@@ -14,6 +14,8 @@ from rvsim.logs.export import destination
 from rvsim.logs.export.destination import Destination
 from rvsim.logs.export.table import ColumnKind, Integers, Table, TableColumn, TableRows, integer_list
 
+pytestmark = pytest.mark.paced
+
 TABLE = Table("one", (TableColumn("n", ColumnKind.INTEGER),))
 ROWS = TableRows(2, {"n": integer_list((1, 2))})
 

@@ -11,6 +11,8 @@ from rvsim.logs.export.log_file import LogFile
 from rvsim.logs.read import open_log
 from rvsim.wire.frame import Frame
 
+pytestmark = pytest.mark.paced
+
 FRAMES = [
     Frame(time * 1500, identifier, bytes(range(size)))
     for time, (identifier, size) in enumerate(
