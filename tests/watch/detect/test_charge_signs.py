@@ -10,7 +10,7 @@ MONITOR = {"name": "monitor", "address": 0x46, "functions": {"dc_source": 1}}
 def judge_battery(bus, judge):
     """Judge (seconds, volts, amperes out, raw state of charge), each from some second on; sent each 2 s."""
 
-    def go(*states, end=200, devices=(), instance=1):
+    def go(*states, end=200, devices=(), instance=1, first=0, gap=range(0)):
         made = bus()
         ends = [*(state[0] for state in states[1:]), end]
         frames = []
@@ -18,7 +18,8 @@ def judge_battery(bus, judge):
             for second in range(since, until, 2):
                 current = round(amps * 1000) + 2_000_000_000
                 raws = {"instance": instance, "dc_voltage": round(volts * 20), "dc_current": current}
-                frames.append(made.frame(second, SOURCE, 0x46, **raws))
+                if second >= first and second not in gap:
+                    frames.append(made.frame(second, SOURCE, 0x46, **raws))
                 frames.append(made.frame(second + 0.5, CHARGE, 0x46, instance=instance, state_of_charge=charge))
         return [found for found in judge(frames, end, *devices, kinds=("bad-value",)) if "current" in found.text]
 
@@ -62,3 +63,15 @@ def test_what_a_battery_may_do_counts_for_nothing(judge_battery):
         assert judge_battery(*((20 * step, 12.8, 1.9 * sign, 100 + sign * step) for step in range(8))) == []
     assert judge_battery(*((20 * step, 12.8, -8 if step % 3 == 2 else 8, 100 + step) for step in range(9))) == []
     assert judge_battery(*((20 * step, 12.8, 8, 100 + 3 * step) for step in range(8))) == []
+
+
+def test_the_charge_before_the_first_current_is_known(judge_battery):
+    """The current comes at 10 s, the first step at 20 s; four steps later, at 80 s, it is impossible."""
+    (found,) = judge_battery(*((20 * step, 12.8, 8, 100 + step) for step in range(6)), first=10)
+    assert found.flag.since / 1e6 == 80.5
+
+
+def test_steps_while_the_current_is_late_do_not_count(judge_battery):
+    """No current from 30 s to 70 s: the steps at 40 and 60 s begin the count anew, which reaches three."""
+    states = [(20 * step, 12.8, 8, 100 + step) for step in range(7)]
+    assert judge_battery(*states, gap=range(30, 70), end=140) == []

@@ -91,13 +91,14 @@ def test_fuel_is_judged_only_where_the_rig_names_it(judge_cold):
 
 @pytest.fixture
 def judge_charge(bus, judge):
-    """Judge a battery of some temperature whose current is ``amps`` (out of it) from 20 s to 60 s."""
+    """Judge a battery of some temperature whose current is ``amps`` (out of it) from 20 to 60 s, the last 20 s ``later``."""
 
-    def go(degrees, amps, battery=None, type_code=None, apart=False):
+    def go(degrees, amps, battery=None, type_code=None, apart=False, later=None):
         made = bus()
         frames = []
         for step in range(160):
-            current = round((amps if 40 <= step < 120 else 3.0) * 1000) + 2_000_000_000
+            flowing = amps if later is None or step < 80 else later
+            current = round((flowing if 40 <= step < 120 else 3.0) * 1000) + 2_000_000_000
             source = 0x47 if apart else 0x46
             frames.append(made.frame(step / 2, "DC_SOURCE_STATUS_1", source, instance=1, dc_current=current))
             frames.append(
@@ -144,3 +145,27 @@ def test_only_a_charge_into_a_frozen_lithium_battery_counts(judge_charge, degree
 def test_the_readings_of_two_senders_are_not_put_together(judge_charge):
     """The temperature of one monitor and the current of another may be of two batteries."""
     assert judge_charge(-3, -8, {"chemistry": "lfp"}, apart=True) == []
+
+
+@pytest.mark.parametrize(("later", "until"), [(-0.6, 60.0), (-0.4, 40.0)])
+def test_a_charge_ends_below_half_an_ampere(judge_charge, later, until):
+    """A charge of 8 A that falls to 0.6 A goes on; at 0.4 A it has ended."""
+    (found,) = judge_charge(-3, -8, {"chemistry": "lfp"}, later=later)
+    assert found.until == until
+
+
+@pytest.mark.parametrize(("moves", "level"), [("tank", 0), ("sensor", 50)])
+def test_what_a_device_sent_from_an_old_address_counts_for_nothing(bus, judge, moves, level):
+    """From 120 s on the tank, now empty, or the sensor, now at 10 C, sends from another address."""
+    made = bus()
+    frames = []
+    for n in range(60):
+        has_moved = n >= 24
+        if not (16 <= n < 24 and moves == "sensor"):
+            degrees, source = (10, 0x9B) if has_moved and moves == "sensor" else (-8, 0x91)
+            frames.append(made.frame(n * 5, AMBIENT, source, instance=1, ambient_temperature=celsius(degrees)))
+        if not (16 <= n < 24 and moves == "tank"):
+            water, source = (level, 0x9A) if has_moved and moves == "tank" else (50, 0x93)
+            frames.append(made.frame(n * 5 + 0.5, TANK, source, instance=2, relative_level=water, resolution=100))
+    (found,) = judge(frames, 300, SENSOR, LEVEL, kinds=KINDS, **BAY)
+    assert found.until == (120.5 if moves == "tank" else 120.0)

@@ -111,3 +111,27 @@ def test_two_senders_of_one_battery_raise_one_flag(bus, judge):
     ]
     found = judge(frames, 40, HEATER, MONITOR, kinds=KINDS)
     assert [one.subject for one in found] == ["heater"]
+
+
+def test_a_voltage_that_is_late_is_not_judged(bus, judge):
+    """It is low from 20 s on, and not sent from 25 s to 37 s while its sender is heard: reported ten seconds later."""
+    made = bus()
+    frames = [
+        made.frame(step / 2, SOURCE, 0x46, instance=1, dc_voltage=252 if step < 40 else 210)
+        for step in range(120)
+        if not 50 <= step < 74
+    ]
+    frames += [made.frame(step / 2 + 0.1, "DC_SOURCE_STATUS_2", 0x46, instance=1) for step in range(120)]
+    (found,) = judge(frames, 60, HEATER, MONITOR, kinds=KINDS)
+    assert found.flag.since / 1e6 == 40.0
+
+
+@pytest.mark.parametrize(("volts", "is_low"), [(11.15, True), (11.2, False)])
+def test_all_that_a_branch_feeds_counts_for_its_drop(judge_volts, volts, is_low):
+    """A heater of 6 A and a pump of 4 A lose 0.2 V on the 20 mOhm that both share."""
+    trunk = [{"name": "trunk", "wire": {"milliohm": 20.0}}, {"name": "galley", "parent": "trunk"},
+             {"name": "bath", "parent": "trunk"}]  # fmt: skip
+    pump = {"name": "pump", "address": 0x95, "functions": {"circulation_pump": 1}, "branch": "bath",
+            "amps": {"circulation_pump": [0, 4.0]}}  # fmt: skip
+    devices = ({**HEATER, "branch": "galley"}, pump, MONITOR)
+    assert bool(judge_volts((0, volts), devices=devices, branch=trunk)) is is_low
