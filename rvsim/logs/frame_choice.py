@@ -14,7 +14,18 @@ from rvsim.logs.field_classes import FieldClasses
 from rvsim.logs.topic_columns import Moment, TopicFrames
 from rvsim.watch.identity.records import MIN_SILENCE_LIMIT_US, TopicRecord
 from rvsim.watch.limits import expected
-from rvsim.watch.needs import Alternations, Differing, EachChange, Exceeding, Extremes, FieldChange, Need, PassedChange
+from rvsim.watch.needs import (
+    Alternations,
+    Crossing,
+    Differing,
+    EachChange,
+    Exceeding,
+    Extremes,
+    FieldChange,
+    Need,
+    PassedChange,
+)
+from rvsim.watch.transitions import Limits
 from rvsim.watch.watch import Watch
 from rvsim.wire.fields import FieldSpec
 from rvsim.wire.spec import MessageSpec
@@ -38,6 +49,8 @@ class FrameChoice:
         self._rig = watch.rig
         self._moment = moment
         self._fields: dict[int, dict[str, FieldClasses]] = {}
+        self._crossed: dict[tuple[int, Crossing], FieldClasses] = {}
+        """The classes of a field between the levels of a need, by the DGN of its message."""
         self._compared = ComparedTopics(watch, moment, self._columns_of)
         self._assignments = 0
 
@@ -190,10 +203,29 @@ class FrameChoice:
                 if found is None:
                     raise _NeedsEachError
                 chosen |= np.isin(topic.positions[topic.changes], found.get(topic, ()))
+            case Crossing():
+                self._choose_crossings(topic, spec, need, chosen)
             case Extremes():
                 self._choose_extremes(topic, spec, need, chosen)
             case _:
                 assert_never(need)
+
+    def _choose_crossings(
+        self, topic: TopicFrames, spec: MessageSpec, need: Crossing, chosen: "NDArray[bool_]"
+    ) -> None:
+        import numpy as np
+
+        column = self._crossed.get((spec.dgn, need))
+        if column is None:
+            levels = [Limits(level, level, "") for level in need.levels]
+            column = self._crossed[spec.dgn, need] = FieldClasses(spec.by_name[need.field], levels)
+        if not column.fits:
+            raise _NeedsEachError
+        data = topic.data[topic.changes]
+        if column.differs(int(np.bitwise_or.reduce(data[1:] ^ data[:-1]))):
+            classes = column.classes(data)
+            classes[column.missing(topic.lengths[topic.changes])] = -1
+            chosen[1:] |= classes[1:] != classes[:-1]
 
     def _choose_alternations(
         self, topic: TopicFrames, spec: MessageSpec, need: Alternations, chosen: "NDArray[bool_]"

@@ -21,6 +21,8 @@ FIELD_FLAG_KINDS: tuple[str, ...] = (
     FlagKind.NO_DATA,
     FlagKind.STUCK_VALUE,
     FlagKind.REPORTED_FAULT,
+    FlagKind.LOW_VOLTAGE,
+    FlagKind.FREEZE_RISK,
 )
 """The kinds of flags about one field of a message."""
 MESSAGE_FLAG_KINDS: tuple[str, ...] = (

@@ -33,3 +33,5 @@ class FlagKind(StrEnum):
     BUS_ERRORS = "bus-errors"
     REPLACED_DEVICE = "replaced-device"
     LOG_OUT_OF_ORDER = "log-out-of-order"
+    LOW_VOLTAGE = "low-voltage"
+    FREEZE_RISK = "freeze-risk"

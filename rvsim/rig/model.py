@@ -186,6 +186,9 @@ class DevicePlan(Table):
     amps: dict[str, Limits] = Field(default_factory=dict)
     """The current of each function by plan, at rest and at its highest, in amperes, like { furnace = [0.1, 6.1]
     }."""
+    cut_off_volts: Annotated[float, Field(ge=5, le=20)] | None = None
+    """The supply voltage at its terminals below which it stops; if omitted, 10.0 for a furnace or a water heater and
+    10.5 for an inverter, and no limit for what is neither."""
     limits: dict[FieldName, Limits] = Field(default_factory=dict)
     """The lowest and highest plausible value of a field, in its unit, like { ambient_temperature = [-30, 60] }."""
     required: Annotated[tuple[FieldName, ...], Field(strict=False)] = ()

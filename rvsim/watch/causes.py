@@ -80,10 +80,20 @@ _BY_TIME = frozenset(
         FlagKind.IGNORED_COMMAND,
         FlagKind.TWO_COMMANDERS,
         FlagKind.FAILED_TRANSFER,
+        FlagKind.LOW_VOLTAGE,
+        FlagKind.FREEZE_RISK,
     }
 )
 _MIXED_UP_READINGS = frozenset(
-    {FlagKind.BAD_VALUE, FlagKind.NO_DATA, FlagKind.STUCK_VALUE, FlagKind.TWO_COMMANDERS, FlagKind.IGNORED_COMMAND}
+    {
+        FlagKind.BAD_VALUE,
+        FlagKind.NO_DATA,
+        FlagKind.STUCK_VALUE,
+        FlagKind.TWO_COMMANDERS,
+        FlagKind.IGNORED_COMMAND,
+        FlagKind.LOW_VOLTAGE,
+        FlagKind.FREEZE_RISK,
+    }
 )
 """What is observed when the messages of two units are taken for those of one."""
 EXPLAINS: Mapping[FlagKind, _Explains] = {
@@ -116,7 +126,11 @@ EXPLAINS: Mapping[FlagKind, _Explains] = {
     ),
     FlagKind.RESTARTED: _Explains(own=frozenset({FlagKind.LATE_MESSAGE, FlagKind.NO_DATA, FlagKind.FAILED_TRANSFER})),
     FlagKind.REPORTED_FAULT: _Explains(own=frozenset({FlagKind.IGNORED_COMMAND})),
-    FlagKind.REPLACED_DEVICE: _Explains(),
+    FlagKind.LOW_VOLTAGE: _Explains(
+        own=frozenset({FlagKind.RESTARTED, FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE, FlagKind.IGNORED_COMMAND})
+    ),
+    FlagKind.FREEZE_RISK: _Explains(),
+    FlagKind.REPLACED_DEVICE: _Explains(own=frozenset({FlagKind.FREEZE_RISK, FlagKind.LOW_VOLTAGE})),
     FlagKind.UNPLANNED_DEVICE: _Explains(),
     FlagKind.NO_ADDRESS: _Explains(),
     FlagKind.LATE_MESSAGE: _Explains(),

@@ -82,6 +82,13 @@ class Differing(NamedTuple):
     lowest: tuple[float, ...]
 
 
+class Crossing(NamedTuple):
+    """Each frame with which a field gets to another side of one of some levels, or has a value or ceases to."""
+
+    field: str
+    levels: tuple[float, ...]
+
+
 class Extremes(NamedTuple):
     """Each frame in which a field exceeds its range since another field has been constant for some time.
 
@@ -96,7 +103,7 @@ class Extremes(NamedTuple):
     lag: int
 
 
-Need = EachChange | Alternations | Exceeding | Differing | Extremes
+Need = EachChange | Alternations | Exceeding | Differing | Crossing | Extremes
 EACH_CHANGE = EachChange()
 COLUMN_FORMS: Mapping[str, str] = {
     # Every frame, since these settle nothing: claims, requests, resets, acknowledgments, commands, packets.
@@ -118,7 +125,11 @@ COLUMN_FORMS: Mapping[str, str] = {
     "SharedInstances": "each change where several addresses send a function; a change after a silence",
     # Chosen by values.
     "Alarms": "alarm codes",
+    "ChargeSigns": "`Crossing`; each change of a state of charge whose current is known, and of what is reported",
     "Contradictions": "`Exceeding` and `Differing`",
+    "FreezeRisks": "`Crossing`; each change of a value that is reported",
+    "LowVoltages": "`Crossing`; each change of a value that is reported",
+    "PlaceTemperatures": "each change of sensors that a rig has at least three of in one zone",
     "StuckValues": "`Extremes` of neighbours; each change of a value that is reported; values when they are asked for",
     "ValueTrains": "`Alternations`",
     "Values": "special codes and sides of limits; values when they are asked for",

@@ -73,6 +73,16 @@ class Values:
         self.unsettled = False
         """Whether a problem was found that is reported only after the first second of the device."""
 
+    @property
+    def raws(self) -> tuple[Any, ...]:
+        """The raw values of the last frame, in field order; None where the frame is too short."""
+        return self._raws
+
+    @property
+    def has_problems(self) -> bool:
+        """Whether a problem of any field is open, or was found and is not reported yet."""
+        return bool(self._open) or self.unsettled
+
     def expect(self, expected: tuple[Expected, ...]) -> None:
         """Judge by other expectations from now on: the source was identified as a planned device."""
         self._expected = expected

@@ -1,11 +1,13 @@
 """Fuel: heat in it, how much is left, how cold it may be.
 
-Knows: heating values, the classes of EN 590, the water that burnt gas leaves. Does not know who burns it or how well.
+Knows: heating values, the water that burnt gas leaves. Does not know who burns it or how well.
 """
 
 from collections.abc import Mapping
 
 from rvsim.rig.climate import FuelPlan
+from rvsim.rig.fuel_grades import GELS_BELOW_C as GELS_BELOW_C
+from rvsim.rig.fuel_grades import PLUGGING_SPREAD_K as PLUGGING_SPREAD_K
 
 DIESEL_MJ_PER_LITRE = 35.81
 """Lower heating value: 128488 Btu a US gallon, US DOE Alternative Fuels Data Center."""
@@ -23,22 +25,6 @@ MJ_PER_LITRE: Mapping[str, float] = {"diesel": DIESEL_MJ_PER_LITRE, "gasoline": 
 """Lower heating values by volume; gasoline and liquid gas: Hydrogen Analysis Resource Center."""
 WATER_KG_PER_KG: Mapping[str, float] = {"propane": 4 * 18.015 / 44.096, "butane": 5 * 18.015 / 58.122}
 """Water that a kilogram of burnt gas leaves in the room, by its formula."""
-GELS_BELOW_C: Mapping[str, float] = {
-    # EN 590 tables 2 and 3: the cold filter plugging point of each class.
-    "A": 5.0,
-    "B": 0.0,
-    "C": -5.0,
-    "D": -10.0,
-    "E": -15.0,
-    "F": -20.0,
-    "0": -20.0,
-    "1": -26.0,
-    "2": -32.0,
-    "3": -38.0,
-    "4": -44.0,
-}
-PLUGGING_SPREAD_K = 4.0
-"""Two laboratories differ by this in the plugging point (ASTM D6371): a warning within it means nothing."""
 
 
 def use_per_hour(watts: float, efficiency: float, megajoule: float) -> float:

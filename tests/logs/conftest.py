@@ -14,6 +14,7 @@ from rvsim.logs.draft.rig_draft import learn_rig
 from rvsim.logs.read import open_log
 from rvsim.rig.field_names import check_fields
 from rvsim.rig.load import load_rig
+from rvsim.rig.model import Rig
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import SECOND_US, Frame
@@ -111,6 +112,91 @@ def chosen():
                 yield seed
 
     return choose
+
+
+ENERGY_RIG = {
+    "schema": 1,
+    "name": "energy",
+    "title": "A rig for voltages, temperatures and charge",
+    "battery": {"chemistry": "lfp"},
+    "branch": [{"name": "galley", "wire": {"milliohm": 20.0}}],
+    "zone": [{"name": "bay"}],
+    "fresh_tank": {"zone": "bay"},
+    "fuel": {"grade": "B"},
+    "device": [
+        {"name": "monitor", "address": 0x46, "functions": {"dc_source": 1}},
+        {"name": "charger", "address": 0x4A, "functions": {"charger": 1}, "amps": {"charger": [0, 30]},
+         "branch": "galley"},
+        {"name": "heater", "address": 0x5E, "functions": {"furnace": 1, "water_heater": 1}, "amps": {"furnace": [0, 6]},
+         "branch": "galley"},
+        {"name": "inverter", "address": 0x42, "functions": {"inverter": 1}},
+        {"name": "tank", "address": 0x48, "functions": {"tank": 0}},
+        {"name": "bay sensor", "address": 0x94, "functions": {"ambient_sensor": 4}, "zone": "bay"},
+        {"name": "outdoor sensor", "address": 0x95, "functions": {"ambient_sensor": 5}, "zone": "outdoors"},
+        *({"name": f"sensor {one}", "address": 0x90 + one, "functions": {"ambient_sensor": one}, "zone": "cabin"}
+          for one in (1, 2, 3)),
+    ],
+}  # fmt: skip
+"""A rig of which every voltage, temperature and charge of `energy_log` is judged."""
+
+
+@pytest.fixture(scope="session")
+def energy_log(catalogue):
+    """Return frames in which voltages, temperatures, levels and charge wander through all of their limits."""
+
+    def build(seed, seconds=1500):
+        chance, frames = random.Random(seed), []
+        state = {"volts": 12.0, "amps": 3.0, "cell": 2.0, "charge": 100.0, "water": 4.0, "level": 3.0, "own": 11.5}
+        limits = {"volts": (8, 15), "amps": (-12, 12), "cell": (-6, 6), "charge": (0, 200), "water": (-5, 8),
+                  "level": (0, 6), "own": (9, 13)}  # fmt: skip
+        state |= {f"place {number}": 3.0 for number in range(1, 6)}
+        limits |= {f"place {number}": (-12, 40) for number in range(1, 6)}
+        steps = dict.fromkeys(state, 0.0)
+
+        def say(second, message, source, **raws):
+            spec = catalogue.by_name(message)
+            frames.append(Frame(round(second * SECOND_US), spec.identifier(source), spec.pack(**raws)))
+
+        for second in range(seconds):
+            for name in state:
+                low, high = limits[name]
+                if second % 40 == 0:  # it drifts one way, or rests
+                    steps[name] = chance.choice((0, 1, -1, 3, -3)) * (high - low) / 300
+                state[name] = min(high, max(low, state[name] + steps[name]))
+            raw_c = {name: round((value + 273) * 32) for name, value in state.items()}
+            if second % 97 < 90:
+                volts, amps = round(state["volts"] * 20), round(state["amps"] * 1000) + 2_000_000_000
+                say(
+                    second,
+                    "DC_SOURCE_STATUS_1",
+                    0x46,
+                    instance=1,
+                    device_priority=120,
+                    dc_voltage=volts,
+                    dc_current=amps,
+                )
+            say(second + 0.1, "DC_SOURCE_STATUS_2", 0x46, instance=1, source_temperature=raw_c["cell"],
+                state_of_charge=round(state["charge"] / 2))  # fmt: skip
+            if second % 50 == 7:
+                say(second + 0.15, "DC_SOURCE_STATUS_4", 0x46, instance=1, battery_type=chance.choice((3, 3, 3, 2)))
+            say(second + 0.2, "CHARGER_STATUS_2", 0x4A, charger_instance=1, dc_source_instance=1,
+                charging_voltage=round(state["volts"] * 20 + 4 * state["cell"]), charging_current=32_200)  # fmt: skip
+            say(second + 0.3, "INVERTER_DC_STATUS", 0x42, instance=1, dc_voltage=round(state["own"] * 20))
+            if second % 5 == 0:
+                say(second + 0.4, "TANK_STATUS", 0x48, instance=0, relative_level=int(state["level"]), resolution=100)
+                say(second + 0.5, "WATERHEATER_STATUS", 0x5E, instance=1, water_temperature=raw_c["water"])
+                for number in range(1, 6):
+                    say(second + 0.5 + number / 20, "THERMOSTAT_AMBIENT_STATUS", 0x90 + number, instance=number,
+                        ambient_temperature=raw_c[f"place {number}"])  # fmt: skip
+        return frames
+
+    return build
+
+
+@pytest.fixture(scope="session")
+def energy_rig():
+    """Return the rig of `energy_log`."""
+    return Rig.model_validate(ENERGY_RIG)
 
 
 @pytest.fixture(scope="session")

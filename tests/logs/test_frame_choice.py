@@ -57,9 +57,9 @@ def flags(catalogue, bench, monkeypatch, small_blocks):
     take_in = Watch.take_in
     monkeypatch.setattr(Watch, "take_in", lambda watch, frame: examined.append(frame) or take_in(watch, frame))
 
-    def survey(*devices, most_examined=0.5, is_busy=True, sizes=(65_536, 100)):
+    def survey(*devices, most_examined=0.5, is_busy=True, sizes=(65_536, 100), **tables):
         rig = (
-            Rig.model_validate({"schema": 1, "name": "test", "title": "Test", "device": [*devices, BUSY]})
+            Rig.model_validate({"schema": 1, "name": "test", "title": "Test", "device": [*devices, BUSY], **tables})
             if devices
             else None
         )
@@ -224,6 +224,82 @@ def test_the_range_of_a_neighbour_counts_in_bus_time(bench, flags):
         level = 140 if 640 < step < 700 else 100 + min(rising, 12)
         bench.say(seconds + 0.1, "FURNACE_STATUS", 0x5E, instance=1, heat_output_level=level)
     assert FlagKind.STUCK_VALUE in flags(SENSOR, HEATER, is_busy=False, sizes=(65_536, 1260))
+
+
+def test_a_low_voltage_is_found_with_its_figures_of_the_end(bench, flags):
+    """A battery falls from 12.5 V to 10.4 V and rises again; the flag tells each value from 11 V down and up."""
+    for step in range(1200):
+        volts = 250 - step // 25 if step < 1000 else 210 + (step - 1000) // 8
+        bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, dc_voltage=volts, dc_current=2_000_000_000 + step)
+    shunt = {"name": "shunt", "address": 0x46, "functions": {"dc_source": 1}}
+    (flag,) = flags(HEATER, shunt, most_examined=0.3)[FlagKind.LOW_VOLTAGE]
+    assert "11.0 V" not in flag.text
+    assert flag.until is not None
+
+
+def test_a_dip_that_is_too_short_is_passed_over(bench, flags):
+    """Voltages that are low for 9 s twice, and for 11 s once."""
+    for step in range(1200):
+        low = 200 <= step < 218 or 300 <= step < 318 or 400 <= step < 422
+        volts = (210 if low else 250) + step % 3
+        bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, dc_voltage=volts, dc_current=2_000_000_000 + step)
+    (flag,) = flags(most_examined=0.1)[FlagKind.LOW_VOLTAGE]
+    assert flag.since == 210 * SECOND_US
+
+
+def test_a_cold_bay_is_found_when_its_tank_is_filled(bench, flags):
+    """The bay is at -8 C all the time; water comes into the tank in between, and goes again."""
+    sensor = {**SENSOR, "zone": "bay"}
+    for step in range(600):
+        raw = (273 - 8) * CELSIUS + step % 7
+        bench.say(step, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1, ambient_temperature=raw)
+        level = 20 + step % 3 if 200 <= step < 400 else 0
+        bench.say(step + 0.5, "TANK_STATUS", 0x72, instance=0, relative_level=level, resolution=100 + step % 2)
+    tables = {"zone": [{"name": "bay"}], "fresh_tank": {"zone": "bay"}}
+    (flag,) = flags(sensor, TANKS, most_examined=0.6, **tables)[FlagKind.FREEZE_RISK]
+    assert (flag.since, flag.until) == (260.5 * SECOND_US, 400.5 * SECOND_US)
+
+
+def test_a_charge_of_a_frozen_battery_is_found(bench, flags):
+    """The current is that of a charge from 100 s on; the lithium battery is below 0 C from 300 to 350 s."""
+    for step in range(1000):
+        amps = 2_000_000_000 - (8000 if step >= 200 else 0) + step % 5
+        bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, dc_voltage=260, dc_current=amps)
+        raw = (273 + (-1 if 600 <= step < 700 else 4)) * CELSIUS + step % 9
+        bench.say(step / 2 + 0.1, "DC_SOURCE_STATUS_2", 0x46, instance=1, source_temperature=raw)
+        bench.say(step / 2 + 0.2, "DC_SOURCE_STATUS_4", 0x46, instance=1, battery_type=3, desired_dc_voltage=step % 2)
+    (flag,) = flags(most_examined=0.2)[FlagKind.FREEZE_RISK]
+    assert (flag.since, flag.until) == (310.1 * SECOND_US, 350.1 * SECOND_US)
+
+
+def test_a_charge_that_rises_with_a_current_out_is_found(bench, flags):
+    """The charge rises by a step each 20 s while current flows out, in a log in which both change all the time."""
+    for step in range(1000):
+        away = 8000 if 400 <= step < 700 else -8000
+        bench.say(
+            step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, dc_voltage=250, dc_current=2_000_000_000 + away + step
+        )
+        raw = 5 * CELSIUS + step
+        bench.say(step / 2 + 0.1, "DC_SOURCE_STATUS_2", 0x46, instance=1, state_of_charge=100 + step // 40,
+                  source_temperature=273 * CELSIUS + raw)  # fmt: skip
+    (flag,) = [flag for flag in flags(most_examined=0.2)[FlagKind.BAD_VALUE] if "charge" in flag.text]
+    assert flag.until == 350 * SECOND_US
+
+
+def test_voltages_may_differ_by_what_a_wire_loses(bench, flags):
+    """A charger of 20 A behind 20 mOhm: up to 0.9 V may lie between it and its battery."""
+    charger = {"name": "charger", "address": 0x4A, "functions": {"charger": 1}, "amps": {"charger": [0, 20]},
+               "branch": "galley"}  # fmt: skip
+    for step in range(1000):
+        away = 17 if 200 <= step < 400 else 19 if 600 <= step < 700 else step % 4
+        bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, dc_voltage=260, dc_current=2_000_000_000 + step)
+        bench.say(step / 2 + 0.1, "CHARGER_STATUS_2", 0x4A, charger_instance=1, dc_source_instance=1,
+                  charging_voltage=260 + away, charging_current=32_400 + step % 3)  # fmt: skip
+    shunt = {"name": "shunt", "address": 0x46, "functions": {"dc_source": 1}}
+    (flag,) = flags(charger, shunt, most_examined=0.2, branch=[{"name": "galley", "wire": {"milliohm": 20.0}}])[
+        FlagKind.BAD_VALUE
+    ]
+    assert flag.since == 310.1 * SECOND_US
 
 
 def test_a_value_beyond_the_limit_of_a_rig_is_found(bench, flags):

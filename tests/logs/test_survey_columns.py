@@ -41,16 +41,19 @@ class Logs(dict):
 
 
 @pytest.fixture(scope="module")
-def logs(record, recorded):
-    """Return the frames of every shipped scenario, and those of a recorded vessel."""
+def logs(record, recorded, energy_log):
+    """Return the frames of every shipped scenario, those of a recorded vessel, and readings that pass many limits."""
     made = {scenario: record(scenario, 150)[0] for scenario in SCENARIOS}
-    return Logs({"marine": recorded["marine"], **{scenario: frames for scenario, frames in made.items() if frames}})
+    wandering = {f"energy {seed}": energy_log(seed, 600) for seed in range(3)}
+    return Logs(
+        {"marine": recorded["marine"], **wandering, **{scenario: frames for scenario, frames in made.items() if frames}}
+    )
 
 
 @pytest.fixture(scope="module")
-def rigs():
+def rigs(energy_rig):
     """Return the rigs that the logs are compared with."""
-    return None, load_rig(scenario_folder() / "rigs" / "ottersby.toml")
+    return None, load_rig(scenario_folder() / "rigs" / "ottersby.toml"), energy_rig
 
 
 @pytest.fixture(scope="module")
@@ -94,18 +97,31 @@ def test_a_log_is_surveyed_the_same_in_columns(logs, rigs, surveys, scenario, wi
     assert in_columns == by_frame
 
 
+@pytest.mark.parametrize("with_rig", [False, True])
+@pytest.mark.parametrize("seed", range(2))
+def test_readings_that_pass_many_limits_are_surveyed_the_same_in_columns(
+    surveys, energy_log, energy_rig, seed, with_rig
+):
+    """Voltages, temperatures, levels and charge: the same flags; each kind that they can raise is among them."""
+    frames = energy_log(seed)
+    by_frame, in_columns = surveys([*frames, LogEnded(frames[-1].time)], energy_rig if with_rig else None, 2000)
+    assert in_columns == by_frame
+    assert {"low-voltage", "freeze-risk", "bad-value"} <= {str(flag.kind) for flag in by_frame[2]}
+
+
 @pytest.mark.timeout(3600)  # --hypothesis-profile=many takes several minutes
 @given(seed=st.integers(0, 2**32))
 def test_a_mutated_log_is_surveyed_the_same_in_columns(logs, rigs, surveys, seed):
     """Cut, doubled, shifted, spoilt, reordered, shortened, readdressed, with errors: still the same."""
     rng = random.Random(seed)
-    frames = logs[rng.choice([*logs, "marine", "marine"])]
+    name = rng.choice([*logs, "marine", "marine", "energy 0", "energy 1", "energy 2"])
+    frames = logs[name]
     first = rng.choice((0, rng.randrange(len(frames))))
     frames = frames[first : first + rng.choice((500, 1500, 3000))]
     entries = mutated([frame._replace(time=frame.time - frames[0].time) for frame in frames], rng)
     end = entries[-1].time if entries else 0
     part = rng.choice([WHOLE_LOG] * 4 + [SurveyedTime(rng.randrange(end + 1), rng.choice((None, end)))])
-    rig, most = rng.choice(rigs), rng.choice(BLOCKS)
+    rig, most = rng.choice(rigs if name.startswith("energy") else rigs[:2]), rng.choice(BLOCKS)
     by_frame, in_columns = surveys(entries, rig, most, part, any_size=rng.random() < 0.8)
     assert in_columns == by_frame
 

@@ -96,10 +96,12 @@ def test_only_what_is_about_a_field_takes_one():
             found.add(flag)
         return found
 
-    assert taken(message="A", field="b") == {"bad-value", "no-data", "stuck-value", "reported-fault"}
+    assert taken(message="A", field="b") == {
+        "bad-value", "no-data", "stuck-value", "reported-fault", "low-voltage", "freeze-risk",
+    }  # fmt: skip
     assert taken(message="A") == {
         "bad-value", "no-data", "stuck-value", "late-message", "wrong-length", "unknown-message", "reported-fault",
-        "two-commanders", "ignored-command", "no-address", "failed-transfer",
+        "two-commanders", "ignored-command", "no-address", "failed-transfer", "low-voltage", "freeze-risk",
     }  # fmt: skip
     assert taken() == set(FLAG_KINDS)
 

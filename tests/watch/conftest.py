@@ -25,9 +25,9 @@ DEVICES = {
 """What a rig can be made of, by name."""
 
 
-def rig_of(*devices: dict) -> Rig:
-    """A rig with these devices."""
-    return Rig.model_validate({"schema": 1, "name": "test", "title": "Test rig", "device": list(devices)})
+def rig_of(*devices: dict, **tables: object) -> Rig:
+    """A rig with these devices, and with other tables."""
+    return Rig.model_validate({"schema": 1, "name": "test", "title": "Test rig", "device": list(devices), **tables})
 
 
 @dataclass
@@ -45,9 +45,9 @@ class Sender:
 class Bus:
     """Frames by message name and seconds in, facts out."""
 
-    def __init__(self, catalogue, *devices: dict, start: float = 0):
+    def __init__(self, catalogue, *devices: dict, start: float = 0, **tables: object):
         self.catalogue = catalogue
-        self.rig = rig_of(*devices) if devices else None
+        self.rig = rig_of(*devices, **tables) if devices else None
         self.watch = Watch(catalogue, self.rig, round(start * SECOND_US))
         self.events = []
 
@@ -162,9 +162,9 @@ def planned() -> Callable[..., dict]:
 
 @pytest.fixture(scope="session")
 def bus(catalogue) -> Callable[..., Bus]:
-    """Make a bus, with the devices of a rig (by name, or planned ones) or without one."""
+    """Make a bus, with the devices of a rig (by name, or planned ones) and its other tables, or without one."""
 
-    def make(*devices: str | dict, start: float = 0) -> Bus:
-        return Bus(catalogue, *map(_planned, devices), start=start)
+    def make(*devices: str | dict, start: float = 0, **tables: object) -> Bus:
+        return Bus(catalogue, *map(_planned, devices), start=start, **tables)
 
     return make

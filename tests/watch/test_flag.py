@@ -54,6 +54,8 @@ def test_kinds_and_severities_are_the_words_that_are_printed():
         "bus-errors",
         "replaced-device",
         "log-out-of-order",
+        "low-voltage",
+        "freeze-risk",
     ]
     assert [f"{severity}" for severity in Severity] == ["notice", "warning", "fault"]
 

@@ -7,7 +7,16 @@ import rvsim.watch
 from rvsim.watch.needs import COLUMN_FORMS
 
 TAKING_IN = ("observe", "check", "claim", "change", "count")
-PASSING_ON = {"AddressDetectors", "Detectors", "Watch", "FailureCounter", "Silences", "Movement"}
+PASSING_ON = {
+    "AddressDetectors",
+    "Detectors",
+    "LevelDetector",
+    "LevelGate",
+    "Watch",
+    "FailureCounter",
+    "Silences",
+    "Movement",
+}
 """These pass frames on, or count what others found."""
 
 

@@ -43,6 +43,22 @@ def commands(made, off):
     )  # fmt: skip
 
 
+def energy(made, off):
+    """Voltages, temperatures and currents that pass their limits now and then: two senders each, in turn."""
+    amps = 2_000_000_000
+    return (
+        made.every(1, DC, 0x4C, 0.12, off[1:2], instance=3, dc_voltage=205, dc_current=amps - 8000),
+        made.every(40, DC, 0x4C, 22.62, instance=3, dc_voltage=280, dc_current=amps + 8000),
+        made.every(2, "DC_SOURCE_STATUS_2", 0x4C, 0.17, off[:1], instance=3, source_temperature=8640,
+                   state_of_charge=100),
+        made.every(50, "DC_SOURCE_STATUS_2", 0x4C, 31.17, instance=3, source_temperature=8800, state_of_charge=99),
+        made.every(30, "DC_SOURCE_STATUS_4", 0x4C, 0.18, off[2:], instance=3, battery_type=3),
+        made.every(1, DC, 0x4D, 0.13, off[3:], instance=1, dc_voltage=286, dc_current=amps + 8000),
+        made.every(3, "WATERHEATER_STATUS", 0x5C, 0.55, off[2:3], instance=2, water_temperature=8700),
+        made.every(45, "WATERHEATER_STATUS", 0x5C, 12.55, instance=2, water_temperature=9000),
+    )  # fmt: skip
+
+
 def scenario(made, seed):
     """Frames of a bus on which everything goes wrong at some time, and the time at which it ends."""
     off = tuple((start, start + length) for start, length in seed)
@@ -62,6 +78,7 @@ def scenario(made, seed):
         made.every(3, "DM_RV", 0x44, 2.9, off[:3], dsa=68),
         made.every(30, "REQUEST_FOR_DGN", 0xF9, 7.0, off[3:], desired_dgn=0xEE00),
         *commands(made, off),
+        *energy(made, off),
     )
     claims = zip(itertools.cycle((5, 6, 7)), itertools.cycle((0x5E, 0x70, 0x5E, 0xFE, 0x4A)), off * 3, strict=False)
     frames += [made.frame(start + number / 7, "ADDRESS_CLAIM", source, **made.unit(serial))

@@ -39,6 +39,8 @@ SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.BUS_ERRORS: "had errors",
     FlagKind.REPLACED_DEVICE: "is another unit than before, or than planned",
     FlagKind.LOG_OUT_OF_ORDER: "has times that are not plausible",
+    FlagKind.LOW_VOLTAGE: "has too low a supply voltage",
+    FlagKind.FREEZE_RISK: "is at risk from frost",
 }
 """What each kind of flag says of its subject; messages that are not defined are counted instead."""
 CAUSE_TEXTS: Mapping[CauseKind, str] = {

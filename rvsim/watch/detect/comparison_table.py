@@ -59,6 +59,9 @@ VOLTAGE_PAIRS = (
 MAX_DIFFERENCE_V = 2.0
 """In a 12 V system; twice that in a 24 V system, and so on. A greater difference is more than the voltage drop of a
 conductor. Common practice, no source."""
+METER_DIFFERENCE_V = 0.5
+"""By how much two meters may differ beside the drop on the wire between them: 1 % each of 14.4 V, and the plugs.
+Common practice, no source."""
 MIN_DIFFERENCE_US = 10 * SECOND_US
 """How long the voltages must differ: devices measure and send at different moments. Common practice, no source."""
 MIN_CHARGING_A = 1.0

@@ -7,11 +7,12 @@ for one battery the one with the highest device priority counts. Does not know t
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import assert_never
+from typing import TYPE_CHECKING, assert_never
 
 from rvsim.watch.detect.comparison_table import (
     MAX_BATTERY_V,
     MAX_DIFFERENCES_V,
+    METER_DIFFERENCE_V,
     MIN_CHARGING_A,
     MIN_DIFFERENCE_US,
     UPPER_BOUNDS,
@@ -20,6 +21,8 @@ from rvsim.watch.detect.comparison_table import (
     VoltagePair,
     max_difference,
 )
+from rvsim.watch.detect.last_readings import is_fresh, reading_of, value_of
+from rvsim.watch.detect.supply_limits import allowed_differences
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.needs import Differing, Exceeding, Need
 from rvsim.watch.traffic import DeadlineKind, Deadlines
@@ -27,6 +30,11 @@ from rvsim.watch.transitions import Ended, ReadingsContradict, Transition
 from rvsim.wire.fields import Reading
 from rvsim.wire.spec import MessageSpec
 
+if TYPE_CHECKING:
+    from rvsim.rig.model import Rig
+
+_CHARGING_FUNCTIONS = ("charger", "solar_controller")
+"""The functions whose voltages are compared with those of a DC source."""
 MESSAGES = frozenset(
     {check.message for check in (*UPPER_BOUNDS, *VOLTAGE_PAIRS)} | {check.other_message for check in VOLTAGE_PAIRS}
 )
@@ -53,9 +61,14 @@ class _Comparison:
 class Contradictions:
     """Compares readings with each other."""
 
-    def __init__(self, deadlines: Deadlines, emit: Callable[[Transition], None]) -> None:
+    def __init__(self, rig: "Rig | None", deadlines: Deadlines, emit: Callable[[Transition], None]) -> None:
         self._deadlines = deadlines
         self._emit = emit
+        self._allowed = {
+            (function, instance): drop + METER_DIFFERENCE_V
+            for function, instance, drop in allowed_differences(rig, _CHARGING_FUNCTIONS)
+        }
+        """How far voltages may differ where the rig has the wire between them, by function and instance."""
         self._difference_deadline = DeadlineKind(23, self._due, self._report_difference)
         self._count = 0
         self._comparisons: dict[TopicRecord, list[_Comparison]] = {}
@@ -85,8 +98,7 @@ class Contradictions:
         every = (comparison for comparisons in self._comparisons.values() for comparison in comparisons)
         return any(comparison.since is not None or comparison.reported is not None for comparison in every)
 
-    @staticmethod
-    def needs(spec: MessageSpec) -> Iterator[Need]:
+    def needs(self, spec: MessageSpec) -> Iterator[Need]:
         """Yield what is needed of the topics of a message."""
         for bound in UPPER_BOUNDS:
             if bound.message == spec.name:
@@ -100,7 +112,7 @@ class Contradictions:
                     MIN_CHARGING_A,
                     pair.other_message,
                     pair.other_field,
-                    MAX_DIFFERENCES_V,
+                    tuple(sorted({*MAX_DIFFERENCES_V, *self._allowed.values()})),
                     tuple(highest for highest, _ in MAX_BATTERY_V),
                 )
 
@@ -167,7 +179,7 @@ class Contradictions:
             comparison.since = None
             return
         record, check = comparison.record, comparison.check
-        reading, other_reading = _reading(record, check.field), _reading(other, check.other_field)
+        reading, other_reading = reading_of(record, check.field), reading_of(other, check.other_field)
         rule = f"{check.other_message} {check.other_field}"
         self._update(
             comparison, _contradiction(record, reading, other, other_reading, rule)._replace(since=since), time
@@ -179,10 +191,22 @@ class Contradictions:
         if volts is None:
             return None
         others = [other for other in self._others[check.other_message] if _is_compared_with(comparison, other)]
-        if not any(_differs(volts, other, check) for other in others) or not _is_fresh(comparison.record, now):
+        if not any(self._differs(comparison, volts, other, check) for other in others) or not is_fresh(
+            comparison.record, now
+        ):
             return None
-        measuring = _highest_priority(other for other in others if _is_fresh(other, now))
-        return measuring if measuring is not None and _differs(volts, measuring, check) else None
+        measuring = _highest_priority(other for other in others if is_fresh(other, now))
+        return measuring if measuring is not None and self._differs(comparison, volts, measuring, check) else None
+
+    def _differs(self, comparison: _Comparison, volts: float, other: TopicRecord, check: VoltagePair) -> bool:
+        other_volts = value_of(other, check.other_field)
+        if other_volts is None:
+            return False
+        function, instance = comparison.record.function, comparison.record.topic.instance
+        allowed = (
+            self._allowed.get((function.name, instance)) if function is not None and instance is not None else None
+        )
+        return abs(volts - other_volts) > (max_difference(volts, other_volts) if allowed is None else allowed)
 
     def _update(self, comparison: _Comparison, found: ReadingsContradict | None, time: int) -> None:
         """Report a contradiction that was found, or end the reported one where none was found."""
@@ -196,10 +220,10 @@ class Contradictions:
 
 
 def _bound_exceeded(record: TopicRecord, check: UpperBound) -> ReadingsContradict | None:
-    value, bound = _value(record, check.field), _value(record, check.bound)
+    value, bound = value_of(record, check.field), value_of(record, check.bound)
     if value is None or not bound or value <= bound:  # a size of zero is a size that is not set
         return None
-    return _contradiction(record, _reading(record, check.field), record, _reading(record, check.bound), check.rule)
+    return _contradiction(record, reading_of(record, check.field), record, reading_of(record, check.bound), check.rule)
 
 
 def _contradiction(
@@ -214,9 +238,9 @@ def _contradiction(
 def _read(comparison: _Comparison) -> None:
     """Note the present value of a reading: a voltage only while a current flows."""
     check, record = comparison.check, comparison.record
-    comparison.value = _value(record, check.field)
+    comparison.value = value_of(record, check.field)
     if isinstance(check, VoltagePair):
-        instance, amps = _value(record, check.instance_field), _value(record, check.current)
+        instance, amps = value_of(record, check.instance_field), value_of(record, check.current)
         comparison.instance = None if instance is None else int(instance)
         if amps is None or amps < MIN_CHARGING_A:
             comparison.value = None
@@ -230,31 +254,7 @@ def _is_compared_with(comparison: _Comparison, other: TopicRecord) -> bool:
     return comparison.instance is not None and comparison.instance == other.topic.instance
 
 
-def _differs(volts: float, other: TopicRecord, check: VoltagePair) -> bool:
-    other_volts = _value(other, check.other_field)
-    return other_volts is not None and abs(volts - other_volts) > max_difference(volts, other_volts)
-
-
 def _highest_priority(records: Iterable[TopicRecord]) -> TopicRecord | None:
     return max(
-        records, key=lambda record: (_value(record, "device_priority") or 0, record.rhythm.times[-1]), default=None
+        records, key=lambda record: (value_of(record, "device_priority") or 0, record.rhythm.times[-1]), default=None
     )
-
-
-def _is_fresh(record: TopicRecord, now: int) -> bool:
-    return record.device.is_heard and now - record.rhythm.times[-1] <= record.rhythm.limit()
-
-
-def _reading(record: TopicRecord, name: str) -> Reading:
-    assert record.layout.spec is not None
-    field = record.layout.spec.by_name[name]
-    raw = field.raw_in(record.frame.data)
-    return Reading(field, raw, field.state(raw))
-
-
-def _value(record: TopicRecord, name: str) -> float | None:
-    """Return the value of a field; None where it has none, or the reading is flagged."""
-    spec = record.layout.spec
-    if spec is None or name not in spec.by_name or (record.values is not None and record.values.is_flagged(name)):
-        return None
-    return _reading(record, name).value

@@ -8,11 +8,16 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.functions import by_command, by_status
 from rvsim.watch.decode import HEARTBEAT, Layout
-from rvsim.watch.detect import contradictions
+from rvsim.watch.detect import charge_signs, contradictions, freeze_risks, low_voltages, place_temperatures
+from rvsim.watch.detect.charge_signs import ChargeSigns
 from rvsim.watch.detect.commands import PlannedDevices, read_command
 from rvsim.watch.detect.contradictions import Contradictions
+from rvsim.watch.detect.freeze_risks import FreezeRisks
 from rvsim.watch.detect.ignored_commands import IgnoredCommands
+from rvsim.watch.detect.level_gate import LevelDetector, LevelGate
+from rvsim.watch.detect.low_voltages import LowVoltages
 from rvsim.watch.detect.missing_functions import MissingFunctions
+from rvsim.watch.detect.place_temperatures import PlaceTemperatures
 from rvsim.watch.detect.stuck_values import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
 from rvsim.watch.identity.records import TopicRecord
@@ -64,8 +69,14 @@ class Detectors:
         self._two_commanders = TwoCommanders(planned, deadlines, emit, name_of)
         self._ignored_commands = IgnoredCommands(planned, deadlines, emit, name_of)
         self._missing_functions = MissingFunctions(planned, catalogue, deadlines, emit, name_of)
-        self._contradictions = Contradictions(deadlines, emit)
+        self._contradictions = Contradictions(rig, deadlines, emit)
+        self._low_voltages = LowVoltages(rig, deadlines, emit)
+        self._freeze_risks = FreezeRisks(rig, deadlines, emit)
+        self._charge_signs = ChargeSigns(deadlines, emit)
+        self._place_temperatures = PlaceTemperatures(rig, deadlines, emit)
         self._stuck_values = StuckValues(catalogue, deadlines, emit)
+        self._gates: dict[str, LevelGate] = {}
+        """The gates in front of the detectors that need values passing a level, by message."""
         self._observers: dict[str, list[Observe]] = {}
         self._neighbour_messages: set[str] = set()
 
@@ -93,13 +104,17 @@ class Detectors:
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data of a topic is needed at present."""
         message = record.topic.message
-        return self._ignored_commands.needs_each_change(record) or (
-            message in contradictions.MESSAGES and self._contradictions.needs_each_change(record)
+        return (
+            self._ignored_commands.needs_each_change(record)
+            or (message in contradictions.MESSAGES and self._contradictions.needs_each_change(record))
+            or self._place_temperatures.needs_each_change(record)
         )
 
     def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
         """Return the fields of a topic of which each change is needed at present."""
-        return self._stuck_values.needed_fields(record)
+        message, fields = record.topic.message, self._stuck_values.needed_fields(record)
+        gate = self._gates.get(message or "")
+        return fields if gate is None else fields + gate.needed_fields(record)
 
     def has_differences(self) -> bool:
         """Return whether two voltages differ at present."""
@@ -118,12 +133,23 @@ class Detectors:
         """Forget a topic whose device is silent."""
         self._ignored_commands.forget(record, time)
         self._contradictions.forget(record, time)
+        gate = self._gates.get(record.topic.message or "")
+        if gate is not None:
+            gate.forget(record)
+        self._low_voltages.forget(record, time)
+        self._freeze_risks.forget(record, time)
+        self._charge_signs.forget(record, time)
+        self._place_temperatures.forget(record, time)
         self._stuck_values.forget(record, time)
 
     def resume_listening(self, time: int, now: int) -> None:
         """Note that nobody listened up to ``time``, which is bus time ``now``."""
         self._ignored_commands.resume_listening()
         self._contradictions.resume_listening()
+        self._low_voltages.resume_listening(now)
+        self._freeze_risks.resume_listening(now)
+        self._charge_signs.resume_listening(now)
+        self._place_temperatures.resume_listening(now)
         self._stuck_values.resume_listening(time, now)
 
     def _select(self, layout: Layout) -> Iterable[_Observer]:
@@ -138,11 +164,30 @@ class Detectors:
         if layout.dgn == _ACKNOWLEDGMENT_DGN:
             yield _Observer(self._observe_acknowledgment)
         if layout.name in contradictions.MESSAGES:
-            yield _Observer(_settled_by(self._contradictions.observe), Contradictions.needs)
+            yield _Observer(_settled_by(self._contradictions.observe), self._contradictions.needs)
+        gate = self._gate(layout.name, layout.spec)
+        if gate is not None:
+            yield _Observer(gate.observe, gate.needs)
+        if layout.name in place_temperatures.MESSAGES and self._place_temperatures.is_used:
+            yield _Observer(_settled_by(self._place_temperatures.observe), _nothing)
         if StuckValues.neighbours_of(layout.spec):
             yield _Observer(_settled_by(self._stuck_values.observe), _nothing)
         if layout.name in self._neighbour_messages:
             yield _Observer(_settled_by(self._stuck_values.observe_neighbour), self._stuck_values.needs)
+
+    def _gate(self, message: str, spec: MessageSpec) -> LevelGate | None:
+        """Return the gate of a message; None where no detector needs its values passing a level."""
+        if message not in self._gates:
+            detectors: tuple[tuple[LevelDetector, frozenset[str]], ...] = (
+                (self._low_voltages, low_voltages.MESSAGES),
+                (self._freeze_risks, freeze_risks.MESSAGES),
+                (self._charge_signs, charge_signs.MESSAGES),
+            )
+            concerned = [detector for detector, messages in detectors if message in messages]
+            if not concerned:
+                return None
+            self._gates[message] = LevelGate(spec, concerned)
+        return self._gates[message]
 
     def _add_neighbour(self, message: str) -> None:
         """Follow a message from now on; the next frame of each of its topics is examined."""

@@ -12,8 +12,18 @@ from rvsim.wire.quantity_text import compose
 
 _LAYOUT_DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not sure"}
 
+_TEMPERATURE_ADVICE = (
+    "measure at the sensor with a thermometer; look for the sun on it, the outlet of a heater beside it, a door, or a "
+    "sensor that hangs loose"
+)
 
-def _origin(reading: Reading) -> str:
+_VOLTAGE_ADVICE = (
+    "measure at both with a meter: the one that is wrong has a bad sensor or calibration; if both are right, "
+    "the difference lies across the wire, the fuse and the plugs between them, and they get hot"
+)
+
+
+def origin_text(reading: Reading) -> str:
     """Mark a layout that is not published: the definition may be what is wrong."""
     return _LAYOUT_DOUBT.get(reading.field.grades.layout, "")
 
@@ -28,7 +38,7 @@ def _between(limits: Limits | None, reading: Reading) -> str:
 def _bad(found: ValueOutOfRange) -> FlagDraft:
     reading = found.reading
     title = f"{found.topic}: {reading.field.title} "
-    text = compose(title, reading.brief, _between(found.limits, reading), _origin(reading))
+    text = compose(title, reading.brief, _between(found.limits, reading), origin_text(reading))
     advice = "check the sensor, its wire and its plug; compare with another reading of the same quantity"
     return FlagDraft(
         FlagKind.BAD_VALUE,
@@ -49,7 +59,7 @@ def _no_data(found: DataLost) -> FlagDraft:
     else:
         text = f"{title} reports no data, and the rig requires a value"
     advice = "check the sensor's wire and plug: a disconnected sensor reads as no data; then the sensor itself"
-    text += _origin(found.reading)
+    text += origin_text(found.reading)
     field = found.reading.field.name
     return FlagDraft(
         FlagKind.NO_DATA, found.device, Severity.WARNING, text, advice, frame_line(found.last), found.topic, field
@@ -68,11 +78,8 @@ def _contradiction(found: ReadingsContradict) -> FlagDraft:
             other.brief,
             f" for the same quantity ({found.other_topic})",
         )
-        advice = (
-            "measure at both with a meter: the one that is wrong has a bad sensor or calibration; if both are right, "
-            "the difference lies across the wire, the fuse and the plugs between them, and they get hot"
-        )
-    text += _origin(reading)
+        advice = _TEMPERATURE_ADVICE if reading.field.unit == "degC" else _VOLTAGE_ADVICE
+    text += origin_text(reading)
     evidence = frame_line(found.last)
     field = reading.field.name
     return FlagDraft(FlagKind.BAD_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
@@ -89,7 +96,7 @@ def _stuck(found: ValueStuck) -> FlagDraft:
         low.brief,
         " and ",
         high.brief,
-        f" ({found.neighbour}){_origin(reading)}",
+        f" ({found.neighbour}){origin_text(reading)}",
     )
     advice = (
         "check the sensor, its place, its wire and its plug: warm it by hand and see whether the reading moves; then "

@@ -35,6 +35,7 @@ from rvsim.watch.transitions.claims import CannotClaim, NameShared, Restarted, S
 from rvsim.watch.transitions.commands import CommandedFunctionMissing, CommandIgnored, CommandsContradict
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, MessageUndefined, NodeDescribed
 from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, ListeningGap, PresenceChanged
+from rvsim.watch.transitions.supply import ColdPlace, CurrentSignContradicts, SupplyLow, TooCold
 from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
 from rvsim.watch.transitions.values import (
     AlarmCodeReported,
@@ -52,9 +53,11 @@ __all__ = [
     "BusBusy",
     "BusFellQuiet",
     "CannotClaim",
+    "ColdPlace",
     "CommandIgnored",
     "CommandedFunctionMissing",
     "CommandsContradict",
+    "CurrentSignContradicts",
     "DataLost",
     "Difference",
     "Emit",
@@ -85,7 +88,9 @@ __all__ = [
     "Restarted",
     "SenderNotAcknowledged",
     "SentWithoutAddress",
+    "SupplyLow",
     "TimesInWrongUnit",
+    "TooCold",
     "Topic",
     "TransferFailed",
     "Transition",

@@ -30,11 +30,13 @@ from rvsim.watch.rules import Finding, Rules
 from rvsim.watch.summaries import summary
 from rvsim.watch.transitions import (
     AlarmCodeReported,
+    ColdPlace,
     CommandIgnored,
     CommandsContradict,
     DataLost,
     Limits,
     ReadingsContradict,
+    TooCold,
     Topic,
     TwoSenders,
     TwoSendersSign,
@@ -63,6 +65,7 @@ PROBLEMS: list[Any] = [
     CommandsContradict(0, 0, ("a", "b"), (1, 2), "air 1", 3, ((COLD,), (WARM,)), 2, 1, TOPIC, (FRAME, FRAME)),
     CommandIgnored(0, 0, "a", ("b",), "air 1", 1, (WARM,), (COLD,), 1, 1, (), TOPIC, FRAME, FRAME),
     CommandIgnored(0, 0, "a", ("b",), "air 1", 1, (WARM,), (None,), 1, 1, (), TOPIC, FRAME, FRAME),
+    TooCold(0, 0, "a", TOPIC, COLD, ColdPlace.WATER_HEATER, 2.0, "", None, False, FRAME),
     TwoSenders(0, 0, "a", 1, TwoSendersSign.TWO_VALUE_TRAINS, "air", compose(COLD.brief, " and ", WARM.brief), FRAME),
 ]
 """One of each that tells values."""

@@ -35,9 +35,9 @@ def judge(bus, catalogue) -> Callable[..., list[Found]]:
     its last frame, have to raise the same flags.
     """
 
-    def go(frames: list[Frame], end: float, *devices, kinds=()) -> list[Found]:
+    def go(frames: list[Frame], end: float, *devices, kinds=(), **tables) -> list[Found]:
         frames = sorted(frames, key=lambda frame: frame.time)
-        told, plain = bus(*devices), bus(*devices)
+        told, plain = bus(*devices, **tables), bus(*devices, **tables)
         step = 0
         for frame in frames:
             while step < frame.time:
