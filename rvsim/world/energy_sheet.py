@@ -17,6 +17,8 @@ from rvsim.wire.frame import SECOND_US
 from rvsim.world.coolant import mix_j_per_litre_k
 from rvsim.world.world import World
 
+MIN_HOURS = 1.0
+"""Of a shorter run nothing is said: what the lining takes up decides, which a calculation by hand leaves out."""
 SAMPLE_US = 60 * SECOND_US
 """Averages are those of one sample a minute."""
 _AIR_W_PER_M3_H_K = 0.336
@@ -88,8 +90,8 @@ class EnergySheet:
 
     @property
     def lines(self) -> tuple[EnergyLine, ...]:
-        """The figures of the run up to the last sample; none before the first."""
-        return tuple(self._lines()) if self._hours else ()
+        """The figures of the run up to the last sample; none in the first hour."""
+        return tuple(self._lines()) if self._hours >= MIN_HOURS else ()
 
     def _lines(self) -> Iterator[EnergyLine]:
         plan, account, hours = self._plan, self._world.heat_account(), self._hours

@@ -87,6 +87,8 @@ def test_samples_of_any_distance_give_the_same():
     sheet = EnergySheet(World(plan, WeatherPlan()), plan)
     sheet.sample(0)
     assert sheet.lines == ()
+    assert run(0.99) == {}
+    assert len(run(1)) == 5
 
 
 def test_several_zones_lose_their_own_share():
