@@ -98,7 +98,7 @@ def test_a_low_supply_explains_what_the_device_does_and_an_exchanged_sensor_expl
     """A heater that stops, restarts and ignores commands; a cold reading that is that of another place."""
     low = finding(1, "low-voltage", "heater", 10)
     more = [finding(2 + n, kind, "heater", 11 + n) for n, kind in enumerate(("restarted", "ignored-command"))]
-    assert summary(low, *more, finding(9, "restarted", "pump", 12)) == [("low-voltage", [1, 2, 3])]
+    assert summary(low, *more, finding(9, "restarted", "pump", 12)) == [("low-voltage", [1, 3, 2])]
     replaced = finding(1, "replaced-device", "indoor sensor", 10)
     assert summary(replaced, finding(2, "freeze-risk", "indoor sensor", 70)) == [("replaced-device", [1, 2])]
 
