@@ -121,16 +121,15 @@ EXPLAINS: Mapping[FlagKind, _Explains] = {
     FlagKind.CANNOT_CLAIM: _Explains(
         own=frozenset({FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE, FlagKind.NO_ADDRESS})
     ),
+    FlagKind.LOW_VOLTAGE: _Explains(
+        own=frozenset({FlagKind.RESTARTED, FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE, FlagKind.IGNORED_COMMAND})
+    ),
     FlagKind.SILENT_DEVICE: _Explains(
         own=frozenset({FlagKind.LATE_MESSAGE, FlagKind.IGNORED_COMMAND, FlagKind.FAILED_TRANSFER})
     ),
     FlagKind.RESTARTED: _Explains(own=frozenset({FlagKind.LATE_MESSAGE, FlagKind.NO_DATA, FlagKind.FAILED_TRANSFER})),
     FlagKind.REPORTED_FAULT: _Explains(own=frozenset({FlagKind.IGNORED_COMMAND})),
-    FlagKind.LOW_VOLTAGE: _Explains(
-        own=frozenset({FlagKind.RESTARTED, FlagKind.SILENT_DEVICE, FlagKind.LATE_MESSAGE, FlagKind.IGNORED_COMMAND})
-    ),
-    FlagKind.FREEZE_RISK: _Explains(),
-    FlagKind.REPLACED_DEVICE: _Explains(own=frozenset({FlagKind.FREEZE_RISK, FlagKind.LOW_VOLTAGE})),
+    FlagKind.REPLACED_DEVICE: _Explains(own=frozenset({FlagKind.FREEZE_RISK})),
     FlagKind.UNPLANNED_DEVICE: _Explains(),
     FlagKind.NO_ADDRESS: _Explains(),
     FlagKind.LATE_MESSAGE: _Explains(),
@@ -142,6 +141,7 @@ EXPLAINS: Mapping[FlagKind, _Explains] = {
     FlagKind.TWO_COMMANDERS: _Explains(),
     FlagKind.IGNORED_COMMAND: _Explains(),
     FlagKind.FAILED_TRANSFER: _Explains(),
+    FlagKind.FREEZE_RISK: _Explains(),
 }
 """What each kind explains; every kind stands here. Of two that explain the same flag the first one is its cause."""
 _RANK = {kind: rank for rank, kind in enumerate(EXPLAINS)}

@@ -260,25 +260,36 @@ def test_a_cold_bay_is_found_when_its_tank_is_filled(bench, flags):
     assert (flag.since, flag.until) == (260.5 * SECOND_US, 400.5 * SECOND_US)
 
 
+def test_cold_fuel_is_found(bench, flags):
+    """It gets colder outdoors, from 5 C to -5 C: diesel of grade B is at risk below -4 C."""
+    sensor = {**SENSOR, "zone": "outdoors"}
+    for step in range(700):
+        raw = (273 + 5) * CELSIUS - step // 2
+        bench.say(step, "THERMOSTAT_AMBIENT_STATUS", 0x91, instance=1, ambient_temperature=raw)
+    (flag,) = flags(sensor, HEATER, most_examined=0.2, fuel={"grade": "B"})[FlagKind.FREEZE_RISK]
+    assert (flag.subject, flag.since) == ("heater", (2 * (9 * CELSIUS + 1) + 60) * SECOND_US)
+
+
 def test_a_charge_of_a_frozen_battery_is_found(bench, flags):
-    """The current is that of a charge from 100 s on; the lithium battery is below 0 C from 300 to 350 s."""
+    """The lithium battery is below 0 C from 300 to 350 s, and charged with little more than 1 A from 320 s on."""
     for step in range(1000):
-        amps = 2_000_000_000 - (8000 if step >= 200 else 0) + step % 5
+        amps = 2_000_000_000 - (1500 if step >= 640 else 500) + step % 5
         bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, dc_voltage=260, dc_current=amps)
         raw = (273 + (-1 if 600 <= step < 700 else 4)) * CELSIUS + step % 9
         bench.say(step / 2 + 0.1, "DC_SOURCE_STATUS_2", 0x46, instance=1, source_temperature=raw)
         bench.say(step / 2 + 0.2, "DC_SOURCE_STATUS_4", 0x46, instance=1, battery_type=3, desired_dc_voltage=step % 2)
     (flag,) = flags(most_examined=0.2)[FlagKind.FREEZE_RISK]
-    assert (flag.since, flag.until) == (310.1 * SECOND_US, 350.1 * SECOND_US)
+    assert (flag.since, flag.until) == (330 * SECOND_US, 350.1 * SECOND_US)
 
 
 def test_a_charge_that_rises_with_a_current_out_is_found(bench, flags):
     """The charge rises by a step each 20 s while current flows out, in a log in which both change all the time."""
     for step in range(1000):
         away = 8000 if 400 <= step < 700 else -8000
-        bench.say(
-            step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, dc_voltage=250, dc_current=2_000_000_000 + away + step
-        )
+        if step >= 200:
+            bench.say(
+                step / 2, "DC_SOURCE_STATUS_1", 0x46, instance=1, dc_voltage=250, dc_current=2_000_000_000 + away + step
+            )
         raw = 5 * CELSIUS + step
         bench.say(step / 2 + 0.1, "DC_SOURCE_STATUS_2", 0x46, instance=1, state_of_charge=100 + step // 40,
                   source_temperature=273 * CELSIUS + raw)  # fmt: skip

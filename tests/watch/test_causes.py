@@ -94,6 +94,15 @@ def test_two_units_on_one_address_explain_odd_values():
     assert found == [("shared-address", [1, 2])]
 
 
+def test_a_low_supply_explains_what_the_device_does_and_an_exchanged_sensor_explains_frost():
+    """A heater that stops, restarts and ignores commands; a cold reading that is that of another place."""
+    low = finding(1, "low-voltage", "heater", 10)
+    more = [finding(2 + n, kind, "heater", 11 + n) for n, kind in enumerate(("restarted", "ignored-command"))]
+    assert summary(low, *more, finding(9, "restarted", "pump", 12)) == [("low-voltage", [1, 3, 2])]
+    replaced = finding(1, "replaced-device", "indoor sensor", 10)
+    assert summary(replaced, finding(2, "freeze-risk", "indoor sensor", 70)) == [("replaced-device", [1, 2])]
+
+
 def test_devices_that_went_and_came_back_together():
     """Their last frames leave a moment at which all of them can have gone; what each explains comes with it."""
     late = finding(3, "late-message", "heater", 12.5, until=25)

@@ -91,7 +91,7 @@ def test_fuel_is_judged_only_where_the_rig_names_it(judge_cold):
 
 @pytest.fixture
 def judge_charge(bus, judge):
-    """Judge a battery of some temperature with ``amps`` out of it from 20 to 60 s, the last 20 s ``later``."""
+    """Judge a battery of some temperature whose current is ``amps`` (out of it) at 20 to 60 s, in the end ``later``."""
 
     def go(degrees, amps, battery=None, type_code=None, apart=False, later=None):
         made = bus()

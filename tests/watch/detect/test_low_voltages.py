@@ -2,6 +2,9 @@
 
 import pytest
 
+from rvsim.wire.frame import SECOND_US
+from rvsim.wire.line_events import ListeningResumed
+
 SOURCE = "DC_SOURCE_STATUS_1"
 KINDS = ("low-voltage",)
 HEATER = {"name": "heater", "address": 0x5E, "functions": {"furnace": 1}, "amps": {"furnace": [0.1, 6.0]}}
@@ -135,3 +138,13 @@ def test_all_that_a_branch_feeds_counts_for_its_drop(judge_volts, volts, is_low)
             "amps": {"circulation_pump": [0, 4.0]}}  # fmt: skip
     devices = ({**HEATER, "branch": "galley"}, pump, MONITOR)
     assert bool(judge_volts((0, volts), devices=devices, branch=trunk)) is is_low
+
+
+def test_what_was_before_a_gap_of_the_listening_does_not_count(bus):
+    """Low for 5 s, then nobody listens for 25 s: ten seconds count from the end of that."""
+    made = bus()
+    made.run(5, made.every(0.5, SOURCE, 0x46, instance=1, dc_voltage=210))
+    made.watch.observe_event(ListeningResumed(30 * SECOND_US, 5 * SECOND_US))
+    made.run(45, made.every(0.5, SOURCE, 0x46, instance=1, dc_voltage=210), begin=30)
+    (flag,) = [flag for flag in made.watch.all_flags if flag.kind in KINDS]
+    assert flag.since == 40 * SECOND_US
