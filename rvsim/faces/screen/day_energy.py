@@ -98,4 +98,4 @@ class DayEnergy:
 def _bar(word: str, amp_hours: float, most: float) -> str:
     """Return a sum as a word, a figure and a bar, the longest of all ``BAR_COLUMNS`` wide."""
     columns = round(BAR_COLUMNS * amp_hours / most) if most > 0 else 0
-    return f"  {word:<8}{amp_hours:8.1f} Ah  {'█' * columns}".rstrip()
+    return f"  {word:<8}{amp_hours:8.1f} Ah  {'═' * columns}".rstrip()

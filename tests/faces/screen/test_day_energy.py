@@ -32,8 +32,8 @@ def test_two_hours_by_hand():
     """18 A for two hours are 36 Ah, 6 A are 12; the longer bar is whole, the other a third of it."""
     assert shown(*each(2 * HOUR, ledger(18.0, 6.0, 12.0))) == [
         "  energy of the last 2 h 0 min",
-        f"  given       36.0 Ah  {'█' * 30}",
-        f"  taken       12.0 Ah  {'█' * 10}",
+        f"  given       36.0 Ah  {'═' * 30}",
+        f"  taken       12.0 Ah  {'═' * 10}",
         "  left        24.0 Ah into the battery",
     ]
 
@@ -43,11 +43,11 @@ def test_a_battery_that_gives():
     lines = shown(*each(HOUR, ledger(0.0, 6.0, -6.0)))
     assert lines[1:] == [
         "  given        0.0 Ah",
-        f"  taken        6.0 Ah  {'█' * 30}",
+        f"  taken        6.0 Ah  {'═' * 30}",
         "  left         6.0 Ah out of the battery",
     ]
     rising = [(second, ledger(second / HOUR)) for second in range(0, HOUR + 1, 30)]
-    assert shown(*rising)[1] == f"  given        0.5 Ah  {'█' * 30}"
+    assert shown(*rising)[1] == f"  given        0.5 Ah  {'═' * 30}"
 
 
 def test_nothing_is_said_too_soon_or_without_a_measurement():
@@ -60,7 +60,7 @@ def test_nothing_is_said_too_soon_or_without_a_measurement():
 def test_a_gap_counts_nothing():
     """A pause of an hour, or going back in a log: the minutes before and after are counted alone."""
     before, after = each(600, ledger(6.0)), [(HOUR + second, ledger(6.0)) for second in range(0, 601, 30)]
-    assert shown(*before, *after)[:2] == ["  energy of the last 20 min", f"  given        2.0 Ah  {'█' * 30}"]
+    assert shown(*before, *after)[:2] == ["  energy of the last 20 min", f"  given        2.0 Ah  {'═' * 30}"]
     back = [(second, ledger(6.0)) for second in range(0, 601, 30)]
     assert shown(*before, *back)[0] == "  energy of the last 20 min"
 
