@@ -81,7 +81,7 @@ HEALTHY = {"four_sources", "night_at_minus_15", "solar_week", "summer_afternoon"
 """Scenarios in which nothing is wrong."""
 TROUBLE_IN_STEPS = {"shore_lost_at_midnight"}
 """Scenarios whose trouble is what steps change in the vehicle."""
-TROUBLE_IN_THE_RIG = {
+TROUBLE_IN_THE_RIG: dict[str, dict[str, float | int | str | bool]] = {
     "brown_out_at_glow": {"rig.branch.heater.wire.area_mm2": 6.0},
     "lithium_cold": {"rig.battery.chemistry": "agm"},
 }

@@ -12,9 +12,9 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from rvsim.errors import did_you_mean
 from rvsim.rig.conductor import AwgSize, ohm_per_m_by_area, ohm_per_m_by_awg
 from rvsim.rig.quantity import shown
+from rvsim.rig.references import repeated, unknown_text
 from rvsim.rig.table import Mistake, OneLineText, Table, validation_error
 
 HOUSE = "house"
@@ -143,7 +143,7 @@ class BranchPlan(Table):
     """The battery that feeds it; if omitted, that of its parent, or the house battery."""
     parent: OneLineText | None = None
     """The branch that feeds it; if omitted, the battery does."""
-    fuse_a: Annotated[float, Field(gt=0, le=1000)] | None = None
+    fuse_amps: Annotated[float, Field(gt=0, le=1000)] | None = None
     """The rating of its fuse."""
     wire: WirePlan | None = None
     """Its wire; without one it has no resistance."""
@@ -165,7 +165,7 @@ def _one_or_several(given: object) -> object:
 def _check_batteries(batteries: tuple[BatteryPlan, ...]) -> tuple[BatteryPlan, ...]:
     if not batteries:
         raise ValueError("a vehicle needs a battery; write a table [battery], or leave the key out")
-    problems = list(_repeated(batteries, "battery"))
+    problems = list(repeated(batteries, "name", "battery"))
     if problems:
         raise validation_error("battery", problems)
     return batteries
@@ -198,19 +198,19 @@ def battery_zone_mistakes(batteries: Sequence[BatteryPlan], zones: Sequence[str]
     """Yield each battery that stands in a zone which the rig does not have."""
     for number, plan in enumerate(batteries):
         if plan.zone is not None and plan.zone not in (*zones, OUTDOORS):
-            yield Mistake((number, "zone"), _unknown(plan.zone, (*zones, OUTDOORS), "zones"), plan.zone)
+            yield Mistake((number, "zone"), unknown_text(plan.zone, (*zones, OUTDOORS), "zones"), plan.zone)
 
 
 def branch_mistakes(batteries: Sequence[BatteryPlan] | None, branches: Sequence[BranchPlan]) -> Iterator[Mistake]:
     """Yield what in branches contradicts itself; without ``batteries`` nothing is said of their names."""
-    yield from _repeated(branches, "branch")
+    yield from repeated(branches, "name", "branch")
     by_name = {branch.name: branch for branch in branches}
     known = None if batteries is None else [plan.name for plan in batteries]
     for number, branch in enumerate(branches):
         if known is not None and branch.battery is not None and branch.battery not in known:
-            yield Mistake((number, "battery"), _unknown(branch.battery, known, "batteries"), branch.battery)
+            yield Mistake((number, "battery"), unknown_text(branch.battery, known, "batteries"), branch.battery)
         if branch.parent is not None and branch.parent not in by_name:
-            yield Mistake((number, "parent"), _unknown(branch.parent, list(by_name), "branches"), branch.parent)
+            yield Mistake((number, "parent"), unknown_text(branch.parent, list(by_name), "branches"), branch.parent)
         above, passed = branch, [branch.name]
         while above.parent in by_name:
             above = by_name[above.parent]
@@ -232,19 +232,4 @@ def device_branch_mistakes(entries: Sequence[Any], branches: Sequence[BranchPlan
         given = entry.get("branch") if isinstance(entry, Mapping) else getattr(entry, "branch", None)
         names = [branch.name for branch in branches or ()]
         if isinstance(given, str) and given not in names:
-            yield Mistake((number, "branch"), _unknown(given, names, "branches"), given)
-
-
-def _repeated(plans: Sequence[BatteryPlan | BranchPlan], what: str) -> Iterator[Mistake]:
-    owners: dict[str, int] = {}
-    for number, plan in enumerate(plans):
-        first = owners.setdefault(plan.name, number)
-        if first != number:
-            text = f"{shown(plan.name)} is already the name of {what} {first + 1}; give each its own name"
-            yield Mistake((number, "name"), text, plan.name)
-
-
-def _unknown(name: str, known: Sequence[str], what: str) -> str:
-    if not known:
-        return f"{shown(name)} is not in the rig, which has no {what}; add it, or remove the name"
-    return f"{shown(name)} is not in the rig{did_you_mean(name, known)}; its {what} are {', '.join(known)}"
+            yield Mistake((number, "branch"), unknown_text(given, names, "branches"), given)

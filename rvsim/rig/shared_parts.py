@@ -30,7 +30,7 @@ def shared_parts(rig: "Rig", silent: Collection[str], present: Collection[str]) 
     """
     for feed in feeds_that_explain(silent, present, rig.branches, rig.vehicle.branch_by_device):
         branch = feed.branch
-        fuse = "its fuse" if branch.fuse_a is None else f"its fuse of {branch.fuse_a:g} A"
+        fuse = "its fuse" if branch.fuse_amps is None else f"its fuse of {branch.fuse_amps:g} A"
         yield SharedPart(
             f"the branch {branch.name} of the supply",
             f"check the branch {branch.name}: {fuse}, the voltage behind it under load, its plugs and its ground",

@@ -64,10 +64,10 @@ def test_limits_of_protection_are_in_order():
 
 def test_a_device_is_on_its_branch():
     """The vehicle knows the branch of each device, and the battery of a branch through its parents."""
-    branches = [{"name": "galley", "parent": "body"}, {"name": "body", "fuse_a": 40, "battery": "house"}]
+    branches = [{"name": "galley", "parent": "body"}, {"name": "body", "fuse_amps": 40, "battery": "house"}]
     vehicle = Rig.model_validate(rig(branch=branches, fridge={"branch": "galley"})).vehicle
     assert vehicle.branch_by_device == {"fridge": "galley"}
-    assert [branch.fuse_a for branch in vehicle.branches] == [None, 40.0]
+    assert [branch.fuse_amps for branch in vehicle.branches] == [None, 40.0]
 
 
 def test_all_mistakes_of_branches_are_told_at_once():

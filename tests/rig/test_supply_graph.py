@@ -8,7 +8,7 @@ from rvsim.rig.supply_graph import feeds, feeds_that_explain
 
 BRANCHES = [
     BranchPlan(name="main"),
-    BranchPlan(name="galley", parent="main", fuse_a=10.0),
+    BranchPlan(name="galley", parent="main", fuse_amps=10.0),
     BranchPlan(name="fridge", parent="galley"),
     BranchPlan(name="rear"),
 ]

@@ -290,7 +290,7 @@ def test_a_device_that_is_received_meanwhile_rules_a_part_out():
 def test_a_branch_of_the_supply_that_devices_share():
     """It is named before a piece of the pair, with its fuse."""
     together = [silent(1, "heater", 10, 60.1), silent(2, "roof fan", 10.3, 60.3)]
-    rig = wired_rig(branch=[{"name": "rear", "fuse_a": 15.0}, {"name": "front"}], **HARNESS)
+    rig = wired_rig(branch=[{"name": "rear", "fuse_amps": 15.0}, {"name": "front"}], **HARNESS)
     devices = [
         device.model_copy(update={"branch": "rear" if device.name in ("heater", "roof fan") else "front"})
         for device in rig.devices

@@ -189,7 +189,7 @@ def test_keys_of_the_rig_are_varied(write, rvsim):
         ),
         ("device.roof fan.adress=1", 'unknown key "adress" (did you mean "address"?); remove it or correct the name'),
         ("device.heater=1", "device.heater has no value of its own; write a key in it, like device.heater.name"),
-        ("branch.galley.fuse_a=5,10", "the file has no branch; add a table [[branch]] to it, or write another key"),
+        ("branch.galley.fuse_amps=5,10", "the file has no branch; add a table [[branch]] to it, or write another key"),
         ("device.heater.settings.fan_amps=-1", 'device 2 "heater", settings.fan_amps: -1 is below 0; write 0 or more'),
         ("zone.cabn.start_c=5", '"cabn" is not there (did you mean "cabin"?); after zone write cabin, or add a table'),
         ("tank=5", "after tank write fresh or grey or black, or add a table [[tank]]"),
