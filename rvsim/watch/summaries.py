@@ -245,6 +245,66 @@ def _pump(last: _Last) -> Summary | None:
     return None
 
 
+def _solar_controller(last: _Last) -> Summary | None:
+    message = "SOLAR_CONTROLLER_STATUS"
+    state, gives = last.reading(message, "operating_state"), last.number(message, "charge_current")
+    if state is None:
+        return None
+    rails = last.rail("voltage", message, "charge_voltage", 10.0, 16.0)
+    rails += last.rail("current", message, "charge_current", 0.0, 30.0)
+    current = compose(", current " if gives is None else ", gives ", last.text(message, "charge_current"))
+    said = compose(_stage(state), last.text(message, "charge_voltage"), current)
+    return Summary(said, rails, output_amps=gives)
+
+
+def _inverter(last: _Last) -> Summary | None:
+    state = last.reading("INVERTER_STATUS", "status")
+    if state is None:
+        return None
+    rails = last.rail("battery side", "INVERTER_DC_STATUS", "dc_voltage", 10.0, 16.0)
+    rails += last.rail("its current", "INVERTER_DC_STATUS", "dc_current", 0.0, 150.0)
+    taken = last.reading("INVERTER_DC_STATUS", "dc_current")
+    current = () if taken is None else (", takes " if taken.value is not None else ", current ", taken.brief)
+    return Summary(compose(state.brief, *current), rails)
+
+
+def _air_conditioner(last: _Last) -> Summary | None:
+    message = "AIR_CONDITIONER_STATUS"
+    if last.reading(message, "output_level") is None:
+        return None
+    output = last.number(message, "output_level")
+    rails = last.rail("cooling", message, "output_level", 0.0, 100.0) + last.rail(
+        "its fan", message, "fan_speed", 0.0, 100.0
+    )
+    cools = compose("cools with ", last.text(message, "output_level")) if output else "does not cool"
+    fan = last.number(message, "fan_speed")
+    return Summary(compose(cools, ", fan ", last.text(message, "fan_speed")) if fan else cools, rails)
+
+
+def _generator(last: _Last) -> Summary | None:
+    message = "GENERATOR_STATUS_1"
+    state = last.reading(message, "status")
+    if state is None:
+        return None
+    rails = last.rail("load", message, "engine_load", 0.0, 100.0)
+    return Summary(compose(state.brief, ", load ", last.text(message, "engine_load")), rails)
+
+
+def _dc_disconnect(last: _Last) -> Summary | None:
+    state = last.reading("DC_DISCONNECT_STATUS", "circuit_status")
+    return None if state is None else Summary(state.brief)
+
+
+def _water_pump(last: _Last) -> Summary | None:
+    message = "WATER_PUMP_STATUS"
+    enabled, runs = last.reading(message, "operating_status"), last.reading(message, "pump_status")
+    if enabled is None or runs is None:
+        return None
+    rails = last.rail("pressure", message, "current_system_pressure", 0.0, 500.0)
+    effort = float(runs.raw) if runs.raw in (0, 1) else None
+    return Summary(runs.brief if enabled.raw else enabled.brief, rails, load_fraction=effort)
+
+
 _SENTENCES: Mapping[str, Callable[[_Last], Summary | None]] = {
     "thermostat": _thermostat,
     "ambient_sensor": _sensor,
@@ -255,5 +315,11 @@ _SENTENCES: Mapping[str, Callable[[_Last], Summary | None]] = {
     "dc_source": _dc_source,
     "tank": _tank,
     "circulation_pump": _pump,
+    "solar_controller": _solar_controller,
+    "inverter": _inverter,
+    "air_conditioner": _air_conditioner,
+    "generator": _generator,
+    "dc_disconnect": _dc_disconnect,
+    "water_pump": _water_pump,
 }
 """What makes the sentence of each function, by the name of the function."""

@@ -15,6 +15,7 @@ from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.trends import Trends
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, explain_flags
+from rvsim.rig.electric import battery_by_branch
 from rvsim.rig.functions import FUNCTIONS, Function, by_command
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.runs.log_search import has_text
@@ -77,6 +78,16 @@ class Choice(NamedTuple):
     reading: Reading
 
 
+def _on_other_batteries(rig: Rig | None) -> frozenset[str]:
+    if rig is None:
+        return frozenset()
+    vehicle = rig.vehicle
+    feeding = battery_by_branch(vehicle.batteries, vehicle.branches)
+    return frozenset(
+        device for device, branch in vehicle.branch_by_device.items() if feeding[branch] != vehicle.battery.name
+    )
+
+
 class Scene:
     """The state of the screen over one watch. Times are in microseconds."""
 
@@ -94,6 +105,8 @@ class Scene:
         self.units = units
         self.watch = watch
         self.plans: Mapping[str, DevicePlan] = {plan.name: plan for plan in rig.devices} if rig else {}
+        self.on_other_batteries = _on_other_batteries(rig)
+        """The planned devices that another battery than the house battery feeds."""
         self.trends, self.energy = Trends(), DayEnergy()
         self._roll_call: Sequence[RollCallLine] | None = None
         self.page = Page.ABOARD

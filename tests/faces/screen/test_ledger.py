@@ -45,7 +45,7 @@ class House:
     """A scene over a rig of some of the devices; frames go in by the second."""
 
     def __init__(self, catalogue, *names: str):
-        devices = [{"name": name, **DEVICES[name]} for name in names]
+        devices = [{"name": name, **DEVICES[name]} for name in names or ("sensor",)]
         rig = Rig.model_validate({"schema": 1, "name": "test", "title": "Test rig", "device": devices})
         self.watch = Watch(catalogue, rig)
         self.scene = Scene("test", self.watch, rig)
@@ -215,3 +215,18 @@ def test_an_empty_ledger(house):
     """Before anything was heard there is nothing in it."""
     assert house("heater").sums() == Ledger((), (), (), (), None)
     assert house("heater").sums().left == 0
+
+
+def test_what_is_on_another_battery_is_left_out(catalogue):
+    """A charger of the starter battery gives nothing to the house, and what it takes is not the house's."""
+    branch = [{"name": "engine", "battery": "starter"}]
+    devices = [{"name": name, **DEVICES[name], "branch": "engine"} for name in ("charger",)]
+    devices.append({"name": "sensor", **DEVICES["sensor"]})
+    tables = {"battery": [{"name": "house"}, {"name": "starter"}], "branch": branch}
+    rig = Rig.model_validate({"schema": 1, "name": "test", "title": "Test rig", "device": devices, **tables})
+    house = House(catalogue)
+    house.watch = Watch(catalogue, rig)
+    house.scene = Scene("test", house.watch, rig)
+    found = house.observe(GIVES_18, AIR).sums()
+    assert found.given == ()
+    assert [name for name, _ in found.taken] == ["sensor"]
