@@ -207,6 +207,7 @@ def value_seeds(frames, catalogue, rig, topic, own, is_it) -> Iterator[Seed]:
     """Faults in what a message says."""
     spec, who = catalogue.by_dgn(topic.dgn), called(topic.source, rig)
     plan = next((plan for plan in rig.devices if plan.name == who), None) if rig else None
+    keys = Decoder(catalogue).layout(topic.dgn).qualifier_fields  # as an instance: without one it is another topic
     told = {reading.field.name for frame in own for reading in spec.decode(frame.data) if reading.state is State.VALUE}
     for spec_field, known in zip(spec.fields, expected(spec, plan, twelve_volts=rig is not None), strict=True):
         where = f"{topic} {spec_field.name} of {who}"
@@ -215,7 +216,8 @@ def value_seeds(frames, catalogue, rig, topic, own, is_it) -> Iterator[Seed]:
         if spec_field.code(State.OUT_OF_RANGE) is not None:
             how = written(spec_field, spec_field.code(State.OUT_OF_RANGE))
             yield Seed(f"{where} out of range", spoilt(frames, is_it, how), "bad-value", frozenset({who}))
-        if spec_field.special is not Special.NONE and not known.may_be_empty and spec_field.name != "dsa":
+        can_be_lost = spec_field.special is not Special.NONE and not known.may_be_empty and spec_field not in keys
+        if can_be_lost and spec_field.name != "dsa":
             how = written(spec_field, spec_field.code(State.NO_DATA))
             yield Seed(f"{where} no data", spoilt(frames, is_it, how), "no-data", frozenset({who}))
         top = spec_field.raw_limits[1]

@@ -30,7 +30,7 @@ EXPECTATIONS = [
     f'expect = "only_until"\nsight = {STATUS}\nend = {HEARTBEAT}\ngrace = "20s"',
     f'expect = "stays"\nsight = {{ {VOLTS} }}\nat_most = 12.5',
     f'expect = "rate"\nsight = {HEARTBEAT}\nat_least = 3\nfrom = "20s"',
-    f'expect = "entered"\nsight = {{ {VOLTS}, becomes = true, above = 15.0 }}\nat_most_times = 0\nshortest_on = "1min"',
+    f'expect = "entered"\nsight = {{ {VOLTS}, becomes = true, above = 12.7 }}\nat_most_times = 0\nshortest_on = "1min"',
     'expect = "presence"\ndevice = "heater"\nstate = "present"\nthroughout = true\nfrom = "5s"',
     'expect = "flag"\nraised = false',
     'expect = "flag"\nkind = "silent-device"\ncleared = true',

@@ -75,10 +75,10 @@ def test_what_a_device_takes_ends_with_its_power_whatever_it_does(run):
     """Also of a kind that does not set its load to 0 itself; with the power its planned load is back."""
 
     class Careless(TankSensor):
-        def leave(self):
+        def on_stop(self):
             """Do not set the load to 0."""
 
-        def begin(self):
+        def on_start(self):
             """Say nothing of what it takes."""
 
     bench, _ = run(5, kinds={**kinds_by_name(), "tank": Careless})

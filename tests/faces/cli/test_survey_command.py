@@ -3,6 +3,7 @@
 import json
 import os
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -51,16 +52,23 @@ def first_lines(*arguments):
 # The first lines.
 
 
-def test_the_first_lines_say_what_is_wrong():
+def test_the_first_lines_say_what_is_wrong(longest_gap):
     """The worst trouble first, with its evidence and its next step; then the others and the devices."""
     lines = first_lines("quiet.log", "--rig", "ottersby")
     assert re.fullmatch(r"quiet\.log, candump text: \d+ frames in 89\.\d s from 11 addresses\.", lines[0])
     assert lines[1] == "Summary"
     assert lines[2] == "  [4] fault: heater stopped sending; this explains <1> to <3>."
-    assert lines[3].startswith(
-        "      silent for 15.0 s, due every 5 s; last frame at 17.253 s (from 32.3 s until 60.5 s"
+    times = re.fullmatch(
+        r"      silent for 15\.0 s, due every 5 s; last frame at (\d+\.\d{3}) s \(from (\d+\.\d) s until (\d+\.\d) s, "
+        r"silent for (\d+\.\d\d) s in all\); back without an address claim, so without a restart",
+        lines[3],
     )
-    assert lines[3].endswith("silent for 43.27 s in all); back without an address claim, so without a restart")
+    assert times
+    start, last, back = longest_gap("quiet.log", "5E")
+    assert float(times[1]) == pytest.approx(last - start, abs=0.0011)
+    assert float(times[2]) == pytest.approx(last + 15 - start, abs=0.06)
+    assert float(times[3]) == pytest.approx(back - start, abs=0.06)
+    assert float(times[4]) == pytest.approx(back - last, abs=0.006)
     assert (
         lines[4] == "      Try next: check its data plug first, then its drop: it did not restart, so it kept its power"
     )
@@ -105,20 +113,23 @@ def test_a_log_that_is_too_short_says_so():
 # The paragraph.
 
 
-def test_a_paragraph_for_a_mail():
+def test_a_paragraph_for_a_mail(longest_gap):
     """One line: the log, the cause with its evidence, the next step, what else there is, and what is not certain."""
     out = survey("quiet.log", "--rig", "ottersby", "--brief")
     assert len(out.splitlines()) == 1
     parts = (
         r"quiet\.log: \d+ frames in 89\.\d s\. ",
         r"Most likely cause \(fault\): heater stopped sending\. ",
-        r"Evidence: silent for 15\.0 s, due every 5 s; last frame at 17\.253 s \(.*\); "
+        r"Evidence: silent for 15\.0 s, due every 5 s; last frame at (?P<last>\d+\.\d{3}) s \(.*\); "
         r"back without an address claim, so without a restart; it explains 3 more flags\. ",
         r"Next step: check its data plug first, then its drop: it did not restart, so it kept its power\. ",
         r"(Also: .*\. )?11 of 11 planned devices sent frames\. ",
         r"Not certain: A log does not show whether the data plug, the drop or the device itself failed\..*",
     )
-    assert re.fullmatch("".join(parts) + "\n", out)
+    found = re.fullmatch("".join(parts) + "\n", out)
+    assert found
+    start, last, _ = longest_gap("quiet.log", "5E")
+    assert float(found["last"]) == pytest.approx(last - start, abs=0.0011)
 
 
 def test_a_paragraph_of_a_healthy_log():
@@ -224,12 +235,16 @@ def test_presence_over_time():
 def test_faults_that_devices_report():
     """Who, which number, when first and last."""
     out = survey("lockout.log", "--rig", "ottersby")
-    assert (
-        "  heater: furnace function reports SPN 2130, FMI 7 (mechanical fault), red lamp on (fault; first 30.0 s" in out
+    line = re.search(
+        r"^  heater: furnace function reports SPN 2130, FMI 7 \(mechanical fault\), red lamp on \(fault; first (.*?) s",
+        out,
+        re.MULTILINE,
     )
+    assert line
     (found,) = json.loads(survey("lockout.log", "--json"))["reported_faults"]
     assert (found["spn"], found["fmi"], found["times"], found["severity"]) == (2130, 7, 1, "fault")
     assert found["first"] == pytest.approx(30, abs=0.1)
+    assert float(line[1]) == pytest.approx(found["first"], abs=0.06)
 
 
 def test_what_each_field_did():
@@ -257,7 +272,7 @@ def test_fields_in_other_units():
     assert '"unit": "\\u00b0C"' in survey(*options, "--json")
 
 
-def test_clock_times_where_the_log_has_a_date():
+def test_clock_times_where_the_log_has_a_date(longest_gap):
     """In flags, presence and fields; not where the clock was set meanwhile."""
     lines = [
         re.sub(r"^\((\d+)\.", lambda time: f"({1_700_000_000 + int(time[1])}.", line)
@@ -265,7 +280,10 @@ def test_clock_times_where_the_log_has_a_date():
     ]
     Path("dated.log").write_text("\n".join(lines) + "\n")
     out = survey("dated.log", "--rig", "ottersby", "--signals")
-    assert "(from 32.3 s until 60.5 s, 22:13:52 to 22:14:20 UTC, silent for" in out
+    start, last, back = longest_gap("dated.log", "5E")
+    assert f"{datetime.fromtimestamp(start, UTC):%H:%M:%S}" == "22:13:20"
+    since, until = (f"{datetime.fromtimestamp(time, UTC):%H:%M:%S}" for time in (last + 15, back))
+    assert f"(from {last + 15 - start:.1f} s until {back - start:.1f} s, {since} to {until} UTC, silent for" in out
     assert re.search(r"^ +2023-11-14 22:13:20 +2023-11-14 22:14:\d\d UTC$", out, re.MULTILINE)
     assert re.search(r"heat output level .* s, 22:1\d:\d\d UTC$", out, re.MULTILINE)
     assert "UTC" not in survey("quiet.log", "--rig", "ottersby", "--signals")

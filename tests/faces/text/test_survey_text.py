@@ -12,7 +12,7 @@ from rvsim.watch.flag import FlagKind
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
 
 
-def test_a_recording_surveyed_in_words(rvsim):
+def test_a_recording_surveyed_in_words(rvsim, longest_gap):
     """Who was there by their planned names, how often they spoke, and the flags with times and what to try next."""
     rvsim("bench", "heater_goes_quiet", "--seconds", "120", "--speed", "max", "--record", "q.log")
     code, out, err = rvsim("survey", "q.log", "--rig", "ottersby")
@@ -37,7 +37,10 @@ def test_a_recording_surveyed_in_words(rvsim):
     )
     at = lines.index("  [4] fault, silent-device")
     assert lines[at + 1].startswith("      heater: silent for 15.0 s, due every 5 s")
-    assert lines[at + 1].endswith("until 60.5 s, silent for 43.27 s in all); this explains <1> to <3>, late-message")
+    start, last, back = longest_gap("q.log", "5E")
+    assert lines[at + 1].endswith(
+        f"until {back - start:.1f} s, silent for {back - last:.2f} s in all); this explains <1> to <3>, late-message"
+    )
     assert lines[at + 2] == "      Try next: check its power and fuse first, then its data plug, then its drop"
     assert lines.index("  [4] fault, silent-device") < lines.index("  <5> warning, bad-value")
 
