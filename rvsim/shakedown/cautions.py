@@ -16,6 +16,8 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.ident import dgn_of
 
 GENERATOR, GENERATOR_START = "generator", "generator_start"
+MIN_LITHIUM_CHARGE_C = 0.0
+"""Below this cell temperature lithium iron phosphate is not charged (a battery maker's manual, table 4.3)."""
 EXERCISE = "exercise_every_hours"
 """The setting by which a simulated generator starts by itself."""
 
@@ -32,6 +34,7 @@ def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
     elif exercised:
         yield _caution("a setting of the rig", exercised)
     yield from _of_kinds(loaded, {_message(send, catalogue) for send in sends})
+    yield from _of_cold_lithium(loaded)
 
 
 def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
@@ -46,6 +49,21 @@ def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
             told.setdefault(kind.caution, []).append(plan.name)
     for caution, names in told.items():
         yield f"caution: {' and '.join(names)}, which {'is' if len(names) == 1 else 'are'} only simulated. {caution}"
+
+
+def _of_cold_lithium(loaded: LoadedScenario) -> Iterator[str]:
+    """Yield the caution of lithium batteries, where one of them starts below 0 degrees Celsius."""
+    start = loaded.scenario.start.battery_c
+    cold = [
+        plan.name
+        for plan in loaded.rig.batteries
+        if plan.chemistry == "lfp" and start.get(plan.name, plan.start_c) < MIN_LITHIUM_CHARGE_C
+    ]
+    if cold:
+        yield (
+            f"caution: the battery {' and '.join(cold)}, which is only simulated, is lithium and cold. Lithium: no "
+            "charging below 0 °C cell temperature; the protection may open at any time."
+        )
 
 
 def _generator_caution(generators: list[str], starters: list[DevicePlan]) -> str:

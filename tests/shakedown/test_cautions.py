@@ -97,3 +97,20 @@ def test_a_burner_and_a_dome_that_a_scenario_acts_on(said):
     assert (both[0], len(both)) == (line, 2)
     assert both[1].startswith("rvsim: caution: roof fan, which is only simulated. Motion: ")
     assert said(rig + expect) == []
+
+
+def test_a_lithium_battery_that_is_cold(said):
+    """By the rig or by the scenario's start; not a warm one, nor lead."""
+
+    def battery(chemistry, celsius):
+        table = f'[rig.battery]\nchemistry = "{chemistry}"\nstart_c = {celsius}\n'
+        return GENERATOR.replace("[[rig.device]]", f"{table}[[rig.device]]", 1)
+
+    cold = battery("lfp", -3.0)
+    (line,) = said(EXPECT + cold)
+    assert line == (
+        "rvsim: caution: the battery house, which is only simulated, is lithium and cold. Lithium: no charging below "
+        "0 °C cell temperature; the protection may open at any time."
+    )
+    assert said(EXPECT + battery("lfp", 0.0)) == said(EXPECT + battery("agm", -3.0)) == []
+    assert said("[start]\nbattery_c = { house = 5.0 }\n" + EXPECT + cold) == []
