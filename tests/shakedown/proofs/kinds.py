@@ -355,7 +355,7 @@ grace = "2s"
         'device = "heater"\nwithin = "1min"\nfrom = "100s"',
         no_heat_once(
             'device = "heater", message = "FURNACE_STATUS", field = "heat_output_level", becomes = true, below = 0.5',
-            "405s",
+            "375s",
         ),
         ("19FFE344 01 01 C8", "19FFF75E 01 01"),
         more=HEATS,

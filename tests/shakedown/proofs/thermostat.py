@@ -39,7 +39,7 @@ START_S, GRACE_S = 8.0, 10.0
 TRY_S, TRIES, PAUSE_S = 2.0, 5, 30.0
 PUMP_GAP_S, TIGHT_S, ALARM_S = 5.0, 0.05, 10.0
 """The last is how long an alarm stands of a pump that is held to a twentieth of a second."""
-COLD_BURNER_S, FLAME_OUT_PAUSE_S, RESET_S = 400.0, 10.0, 3.0
+COLD_BURNER_S, FLAME_OUT_PAUSE_S, RESET_S = 370.0, 10.0, 3.0
 """Neither flame nor warm air for longer than two tries take, 350 s: no heat will come. The others are pauses of spoilt
 ones."""
 SOON_S, AGAIN_S, WATER_S, HEARTBEAT_S = 1.0, 5.0, 10.0, 5.0
