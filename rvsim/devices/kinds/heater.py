@@ -32,6 +32,8 @@ OUTPUT_STEP = 0.02
 """The burner is set in steps of this fraction of full output. Our choice: a dosing pump has steps, too."""
 MIN_FAN_COOLANT_C = 40.0
 """The fans wait for coolant this warm. Common practice, no source."""
+FAN_BAND_K = 3.0
+"""They stop when it is this much cooler: a fan cools what it waited for. Our choice, for a minute on and off."""
 LIMITER_RESETS_BELOW_K = 20.0
 """The overheat limiter closes again when the coolant is this much cooler. Common practice, no source."""
 WATER_SET_POINT_C, WATER_BAND_K = 60.0, 5.0
@@ -135,6 +137,7 @@ class Heater(BurnerDevice):
         self._water_mode = WATER_OFF
         self._water_set_point = self._water.by_name["set_point_temperature"].raw(WATER_SET_POINT_C)
         self._is_heating_water = self._is_pausing = self._is_limited = self._was_dosing = False
+        self._has_warm_coolant = False
         self._last_water: tuple[object, ...] = ()
 
     def _planned_zones(self) -> list[_ZoneState]:
@@ -226,7 +229,8 @@ class Heater(BurnerDevice):
         self._is_pausing = wants and coolant_c >= (plan.resume_c if self._is_pausing else plan.pause_c)
         wanted = self._wanted_output(coolant_c) if wants and not self._is_pausing else 0.0
         self.control_burner(wanted, is_switched_on=is_on, is_too_hot=self._is_limited)
-        is_blocked = coolant_c < MIN_FAN_COOLANT_C or burner.error is not None or burner.is_locked
+        self._has_warm_coolant = coolant_c >= MIN_FAN_COOLANT_C - (FAN_BAND_K if self._has_warm_coolant else 0.0)
+        is_blocked = not self._has_warm_coolant or burner.error is not None or burner.is_locked
         for state in self._zones.values():
             state.follow(is_blocked=is_blocked)
             world.set_cabin_fan(self.name, state.output * state.fan, state.zone)

@@ -42,6 +42,21 @@ def test_its_fan_waits_for_warm_coolant(alone):
     assert heater.last(FURNACE)[6:11] == "C8 C8"
 
 
+def test_its_fan_does_not_chatter_where_coolant_is_just_warm(alone):
+    """The fan cools the coolant while the burner starts: it goes on below 40 degC, stops below 37 and waits for 40."""
+    heater = alone("heater", furnace=1, water_heater=1, vehicle={"coolant": {"start_c": 40.2}}).until(3)
+    heater.put(FURNACE_COMMAND, "01 FC C8 C8 FF FF FF FF").until(15)
+    assert 37 < heater.world.coolant_c < 40
+    assert heater.last(FURNACE)[6:11] == "C8 C8"
+    changes, fan = [], "C8 C8"
+    for second in range(16, 700):
+        now = heater.until(second).last(FURNACE)[6:11]
+        if now != fan:
+            changes.append((now, round(heater.world.coolant_c)))
+            fan = now
+    assert changes == [("00 00", 37), ("C8 C8", 40)]
+
+
 def test_it_ignores_another_instance(heater):
     """A command for zone 2 changes nothing in zone 1."""
     heater.put(FURNACE_COMMAND, "02 FC C8 64 FF FF FF FF").until(30)

@@ -348,13 +348,14 @@ grace = "2s"
         more=HEATS,
     ),
     "fuel_gelling": Proof(
-        "asks for no more heat when the burner has had no flame for longer than any start takes",
+        "asks for no more heat when neither flame nor warm air has come for longer than any start takes",
         "WAITS_FOR_A_COLD_BURNER",
         SLOW,
         640,
         'device = "heater"\nwithin = "1min"\nfrom = "100s"',
         no_heat_once(
-            'device = "heater", message = "WATERHEATER_STATUS", field = "burner_status", becomes = "off"', "455s"
+            'device = "heater", message = "FURNACE_STATUS", field = "heat_output_level", becomes = true, below = 0.5',
+            "375s",
         ),
         ("19FFE344 01 01 C8", "19FFF75E 01 01"),
         more=HEATS,
@@ -391,7 +392,7 @@ grace = "2s"
         more=HEATS + GAS_FURNACE,
     ),
     "sensor_misplaced": Proof(
-        "gives up where three minutes of a flame do not show in its reading: the sensor is not in the cabin",
+        "gives up where three minutes of warm air do not show in its reading: the sensor is not in the cabin",
         "HEATS_IN_VAIN",
         COLD,
         700,

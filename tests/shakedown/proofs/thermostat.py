@@ -12,10 +12,10 @@ import can
 
 ADDRESS_CLAIM, HEARTBEAT = 0x0EE00, 0x1FECA
 AMBIENT, TANK, BATTERY = 0x1FF9C, 0x1FFB7, 0x1FFFD
-FURNACE_COMMAND, WATER_COMMAND = 0x1FFE3, 0x1FFF6
-WATER_STATUS = 0x1FFF7
+FURNACE_STATUS, FURNACE_COMMAND = 0x1FFE4, 0x1FFE3
+WATER_STATUS, WATER_COMMAND = 0x1FFF7, 0x1FFF6
 PUMP_STATUS, PUMP_COMMAND = 0x1FE97, 0x1FE96
-READ = frozenset({HEARTBEAT, AMBIENT, TANK, BATTERY, PUMP_STATUS, WATER_STATUS})
+READ = frozenset({HEARTBEAT, AMBIENT, TANK, BATTERY, PUMP_STATUS, FURNACE_STATUS, WATER_STATUS})
 
 BENCH_ADDRESS, FURNACE_DSA = 0x44, 94
 INDOORS, OUTDOORS, AT_THE_BED = 1, 2, 3
@@ -29,6 +29,8 @@ JUMP_K, JUMP_DISTRUST_S = 3.0, 60.0
 APART_K, COMPARED_AT_START_S = 2.0, 30.0
 STILL_S = 60.0
 IN_VAIN_S, IN_VAIN_K = 180, 0.5
+FAR_BELOW_K = 2.0
+"""This far below the set point it asks for full heat, and the cabin has to warm; nearer it may only be kept warm."""
 RISEN_STEPS = 3
 """A fresh tank that rises by more than this is not believed: nobody fills it while the vehicle is used."""
 LOST_S, IMPATIENT_S = 15.0, 6.0
@@ -37,8 +39,9 @@ START_S, GRACE_S = 8.0, 10.0
 TRY_S, TRIES, PAUSE_S = 2.0, 5, 30.0
 PUMP_GAP_S, TIGHT_S, ALARM_S = 5.0, 0.05, 10.0
 """The last is how long an alarm stands of a pump that is held to a twentieth of a second."""
-COLD_BURNER_S, FLAME_OUT_PAUSE_S, RESET_S = 450.0, 10.0, 3.0
-"""A burner without a flame for longer than two tries take gives no heat; the others are pauses of spoilt ones."""
+COLD_BURNER_S, FLAME_OUT_PAUSE_S, RESET_S = 370.0, 10.0, 3.0
+"""Neither flame nor warm air for longer than two tries take, 350 s: no heat will come. The others are pauses of spoilt
+ones."""
 SOON_S, AGAIN_S, WATER_S, HEARTBEAT_S = 1.0, 5.0, 10.0, 5.0
 NO_VALUE_8, NO_VALUE_16 = 251, 65531
 """From here on a field says no value: reserved, out of range, no data (16 bits: rv-c.com/node/500; 8: from memory)."""
@@ -129,10 +132,10 @@ class Thermostat:
         self.red_lamp = False
         self.heater_has_supply = True
         self.heated_from: float | None = None
-        self.flame = self.heats_in_vain = False
-        self.burnt_s = 0
+        self.has_warm_air = self.heats_in_vain = False
+        self.warm_air_s = 0
         self.burner_lit: bool | None = None
-        self.lit_last = 0.0
+        self.lit_last = self.warm_air_last = 0.0
         self.paused_until = -100.0
         self.gave_up = self.distrusts = False
         self.heat = 0
@@ -173,8 +176,10 @@ class Thermostat:
         if dgn == WATER_STATUS and data[0] == 1:
             failed = data[7] >> 4 & 3 == 1
             self.heater_has_supply = not failed or self.leaves_out(Mistake.OVERLOOKS_HEATERS_SUPPLY)
-            self.flame = data[6] >> 2 & 3 == 1
-        if dgn == AMBIENT:
+        if dgn == FURNACE_STATUS and data[0] == 1:
+            self.has_warm_air = 0 < data[3] < NO_VALUE_8
+            self.warm_air_last = self.now if self.has_warm_air else self.warm_air_last
+        elif dgn == AMBIENT:
             self.take_reading(source, data)
         elif dgn == PUMP_STATUS and (data[0] == 1 or self.leaves_out(Mistake.OVERLOOKS_PUMP_INSTANCE)):
             self.take_pump(data[1] & 0xF == 1)
@@ -312,8 +317,11 @@ class Thermostat:
         return pump.runs and not pump.lost
 
     def has_cold_burner(self) -> bool:
-        """Tell whether heat was asked for, and no flame came for longer than any start takes."""
-        since = max(self.lit_last, self.heats_since)
+        """Tell whether heat was asked for, and neither flame nor warm air came for longer than any start takes.
+
+        A burner pauses while its coolant is hot enough: the air is warm then, and nothing is wrong.
+        """
+        since = max(self.lit_last, self.warm_air_last, self.heats_since)
         cold = self.heat > 0 and self.burner_lit is False and self.now - since > COLD_BURNER_S
         self.gave_up = (self.gave_up or cold) and not self.leaves_out(Mistake.WAITS_FOR_A_COLD_BURNER)
         return self.gave_up
@@ -328,7 +336,7 @@ class Thermostat:
 
     def look(self) -> None:
         """Do each second what is due."""
-        self.count_flame()
+        self.count_warm_air()
         self.decide()
         if self.now - self.said_water >= WATER_S:
             self.said_water = self.now
@@ -350,16 +358,19 @@ class Thermostat:
             return 0
         return max(0, min(200, round((SET_POINT_C - celsius) * 100)))
 
-    def count_flame(self) -> None:
-        """Count the seconds of a flame; a reading that moves then and does not rise is not the cabin's."""
+    def count_warm_air(self) -> None:
+        """Count the seconds of warm air, for which a cold heater takes minutes: cold coolant warms first, without fan.
+
+        A reading that moves then and does not rise is not the cabin's.
+        """
         celsius = self.cabin()
-        if not self.heat or celsius is None:
-            self.heated_from, self.burnt_s = None, 0
+        if not self.heat or celsius is None or celsius > SET_POINT_C - FAR_BELOW_K:
+            self.heated_from, self.warm_air_s = None, 0
             return
         self.heated_from = celsius if self.heated_from is None else self.heated_from
-        self.burnt_s += self.flame
+        self.warm_air_s += self.has_warm_air
         moves = self.now - self.sensors[INDOORS].moved < STILL_S
-        if self.burnt_s > IN_VAIN_S and moves and celsius < self.heated_from + IN_VAIN_K:
+        if self.warm_air_s > IN_VAIN_S and moves and celsius < self.heated_from + IN_VAIN_K:
             self.heats_in_vain = not self.leaves_out(Mistake.HEATS_IN_VAIN)
 
     def decide(self, at_once: bool = False) -> None:

@@ -29,14 +29,17 @@ class ShortCycling(Right):
 
 
 class Banded(ShortCycling):
-    """All or nothing as well, but with a dead band of 1.6 kelvins: right, as its starts are far apart."""
+    """All or nothing as well, but with a dead band: right, as its starts are far apart.
+
+    It stops early, since its sensor is behind the air and the cabin goes on warming: the band is lower above.
+    """
 
     def wanted(self):
         """Return all below the band, none above it, and in it what it was."""
         celsius = self.cabin()
         if celsius is None or (not super(ShortCycling, self).wanted() and celsius < thermostat.SET_POINT_C):
             return 0
-        below, above = celsius < thermostat.SET_POINT_C - 0.8, celsius > thermostat.SET_POINT_C + 0.8
+        below, above = celsius < thermostat.SET_POINT_C - 0.8, celsius > thermostat.SET_POINT_C + 0.4
         self.heating = below or (getattr(self, "heating", False) and not above)
         return 200 if self.heating else 0
 
