@@ -1,4 +1,6 @@
-"""Wrong climate controllers are not passed, for the stated reason: one that short-cycles, and one that heats outdoors.
+"""Wrong climate controllers are not passed, for the stated reason.
+
+One short-cycles, one heats outdoors, one drains the battery below its limit.
 
 The right one of each pair passes in the same van. The one that ignores a lockout is found in `kinds`, by the fault
 ``failed_ignition``.
@@ -18,7 +20,7 @@ wrong = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(wrong)
 Right: Any = wrong.Right
 
-ROOF_FAN_STATUS = 0x1FEA7
+ROOF_FAN_STATUS, ROOF_FAN_COMMAND, BATTERY_CHARGE = 0x1FEA7, 0x1FEA6, 0x1FFFC
 VAN = """
 schema = 1
 title = "A thermostat in a small van"
@@ -31,6 +33,7 @@ name = "van"
 title = "A small van, invented"
 people = {{ count = 0 }}
 cabin = {{ start_c = 19.0 }}
+battery = {{ capacity_ah = {capacity_ah} }}
 
 [[rig.device]]
 name = "control panel"
@@ -100,6 +103,38 @@ sight = { message = "FURNACE_COMMAND", field = "heat_output_level", above = 0 }
 from = "7min"
 """
 
+DRAIN = """
+shore_power = false
+
+[start]
+battery = { house = 32.0 }
+
+[[step]]
+at = "1min"
+send = { message = "ROOF_FAN_COMMAND_1", fields = { instance = 1, system_status = "on", fan_speed_setting = 100 } }
+
+[[expect]]
+says = "a fifth of the battery's charge is kept"
+expect = "world"
+value = "battery_charge"
+at_least = 20.0
+
+[[expect]]
+says = "the fan runs while there is enough"
+expect = "seen"
+sight = { device = "roof fan", message = "ROOF_FAN_STATUS_1", field = "fan_speed_setting", above = 90 }
+"""
+
+
+class MindsTheBattery(Right):
+    """Switches the roof fan off when the battery has less than a quarter of its charge."""
+
+    def take(self, identifier, data):
+        """Take the charge of DC source 1 too, in half percents."""
+        if identifier >> 8 & 0x1FFFF == BATTERY_CHARGE and data[0] == 1 and data[4] < 2 * 25:
+            self.send(ROOF_FAN_COMMAND, 1, 0xFC)
+        super().take(identifier, data)
+
 
 class MindsTheDome(Right):
     """Asks for no heat while the roof fan is on, since its dome is open then, and until it has had time to close."""
@@ -121,9 +156,11 @@ class MindsTheDome(Right):
 def tried(tmp_path):
     """Let a thermostat be the control panel of the van, and return the verdict."""
 
-    def go(kind, more, minutes):
+    def go(kind, more, minutes, capacity_ah=100.0):
         path = tmp_path / "van.toml"
-        path.write_text(VAN.format(minutes=minutes) + more, encoding="utf-8")
+        top, _, tables = more.rpartition("[start]") if "[start]" in more else ("", "", more)
+        start = f"[start]{tables}" if top else tables
+        path.write_text(top + VAN.format(minutes=minutes, capacity_ah=capacity_ah) + start, encoding="utf-8")
         with SimulatedBus(path, except_devices="control panel") as bus:
             kind(bus).run(minutes * 60)
             return bus.verdict()
@@ -152,3 +189,12 @@ def test_one_that_heats_with_the_dome_open_is_not_passed(tried):
     ((what, found),) = failed(tried(Right, DOME, 9))
     assert what == "no heat is asked for while the dome is open"
     assert "while opening is above 0.01, since 18" in found
+
+
+def test_one_that_drains_the_battery_below_its_limit_is_not_passed(tried):
+    """Somebody switches the fan on; the right one switches it off in time, the other lets it run."""
+    right = tried(MindsTheBattery, DRAIN, 60, 30.0)
+    assert right.passed, "\n".join(as_text(right))
+    ((what, found),) = failed(tried(Right, DRAIN, 60, 30.0))
+    assert what == "a fifth of the battery's charge is kept"
+    assert found.startswith("19.")
