@@ -38,7 +38,7 @@ def readings(world: World) -> dict[str, float]:
     tanks |= {f"{name}_c": world.tank_c(name) for name in ("fresh", "grey", "black")}
     for zone in world.zone_names:
         for measure in (
-            world.zone_c,
+            world.air_c,
             world.lining_c,
             world.humidity_percent,
             world.dew_point_c,
@@ -220,7 +220,7 @@ def test_against_an_independent_solver(zones: int) -> None:
         coolant, water, *bodies = solved.y[:, place]
         assert (world.coolant_c, world.water_c) == pytest.approx((coolant, water), abs=0.05)
         for number, zone in enumerate(world.zone_names):
-            assert (world.zone_c(zone), world.lining_c(zone)) == pytest.approx(
+            assert (world.air_c(zone), world.lining_c(zone)) == pytest.approx(
                 tuple(bodies[2 * number : 2 * number + 2]), abs=0.05
             )
 
@@ -412,12 +412,12 @@ def test_no_temperature_runs_away(plan: VehiclePlan, outdoor_c: float, on: list[
     for name, part in on:
         if name not in ("burner", "second burner", "gain", "heat of a zone", "element", "people"):
             SETTERS[name](world, part)
-    starts = (outdoor_c, 0.0, *map(world.zone_c, world.zone_names), world.coolant_c, world.water_c)
+    starts = (outdoor_c, 0.0, *map(world.air_c, world.zone_names), world.coolant_c, world.water_c)
     if world.tank_c("fresh") > 0:  # what is drawn is made up with it
         starts += (world.tank_c("fresh"),)
     for second in (1, 2, 3, 60, 600):
         world.advance(second * SECOND_US)
-        for celsius in (*map(world.zone_c, world.zone_names), world.lining_c(), world.coolant_c, world.water_c):
+        for celsius in (*map(world.air_c, world.zone_names), world.lining_c(), world.coolant_c, world.water_c):
             assert min(starts) - 1e-6 <= celsius <= max(starts) + 1e-6
 
 

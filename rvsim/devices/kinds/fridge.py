@@ -125,7 +125,7 @@ class Fridge(Device):
     @property
     def _air_c(self) -> float:
         zone = self.settings.zone
-        return self.world.outdoor_c if zone == OUTDOORS else self.world.zone_c(zone)
+        return self.world.outdoor_c if zone == OUTDOORS else self.world.air_c(zone)
 
     def _update(self) -> None:
         self._watch_voltage()
