@@ -83,7 +83,7 @@ class DayEnergy:
         most = max(given, taken)
         minutes = span // (60 * SECOND_US)
         when = f"{minutes // 60} h {minutes % 60} min" if minutes >= 60 else f"{minutes} min"
-        lines: list[Line] = [((f"  energy of the last {when}", "dim"),)]
+        lines: list[Line] = [((f"  ampere-hours of the last {when}", "dim"),)]
         lines += [plain_line(_bar(word, amp_hours, most)) for word, amp_hours in (("given", given), ("taken", taken))]
         if any(hour.is_measured for hour in self._hours):
             stored = sum(hour.stored for hour in self._hours)

@@ -31,7 +31,7 @@ def each(seconds, found, step=30):
 def test_two_hours_by_hand():
     """18 A for two hours are 36 Ah, 6 A are 12; the longer bar is whole, the other a third of it."""
     assert shown(*each(2 * HOUR, ledger(18.0, 6.0, 12.0))) == [
-        "  energy of the last 2 h 0 min",
+        "  ampere-hours of the last 2 h 0 min",
         f"  given       36.0 Ah  {'═' * 30}",
         f"  taken       12.0 Ah  {'═' * 10}",
         "  left        24.0 Ah into the battery",
@@ -53,16 +53,16 @@ def test_a_battery_that_gives():
 def test_nothing_is_said_too_soon_or_without_a_measurement():
     """Less than a minute is no day; without a monitor nothing is said of the battery."""
     assert shown() == shown(*each(30, ledger(1.0), 5)) == []
-    assert [line.split()[0] for line in shown(*each(HOUR, ledger(1.0, 1.0)))] == ["energy", "given", "taken"]
+    assert [line.split()[0] for line in shown(*each(HOUR, ledger(1.0, 1.0)))] == ["ampere-hours", "given", "taken"]
     assert shown(*each(HOUR, ledger(1.0, 1.0, 0.01)))[-1] == "  left      nothing changed"
 
 
 def test_a_gap_counts_nothing():
     """A pause of an hour, or going back in a log: the minutes before and after are counted alone."""
     before, after = each(600, ledger(6.0)), [(HOUR + second, ledger(6.0)) for second in range(0, 601, 30)]
-    assert shown(*before, *after)[:2] == ["  energy of the last 20 min", f"  given        2.0 Ah  {'═' * 30}"]
+    assert shown(*before, *after)[:2] == ["  ampere-hours of the last 20 min", f"  given        2.0 Ah  {'═' * 30}"]
     back = [(second, ledger(6.0)) for second in range(0, 601, 30)]
-    assert shown(*before, *back)[0] == "  energy of the last 20 min"
+    assert shown(*before, *back)[0] == "  ampere-hours of the last 20 min"
 
 
 def test_only_the_last_day_counts():
@@ -70,7 +70,7 @@ def test_only_the_last_day_counts():
     first = [(second, ledger(10.0)) for second in range(0, 6 * HOUR, 60)]
     later = [(second, ledger(0.0, 1.0)) for second in range(6 * HOUR, 30 * HOUR, 60)]
     lines = shown(*first, *later)
-    assert lines[0].startswith("  energy of the last 24 h 0 min")
+    assert lines[0].startswith("  ampere-hours of the last 24 h 0 min")
     assert float(lines[1].split()[1]) == pytest.approx(0.0, abs=0.2)
 
 
