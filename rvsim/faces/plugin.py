@@ -4,7 +4,8 @@ Fixtures: ``rvsim_bench("winter_evening")`` is a bench in virtual time (``until`
 ``verdict``), ``rvsim_bus("winter_evening", except_devices=["control panel"])`` a python-can bus with the scenario at
 its other end, and ``rvsim_scenario("warm_cabin", seed=2)`` runs a scenario to its verdict. Scenario files are collected
 as tests if the ini option ``rvsim_scenarios`` or ``--rvsim-scenarios`` gives patterns of their names, like
-``rvsim_scenarios = "bench/*.toml"``; without a pattern none is collected. A failing one prints its verdict. Seed,
+``rvsim_scenarios = "bench/*.toml"``; without a pattern none is collected. A failing one prints its verdict. With
+``rvsim_strength = true`` or ``--rvsim-strength`` each file is a second test, which tries wrong controllers in it. Seed,
 frames and expectations of collected files and of ``rvsim_scenario`` are JUnit properties.
 
 Knows: pytest. Does not know how a scenario is run. Everything of rvsim is imported when it is first used, so that test
@@ -27,6 +28,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     """Add the ini option, and the same for one run."""
     about = "patterns of scenario files that are collected as tests"
     parser.addini("rvsim_scenarios", about, type="args", default=[])
+    tries = "also try wrong controllers in each collected scenario, and fail where one is let pass"
+    parser.addini("rvsim_strength", tries, type="bool", default=False)
+    parser.getgroup("rvsim").addoption("--rvsim-strength", action="store_true", help=tries)
     parser.getgroup("rvsim").addoption(
         "--rvsim-scenarios",
         action="append",
@@ -67,11 +71,13 @@ def _result(outcome: "Outcome") -> str:
 
 
 class ScenarioFile(pytest.File):
-    """One scenario file: one test."""
+    """One scenario file: one test, and one of its strength where that is asked for."""
 
-    def collect(self) -> Iterable["ScenarioItem"]:
-        """Yield it."""
+    def collect(self) -> Iterable["ScenarioItem | StrengthItem"]:
+        """Yield them."""
         yield ScenarioItem.from_parent(self, name=self.path.stem)
+        if self.config.getoption("--rvsim-strength") or self.config.getini("rvsim_strength"):
+            yield StrengthItem.from_parent(self, name=f"{self.path.stem} strength")
 
 
 class NotPassedError(Exception):
@@ -82,7 +88,46 @@ class NotPassedError(Exception):
         self.verdict = verdict
 
 
-class ScenarioItem(pytest.Item):
+class LetPassError(Exception):
+    """A scenario let a wrong controller pass, or did not pass the right one."""
+
+    def __init__(self, lines: Iterable[str]) -> None:
+        super().__init__("\n".join(lines))
+
+
+class _FileItem(pytest.Item):
+    """A test of a scenario file: mistakes in the file are shown without a traceback."""
+
+    def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
+        """Return what is wrong as lines."""
+        from rvsim.errors import InputError
+
+        error = excinfo.value
+        if isinstance(error, InputError):
+            return "\n".join(error.problems)
+        return str(error) if isinstance(error, LetPassError) else super().repr_failure(excinfo, style)
+
+
+class StrengthItem(_FileItem):
+    """Wrong controllers in the place of a scenario's own."""
+
+    def runtest(self) -> None:
+        """Try them; fail if one is let pass that sends other frames than the right one."""
+        from rvsim.runs.strength_run import measure_strength
+        from rvsim.shakedown.jobs import Job
+        from rvsim.shakedown.strength.strength import as_text
+
+        found = measure_strength(Job(str(self.path), {}), processes=1)
+        self.user_properties += [(run.mistake, run.fate.value) for run in found.runs]
+        if not found.is_strong:
+            raise LetPassError(as_text(found))
+
+    def reportinfo(self) -> tuple[Path, None, str]:
+        """Return the file and the title of the test."""
+        return self.path, None, f"scenario {self.name}"
+
+
+class ScenarioItem(_FileItem):
     """A scenario run to its verdict."""
 
     def runtest(self) -> None:
@@ -97,15 +142,12 @@ class ScenarioItem(pytest.Item):
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
         """Return the verdict, or the mistakes in the file, without a traceback."""
-        from rvsim.errors import InputError
         from rvsim.shakedown.verdict import as_text
 
         error = excinfo.value
         if isinstance(error, NotPassedError):
             empty = [] if error.verdict.outcomes else ["the scenario has no expectations; add [[expect]] tables"]
             return "\n".join([*as_text(error.verdict), *empty])
-        if isinstance(error, InputError):
-            return "\n".join(error.problems)
         return super().repr_failure(excinfo, style)
 
     def reportinfo(self) -> tuple[Path, None, str]:

@@ -272,6 +272,12 @@ class Bench:
         """Send a frame of a node that is not simulated, now."""
         self.line.send(identifier, data, None)
 
+    def send_as(self, name: str, identifier: int, data: bytes) -> None:
+        """Send a frame from the controller of a device now, past its gates; nothing while it has no power."""
+        device = self._by_name[name]
+        if device not in self._stopped:
+            self.line.send(identifier, data, device)
+
     def _call(self, planned: tuple[Device, Callable[[], int | None]]) -> None:
         """Call into a device at the present time, and again after the time that the call returns."""
         device, call = planned

@@ -124,3 +124,12 @@ def test_unused_it_imports_nothing_heavy(pytester, run):
         """
     )
     run().assert_outcomes(passed=1)
+
+
+def test_strength(pytester, run):
+    """Asked for, each file is a second test: it fails where a wrong controller is let pass, and says which."""
+    (pytester.path / "weak.toml").write_text(HEAD + HEARD, encoding="utf-8")
+    run("--rvsim-scenarios", "*.toml").assert_outcomes(passed=1)
+    result = run("--rvsim-scenarios", "*.toml", "--rvsim-strength")
+    result.assert_outcomes(passed=1, failed=1)
+    result.stdout.fnmatch_lines(["*let pass*wrong instance: it commands the next instance*"])

@@ -3,8 +3,9 @@
 Knows: their options and which exclude each other. Does not know how a scenario is run or judged.
 """
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,6 +13,10 @@ from rvsim.errors import ExitCode, InputError
 from rvsim.faces.cli import options
 from rvsim.faces.cli.console import print_as
 from rvsim.faces.cli.exits import run_command
+
+if TYPE_CHECKING:
+    from rvsim.faces.cli.shakedown import VerdictOptions
+    from rvsim.shakedown.jobs import Job
 
 _MAX_REPEATS = 10_000
 
@@ -36,6 +41,21 @@ Speed = Annotated[
     str | None,
     typer.Option("--speed", metavar="X", help="With --serve: simulated seconds per real second; 1 if omitted."),
 ]
+Strength = Annotated[
+    bool,
+    typer.Option(
+        "--strength", help="Also try wrong controllers in each scenario: which ones its expectations would let pass."
+    ),
+]
+Controllers = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--controller",
+        metavar="DEVICE",
+        help="With --strength: a device that is a controller; may be given again. Those that command if omitted, "
+        "control panels first.",
+    ),
+]
 Repeat = Annotated[int, typer.Option("--repeat", metavar="N", help="Run each scenario N times, a new seed each time.")]
 
 
@@ -47,6 +67,7 @@ def add_to(app: typer.Typer) -> None:
             "rvsim shakedown loose_plug",
             "rvsim shakedown mine.toml --repeat 20 --junit verdicts.xml",
             'rvsim shakedown warm_cabin --serve --except "control panel"',
+            "rvsim shakedown warm_cabin --strength",
         ),
     )(shakedown)
     app.command(
@@ -65,6 +86,8 @@ def shakedown(
         bool, typer.Option("--keys", help="List all keys of a scenario, its faults and expectations; run nothing.")
     ] = False,
     explain: Annotated[bool, typer.Option("--explain", help="Print the scenario in sentences; run nothing.")] = False,
+    strength: Strength = False,
+    controller: Controllers = None,
     seed: options.Seed = None,
     repeat: Repeat = 1,
     json: JsonVerdicts = False,
@@ -120,6 +143,10 @@ def shakedown(
         first = 1 if first is None and repeat > 1 else first
         seeds = [None if first is None else first + number for number in range(repeat)]
         jobs = [Job(scenario, {}, run_seed) for scenario in scenarios for run_seed in seeds]
+        if strength:
+            return _strength(jobs, controller or [], processes, requested, serve or interface or record or junit)
+        if controller:
+            raise InputError("--controller goes with --strength: leave it out, or add --strength")
         if serve is not None and interface is not None:
             raise InputError("--serve and --interface cannot go together: the devices are on one bus; choose one")
         if serve is not None:
@@ -137,12 +164,39 @@ def shakedown(
             raise InputError(
                 "--except goes with --interface or --serve: in virtual time nothing can replace the device"
             )
-        for option, given in (("--channel", channel), ("--adapter-option", adapter_option)):
-            if given:
-                raise InputError(f"{option} goes with --interface: name one, or leave {option} out")
+        _refuse_without_interface({"--channel": channel, "--adapter-option": adapter_option})
         return run(jobs, processes, requested)
 
     raise typer.Exit(run_command(command))
+
+
+def _refuse_without_interface(given: "dict[str, object]") -> None:
+    """Refuse options that only a bus of python-can has.
+
+    Raises:
+        InputError: one of them is given.
+    """
+    for option, value in given.items():
+        if value:
+            raise InputError(f"{option} goes with --interface: name one, or leave {option} out")
+
+
+def _strength(
+    jobs: "Sequence[Job]", controllers: list[str], processes: int | None, requested: "VerdictOptions", other: object
+) -> int:
+    """Run ``--strength``, which goes with no other bus and no file.
+
+    Raises:
+        InputError: something else is requested too.
+    """
+    from rvsim.faces.cli.strength import strength as run_strength
+
+    if other is not None:
+        raise InputError(
+            "--strength runs in virtual time and prints its result: leave out --serve, --interface, "
+            "--record and --junit"
+        )
+    return run_strength(jobs, controllers, processes, requested)
 
 
 def vary(

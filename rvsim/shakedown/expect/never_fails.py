@@ -10,7 +10,7 @@ from rvsim.devices.own.definition_check import instance_of
 from rvsim.devices.own.own_device import OwnDevice
 from rvsim.devices.own.own_settings import OwnSettings
 from rvsim.devices.registry import BUILT_IN
-from rvsim.rig.functions import Function, by_command, by_status
+from rvsim.rig.functions import Function, by_status
 from rvsim.rig.model import DevicePlan
 from rvsim.rig.quantity import duration_text
 from rvsim.shakedown.expect import expectation_plans as plans
@@ -96,11 +96,10 @@ class _PossibleTraffic:
 
     def why_never_seen(self, sight: Sight) -> str | None:
         """Return why a sight cannot be seen; None if it can, or if that is not known."""
-        is_status = by_status(sight.message or "") is not None
-        function = by_status(sight.message or "") or by_command(sight.message or "")
-        if function is None or not (is_status or sight.instance is not None) or self._is_sent_otherwise(sight):
-            return None  # any node may send a command, for any instance
-        names = [sight.device] if sight.device is not None and is_status else list(self._devices)
+        function = by_status(sight.message or "")
+        if function is None or self._is_sent_otherwise(sight):
+            return None  # any node may send a command, and a wrong one for any instance
+        names = [sight.device] if sight.device is not None else list(self._devices)
         if any(self._can_send(self._devices[name], function, sight) for name in names if name in self._devices):
             return None
         what = f"{function.title}{'' if sight.instance is None else f' {sight.instance}'}"

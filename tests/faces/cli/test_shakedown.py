@@ -280,3 +280,22 @@ def test_every_key_of_a_scenario_is_told(rvsim):
     code, out, err = rvsim("shakedown")
     assert (code, out) == (2, "")
     assert "--keys lists all keys" in err
+
+
+def test_strength(run_here, tmp_path):
+    """Wrong controllers: exit code 1 and their lines where one is let pass; with what it cannot go."""
+    head = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "3s"\n'
+    (tmp_path / "weak.toml").write_text(head + SEEN, encoding="utf-8")
+    code, out, _ = run_here("shakedown", "weak.toml", "--strength", "--processes", "1", folder=tmp_path)
+    assert code == 1
+    assert b"34 wrong controllers in the place of control panel" in out
+    code, out, _ = run_here("shakedown", "weak.toml", "--strength", "--processes", "1", "--json", folder=tmp_path)
+    assert (code, json.loads(out)["strong"]) == (1, False)
+    for more, what in (
+        (["--strength", "--junit", "v.xml"], b"leave out --serve, --interface, --record and --junit"),
+        (["--controller", "heater"], b"--controller goes with --strength"),
+        (["--strength", "--controller", "heatr"], b'did you mean "heater"'),
+    ):
+        code, out, err = run_here("shakedown", "weak.toml", *more, folder=tmp_path)
+        assert (code, out) == (2, b"")
+        assert what in err

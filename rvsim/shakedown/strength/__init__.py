@@ -1,0 +1,1 @@
+"""How strong a scenario is: which wrong controllers it would let pass."""
