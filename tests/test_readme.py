@@ -144,7 +144,7 @@ def test_what_a_document_names_is_there(document):
     program: Any = get_command(app)
     options = {name for command in program.commands.values() for one in command.params for name in one.opts}
     named = set(re.findall(r"(?<![\w-])--[a-z][\w-]*", text))
-    assert named <= options | {"--help", "--version", "--rvsim-scenarios"}
+    assert named <= options | {"--help", "--version", "--rvsim-scenarios", "--rvsim-strength"}
     commands = set(re.findall(r"[`$] ?rvsim (\w+)", text))
     assert commands <= program.commands.keys() | {"COMMAND"}
     assert set(re.findall(r"--guide ([\w-]+)", text)) <= {"TOPIC", *TOPICS}
