@@ -92,7 +92,7 @@ class LongRecording:
 
     @property
     def keeps_gaps(self) -> bool:
-        """Whether the format has a place for a time in which nobody listened."""
+        """Whether the format has a place for a time in which nobody listened, and for a marked moment."""
         return self._recorder.keeps_gaps
 
     def write(self, frame: Frame) -> None:

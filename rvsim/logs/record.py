@@ -26,7 +26,7 @@ from rvsim.sim.clock import machine_ns
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.error_report import ErrorReport, report_of
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import LineEvent, ListeningResumed
+from rvsim.wire.line_events import LineEvent, ListeningResumed, Marked
 
 try:
     import fcntl
@@ -114,7 +114,7 @@ class Recorder:
 
     @property
     def keeps_gaps(self) -> bool:
-        """Whether the format has a place for a time in which nobody listened."""
+        """Whether the format has a place for a time in which nobody listened, and for a marked moment."""
         return self._writer.keeps_gaps
 
     def write(self, frame: Frame) -> None:
@@ -128,8 +128,8 @@ class Recorder:
             self._write(frame)
 
     def write_event(self, event: LineEvent) -> None:
-        """Write an error frame, a change of a controller's state or a time in which nobody listened, as far as the
-        format has a place for them; all other events are left out.
+        """Write an error frame, a change of a controller's state, a time in which nobody listened or a marked
+        moment, as far as the format has a place for them; all other events are left out.
 
         Raises:
             InputError: as ``write`` does.
@@ -143,6 +143,10 @@ class Recorder:
             with self._reworded_errors():
                 self._start_file()
                 self._put(self._writer.gap(event))
+        elif isinstance(event, Marked):
+            with self._reworded_errors():
+                self._start_file()
+                self._put(self._writer.marker(event))
 
     def _start_file(self) -> None:
         """Replace the previous content of the file, once."""

@@ -25,7 +25,7 @@ from rvsim.wire.commanded_address import COMMANDED_ADDRESS
 from rvsim.wire.fields import FieldSpec
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import GLOBAL_ADDRESS, dgn_of, is_addressed, split_identifier
-from rvsim.wire.line_events import ErrorFrame, LineEvent, ListeningResumed, StateChanged
+from rvsim.wire.line_events import ErrorFrame, LineEvent, ListeningResumed, Marked, StateChanged
 from rvsim.wire.texts import PRODUCT_IDENTIFICATION, SOFTWARE_IDENTIFICATION
 from rvsim.wire.transfer.packets import (
     CONNECTION_MANAGEMENT,
@@ -114,6 +114,8 @@ class Redactor:
                 return event if len(event.about) <= _MAX_ERROR_WORDS else event._replace(about="")
             case ListeningResumed():
                 return event._replace(about="")
+            case Marked():
+                return event._replace(note="")
         return event
 
     def entry(self, entry: Frame | LineEvent, channel: str = "") -> Frame | LineEvent:

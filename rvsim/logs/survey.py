@@ -23,7 +23,7 @@ from rvsim.watch.causes import Cause
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, FlagKind
 from rvsim.watch.identity.records import RollCallLine
-from rvsim.watch.watch import Event, FlagCleared, FlagRaised, ListeningGap, PresenceChanged, Watch
+from rvsim.watch.watch import Event, FlagCleared, FlagRaised, ListeningGap, MomentMarked, PresenceChanged, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
@@ -184,6 +184,8 @@ class Survey:
     """What each field of each sender did; None where that was not asked for."""
     listening_gaps: tuple[ListeningGap, ...] = ()
     """When the recorder did not listen."""
+    markers: tuple[MomentMarked, ...] = ()
+    """The moments that the person who recorded marked."""
 
 
 def survey(
@@ -393,6 +395,7 @@ class Surveyor:
             },
             signals=None if self._signals is None else self._signals.summaries,
             listening_gaps=tuple(gap for gap in watch.listening_gaps if part.overlaps(gap.since, gap.time)),
+            markers=tuple(marked for marked in watch.markers if part.overlaps(marked.time, marked.time)),
         )
 
     def _collect(self, events: Iterable[Event]) -> None:

@@ -165,6 +165,14 @@ class BenchRun:
         self._pipeline.expect_own(identifier, data)
         self.bench.send(identifier, data)
 
+    def on_flag(self, call: Callable[[int], None]) -> None:
+        """Have ``call`` called with the time of each flag that is raised, in microseconds."""
+        self._pipeline.on_flag = call
+
+    def mark(self, note: str) -> None:
+        """Mark the present moment with a note of the person at the bench; it is recorded and shown."""
+        self._pipeline.mark(note)
+
     def send_from_outside(self, identifier: int, data: bytes) -> None:
         """Send a frame of another program now; the watch counts it as a frame of a node."""
         if dgn_of(identifier) != ADDRESS_CLAIM:

@@ -138,6 +138,17 @@ class ListenRun:
         if self._port is None and not self._closed.received and not self.gap_count and self._lost_because:
             raise BusError(f"{self._bus}: waited for it until the end; {self._lost_because}")
 
+    def mark(self, note: str) -> None:
+        """Mark the present moment with a note; it is recorded and shown. Call it with the lock of the control held.
+
+        Raises:
+            InputError: it cannot be recorded.
+        """
+        self.poll()
+        if self._port is not None and not self._port.is_doubtful:
+            self._pipeline.advance(max(self._pipeline.time, self._now()))
+        self._pipeline.mark(note)
+
     def poll(self) -> None:
         """Take the frames that have come, advance the watch, and write the lines that are due.
 

@@ -6,7 +6,7 @@ Knows: which texts each event of the watch has. Does not know where the events c
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from rvsim.watch.transitions import ListeningGap
+from rvsim.watch.transitions import ListeningGap, MomentMarked
 from rvsim.watch.watch import Event, FlagRaised, NodeDescribed, PresenceChanged, ReadingChanged
 from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose
@@ -66,7 +66,7 @@ def _match_of(event: Event) -> Match | None:
             return Match(text, event.device, event.spec.name, field.name)
         case NodeDescribed():
             return Match(f"{event.device}, product: {event.product or 'not named'}", event.device)
-        case ListeningGap():
+        case ListeningGap() | MomentMarked():
             return Match(str(event))
     return None
 
@@ -83,5 +83,5 @@ def _parts(event: Event) -> Iterator[str]:
             yield " ".join((event.device, event.spec.name, event.reading.field.title, event.reading.brief))
         case NodeDescribed():
             yield " ".join((event.device, str(event.product), *(event.software or ())))
-        case ListeningGap():
+        case ListeningGap() | MomentMarked():
             yield str(event)

@@ -5,14 +5,14 @@ bus.
 """
 
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Protocol
 
 from rvsim.runs.sink import Sink
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Event, FlagRaised, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import LineEvent
+from rvsim.wire.line_events import LineEvent, Marked
 
 MAX_RAISED_TIMES = 100_000
 """How many times of flags are kept, to find them again. Our choice, to bound the memory."""
@@ -70,6 +70,8 @@ class Pipeline:
         """Whether the sink gets frames and events; ``show_present_state`` makes up for what it did not get."""
         self.observer: RunObserver | None = None
         """Gets each frame after the watch."""
+        self.on_flag: Callable[[int], None] | None = None
+        """Called with the time of each flag that is raised, in microseconds."""
         self._sink, self._recorder, self._every = sink, recorder, every
         self._own: deque[tuple[int, bytes]] = deque()
 
@@ -111,6 +113,14 @@ class Pipeline:
         self.time = max(self.time, event.time)
         self._deliver(self.watch.observe_event(event))
 
+    def mark(self, note: str) -> None:
+        """Mark the present moment, with what the person who listens wrote to it.
+
+        Raises:
+            InputError: it cannot be recorded.
+        """
+        self.observe_event(Marked(self.time, note))
+
     @property
     def awaits_own(self) -> bool:
         """Whether a frame of the person at the bench is on its way."""
@@ -150,6 +160,8 @@ class Pipeline:
             if isinstance(event, FlagRaised):
                 self.last_raised = event.flag
                 self.raised_times.append(event.time)
+                if self.on_flag is not None:
+                    self.on_flag(event.time)
 
     def _show(self, events: list[Event]) -> None:
         self.note_flags(events)

@@ -39,6 +39,7 @@ from rvsim.watch.traffic import Deadlines, Silences
 from rvsim.watch.transitions import (
     ListeningGap,
     MessageUndefined,
+    MomentMarked,
     NodeDescribed,
     Presence,
     PresenceChanged,
@@ -51,7 +52,7 @@ from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.fields import FieldSpec
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
-from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed
+from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed, Marked
 from rvsim.wire.spec import MessageSpec
 
 if TYPE_CHECKING:
@@ -64,6 +65,7 @@ __all__ = [
     "FlagRaised",
     "LastFrame",
     "ListeningGap",
+    "MomentMarked",
     "NodeDescribed",
     "Presence",
     "PresenceChanged",
@@ -74,9 +76,9 @@ __all__ = [
 
 SETTLING_US = SECOND_US
 """How long after a device was first heard its values are not judged."""
-Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared | ListeningGap
+Event = PresenceChanged | ReadingChanged | NodeDescribed | FlagRaised | FlagCleared | ListeningGap | MomentMarked
 MAX_LISTENING_GAPS = 1_000
-"""The largest number of gaps of the listening that are kept; the oldest are removed first."""
+"""The largest number of gaps of the listening, and of marked moments, that are kept; the oldest are removed first."""
 
 
 class Watch:
@@ -126,6 +128,8 @@ class Watch:
         """Errors, collisions, missing acknowledgements and delays."""
         self.listening_gaps: deque[ListeningGap] = deque(maxlen=MAX_LISTENING_GAPS)
         """When nobody listened; nothing is judged by that time."""
+        self.markers: deque[MomentMarked] = deque(maxlen=MAX_LISTENING_GAPS)
+        """The moments that the person who listened marked."""
         self.times_are_valid = True
         """Whether the times can be used; False once those of a log were found wrong: then nothing is judged by them."""
         self._cached_causes: tuple[tuple[int, int], tuple[Cause, ...]] = ((-1, -1), ())
@@ -314,6 +318,8 @@ class Watch:
         else:
             self._advance_wires(event.time)
             self._advance_to(event.time)
+            if isinstance(event, Marked):
+                self._mark(event)
         self.wire_problems.observe_event(event)
         return self.take_events()
 
@@ -356,6 +362,11 @@ class Watch:
         gap = ListeningGap(time, since, event.about)
         self.listening_gaps.append(gap)
         self._events.append(gap)
+
+    def _mark(self, event: Marked) -> None:
+        marked = MomentMarked(event.time, event.note)
+        self.markers.append(marked)
+        self._events.append(marked)
 
     def _doubt_times(self, time: int) -> None:
         """Stop judging by times."""

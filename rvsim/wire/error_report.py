@@ -16,6 +16,7 @@ from rvsim.wire.line_events import (
     LineEvent,
     ListeningResumed,
     LogEnded,
+    Marked,
     NotAcknowledged,
     OtherFrame,
     Overflowed,
@@ -86,7 +87,7 @@ def report_of(event: LineEvent) -> ErrorReport | None:
             return ErrorReport(False, "", event.state, event.transmit_errors, event.receive_errors, event.node)
         case NotAcknowledged() | Overflowed() | Waited() | OtherFrame() | JoinedMessage():
             return None
-        case TimeWentBack() | TimesInUnit() | ListeningResumed() | LogEnded():
+        case TimeWentBack() | TimesInUnit() | ListeningResumed() | Marked() | LogEnded():
             return None
     assert_never(event)
 

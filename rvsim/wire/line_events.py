@@ -147,6 +147,13 @@ class ListeningResumed(NamedTuple):
     about: str = ""
 
 
+class Marked(NamedTuple):
+    """The person who listened marked this moment; ``note`` says what was done, empty where nothing was written."""
+
+    time: int
+    note: str
+
+
 class LogEnded(NamedTuple):
     """The log has ended: what depends on the whole log can be judged."""
 
@@ -166,6 +173,7 @@ LineEvent = (
     | TimeWentBack
     | TimesInUnit
     | ListeningResumed
+    | Marked
     | LogEnded
 )
 
@@ -179,7 +187,7 @@ def is_error_frame(event: LineEvent) -> bool:
             return True
         case NotAcknowledged():
             return not event.endless
-        case StateChanged() | Overflowed() | JoinedMessage() | ListeningResumed():
+        case StateChanged() | Overflowed() | JoinedMessage() | ListeningResumed() | Marked():
             return False
         case TimeWentBack() | TimesInUnit() | LogEnded():
             return False

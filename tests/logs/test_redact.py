@@ -22,7 +22,7 @@ from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of, join_identifier
-from rvsim.wire.line_events import ErrorFrame, ErrorState, ListeningResumed, LogEnded, StateChanged
+from rvsim.wire.line_events import ErrorFrame, ErrorState, ListeningResumed, LogEnded, Marked, StateChanged
 from rvsim.wire.name import Name
 from rvsim.wire.texts import Product, pack_product, read_product
 from rvsim.wire.transfer.listener import LongMessageListener
@@ -342,6 +342,7 @@ def test_events_have_no_names_and_no_free_text(catalogue):
     assert made.event(state._replace(node="this adapter")) == state._replace(node="this adapter")
     gap = ListeningResumed(9, 2, "no route to 10.1.2.3")
     assert made.event(gap) == ListeningResumed(9, 2, "")
+    assert made.event(Marked(9, "at Anna's house")) == Marked(9, "")
     error = ErrorFrame(3, "bit error")
     assert made.event(error) == error
     assert made.event(ErrorFrame(3, "x" * 61)).about == ""

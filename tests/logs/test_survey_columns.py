@@ -22,6 +22,7 @@ from rvsim.wire.line_events import (
     JoinedMessage,
     ListeningResumed,
     LogEnded,
+    Marked,
     OtherFrame,
     OtherKind,
     StateChanged,
@@ -222,6 +223,7 @@ def _add_events(entries, first, end, rng):
             StateChanged(time, "an adapter", ErrorState.PASSIVE, None, None),
             JoinedMessage(time, 0x18FECAFF & ~0xFF | _source_of(entries, rng), bytes(12)),
             ListeningResumed(time + 3_000_000, time, "an adapter was lost"),
+            Marked(time, "pressed"),
         )
         entries.insert(place, rng.choice(events))
 

@@ -15,12 +15,14 @@ from rvsim.devices.registry import kind_problems, unknown_instances
 from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.options import Form
+from rvsim.faces.cli.touching import read_notes, touch_sink
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
+from rvsim.logs.around_flags import AroundFlags
 from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.record import Recorder
-from rvsim.runs.bench import CHANNEL, VirtualBenchRun
+from rvsim.runs.bench import CHANNEL, BenchRun, VirtualBenchRun
 from rvsim.runs.control import RunControl
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.pipeline import FrameWriter
@@ -48,6 +50,10 @@ class BenchOptions:
     speed: float | None = 1.0
     seed: int | None = None
     record: Path | None = None
+    around_us: int | None = None
+    """How long is recorded before and after each flag, in microseconds; None for everything."""
+    touch: bool = False
+    """Whether it is told what moved, and typed notes mark moments."""
     serve: str | None = None
     absent: tuple[str, ...] = ()
     dbc: tuple[Path, ...] = ()
@@ -81,6 +87,10 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
             recorder = resources.enter_context(
                 Recorder(options.record, catalogue, start=start, channel=CHANNEL, sent=True)
             )
+        around = None
+        if recorder is not None and options.around_us is not None:
+            recorder = around = AroundFlags(recorder, options.around_us)
+            resources.callback(lambda: say(around.closing_line))
         if options.speed is None:
             virtual = VirtualBenchRun(
                 loaded,
@@ -92,6 +102,7 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
                 every=options.every,
                 on_failure=_say_failure,
             )
+            _keep_around(virtual, around)
             virtual.run(loaded.scenario.lasts if options.end is None else options.end)
             return ExitCode.NOT_GOOD if virtual.bench.failures else ExitCode.GOOD
         make: Callable[..., PacedBenchRun] = partial(
@@ -104,9 +115,19 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
 
             return show_bench(loaded, make, options.end, options.speed, units=options.units, light=options.light)
         sink = _sink(loaded, catalogue, start, seed, options)
-        paced = make(sink, control=RunControl(options.speed), every=options.every, on_failure=_say_failure)
+        control = RunControl(options.speed)
+        paced = make(sink, control=control, every=options.every, on_failure=_say_failure)
+        _keep_around(paced, around)
+        if options.touch:
+            read_notes(lambda note: control.request(lambda: paced.mark(note)))
         paced.run(options.end)
     return ExitCode.NOT_GOOD if paced.bench.failures else ExitCode.GOOD
+
+
+def _keep_around(run: BenchRun, around: AroundFlags | None) -> None:
+    """Have each flag of a run keep what is around it."""
+    if around is not None:
+        run.on_flag(around.note_flag)
 
 
 def _say_failure(failure: Failure) -> None:
@@ -114,6 +135,12 @@ def _say_failure(failure: Failure) -> None:
 
 
 def _sink(loaded: LoadedScenario, catalogue: Catalogue, start: str, seed: int, options: BenchOptions) -> Sink:
+    """Return what shows the bench: JSON lines or sentences, or with ``touch`` what moved."""
+    sink = _whole_sink(loaded, catalogue, start, seed, options)
+    return touch_sink(sink, loaded.rig, options.units, json=options.form == "json") if options.touch else sink
+
+
+def _whole_sink(loaded: LoadedScenario, catalogue: Catalogue, start: str, seed: int, options: BenchOptions) -> Sink:
     """Return what shows the bench: JSON lines or sentences."""
     if options.form == "json":
         return JsonLinesSink(sys.stdout, catalogue, CHANNEL, start, every=options.every)

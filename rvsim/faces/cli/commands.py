@@ -83,8 +83,10 @@ def bench(
     seconds: options.Seconds = None,
     speed: options.Speed = "1",
     seed: options.Seed = None,
+    touch: options.Touch = False,
     record: options.Record = None,
     overwrite: options.Overwrite = False,
+    record_around_flags: options.RecordAroundFlags = None,
     serve: options.Serve = None,
     leave_out: options.Except = None,
     dbc: options.Dbc = None,
@@ -102,12 +104,14 @@ def bench(
         from rvsim.faces.cli.bench import BenchOptions, run_bench
 
         requested = BenchOptions(
-            form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal()),
+            form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal() and not touch),
             every=every,
             end=options.microseconds(seconds),
             speed=options.speed_of(speed),
             seed=options.seed(seed),
             record=options.recording(record, overwrite=overwrite),
+            around_us=options.around_flags(record_around_flags, record),
+            touch=touch,
             serve=serve,
             absent=tuple(leave_out or ()),
             dbc=tuple(dbc or ()),
@@ -354,9 +358,11 @@ def listen(
     every: options.Every = False,
     rig: options.Rig = None,
     seconds: options.Listening = None,
+    touch: options.Touch = False,
     wait: options.Wait = False,
     record: options.Record = None,
     overwrite: options.Overwrite = False,
+    record_around_flags: options.RecordAroundFlags = None,
     record_every: options.RecordEvery = None,
     record_max: options.RecordMax = None,
     redact: options.Redact = False,
@@ -375,15 +381,17 @@ def listen(
         from rvsim.faces.cli.listen_recording import RecordingOptions
 
         requested = ListenOptions(
-            form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal()),
+            form=options.output_form(plain=plain, json=json, every=every, terminal=has_terminal() and not touch),
             every=every,
             rig=rig,
             end=options.microseconds(seconds),
+            touch=touch,
             wait=wait,
             record=options.recording(record, overwrite=overwrite, in_files=bool(record_every or record_max)),
             recording=RecordingOptions(
                 every_us=options.recording_period(record_every),
                 max_bytes=options.recording_size(record_max),
+                around_us=options.around_flags(record_around_flags, record),
                 redact=options.redaction(record, redact=redact, keep_unknown=keep_unknown),
                 keep_unknown=keep_unknown,
             ),

@@ -19,10 +19,12 @@ from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.listen_recording import AS_IT_IS, ListenRecording, RecordingOptions
 from rvsim.faces.cli.load_plan import load_plan, rig_text
 from rvsim.faces.cli.options import Form
+from rvsim.faces.cli.touching import read_notes, touch_sink
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.logs.formats.jsonl import start_line
+from rvsim.rig.model import Rig
 from rvsim.runs.control import RunControl
 from rvsim.runs.listen import ListenRun
 from rvsim.runs.pipeline import Pipeline
@@ -43,6 +45,8 @@ class ListenOptions:
     end: int | None = None
     record: Path | None = None
     recording: RecordingOptions = AS_IT_IS
+    touch: bool = False
+    """Whether it is told what moved, and typed notes mark moments."""
     wait: bool = False
     """Whether the interface is waited for, and opened again when it was lost."""
     dbc: tuple[Path, ...] = ()
@@ -87,6 +91,8 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
             def make_run(sink: Sink, say_line: Callable[[str], None], say_state: Callable[[str], None]) -> ListenRun:
                 writer = None if recording is None else recording.writer
                 pipeline = Pipeline(watch, sink, writer, every=options.every)
+                if recording is not None and recording.around is not None:
+                    pipeline.on_flag = recording.around.note_flag
                 return ListenRun(
                     port,
                     pipeline,
@@ -108,9 +114,9 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
                 code = show_listen(channel, run, plan, options.end, notes, units=options.units, light=options.light)
                 say(*notes)
             else:
-                run = make_run(_sink(catalogue, channel, start, rig_text(plan), options), say, say)
+                run = make_run(_sink(catalogue, channel, start, plan, options), say, say)
                 try:
-                    run.run(options.end, RunControl())
+                    run.run(options.end, _control(run, options))
                 except KeyboardInterrupt:  # the usual end of a run without a time limit
                     say(*_closing_lines(run))
                     raise
@@ -124,15 +130,28 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
     return code
 
 
-def _sink(catalogue: Catalogue, channel: str, start: str, plan: str, options: ListenOptions) -> Sink:
-    """Return what shows a bus on stdout: JSON lines or sentences."""
+def _sink(catalogue: Catalogue, channel: str, start: str, plan: Rig | None, options: ListenOptions) -> Sink:
+    """Return what shows a bus on stdout: JSON lines or sentences, or with ``touch`` what moved."""
     sink: Sink
     if options.form == "json":
         sink = JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=False)
     else:
-        sink = Sentences(sys.stdout, (f"{channel}, listening; {plan}.",), options.units)
+        sink = Sentences(sys.stdout, (f"{channel}, listening; {rig_text(plan)}.",), options.units)
     sink.flush()
-    return sink
+    return touch_sink(sink, plan, options.units, json=options.form == "json") if options.touch else sink
+
+
+def _control(run: ListenRun, options: ListenOptions) -> RunControl:
+    """Return the control of a run; with ``touch`` each line that is typed marks its moment."""
+    control = RunControl()
+
+    def mark(note: str) -> None:
+        with control.lock:
+            run.mark(note)
+
+    if options.touch:
+        read_notes(mark)
+    return control
 
 
 class _Notes(list[str]):

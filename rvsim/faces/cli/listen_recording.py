@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from rvsim.faces.cli.exits import say
+from rvsim.logs.around_flags import AroundFlags
 from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.long_recording import LongRecording
 from rvsim.logs.record import Recorder
@@ -27,6 +28,8 @@ class RecordingOptions:
     """The size that no file exceeds; None for no limit."""
     redact: bool = False
     """Whether it is made anonymous."""
+    around_us: int | None = None
+    """How long is kept before and after each flag; None for everything."""
     keep_unknown: bool = False
     """Whether the data of unknown messages stay nevertheless."""
 
@@ -81,10 +84,18 @@ class ListenRecording:
             every_us=options.every_us,
             max_bytes=options.max_bytes,
         )
-        self.writer: FrameWriter = self.files if self._redactor is None else RedactingWriter(self.files, self._redactor)
+        self.around = None if options.around_us is None else AroundFlags(self.files, options.around_us)
+        """Keeps what is around flags, None where everything is kept."""
+        kept = self.files if self.around is None else self.around
+        self.writer: FrameWriter = kept if self._redactor is None else RedactingWriter(kept, self._redactor)
 
     def opening_lines(self) -> Iterator[str]:
         """Yield what to know of the recording before it begins."""
+        if self.around is not None and not self.files.keeps_gaps:
+            yield (
+                f"--record-around-flags: {self._path.suffix} has no place for what is left out, so that a survey of "
+                "the recording finds a quiet bus there; .jsonl keeps it"
+            )
         if self._waits and not self.files.keeps_gaps:
             yield (
                 f"--record {self._path}: this format has no place for a gap of the listening, so that a "
@@ -93,6 +104,8 @@ class ListenRecording:
 
     def closing_lines(self) -> Iterator[str]:
         """Yield where it was recorded and what was made anonymous."""
+        if self.around is not None:
+            yield self.around.closing_line
         paths = self.files.paths
         if len(paths) > 1:
             yield f"recorded in {len(paths)} files, from {paths[0]} to {paths[-1].name}"

@@ -169,6 +169,22 @@ RecordMax = Annotated[
         "disk stay free: there the recording stops, and listening goes on.",
     ),
 ]
+RecordAroundFlags = Annotated[
+    str | None,
+    typer.Option(
+        "--record-around-flags",
+        metavar="TIME",
+        help="With --record: keep only what is within TIME, like 30s, before and after each flag.",
+    ),
+]
+Touch = Annotated[
+    bool,
+    typer.Option(
+        "--touch",
+        help="Tell what moved when something was touched: which function and instance, by how much against what it "
+        "does by itself, and what the rig calls it. Type a note and Enter to mark the moment, in the recording too.",
+    ),
+]
 Redact = Annotated[
     bool,
     typer.Option(
@@ -435,6 +451,28 @@ def recording_period(text: str | None) -> int | None:
     if period < MIN_FILE_US:
         raise InputError(f"--record-every {text}: give at least {MIN_FILE_US // SECOND_US}s")
     return period
+
+
+def around_flags(text: str | None, record: Path | None) -> int | None:
+    """Return the time that is kept before and after each flag, in microseconds; None without the option.
+
+    Raises:
+        InputError: nothing is recorded, or it is not a duration from 1 s to 10 min.
+    """
+    from rvsim.logs.around_flags import MAX_SPAN_US, MIN_SPAN_US
+    from rvsim.rig.quantity import parse_duration_us
+
+    if text is None:
+        return None
+    if record is None:
+        raise InputError("--record-around-flags goes with --record FILE: add it, or leave it out")
+    try:
+        span = parse_duration_us(text)
+    except ValueError as error:
+        raise InputError(f"--record-around-flags: {error}") from None
+    if not MIN_SPAN_US <= span <= MAX_SPAN_US:
+        raise InputError(f"--record-around-flags {text}: give 1s to 10min")
+    return span
 
 
 def recording_size(text: str | None) -> int | None:

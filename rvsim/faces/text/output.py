@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any, TextIO
 
 from rvsim.faces.text.marks import topic_origins
-from rvsim.logs.formats.jsonl import frame_fields, gap_fields, line, reading_fields
+from rvsim.logs.formats.jsonl import frame_fields, gap_fields, line, marker_fields, reading_fields
 from rvsim.watch.causes import Cause
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import (
@@ -15,6 +15,7 @@ from rvsim.watch.watch import (
     FlagCleared,
     FlagRaised,
     ListeningGap,
+    MomentMarked,
     NodeDescribed,
     PresenceChanged,
     ReadingChanged,
@@ -76,6 +77,8 @@ class JsonLinesSink:
                 }
             case ListeningGap():
                 return gap_fields(event.since, event.about, self._channel)
+            case MomentMarked():
+                return marker_fields(event.note, self._channel)
             case FlagRaised() | FlagCleared():
                 return flag_fields(event.flag, "raised" if isinstance(event, FlagRaised) else "cleared")
 

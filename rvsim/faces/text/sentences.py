@@ -17,6 +17,7 @@ from rvsim.watch.watch import (
     FlagCleared,
     FlagRaised,
     ListeningGap,
+    MomentMarked,
     NodeDescribed,
     Presence,
     PresenceChanged,
@@ -111,7 +112,9 @@ class Sentences:
         self._last_written[key] = now
         return True
 
-    def _sentence(self, event: PresenceChanged | NodeDescribed | FlagRaised | FlagCleared | ListeningGap) -> str:
+    def _sentence(
+        self, event: PresenceChanged | NodeDescribed | FlagRaised | FlagCleared | ListeningGap | MomentMarked
+    ) -> str:
         match event:
             case PresenceChanged():
                 return self._presence(event)
@@ -127,6 +130,8 @@ class Sentences:
                 return f"{event.flag.tag} cleared, {event.flag.subject}: {event.flag.kind}"
             case ListeningGap():
                 return f"listening again: {event}"
+            case MomentMarked():
+                return str(event)
             case _:
                 assert_never(event)
 

@@ -59,6 +59,7 @@ def as_json(
                 {"since": gap.since / 1e6, "until": gap.time / 1e6, "about": gap.about or None}
                 for gap in found.listening_gaps
             ],
+            "markers": [{"t": marked.time / 1e6, "note": marked.note} for marked in found.markers],
             "errors": errors_json(found.errors),
             "accepted": [
                 {"kind": kind, "subject": subject, "count": count} for (kind, subject), count in found.accepted.items()

@@ -47,6 +47,16 @@ def _gap_lines(found: Survey) -> Iterator[str]:
         yield f"  {len(gaps) - MAX_LISTED_PLACES} more such gaps; all together {span_text(total)}"
 
 
+def _marker_lines(found: Survey, clock: Clock) -> Iterator[str]:
+    """Return the moments that the person who recorded marked, with what was noted."""
+    if not found.markers:
+        return
+    yield "Marked while it was recorded"
+    for marked in found.markers:
+        yield f"  {marked.time / 1e6:9.1f} s  {marked.note or 'no note'}{clock.span(marked.time, None)}"
+    yield ""
+
+
 def as_text(
     log: Log,
     found: Survey,
@@ -71,6 +81,7 @@ def as_text(
     yield from left_out(log, channel)
     yield from _gap_lines(found)
     yield ""
+    yield from _marker_lines(found, clock)
     if any(found.presence.values()):
         yield f"Presence.   {PRESENCE_LEGEND}"
         yield from presence_text(found.presence, max(found.start, selected.part.start), found.end, clock)

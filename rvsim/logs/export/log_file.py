@@ -13,7 +13,7 @@ from rvsim.logs.formats.log_writers import WRITERS, LogHead, LogWriter
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.error_report import report_of
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import LineEvent, ListeningResumed
+from rvsim.wire.line_events import LineEvent, ListeningResumed, Marked
 
 LOG_SUFFIXES = tuple(WRITERS)
 WITH_CHANNELS = (".log", ".jsonl")
@@ -68,6 +68,8 @@ class LogFile:
             self._file.write(writer.frame(moved))
         elif isinstance(moved, ListeningResumed):
             self._file.write(writer.gap(moved._replace(since=moved.since + self._shift)))
+        elif isinstance(moved, Marked):
+            self._file.write(writer.marker(moved))
         elif (report := report_of(moved)) is not None:
             self._file.write(writer.report(moved.time, report))
 

@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 
 from rvsim.wire.error_report import ErrorReport
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import ListeningResumed
+from rvsim.wire.line_events import ListeningResumed, Marked
 
 MAX_CONTAINER_BYTES = 1 << 17
 """How many bytes of objects a container holds at most, about: as much as the containers of other writers."""
@@ -78,6 +78,10 @@ class BlfWriter:
         return self._add(time, _ERROR, _ERROR_BODY.pack(_CHANNEL, 0, 0, 0, 0, 0, 0, 0, 0, b""))
 
     def gap(self, gap: ListeningResumed) -> bytes:  # noqa: ARG002 - it has no place
+        """Return nothing."""
+        return b""
+
+    def marker(self, marked: Marked) -> bytes:  # noqa: ARG002 - it has no place
         """Return nothing."""
         return b""
 

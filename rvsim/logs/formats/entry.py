@@ -13,7 +13,7 @@ from itertools import islice, takewhile
 from typing import ClassVar, NamedTuple, Protocol
 
 from rvsim.wire.error_report import ErrorReport
-from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed, OtherFrame, OtherKind
+from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed, Marked, OtherFrame, OtherKind
 from rvsim.wire.timing import remote_bits, standard_bits
 
 IDENTIFIER_LIMIT = 1 << 29
@@ -73,11 +73,17 @@ class SkippedEntry(NamedTuple):
     report: ErrorReport | None = None
     joined: tuple[int, bytes] | None = None
     gap: "ListeningPause | None" = None
+    note: str | None = None
+    """What was written to a moment that the person who listened marked."""
 
     @property
     def is_note(self) -> bool:
         """Whether it is a note of the logging program, of no channel, which says nothing of the bus."""
-        return self.kind is EntryKind.EVENT and self.channel is None and self.report is None and self.gap is None
+        return self.kind is EntryKind.EVENT and self.channel is None and not self._says_something
+
+    @property
+    def _says_something(self) -> bool:
+        return self.report is not None or self.gap is not None or self.note is not None
 
     def events(self, time: int, recorder: str) -> Iterator[LineEvent]:
         """Yield the events that it stands for, at a time of the log; ``recorder`` has the states that it reports."""
@@ -87,6 +93,8 @@ class SkippedEntry(NamedTuple):
             yield JoinedMessage(time, *self.joined)
         if self.gap is not None:
             yield ListeningResumed(time, time - self.gap.length, self.gap.about)
+        if self.note is not None:
+            yield Marked(time, self.note)
         if self.report is not None:
             yield from self.report.events(time, recorder)
 

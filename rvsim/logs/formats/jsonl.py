@@ -91,6 +91,11 @@ def gap_fields(since: int, about: str, channel: str) -> dict[str, Any]:
     return {"type": "gap", "since": since / SECOND_US, "about": about or None, "channel": channel}
 
 
+def marker_fields(note: str, channel: str) -> dict[str, Any]:
+    """Return the keys of a line about a moment that the person who listened marked."""
+    return {"type": "marker", "note": note, "channel": channel}
+
+
 def reading_fields(reading: Reading, *beside: Origin) -> dict[str, Any]:
     """Return the keys of one reading, the same in every JSON form.
 

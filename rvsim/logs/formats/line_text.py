@@ -212,6 +212,8 @@ class JsonLinesReader:
             return self._error(fields)
         if kind == "gap":
             return self._gap(fields)
+        if kind == "marker":
+            return self._marker(fields)
         return self._frame(fields) if kind == "frame" else None
 
     @staticmethod
@@ -244,6 +246,15 @@ class JsonLinesReader:
         pause = ListeningPause(max(0, time - parse_time_us(str(since).encode())), about or "")
         name = None if channel is None else channel.encode("utf-8", "replace")
         return SkippedEntry(time, EntryKind.EVENT, name, gap=pause)
+
+    @staticmethod
+    def _marker(fields: dict[str, Any]) -> SkippedEntry:
+        """Read a line about a marked moment, as `jsonl.marker_fields` makes it."""
+        time, note, channel = (fields.get(key) for key in ("t", "note", "channel"))
+        if time is None or not isinstance(note, str) or not isinstance(channel, str | None):
+            raise UnreadableError("a marker without its time or its note, or with an impossible name")
+        name = None if channel is None else channel.encode("utf-8", "replace")
+        return SkippedEntry(parse_time_us(str(time).encode()), EntryKind.EVENT, name, note=note)
 
     @staticmethod
     def _frame(fields: dict[str, Any]) -> LogEntry | SkippedEntry:

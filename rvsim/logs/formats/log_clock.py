@@ -90,10 +90,10 @@ class ChannelClock:
         return back
 
     def count_other(self, found: SkippedEntry, count: int = 1) -> None:
-        """Count entries that are not frames; a time in which nobody listened is no entry of the bus."""
+        """Count entries that are not frames; neither a time in which nobody listened nor a mark is one of the bus."""
         if found.joined is not None:
             self.joined += count
-        elif found.gap is None:
+        elif found.gap is None and found.note is None:
             self.skipped[found.kind] += count
 
     def advance_all(self, times: "NDArray[int64]") -> "tuple[NDArray[int64], NDArray[int64] | None] | None":

@@ -13,11 +13,11 @@ from typing import Protocol
 
 from rvsim.logs.formats import asc_lines
 from rvsim.logs.formats.blf_writer import BlfWriter
-from rvsim.logs.formats.jsonl import error_fields, frame_fields, gap_fields, line
+from rvsim.logs.formats.jsonl import error_fields, frame_fields, gap_fields, line, marker_fields
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.error_report import ErrorReport, linux_message
 from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.line_events import ListeningResumed
+from rvsim.wire.line_events import ListeningResumed, Marked
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _DAY_ZERO = datetime(1899, 12, 30, tzinfo=UTC)
@@ -53,7 +53,7 @@ class LogWriter(Protocol):
     """Returns the bytes of one log; some are due only with ``pending``."""
 
     keeps_gaps: bool
-    """Whether the format has a place for a time in which nobody listened."""
+    """Whether the format has a place for a time in which nobody listened, and for a marked moment."""
 
     def head(self) -> bytes:
         """Return the bytes before the first entry."""
@@ -66,6 +66,9 @@ class LogWriter(Protocol):
 
     def gap(self, gap: ListeningResumed) -> bytes:
         """Return the bytes about a time in which nobody listened, none where the format has no place for it."""
+
+    def marker(self, marked: Marked) -> bytes:
+        """Return the bytes about a marked moment, none where the format has no place for it."""
 
     def pending(self) -> bytes:
         """Return the bytes that were held back so far."""
@@ -92,6 +95,10 @@ class _LineWriter:
         return b""
 
     def gap(self, gap: ListeningResumed) -> bytes:  # noqa: ARG002 - for the formats that have a place for it
+        """Return nothing: most formats have no place for it."""
+        return b""
+
+    def marker(self, marked: Marked) -> bytes:  # noqa: ARG002 - for the formats that have a place for it
         """Return nothing: most formats have no place for it."""
         return b""
 
@@ -125,6 +132,10 @@ class JsonLinesWriter(_LineWriter):
     def gap(self, gap: ListeningResumed) -> bytes:
         """Return the line of a gap."""
         return line(gap.time, gap_fields(gap.since, gap.about, self._head.channel)).encode()
+
+    def marker(self, marked: Marked) -> bytes:
+        """Return the line of a marked moment."""
+        return line(marked.time, marker_fields(marked.note, self._head.channel)).encode()
 
 
 class CandumpWriter(_LineWriter):

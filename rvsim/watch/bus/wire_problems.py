@@ -35,6 +35,7 @@ from rvsim.wire.line_events import (
     LineEvent,
     ListeningResumed,
     LogEnded,
+    Marked,
     NotAcknowledged,
     OtherFrame,
     OtherKind,
@@ -123,6 +124,8 @@ class WireProblems:
                 self._doubt_times(event.time)
             case ListeningResumed():
                 self._resume_listening(event.time)
+            case Marked():
+                pass  # the watch itself tells it
             case LogEnded():
                 self._order.finish(event.time, self._frames() + self._others)
             case StateChanged():

@@ -34,7 +34,14 @@ from rvsim.watch.transitions.bus import (
 from rvsim.watch.transitions.claims import CannotClaim, NameShared, Restarted, SentWithoutAddress
 from rvsim.watch.transitions.commands import CommandedFunctionMissing, CommandIgnored, CommandsContradict
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, MessageUndefined, NodeDescribed
-from rvsim.watch.transitions.presence import BusFellQuiet, FellSilent, GapExceeded, ListeningGap, PresenceChanged
+from rvsim.watch.transitions.presence import (
+    BusFellQuiet,
+    FellSilent,
+    GapExceeded,
+    ListeningGap,
+    MomentMarked,
+    PresenceChanged,
+)
 from rvsim.watch.transitions.supply import ColdPlace, CurrentSignContradicts, SupplyLow, TooCold
 from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
 from rvsim.watch.transitions.values import (
@@ -75,6 +82,7 @@ __all__ = [
     "LoadImpossible",
     "LogOutOfOrder",
     "MessageUndefined",
+    "MomentMarked",
     "NameShared",
     "NodeDescribed",
     "Presence",

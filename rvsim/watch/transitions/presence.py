@@ -34,6 +34,16 @@ class ListeningGap(NamedTuple):
         )
 
 
+class MomentMarked(NamedTuple):
+    """The person who listened marked a moment; ``note`` says what was done, empty where nothing was written."""
+
+    time: int
+    note: str
+
+    def __str__(self) -> str:
+        return f"marked: {self.note}" if self.note else "marked"
+
+
 class GapExceeded(NamedTuple):
     """A periodic message was not received for longer than ``limit_us``; its gap is ``gap_us``.
 

@@ -1,6 +1,8 @@
 """Waiting for an interface and recording without end, as options and as lines for the person."""
 
+import io
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -16,7 +18,7 @@ from rvsim.logs import long_recording
 from rvsim.logs.read import open_log
 from rvsim.runs import reopening
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import ListeningResumed
+from rvsim.wire.line_events import ListeningResumed, Marked
 
 HEATER = Frame(0, 0x19FFE45E, bytes.fromhex("0100C864FFFFFFFF"))
 CLAIM = Frame(500, 0x18EEFF5E, bytes.fromhex("D3B11B0000000000"))
@@ -205,3 +207,54 @@ def test_all_options_of_a_long_night(rvsim):
     assert code == 0
     assert "recorded in x-2" in err
     assert "what may remain" in err
+
+
+def test_touches_of_a_bench(run_here, tmp_path):
+    """What moved is told with what the rig calls it; as JSON lines it stands among the others."""
+    more = ("bench", "heater_goes_quiet", "--seconds", "40", "--speed", "max", "--touch")
+    code, out, _ = run_here(*more, folder=tmp_path)
+    text = out.decode()
+    assert code == 0
+    assert "32.540 s  moved:" in text
+    assert 'a command to circulation pump 1 of control panel: output status command on to off; "circulation' in text
+    assert "set point" not in text  # nothing else of the run but flags
+    code, out, _ = run_here(*more, "--json", folder=tmp_path)
+    lines = [json.loads(line) for line in out.decode().splitlines()]
+    touches = [line for line in lines if line["type"] == "touch"]
+    moved = {(one["message"], one["instance"], one["rig"]) for touch in touches for one in touch["movements"]}
+    assert ("CIRCULATION_PUMP_STATUS", 1, "circulation pump") in moved
+    assert any(line["type"] == "reading" for line in lines)
+
+
+def test_only_what_is_around_flags(run_here, tmp_path):
+    """The recording of a bench with flags at 30 s and at 90 s: a gap stands between the two parts."""
+    more = ("--seconds", "100", "--speed", "max", "--record", "x.jsonl", "--record-around-flags", "5s")
+    code, _, err = run_here("bench", "heater_goes_quiet", "--plain", *more, folder=tmp_path)
+    assert code == 0
+    assert b"further than 5 s from a flag were left out" in err
+    with open_log(tmp_path / "x.jsonl") as log:
+        entries = list(log.contents())
+    (gap,) = (entry for entry in entries if isinstance(entry, ListeningResumed))
+    assert gap.about == "left out: no flag within 5 s"
+    assert not any(gap.since < entry.time < gap.time for entry in entries)
+    for given, what in (
+        (["--record-around-flags", "5s"], b"--record-around-flags goes with --record FILE"),
+        (["--record", "y.jsonl", "--record-around-flags", "5"], b"--record-around-flags: "),
+        (["--record", "y.jsonl", "--record-around-flags", "1h"], b"give 1s to 10min"),
+    ):
+        code, out, err = run_here("bench", "winter_evening", "--plain", *given, folder=tmp_path)
+        assert (code, out) == (2, b"")
+        assert what in err
+
+
+def test_a_note_is_recorded_and_told(listen, monkeypatch):
+    """What is typed marks its moment: in the recording, with what moved before it and what the rig says of its name."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("pressed the roof fan\n"))
+    code, out, _ = listen("noted", end=600_000, touch=True, rig="ottersby", record=Path("n.jsonl"))
+    assert code == 0
+    assert "marked: pressed the roof fan" in out
+    assert "nothing moved in the 5 s before the mark" in out
+    assert "roof fan is roof fan 1 in the rig, and it did not move" in out
+    with open_log(Path("n.jsonl")) as log:
+        (marked,) = (entry for entry in log.contents() if isinstance(entry, Marked))
+    assert marked.note == "pressed the roof fan"

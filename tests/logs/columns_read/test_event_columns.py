@@ -16,6 +16,7 @@ from rvsim.wire.line_events import (
     JoinedMessage,
     ListeningResumed,
     LogEnded,
+    Marked,
     OtherFrame,
     OtherKind,
     StateChanged,
@@ -28,6 +29,7 @@ EVENTS = [
     StateChanged(7, "n", ErrorState.PASSIVE, 128, None),
     JoinedMessage(8, 0x18FEF000, bytes(9)),
     ListeningResumed(9, 2, "lost"),
+    Marked(9, "pressed"),
 ]
 
 
@@ -53,11 +55,11 @@ def test_all_kinds():
 def test_a_sequence():
     """Events are counted, and taken by their positions, also from the end; a part is columns again."""
     events = columns(*EVENTS)
-    assert (len(events), events[0], events[-1]) == (5, (0, EVENTS[0]), (4, EVENTS[4]))
+    assert (len(events), events[0], events[-1]) == (6, (0, EVENTS[0]), (5, EVENTS[5]))
     assert list(events[1:3]) == [(1, EVENTS[1]), (2, EVENTS[2])]
     assert isinstance(events[1:3], EventColumns)
     with pytest.raises(IndexError):
-        events[5]
+        events[6]
 
 
 PARTS = st.lists(

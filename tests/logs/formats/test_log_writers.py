@@ -14,7 +14,7 @@ from rvsim.logs.formats.log_writers import WRITERS, LogHead
 from rvsim.logs.read import open_log
 from rvsim.wire.error_report import ErrorReport
 from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.line_events import ErrorFrame, ListeningResumed, LogEnded
+from rvsim.wire.line_events import ErrorFrame, ListeningResumed, LogEnded, Marked
 
 STARTED = datetime(2026, 11, 30, 2, 3, 4, 567_891, tzinfo=UTC)
 READERS = {".log": can.CanutilsLogReader, ".asc": can.ASCReader, ".csv": can.CSVReader, ".trc": can.TRCReader}
@@ -42,6 +42,8 @@ def written(suffix, head, entries):
             content += writer.frame(entry)
         elif isinstance(entry, ListeningResumed):
             content += writer.gap(entry)
+        elif isinstance(entry, Marked):
+            content += writer.marker(entry)
         else:
             content += writer.report(*entry)
     content += writer.pending()
@@ -152,6 +154,25 @@ def test_a_gap_is_no_left_out_entry(tmp_path, catalogue):
     gap = ListeningResumed(61 * SECOND_US, 2 * SECOND_US)
     log, _ = read_back(tmp_path, ".jsonl", written(".jsonl", head_of(catalogue), [FRAMES[0], gap]))
     assert sum(log.statistics.skipped.values()) == 0
+
+
+@pytest.mark.parametrize("suffix", WRITERS)
+def test_only_json_lines_keep_a_marked_moment(tmp_path, catalogue, suffix):
+    """With its note; the other formats are unchanged by it, and nothing counts as skipped."""
+    marked = Marked(7 * SECOND_US, "pressed the galley switch, 230 V ± 1")
+    head = head_of(catalogue)
+    content = written(suffix, head, [FRAMES[0], marked])
+    log, found = read_back(tmp_path, suffix, content)
+    assert [entry for entry in found if isinstance(entry, Marked)] == [marked] * (suffix == ".jsonl")
+    assert sum(log.statistics.skipped.values()) == 0
+    assert suffix == ".jsonl" or content == written(suffix, head, [FRAMES[0]])
+
+
+@pytest.mark.parametrize("line", ['{"t": 9, "type": "marker"}', '{"type": "marker", "note": "x"}'])
+def test_a_damaged_marker_is_unreadable(tmp_path, line):
+    """Without its note or its time."""
+    log, _ = read_back(tmp_path, ".jsonl", f'{{"type": "start"}}\n{line}\n'.encode())
+    assert log.statistics.unreadable_count == 1
 
 
 def test_a_binary_log_has_many_containers(tmp_path, catalogue):

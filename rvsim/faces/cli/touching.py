@@ -1,0 +1,36 @@
+"""`--touch` of bench and listen: what moved is told, and each line that a person types marks its moment.
+
+Knows: standard input and how a run is told of a note. Does not know how movements are found or shown.
+"""
+
+import sys
+import threading
+from collections.abc import Callable
+
+from rvsim.faces.text.display_units import DisplayUnits
+from rvsim.faces.text.touch_text import TouchNames, TouchSink, note_lines, show_as_json, show_as_text
+from rvsim.rig.model import Rig
+from rvsim.runs.sink import Sink
+
+
+def touch_sink(inner: Sink, rig: Rig | None, units: DisplayUnits, *, json: bool) -> TouchSink:
+    """Return a sink that tells what moved; as sentences nothing else but flags is told."""
+    names = TouchNames(rig)
+    show = show_as_json(sys.stdout, names) if json else show_as_text(sys.stdout, names, units)
+    return TouchSink(inner, show, is_only=not json)
+
+
+def read_notes(mark: Callable[[str], None]) -> None:
+    """Read lines from standard input until its end, in a thread of their own, and mark the moment of each."""
+    stdin = sys.stdin
+    if stdin is None:
+        return
+
+    def read() -> None:
+        try:
+            for note in note_lines(stdin):
+                mark(note)
+        except (OSError, ValueError):  # it was closed
+            return
+
+    threading.Thread(target=read, name="notes", daemon=True).start()

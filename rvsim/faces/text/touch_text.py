@@ -1,0 +1,193 @@
+"""What moved when somebody touched something, as sentences and as JSON lines.
+
+Knows: how a movement reads, and what the rig calls it. Does not know how movements are found (`watch.touched`).
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Any, TextIO
+
+from rvsim.faces.text.display_units import METRIC, DisplayUnits
+from rvsim.logs.formats.jsonl import line, reading_fields
+from rvsim.rig.functions import by_command, by_status
+from rvsim.rig.model import Rig
+from rvsim.rig.quantity import shown, time_text
+from rvsim.runs.sink import Sink
+from rvsim.watch.planned_names import NamedPart, named_parts
+from rvsim.watch.touched import Movement, Touched, TouchedReadings
+from rvsim.watch.watch import Event, MomentMarked, NodeDescribed, PresenceChanged, ReadingChanged, Watch
+from rvsim.wire.frame import Frame
+from rvsim.wire.quantity_text import compose, figure
+
+MAX_SHOWN = 8
+"""So many movements of one touch are shown as sentences; the others are counted. Our decision."""
+
+
+class TouchNames:
+    """What a rig says of movements.
+
+    Args:
+        rig: the planned vehicle; None without one.
+    """
+
+    def __init__(self, rig: Rig | None) -> None:
+        self.has_rig = rig is not None
+        self._parts: list[NamedPart] = [] if rig is None else list(named_parts(rig))
+        self._devices = frozenset(() if rig is None else (plan.name for plan in rig.devices))
+
+    def of(self, moved: Movement) -> NamedPart | None:
+        """Return the part of the rig that a movement is about, None where it has none."""
+        message, instance = moved.key.message, moved.key.instance
+        parts = [part for part in self._parts if part.has(message, instance)]
+        return next((part for part in parts if part.name == moved.device), parts[0] if parts else None)
+
+    def is_stranger(self, moved: Movement) -> bool:
+        """Tell whether there is a rig that does not have the device."""
+        return self.has_rig and moved.device not in self._devices
+
+    def named(self, note: str) -> list[NamedPart]:
+        """Return the parts whose name stands in a note."""
+        text = note.casefold()
+        return [part for part in self._parts if part.name.casefold() in text]
+
+    def expectation_lines(self, note: str, movements: Sequence[Movement]) -> Iterator[str]:
+        """Yield for each part that a note names whether it moved, as the rig says it should have."""
+        for part in self.named(note):
+            did = any(part.has(moved.key.message, moved.key.instance) for moved in movements)
+            if did:
+                yield f"{part.name} is {part.what} in the rig, and it moved"
+            else:
+                yield f"{part.name} is {part.what} in the rig, and it did not move: check its wiring, or the rig"
+
+
+def movement_text(moved: Movement, names: TouchNames, units: DisplayUnits) -> str:
+    """Return a movement as one sentence: whose reading, from what to what, its noise, and what the rig says."""
+    part = names.of(moved)
+    function = by_status(moved.key.message) or by_command(moved.key.message)
+    instance = moved.key.instance
+    what = moved.key.message if function is None else function.title
+    if instance is not None:
+        what = f"{what} {instance}" if function is None else function.label(instance)
+    commanded = "a command to " if by_command(moved.key.message) is not None else ""
+    change = compose(f"{moved.after.field.title} ", moved.before.brief, " to ", moved.after.brief)
+    noise = "" if moved.noise is None else _noise_text(moved)
+    rig = ""
+    if part is not None and part.name != moved.device:
+        rig = f"; {shown(part.name)} in the rig"
+    elif part is None and names.is_stranger(moved):
+        rig = "; not in the rig"
+    return units.render(compose(f"{commanded}{what} of {moved.device}: ", change, noise, rig))
+
+
+def _noise_text(moved: Movement) -> str:
+    if not moved.noise:
+        return ", steady before"
+    return compose(", by itself at most ", figure(round(moved.noise, 3), moved.after.field.unit))
+
+
+class TouchSink:
+    """Passes a run on to another sink, and shows what moved.
+
+    Args:
+        inner: gets everything else: of a run in sentences only flags and marked moments.
+        show: takes each touch with its note, None where nobody marked it.
+        is_only: whether ``inner`` gets neither readings nor devices.
+    """
+
+    def __init__(self, inner: Sink, show: Callable[[Touched, str | None], None], *, is_only: bool) -> None:
+        self._inner, self._show, self._is_only = inner, show, is_only
+        self._touched = TouchedReadings()
+
+    def frame(self, frame: Frame) -> None:
+        """Pass a frame on; a touch that is over by then is shown before it."""
+        self._show_settled(frame.time)
+        self._inner.frame(frame)
+
+    def events(self, events: Sequence[Event]) -> None:
+        """Look for movements, and show what moved before a moment that was marked."""
+        for event in events:
+            if isinstance(event, ReadingChanged):
+                self._touched.observe(event)
+        kept = [event for event in events if not (self._is_only and _is_ordinary(event))]
+        if kept:
+            self._inner.events(kept)
+        for event in events:
+            if isinstance(event, MomentMarked):
+                self._show(Touched(event.time, self._touched.recent(event.time)), event.note)
+
+    def end(self, time: int, watch: Watch) -> None:
+        """Show what moved last, and the end."""
+        self._show_settled(1 << 62)
+        self._inner.end(time, watch)
+
+    def flush(self) -> None:
+        """Pass on everything that is buffered."""
+        self._inner.flush()
+
+    def _show_settled(self, now: int) -> None:
+        found = self._touched.take(now)
+        if found is not None:
+            self._show(found, None)
+
+
+def _is_ordinary(event: Event) -> bool:
+    return isinstance(event, ReadingChanged | PresenceChanged | NodeDescribed)
+
+
+def show_as_text(out: TextIO, names: TouchNames, units: DisplayUnits = METRIC) -> Callable[[Touched, str | None], None]:
+    """Return what writes touches as sentences."""
+
+    def show(found: Touched, note: str | None) -> None:
+        when = time_text(found.time)
+        head = f"{when}  moved:" if note is None else f"{when}  moved in the 5 s before the mark:"
+        if not found.movements:
+            head = f"{when}  nothing moved in the 5 s before the mark, beyond what moves by itself"
+        lines = [head, *(f"    {movement_text(moved, names, units)}" for moved in found.movements[:MAX_SHOWN])]
+        if len(found.movements) > MAX_SHOWN:
+            lines.append(f"    and {len(found.movements) - MAX_SHOWN} more")
+        lines += [f"    {text}" for text in names.expectation_lines(note or "", found.movements)]
+        out.write("".join(f"{text}\n" for text in lines))
+        out.flush()
+
+    return show
+
+
+def show_as_json(out: TextIO, names: TouchNames) -> Callable[[Touched, str | None], None]:
+    """Return what writes touches as JSON lines."""
+
+    def show(found: Touched, note: str | None) -> None:
+        fields: dict[str, Any] = {
+            "type": "touch",
+            "note": note,
+            "movements": [_json(moved, names) for moved in found.movements],
+            "expected": [
+                {
+                    "name": part.name,
+                    "moved": any(part.has(moved.key.message, moved.key.instance) for moved in found.movements),
+                }
+                for part in names.named(note or "")
+            ],
+        }
+        out.write(line(found.time, fields))
+
+    return show
+
+
+def _json(moved: Movement, names: TouchNames) -> dict[str, Any]:
+    part = names.of(moved)
+    return {
+        "t": moved.time / 1e6,
+        "device": moved.device,
+        "source": moved.key.source,
+        "message": moved.key.message,
+        "instance": moved.key.instance,
+        "before": reading_fields(moved.before),
+        "after": reading_fields(moved.after),
+        "noise": moved.noise,
+        "rig": None if part is None else part.name,
+    }
+
+
+def note_lines(lines: Iterable[str]) -> Iterator[str]:
+    """Yield each line that a person typed as a note, without what a terminal cannot show."""
+    for text in lines:
+        yield " ".join("".join(sign for sign in text if sign.isprintable() or sign == " ").split())
