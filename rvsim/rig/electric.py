@@ -144,9 +144,23 @@ class BranchPlan(Table):
     parent: OneLineText | None = None
     """The branch that feeds it; if omitted, the battery does."""
     fuse_amps: Annotated[float, Field(gt=0, le=1000)] | None = None
-    """The rating of its fuse."""
+    """The rating of its fuse or breaker, which opens when too much flows for too long; without it nothing opens."""
+    breaker: Literal["manual", "automatic"] | None = None
+    """A breaker in place of a fuse: one that a person closes again, or one that closes by itself and opens again."""
     wire: WirePlan | None = None
     """Its wire; without one it has no resistance."""
+
+    @model_validator(mode="after")
+    def _breaker_has_a_rating(self) -> Self:
+        if self.breaker is not None and self.fuse_amps is None:
+            raise ValueError("a breaker needs its rating; write fuse_amps, or leave breaker out")
+        return self
+
+    @property
+    def protection(self) -> str:
+        """Its fuse or breaker in words, with the rating where there is one."""
+        what = "fuse" if self.breaker is None else "breaker"
+        return what if self.fuse_amps is None else f"{what} of {self.fuse_amps:g} A"
 
 
 class ShorePlan(Table):

@@ -1,10 +1,10 @@
 """The electrical side of a vehicle: batteries, each with its bus-bar, and the mains.
 
-Knows: which battery and which branch each device is on, and that every contribution belongs to its owner. Does not know
-any device, nor the air around a battery: that is handed in each second.
+Knows: which battery and which branch each device is on, which branches are open, and that every contribution belongs to
+its owner. Does not know any device, nor the air around a battery: that is handed in each second.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from math import fsum, sqrt
 from typing import NamedTuple
 
@@ -35,16 +35,21 @@ class ElectricSystem:
         self._house = plan.battery.name
         self._battery_zones = {each.name: each.zone for each in plan.batteries}
         by_branch = battery_by_branch(plan.batteries, plan.branches)
+        self.on_fuse: Callable[[str, bool], None] | None = None
+        """Called with a branch whose fuse or breaker opened or closed by itself, and whether it is open now."""
         self._batteries = {
             each.name: BusBar(
-                Battery(each), [branch for branch in plan.branches if by_branch[branch.name] == each.name]
+                Battery(each),
+                [branch for branch in plan.branches if by_branch[branch.name] == each.name],
+                self._after_fuse,
             )
             for each in plan.batteries
         }
+        self._bar_by_branch = {branch: self._batteries[battery] for branch, battery in by_branch.items()}
         self._house_bar = self._batteries[self._house]
-        self._bar_of = {device: self._batteries[by_branch[name]] for device, name in plan.branch_by_device.items()}
+        self._bar_of = {device: self._bar_by_branch[name] for device, name in plan.branch_by_device.items()}
         for device, branch in plan.branch_by_device.items():
-            self._batteries[by_branch[branch]].place(device, branch)
+            self._bar_by_branch[branch].place(device, branch)
         self._shore_watts = plan.shore.amps * plan.shore.volts
         self._nominal_mains_volts = plan.shore.volts
         self._mains = Mains()
@@ -133,6 +138,34 @@ class ElectricSystem:
     def set_disconnect(self, owner: str, *, open: bool, battery: str = "") -> None:
         """Open the switch of ``owner`` between a battery and its bus-bar, or close it; one open switch is enough."""
         self._bus(owner, battery).set_disconnect(owner, is_open=open)
+
+    # Branches.
+
+    def place(self, owner: str, branch: str) -> None:
+        """Put an owner that is no device at the far end of a branch; KeyError for one that is not there."""
+        bar = self._bar_by_branch[branch]
+        bar.place(owner, branch)
+        self._bar_of[owner] = bar
+
+    def open_branch(self, owner: str, branch: str) -> None:
+        """Disconnect a branch from what feeds it until ``owner`` closes it; several may have opened it."""
+        self._bar_by_branch[branch].open_branch(owner, branch)
+
+    def close_branch(self, owner: str, branch: str) -> None:
+        """Connect a branch again for ``owner``; its fuse, or another owner, may still keep it open."""
+        self._bar_by_branch[branch].close_branch(owner, branch)
+
+    def close_fuse(self, branch: str) -> None:
+        """Put a new fuse into a branch, or close its breaker; nothing where it has neither."""
+        self._bar_by_branch[branch].close_fuse(branch)
+
+    def is_branch_open(self, branch: str) -> bool:
+        """Return whether a branch is disconnected from what feeds it."""
+        return self._bar_by_branch[branch].is_branch_open(branch)
+
+    def _after_fuse(self, branch: str, is_open: bool) -> None:  # noqa: FBT001 - the form of a callback
+        if self.on_fuse is not None:
+            self.on_fuse(branch, is_open)
 
     def _bus(self, owner: str, battery: str) -> BusBar:
         return self._batteries[battery] if battery else self._bar_of.get(owner, self._house_bar)

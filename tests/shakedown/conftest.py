@@ -85,6 +85,18 @@ def vehicle(catalogue, rig):
 
 
 @pytest.fixture
+def rig_of(tmp_path):
+    """Load a rig from its text."""
+
+    def load(text):
+        path = tmp_path / "rig.toml"
+        path.write_text(text, encoding="utf-8")
+        return load_rig(path, kinds=settings_models())
+
+    return load
+
+
+@pytest.fixture
 def loaded(tmp_path):
     """Load a scenario from its text: a minute of the shipped vehicle."""
 

@@ -66,7 +66,10 @@ MeasuringPlan = SensorMisplacedPlan | SenderReversedPlan | GroundOffsetPlan
 
 
 class FailedIgnitionPlan(DeviceFaultPlan):
-    """The device's burner gives no flame: its fuel comes, its plug or spark does not light it."""
+    """The device's burner gives no flame: its fuel comes, its plug or spark does not light it.
+
+    A heater, an air furnace, or a water heater with a burner for gas.
+    """
 
     fault: Literal["failed_ignition"]
     tries: Annotated[int, Field(ge=1, le=1000)] | None = None

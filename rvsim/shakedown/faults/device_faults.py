@@ -12,6 +12,7 @@ from rvsim.devices.device import Device
 from rvsim.devices.kinds.air_furnace import AirFurnace
 from rvsim.devices.kinds.ambient import PLACES, AmbientSensor
 from rvsim.devices.kinds.tank import TankSensor
+from rvsim.devices.kinds.water_heater import WaterHeater
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import did_you_mean
 from rvsim.rig.climate import unknown_zone
@@ -44,8 +45,10 @@ class DeviceFaults:
                 yield self._filter_blocked(fault)
             case plans.SensorMisplacedPlan() | plans.SenderReversedPlan() | plans.GroundOffsetPlan():
                 yield self._measuring(fault)
-            case plans.FailedIgnitionPlan() | plans.FuelGellingPlan() | plans.AirInFuelPlan():
-                yield self._of_burner(fault)
+            case plans.FailedIgnitionPlan():
+                yield self._failed_ignition(fault)
+            case plans.FuelGellingPlan() | plans.AirInFuelPlan():
+                yield self._of_fuel(fault)
             case _:
                 assert_never(fault)
 
@@ -140,14 +143,24 @@ class DeviceFaults:
 
         return DeviceCondition(fault.device, block, clean)
 
-    def _of_burner(self, fault: plans.BurnerPlan) -> Effect:
-        kind = self._devices[fault.device].kind
-        known = kinds_by_name().get(kind)
-        if known is not None and not issubclass(known, BurnerDevice):
-            raise ValueError(
-                f'{fault.device} has no burner (kind "{kind}"), so {fault.fault} has no effect; name a device that has '
-                "one"
-            )
+    def _failed_ignition(self, fault: plans.FailedIgnitionPlan) -> Effect:
+        """Return the effect on a burner of whatever kind; a water heater for the mains alone has none."""
+        self._check_burner(fault, (BurnerDevice, WaterHeater))
+        if self._devices[fault.device].settings.get("gas_w") == 0:
+            raise ValueError(f"{fault.device} has no burner (gas_w = 0), so {fault.fault} has no effect")
+
+        def fail(device: Device) -> None:
+            assert isinstance(device, BurnerDevice | WaterHeater)
+            device.fail_ignition(fault.tries)
+
+        def mend(device: Device) -> None:
+            assert isinstance(device, BurnerDevice | WaterHeater)
+            device.fail_ignition(0)
+
+        return DeviceCondition(fault.device, fail, mend)
+
+    def _of_fuel(self, fault: plans.FuelGellingPlan | plans.AirInFuelPlan) -> Effect:
+        self._check_burner(fault, (BurnerDevice,))
 
         def call(act: Callable[[BurnerDevice], None]) -> Callable[[Device], None]:
             def act_on(device: Device) -> None:
@@ -157,12 +170,6 @@ class DeviceFaults:
             return act_on
 
         match fault:
-            case plans.FailedIgnitionPlan():
-                return DeviceCondition(
-                    fault.device,
-                    call(lambda device: device.fail_ignition(fault.tries)),
-                    call(lambda device: device.fail_ignition(0)),
-                )
             case plans.FuelGellingPlan():
                 return DeviceCondition(
                     fault.device,
@@ -177,3 +184,14 @@ class DeviceFaults:
                 )
             case _:
                 assert_never(fault)
+
+    def _check_burner(self, fault: plans.BurnerPlan, having: tuple[type[Device], ...]) -> None:
+        """Raise ValueError where the device is of a kind that has no such burner."""
+        kind = self._devices[fault.device].kind
+        known = kinds_by_name().get(kind)
+        if known is not None and not issubclass(known, having):
+            what = "burner" if isinstance(fault, plans.FailedIgnitionPlan) else "burner with a fuel line"
+            raise ValueError(
+                f'{fault.device} has no {what} (kind "{kind}"), so {fault.fault} has no effect; name a device that has '
+                "one"
+            )
