@@ -5,7 +5,7 @@ bus.
 """
 
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Protocol
 
 from rvsim.runs.sink import Sink
@@ -72,6 +72,19 @@ class Pipeline:
         """Gets each frame after the watch."""
         self._sink, self._recorder, self._every = sink, recorder, every
         self._own: deque[tuple[int, bytes]] = deque()
+        self.on_change: Callable[[int, str], None] | None = None
+        """Gets each noted change when the watch has observed up to its time: the time, and the words."""
+        self._changes: deque[tuple[int, str]] = deque()
+
+    def note_change(self, time: int, text: str) -> None:
+        """Note a change of the vehicle, which is told in its turn: after the frames before it."""
+        self._changes.append((time, text))
+
+    def _tell_changes(self, time: int) -> None:
+        while self._changes and self._changes[0][0] <= time:
+            change = self._changes.popleft()
+            if self.on_change is not None:
+                self.on_change(*change)
 
     def expect_own(self, identifier: int, data: bytes) -> None:
         """Note that a frame of the person at the bench will come, which the watch must not count as a device's."""
@@ -85,6 +98,8 @@ class Pipeline:
         """
         if self._recorder is not None:
             self._recorder.write(frame)
+        if self._changes:
+            self._tell_changes(frame.time)
         if self.is_shown:
             self._sink.frame(frame)
         if frame.time > self.time:
@@ -136,6 +151,7 @@ class Pipeline:
     def advance(self, time: int) -> None:
         """Let time go on to ``time`` (microseconds); no frame before it is still to come."""
         self.time = max(self.time, time)
+        self._tell_changes(time)
         self._deliver(self.watch.advance(time))
 
     def _deliver(self, events: list[Event]) -> None:

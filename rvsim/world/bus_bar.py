@@ -222,8 +222,9 @@ class BusBar:
     # Inputs.
 
     def place(self, owner: str, branch: str) -> None:
-        """Put an owner at the far end of a branch of this battery; without it it is on the bus-bar."""
+        """Put an owner at the far end of a branch of this battery; "" is the bus-bar, where it is otherwise too."""
         self._place_of[owner] = self._places[branch]
+        self._change_sources()
 
     def set_load(self, owner: str, amps: float) -> None:
         """Set the current that ``owner`` draws from now on; 0 for none.

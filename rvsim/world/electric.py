@@ -141,11 +141,17 @@ class ElectricSystem:
 
     # Branches.
 
-    def place(self, owner: str, branch: str) -> None:
-        """Put an owner that is no device at the far end of a branch; KeyError for one that is not there."""
-        bar = self._bar_by_branch[branch]
-        bar.place(owner, branch)
-        self._bar_of[owner] = bar
+    def place(self, owner: str, branch: str | None) -> None:
+        """Put an owner that is no device at the far end of a branch, or on no branch; KeyError for an unknown one.
+
+        What it drew before is to be ended first.
+        """
+        for each in self._batteries.values():
+            each.place(owner, "")
+        self._bar_of.pop(owner, None)
+        if branch is not None:
+            bar = self._bar_of[owner] = self._bar_by_branch[branch]
+            bar.place(owner, branch)
 
     def open_branch(self, owner: str, branch: str) -> None:
         """Disconnect a branch from what feeds it until ``owner`` closes it; several may have opened it."""

@@ -26,7 +26,6 @@ from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.pipeline import FrameWriter
 from rvsim.runs.scenario_run import check_absent, load_checked
 from rvsim.runs.served_run import serve_bench
-from rvsim.runs.sink import Sink
 from rvsim.shakedown.cautions import cautions
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.sim.bench import Failure
@@ -82,15 +81,17 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
                 Recorder(options.record, catalogue, start=start, channel=CHANNEL, sent=True)
             )
         if options.speed is None:
+            sink = _sink(loaded, catalogue, start, seed, options)
             virtual = VirtualBenchRun(
                 loaded,
                 catalogue,
-                _sink(loaded, catalogue, start, seed, options),
+                sink,
                 seed=seed,
                 recorder=recorder,
                 absent=options.absent,
                 every=options.every,
                 on_failure=_say_failure,
+                on_change=sink.change,
             )
             virtual.run(loaded.scenario.lasts if options.end is None else options.end)
             return ExitCode.NOT_GOOD if virtual.bench.failures else ExitCode.GOOD
@@ -104,7 +105,9 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
 
             return show_bench(loaded, make, options.end, options.speed, units=options.units, light=options.light)
         sink = _sink(loaded, catalogue, start, seed, options)
-        paced = make(sink, control=RunControl(options.speed), every=options.every, on_failure=_say_failure)
+        paced = make(
+            sink, control=RunControl(options.speed), every=options.every, on_failure=_say_failure, on_change=sink.change
+        )
         paced.run(options.end)
     return ExitCode.NOT_GOOD if paced.bench.failures else ExitCode.GOOD
 
@@ -113,7 +116,9 @@ def _say_failure(failure: Failure) -> None:
     say(failure.sentence)
 
 
-def _sink(loaded: LoadedScenario, catalogue: Catalogue, start: str, seed: int, options: BenchOptions) -> Sink:
+def _sink(
+    loaded: LoadedScenario, catalogue: Catalogue, start: str, seed: int, options: BenchOptions
+) -> JsonLinesSink | Sentences:
     """Return what shows the bench: JSON lines or sentences."""
     if options.form == "json":
         return JsonLinesSink(sys.stdout, catalogue, CHANNEL, start, every=options.every)

@@ -8,6 +8,7 @@ from typing import NamedTuple, Protocol
 
 from rvsim.devices.device import Device
 from rvsim.sim.bench import Bench, Gate
+from rvsim.world.world import World
 
 
 class Effect(Protocol):
@@ -135,6 +136,48 @@ class PowerLoss:
     def _switch_on(self, bench: Bench) -> None:
         for device in self._devices:
             bench.switch_on(device)
+
+
+def _present_world(bench: Bench) -> World:
+    """Return the physics at the present second, so that a change counts from now on."""
+    bench.world.advance(bench.now)
+    return bench.world
+
+
+class OpenBranch(NamedTuple):
+    """A branch that is disconnected from what feeds it."""
+
+    branch: str
+    owner: str
+
+    def apply(self, bench: Bench) -> None:
+        """Disconnect it."""
+        world = _present_world(bench)
+        world.open_branch(self.owner, self.branch)
+
+    def remove(self, bench: Bench) -> None:
+        """Connect it again, unless its fuse or something else keeps it disconnected."""
+        world = _present_world(bench)
+        world.close_branch(self.owner, self.branch)
+
+
+class BranchLoad(NamedTuple):
+    """A current at the far end of a branch that belongs to no device."""
+
+    branch: str
+    owner: str
+    amps: float
+
+    def apply(self, bench: Bench) -> None:
+        """Let it flow."""
+        world = _present_world(bench)
+        world.place(self.owner, self.branch)
+        world.set_load(self.owner, self.amps)
+
+    def remove(self, bench: Bench) -> None:
+        """End it; a fuse that it opened stays open."""
+        world = _present_world(bench)
+        world.set_load(self.owner, 0.0)
 
 
 class OpenBattery(NamedTuple):

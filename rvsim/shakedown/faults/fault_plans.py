@@ -53,7 +53,7 @@ from rvsim.shakedown.faults.message_fault_plans import (
     WrongScalePlan,
     WrongValuePlan,
 )
-from rvsim.shakedown.faults.vehicle_fault_plans import BrownOutPlan, ProtectionOpensPlan, SupplyPlan
+from rvsim.shakedown.faults.vehicle_fault_plans import BrownOutPlan, OverloadPlan, ProtectionOpensPlan, SupplyPlan
 
 __all__ = [
     "AirInFuelPlan",
@@ -82,6 +82,7 @@ __all__ = [
     "NoDataPlan",
     "NoisePlan",
     "OutOfRangePlan",
+    "OverloadPlan",
     "ProtectionOpensPlan",
     "ReportedPlan",
     "RestartPlan",
@@ -116,6 +117,7 @@ Fault = Annotated[
     | CommandDelayedPlan
     | RestartPlan
     | BrownOutPlan
+    | OverloadPlan
     | ProtectionOpensPlan
     | ReportedPlan
     | MeasuringPlan

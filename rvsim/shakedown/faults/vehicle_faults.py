@@ -1,15 +1,16 @@
 """Faults of the vehicle's supply: what each takes away from a bench.
 
-Knows: which devices and which battery each is about. Does not know when a fault starts.
+Knows: which devices, branch or battery each is about. Does not know when a fault starts.
 """
 
 from collections.abc import Iterator
 from typing import assert_never
 
 from rvsim.rig.model import Rig
+from rvsim.rig.quantity import shown
 from rvsim.rig.references import unknown_text
 from rvsim.shakedown.faults import vehicle_fault_plans as plans
-from rvsim.shakedown.faults.bench_effects import Effect, OpenBattery, PowerLoss
+from rvsim.shakedown.faults.bench_effects import BranchLoad, Effect, OpenBattery, OpenBranch, PowerLoss
 
 
 class VehicleFaults:
@@ -17,6 +18,7 @@ class VehicleFaults:
 
     def __init__(self, rig: Rig) -> None:
         self._batteries = [plan.name for plan in rig.batteries]
+        self._branches = [plan.name for plan in rig.branches]
         self._house = rig.vehicle.battery.name
 
     def effects(self, fault: plans.SupplyPlan, owner: str) -> Iterator[Effect]:
@@ -27,7 +29,12 @@ class VehicleFaults:
         """
         match fault:
             case plans.BrownOutPlan():
-                yield PowerLoss(fault.devices)
+                if fault.branch is None:
+                    yield PowerLoss(fault.faulty_devices)
+                else:
+                    yield OpenBranch(self._branch(fault.branch), owner)
+            case plans.OverloadPlan():
+                yield BranchLoad(self._branch(fault.branch), f"overload by {owner}", fault.amps)
             case plans.ProtectionOpensPlan():
                 yield OpenBattery(self._battery(fault.battery), owner)
             case _:
@@ -37,3 +44,10 @@ class VehicleFaults:
         if name is not None and name not in self._batteries:
             raise ValueError(unknown_text(name, self._batteries, "batteries"))
         return name or self._house
+
+    def _branch(self, name: str) -> str:
+        if not self._branches:
+            raise ValueError(f"the rig has no branch {shown(name)}: it has none; add [[branch]] to it")
+        if name not in self._branches:
+            raise ValueError(unknown_text(name, self._branches, "branches"))
+        return name
