@@ -67,10 +67,10 @@ def test_another_figure_of_the_rig_shows_by_hand_too():
 
 
 def test_fuel_that_was_filled_in_is_not_counted_as_used():
-    """Half an hour at 2 kW, while 20 litres come in: 0.12 litres, as without them."""
-    figures = [run(0.5, watts=2000.0, filled_per_min=flow, fuel={"start_percent": 20.0})["fuel"] for flow in (0.6, 0.0)]
+    """An hour at 2 kW, while 30 litres come in: 0.24 litres, as without them."""
+    figures = [run(1, watts=2000.0, filled_per_min=flow, fuel={"start_percent": 20.0})["fuel"] for flow in (0.5, 0.0)]
     assert figures[0].simulated == pytest.approx(figures[1].simulated, abs=1e-9)
-    assert figures[0].simulated == pytest.approx(0.118, abs=0.002)
+    assert figures[0].simulated == pytest.approx(0.2365, abs=0.001)
 
 
 def test_without_a_burner_nothing_is_burnt():
