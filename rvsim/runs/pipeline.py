@@ -81,10 +81,12 @@ class Pipeline:
         self._changes.append((time, text))
 
     def _tell_changes(self, time: int) -> None:
+        """Tell the changes up to a time before which no frame is still to come, each after what happened before it."""
         while self._changes and self._changes[0][0] <= time:
-            change = self._changes.popleft()
+            at, text = self._changes.popleft()
+            self._deliver(self.watch.advance(max(at, self.time)))
             if self.on_change is not None:
-                self.on_change(*change)
+                self.on_change(at, text)
 
     def expect_own(self, identifier: int, data: bytes) -> None:
         """Note that a frame of the person at the bench will come, which the watch must not count as a device's."""
@@ -150,8 +152,8 @@ class Pipeline:
 
     def advance(self, time: int) -> None:
         """Let time go on to ``time`` (microseconds); no frame before it is still to come."""
-        self.time = max(self.time, time)
         self._tell_changes(time)
+        self.time = max(self.time, time)
         self._deliver(self.watch.advance(time))
 
     def _deliver(self, events: list[Event]) -> None:

@@ -103,16 +103,14 @@ class ScriptRunner:
 
     def _change(self, change: VehicleChangePlan) -> None:
         self._effects.apply(change)
-        self._note(change.sentence)
+        self._note(change.sentence, self._bench.now)
 
-    def _note_fuse(self, branch: str, is_open: bool) -> None:  # noqa: FBT001 - the form of a callback
-        self._note(
-            f"the {self._branches[branch].protection} of branch {branch} {'opens' if is_open else 'closes again'}"
-        )
+    def _note_fuse(self, second: int, branch: str, is_open: bool) -> None:  # noqa: FBT001 - the form of a callback
+        does = "opens" if is_open else "closes again"
+        self._note(f"the {self._branches[branch].protection} of branch {branch} {does}", second * SECOND_US)
 
-    def _note(self, text: str) -> None:
+    def _note(self, text: str, now: int) -> None:
         """Keep a change of the vehicle in words, and tell of it."""
-        now = self._bench.now
         if len(self.changes) < MAX_TOLD_CHANGES:
             self.changes.append(ToldChange(now / SECOND_US, text))
         if self.on_change is not None:

@@ -35,8 +35,9 @@ class ElectricSystem:
         self._house = plan.battery.name
         self._battery_zones = {each.name: each.zone for each in plan.batteries}
         by_branch = battery_by_branch(plan.batteries, plan.branches)
-        self.on_fuse: Callable[[str, bool], None] | None = None
-        """Called with a branch whose fuse or breaker opened or closed by itself, and whether it is open now."""
+        self.on_fuse: Callable[[int, str, bool], None] | None = None
+        """Called when a fuse or breaker opened or closed by itself: the second, its branch, whether it is open now."""
+        self._stepped_second = 0
         self._batteries = {
             each.name: BusBar(
                 Battery(each),
@@ -171,7 +172,7 @@ class ElectricSystem:
 
     def _after_fuse(self, branch: str, is_open: bool) -> None:  # noqa: FBT001 - the form of a callback
         if self.on_fuse is not None:
-            self.on_fuse(branch, is_open)
+            self.on_fuse(self._stepped_second, branch, is_open)
 
     def _bus(self, owner: str, battery: str) -> BusBar:
         return self._batteries[battery] if battery else self._bar_of.get(owner, self._house_bar)
@@ -229,8 +230,12 @@ class ElectricSystem:
         """Return the sums of energy since the start of the run, over all batteries."""
         return ElectricAccount(*map(fsum, zip(*(each.account() for each in self._batteries.values()), strict=True)))
 
-    def step_electric(self, outdoor_c: float, zones: Mapping[str, float]) -> None:
-        """Advance by one second with the present inputs; ``zones`` are the temperatures of the air by zone."""
+    def step_electric(self, outdoor_c: float, zones: Mapping[str, float], second: int = 0) -> None:
+        """Advance by one second with the present inputs; ``zones`` are the temperatures of the air by zone.
+
+        ``second`` is the second of the run that ends with it.
+        """
+        self._stepped_second = second
         for name, battery in self._batteries.items():
             zone = self._battery_zones[name]
             battery.step(outdoor_c if zone == OUTDOORS else zones[zone] if zone else next(iter(zones.values())))
