@@ -47,6 +47,7 @@ from rvsim.rig.electric import (
     BatteryPlan,
     BranchPlan,
     ShorePlan,
+    battery_by_source,
     battery_zone_mistakes,
     branch_mistakes,
     device_branch_mistakes,
@@ -348,9 +349,16 @@ class Rig(Table):
     @property
     def vehicle(self) -> VehiclePlan:
         """The figures of the vehicle."""
-        parts = {name: getattr(self, name) for name in VehiclePlan.model_fields if name != "branch_by_device"}
+        of_devices = ("branch_by_device", "battery_by_device")
+        parts = {name: getattr(self, name) for name in VehiclePlan.model_fields if name not in of_devices}
         branches = {device.name: device.branch for device in self.devices if device.branch is not None}
-        return VehiclePlan(**parts, branch_by_device=branches)
+        sources = {
+            device.name: device.functions["dc_source"]
+            for device in self.devices
+            if device.branch is None and "dc_source" in device.functions
+        }
+        batteries = battery_by_source(self.batteries, sources)
+        return VehiclePlan(**parts, branch_by_device=branches, battery_by_device=batteries)
 
     @field_validator("batteries")
     @classmethod

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from math import fsum, sqrt
 from typing import NamedTuple
 
-from rvsim.rig.electric import OUTDOORS, battery_by_branch
+from rvsim.rig.electric import OUTDOORS, battery_by_branch, dc_sources
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world.battery import Battery
 from rvsim.world.bus_bar import BusBar
@@ -48,7 +48,10 @@ class ElectricSystem:
         }
         self._bar_by_branch = {branch: self._batteries[battery] for branch, battery in by_branch.items()}
         self._house_bar = self._batteries[self._house]
-        self._bar_of = {device: self._bar_by_branch[name] for device, name in plan.branch_by_device.items()}
+        self._bar_of = {device: self._batteries[name] for device, name in plan.battery_by_device.items()}
+        self._bar_of |= {device: self._bar_by_branch[name] for device, name in plan.branch_by_device.items()}
+        self._sources = dc_sources(plan.batteries)
+        self._given_sources = {each.name: each.dc_source for each in plan.batteries if each.dc_source is not None}
         for device, branch in plan.branch_by_device.items():
             self._bar_by_branch[branch].place(device, branch)
         self._shore_watts = plan.shore.amps * plan.shore.volts
@@ -66,6 +69,14 @@ class ElectricSystem:
     def battery_names(self) -> list[str]:
         """The names of all batteries."""
         return list(self._batteries)
+
+    def dc_source(self, battery: str) -> int | None:
+        """Return the DC source instance of a battery; None where the rig leaves it open."""
+        return self._sources.get(battery)
+
+    def battery_with_source(self, source: int) -> str | None:
+        """Return the battery to which the rig gives this DC source instance; None where it gives it to none."""
+        return next((name for name, given in self._given_sources.items() if given == source), None)
 
     def battery_of(self, owner: str) -> BusBar:
         """Return the battery that ``owner`` is on."""
