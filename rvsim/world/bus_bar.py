@@ -116,6 +116,10 @@ class BusBar:
         self._battery = battery
         self._on_fuse = on_fuse
         self._fuses: list[tuple[str, _Place, Fuse]] = []
+        self._has_new_flows = True
+        """Whether a current in a wire may have changed since the fuses were looked at."""
+        self._has_busy_fuse = False
+        """Whether a fuse has to be looked at in the next second, whatever flows."""
         self._root = _Place(None, 0.0)
         self._places = {"": self._root}
         waiting = list(branches)
@@ -359,17 +363,23 @@ class BusBar:
         battery = self._battery
         battery.step(battery.source_volts if self._open_switches else self._volts, self._into, air_c)
         self._is_solved = False
+        if self._fuses and (self._has_new_flows or self._has_busy_fuse):
+            self._step_fuses()
+
+    def _step_fuses(self) -> None:
+        """Let each fuse carry its current for one second; one at rest below its rating is not asked."""
+        self._has_new_flows = self._has_busy_fuse = False
+        carries = bool(self._volts or self._into)
         for name, place, fuse in self._fuses:
             amps = place.amps if place.amps >= 0 else -place.amps
-            if amps > fuse.amps or not fuse.is_at_rest:
-                self._step_fuse(name, place, amps if self._volts or self._into else 0.0)
-
-    def _step_fuse(self, name: str, place: _Place, amps: float) -> None:
-        """Let the fuse of a branch carry a current for one second."""
-        if place.fuse is not None and place.fuse.step(amps):
-            self._update_place(place)
-            if self._on_fuse is not None:
-                self._on_fuse(name, place.fuse.is_open)
+            if amps <= fuse.amps and fuse.is_at_rest:
+                continue
+            has_moved = fuse.step(amps if carries else 0.0)
+            self._has_busy_fuse |= amps > fuse.amps or not fuse.is_at_rest
+            if has_moved:
+                self._update_place(place)
+                if self._on_fuse is not None:
+                    self._on_fuse(name, fuse.is_open)
 
     # The balance.
 
@@ -434,6 +444,7 @@ class BusBar:
     def _share(self, volts: float, into: float) -> None:
         """Compute what each source gives and what the wires lose."""
         self._in_watts = self._wire_watts = self._out_watts = 0.0
+        self._has_new_flows = True
         self._given.clear()
         if volts <= 0:
             for _, _, limits in self._groups():
@@ -476,6 +487,7 @@ class BusBar:
             root.own = Curve(-root.drawn, root.own.points)
             return
         self._has_new_sources = False
+        self._has_new_flows = True
         for place in self._places.values():
             place.load_amps.clear()
             place.limits.clear()
