@@ -218,14 +218,14 @@ def dc_sources(batteries: Sequence[BatteryPlan]) -> dict[str, int]:
 def battery_by_source(
     batteries: Sequence[BatteryPlan], sources_by_device: Mapping[str, Sequence[int]]
 ) -> dict[str, str]:
-    """Return the battery of each device that speaks for one whose instance the rig gives.
+    """Return the battery of each device that speaks for one whose instance the rig gives; of several it is the first.
 
     Args:
         batteries: the batteries of a rig.
         sources_by_device: the DC source instances of the devices that are on no branch.
     """
     given = {plan.dc_source: plan.name for plan in batteries if plan.dc_source is not None}
-    return {device: given[own[0]] for device, own in sources_by_device.items() if len(own) == 1 and own[0] in given}
+    return {device: given[own[0]] for device, own in sources_by_device.items() if own[0] in given}
 
 
 def battery_by_branch(batteries: Sequence[BatteryPlan], branches: Sequence[BranchPlan]) -> dict[str, str]:

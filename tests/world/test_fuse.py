@@ -156,6 +156,32 @@ def test_a_branch_is_open_as_long_as_anybody_keeps_it_so() -> None:
     assert bus.volts_at("lamps") > 11
 
 
+def test_a_fuse_that_carries_nothing_stays_whole() -> None:
+    """Its branch above is open, or the battery is disconnected: whatever its load would draw."""
+    bus, changes = bank()
+    bus.set_load("fridge", 8.0)
+    bus.open_branch("one", "galley")
+    step(bus, 1000)
+    bus.close_branch("one", "galley")
+    bus.set_disconnect("two", is_open=True)
+    step(bus, 1000)
+    assert changes == []
+    bus.set_disconnect("two", is_open=False)
+    step(bus, 1000)
+    assert changes == [("fridge", True)]
+
+
+def test_an_owner_that_moves_takes_its_load_along() -> None:
+    """3 A more through 5 mOhm; back on the bus-bar they are not there."""
+    bus, _ = bank()
+    bus.set_load("radio", 3.0)
+    drops = []
+    for branch in ("", "galley", ""):
+        bus.place("radio", branch)
+        drops.append(bus.volts - bus.volts_at("galley"))
+    assert drops == pytest.approx([0.020, 0.035, 0.020])
+
+
 def test_an_automatic_breaker_goes_off_and_on() -> None:
     """As long as the overload lasts."""
     bus, changes = bank(breaker="automatic")

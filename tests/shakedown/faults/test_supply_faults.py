@@ -7,6 +7,8 @@ from rvsim.errors import InputError
 from rvsim.shakedown.explain import render_scenario
 from rvsim.shakedown.faults.fault_effects import planned_faults
 from rvsim.shakedown.faults.vehicle_fault_plans import BrownOutPlan, OverloadPlan
+from rvsim.sim.bench import Bench
+from rvsim.wire.frame import SECOND_US
 
 VAN = """
 schema = 1
@@ -23,10 +25,11 @@ device = [
   { name = "fan", kind = "roof_fan", address = 0x90, functions = { roof_fan = 1 }, branch = "ceiling" },
   { name = "charger", kind = "charger", address = 0x4A, functions = { charger = 1, dc_source = 2 }, branch = "galley" },
   { name = "monitor", kind = "battery_monitor", address = 0x45, functions = MONITOR, branch = "ceiling" },
+  { name = "switch", kind = "dc_disconnect", address = 0x49, functions = { dc_disconnect = 1 }, branch = "ceiling" },
   { name = "tank", kind = "tank", address = 0x48, functions = { tank = 0 }, branch = "dash" },
 ]
 """.replace("MONITOR", "{ battery_monitor = 1, dc_source = 1 }")
-DEVICES = ("sensor", "fan", "charger", "monitor", "tank")
+DEVICES = ("sensor", "fan", "charger", "monitor", "switch", "tank")
 
 
 @pytest.fixture
@@ -58,6 +61,18 @@ def test_a_brown_out_of_a_branch_behind_another(van):
     """What is before it goes on."""
     run = van(fault="brown_out", branch="ceiling", **{"from": "20s"}).run(60)
     assert heard(run, 22, 60) == {"sensor", "charger", "tank"}
+
+
+def test_a_fault_of_a_branch_counts_from_its_second_on(catalogue, rig_of):
+    """Also where nothing has advanced the physics for a while: 1000 seconds of it would open the fuse."""
+    rig = rig_of(VAN).model_copy(update={"devices": ()})
+    fault = OverloadPlan.model_validate({"fault": "overload", "branch": "dash", "amps": 7, "name": "x"})
+    (planned,) = planned_faults((fault,), str, rig, catalogue, 1)
+    bench = Bench(rig, catalogue, {})
+    bench.plan(1000 * SECOND_US, lambda: planned.apply(bench))
+    bench.run_until(1100 * SECOND_US)
+    assert not bench.world.is_branch_open("dash")
+    assert bench.world.battery_amps == pytest.approx(7)
 
 
 def test_an_overload_opens_a_fuse_for_good(van):
