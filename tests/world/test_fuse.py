@@ -160,6 +160,7 @@ def test_a_fuse_that_carries_nothing_stays_whole() -> None:
     """Its branch above is open, or the battery is disconnected: whatever its load would draw."""
     bus, changes = bank()
     bus.set_load("fridge", 8.0)
+    assert bus.amps == pytest.approx(12.0)
     bus.open_branch("one", "galley")
     step(bus, 1000)
     bus.close_branch("one", "galley")
