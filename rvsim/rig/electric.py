@@ -7,7 +7,7 @@ The line under each figure gives the origin of its default. The limits only excl
 practice, no source.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
@@ -279,3 +279,13 @@ def device_branch_mistakes(entries: Sequence[Any], branches: Sequence[BranchPlan
         names = [branch.name for branch in branches or ()]
         if isinstance(given, str) and given not in names:
             yield Mistake((number, "branch"), unknown_text(given, names, "branches"), given)
+
+
+def fuse_name_mistakes(entries: Sequence[Any], taken: Collection[str]) -> Iterator[Mistake]:
+    """Yield each device or output with a fuse of its own whose name a branch or another such fuse has already."""
+    for number, entry in enumerate(entries):
+        if entry.fuse_amps is not None and entry.name in taken:
+            text = (
+                f"{shown(entry.name)} has a fuse of its own, and a branch or a device has its name; rename one of them"
+            )
+            yield Mistake((number, "name"), text, entry.name)

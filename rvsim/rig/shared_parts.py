@@ -28,7 +28,7 @@ def shared_parts(rig: "Rig", silent: Collection[str], present: Collection[str]) 
         silent: the devices that became silent.
         present: the devices that are still received.
     """
-    for feed in feeds_that_explain(silent, present, rig.branches, rig.vehicle.branch_by_device):
+    for feed in feeds_that_explain(silent, present, rig.all_branches, rig.vehicle.branch_by_device):
         branch = feed.branch
         yield SharedPart(
             f"the branch {branch.name} of the supply",

@@ -68,7 +68,8 @@ class ScriptRunner:
         for branch, state in scenario.start.branch.items():
             if state == "open":
                 bench.world.open_branch(OWNER, branch)
-        self._branches = {branch.name: branch for branch in loaded.rig.branches}
+        self._branches = {branch.name: branch for branch in loaded.rig.all_branches}
+        self._shared_branches = {branch.name for branch in loaded.rig.branches}
         bench.world.on_fuse = self._note_fuse
         self._actions: dict[int, Callable[[], None]] = {}
         self._done: set[int] = set()
@@ -106,8 +107,9 @@ class ScriptRunner:
         self._note(change.sentence, self._bench.now)
 
     def _note_fuse(self, second: int, branch: str, is_open: bool) -> None:  # noqa: FBT001 - the form of a callback
+        where = f"branch {branch}" if branch in self._shared_branches else branch
         does = "opens" if is_open else "closes again"
-        self._note(f"the {self._branches[branch].protection} of branch {branch} {does}", second * SECOND_US)
+        self._note(f"the {self._branches[branch].protection} of {where} {does}", second * SECOND_US)
 
     def _note(self, text: str, now: int) -> None:
         """Keep a change of the vehicle in words, and tell of it."""

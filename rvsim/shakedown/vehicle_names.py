@@ -37,7 +37,7 @@ def vehicle_names(rig: Rig) -> VehicleNames:
         (*FIRST_TANKS, *(tank.name for tank in rig.tanks)),
         (FIRST_TANKS[0], *(tank.name for tank in rig.tanks if tank.content == FIRST_TANKS[0])),
         tuple(plan.name for plan in rig.devices),
-        tuple(plan.name for plan in rig.branches),
+        tuple(plan.name for plan in rig.all_branches),
     )
 
 

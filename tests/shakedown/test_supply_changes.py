@@ -175,3 +175,55 @@ def test_a_rig_without_branches_says_so(virtual_run):
     text = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "60s"\n[[step]]\nat = "1s"\n'
     with pytest.raises(InputError, match="the rig has no branches"):
         virtual_run(text + 'change = { branch = { galley = "open" } }\n')
+
+
+OWN_FUSES = """
+[[rig.device]]
+name = "bath fan"
+kind = "roof_fan"
+address = 0x95
+functions = { roof_fan = 2 }
+branch = "galley"
+fuse_amps = 3.0
+[[rig.module]]
+name = "lamps"
+branch = "galley"
+[[rig.output]]
+name = "reading lamp"
+module = "lamps"
+terminal = 1
+fuse_amps = 2.0
+wire = { milliohm = 50.0 }
+"""
+
+
+def test_a_device_and_an_output_have_fuses_of_their_own(virtual_run):
+    """Behind their branch, by their own names: that of the branch, which is larger, stays whole."""
+    steps = (
+        '[[fault]]\nfault = "overload"\nbranch = "bath fan"\namps = 7.0\nfrom = "20s"\nuntil = "40s"\n'
+        '[[step]]\nat = "60s"\nchange = { branch = { "bath fan" = "closed" } }\n'
+        '[[step]]\nat = "80s"\nchange = { load = { lamp = { amps = 6.0, branch = "reading lamp" } } }\n'
+    )
+    run = virtual_run(VAN + OWN_FUSES + steps)
+    world = world_at(run, 50)
+    assert [world.volts_at(name) > 11 for name in ("bath fan", "roof fan")] == [False, True]
+    assert heard(run) == {"indoor sensor", "roof fan"}
+    world = world_at(run, 79)
+    assert heard(run) == {"indoor sensor", "roof fan", "bath fan"}
+    sag = world_at(run, 80.5).battery_volts - world.volts_at("lamp")
+    assert sag == pytest.approx(0.3, abs=0.01)
+    world = world_at(run, 100)
+    assert [world.is_branch_open(name) for name in ("galley", "bath fan", "reading lamp")] == [False, False, True]
+    assert [change.text for change in run.verdict().changes if "fuse" in change.text] == [
+        "the fuse of 3 A of bath fan opens",
+        "the fuse of 2 A of reading lamp opens",
+    ]
+
+
+def test_a_fuse_needs_a_name_of_its_own(virtual_run):
+    """A branch, a device and an output with fuses cannot have one name."""
+    with pytest.raises(InputError, match='"galley" has a fuse of its own, and a branch or a device has its name'):
+        virtual_run(VAN + OWN_FUSES.replace('"bath fan"', '"galley"'))
+    with pytest.raises(InputError, match='"bath fan" has a fuse of its own, and a branch or a device has its name'):
+        virtual_run(VAN + OWN_FUSES.replace('"reading lamp"', '"bath fan"'))
+    virtual_run(VAN + OWN_FUSES.replace('"bath fan"', '"galley"').replace("fuse_amps = 3.0", ""))

@@ -18,7 +18,7 @@ class VehicleFaults:
 
     def __init__(self, rig: Rig) -> None:
         self._batteries = [plan.name for plan in rig.batteries]
-        self._branches = [plan.name for plan in rig.branches]
+        self._branches = [plan.name for plan in rig.all_branches]
         self._house = rig.vehicle.battery.name
 
     def effects(self, fault: plans.SupplyPlan, owner: str) -> Iterator[Effect]:
