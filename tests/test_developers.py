@@ -202,7 +202,9 @@ def test_every_format_of_logs_is_complete(reader):
 def test_every_fault_is_complete(word, plan):
     """It has an effect and a sentence, a mistake that it finds, and a line among the keys."""
     assert f"plans.{plan.__name__}" in read("shakedown/explain.py")
-    effects = read("shakedown/faults/fault_effects.py")
+    effects = "".join(
+        read(f"shakedown/faults/{subject}_faults.py") for subject in ("bus", "device", "message", "vehicle")
+    )
     assert f"plans.{plan.__name__}" in effects or plan in get_args(ValuePlan)
     assert f'"{word}"' in read("tests/shakedown/proofs/kinds.py")
     assert word in KEYS

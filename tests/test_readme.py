@@ -28,7 +28,7 @@ CUT = "[...]"
 """What stands for any lines, or within a line for any signs."""
 PYTEST_LINE = re.compile(r"\bpytest -.*")
 """What runs pytest to the end of the line: its options are not ours."""
-PROGRESS = re.compile(r"rvsim: (?:\w+: )?\d+ of \d+ (?:runs|wrong controllers) so far")
+PROGRESS = re.compile(r"rvsim: (\d+ of \d+ runs|\w+: \d+ of \d+ (s of simulated time|wrong controllers)) so far")
 """What a slow machine says besides."""
 
 

@@ -7,7 +7,7 @@ The line under each figure gives the origin of its default. The limits only excl
 practice, no source.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
@@ -80,6 +80,9 @@ class BatteryPlan(Table):
     """Time in which it comes 63 % nearer to the temperature around it. Invented: 25 kg at 0.9 kJ/(kg K), 1.6 W/K."""
     zone: OneLineText | None = None
     """The zone in which it stands, or "outdoors"; if omitted, the first zone."""
+    dc_source: Annotated[int, Field(ge=1, le=250)] | None = None
+    """Its instance as a DC source on the network, which its monitor and chargers follow; if omitted, 1 for the house
+    battery and 2 for the other one of two (from memory)."""
     charge_efficiency_percent: Annotated[float, Field(ge=50, le=100)] | None = None
     """Share of the charging current that is stored; if omitted, 88 (AGM) or 99.5 (LFP). A public page: about 85 and
     over 99; 88 lies within 5 of it, and within a fifth of a logged charge of 5.5 hours."""
@@ -144,9 +147,23 @@ class BranchPlan(Table):
     parent: OneLineText | None = None
     """The branch that feeds it; if omitted, the battery does."""
     fuse_amps: Annotated[float, Field(gt=0, le=1000)] | None = None
-    """The rating of its fuse."""
+    """The rating of its fuse or breaker, which opens when too much flows for too long; without it nothing opens."""
+    breaker: Literal["manual", "automatic"] | None = None
+    """A breaker in place of a fuse: one that a person closes again, or one that closes by itself and opens again."""
     wire: WirePlan | None = None
     """Its wire; without one it has no resistance."""
+
+    @model_validator(mode="after")
+    def _breaker_has_a_rating(self) -> Self:
+        if self.breaker is not None and self.fuse_amps is None:
+            raise ValueError("a breaker needs its rating; write fuse_amps, or leave breaker out")
+        return self
+
+    @property
+    def protection(self) -> str:
+        """Its fuse or breaker in words, with the rating where there is one."""
+        what = "fuse" if self.breaker is None else "breaker"
+        return what if self.fuse_amps is None else f"{what} of {self.fuse_amps:g} A"
 
 
 class ShorePlan(Table):
@@ -165,7 +182,7 @@ def _one_or_several(given: object) -> object:
 def _check_batteries(batteries: tuple[BatteryPlan, ...]) -> tuple[BatteryPlan, ...]:
     if not batteries:
         raise ValueError("a vehicle needs a battery; write a table [battery], or leave the key out")
-    problems = list(repeated(batteries, "name", "battery"))
+    problems = [*repeated(batteries, "name", "battery"), *repeated(batteries, "dc_source", "battery")]
     if problems:
         raise validation_error("battery", problems)
     return batteries
@@ -180,6 +197,35 @@ Batteries = Annotated[
 def house_battery(batteries: Sequence[BatteryPlan]) -> BatteryPlan:
     """Return the battery named "house", or the first."""
     return next((plan for plan in batteries if plan.name == HOUSE), batteries[0])
+
+
+HOUSE_SOURCE, STARTER_SOURCE = 1, 2
+"""DC sources: the main house battery bank (device makers' appendices) and the chassis start battery (from memory)."""
+
+
+def dc_sources(batteries: Sequence[BatteryPlan]) -> dict[str, int]:
+    """Return the DC source instance of each battery of which it is certain, by its name.
+
+    As given; if not, 1 for the house battery, and 2 for the other one of two, where no other battery has these.
+    """
+    found = {plan.name: plan.dc_source for plan in batteries if plan.dc_source is not None}
+    house = house_battery(batteries).name
+    others = [plan.name for plan in batteries if plan.name != house]
+    usual = {house: HOUSE_SOURCE} | ({others[0]: STARTER_SOURCE} if len(others) == 1 else {})
+    return {name: source for name, source in usual.items() if source not in found.values()} | found
+
+
+def battery_by_source(
+    batteries: Sequence[BatteryPlan], sources_by_device: Mapping[str, Sequence[int]]
+) -> dict[str, str]:
+    """Return the battery of each device that speaks for one whose instance the rig gives; of several it is the first.
+
+    Args:
+        batteries: the batteries of a rig.
+        sources_by_device: the DC source instances of the devices that are on no branch.
+    """
+    given = {plan.dc_source: plan.name for plan in batteries if plan.dc_source is not None}
+    return {device: given[own[0]] for device, own in sources_by_device.items() if own[0] in given}
 
 
 def battery_by_branch(batteries: Sequence[BatteryPlan], branches: Sequence[BranchPlan]) -> dict[str, str]:
@@ -233,3 +279,13 @@ def device_branch_mistakes(entries: Sequence[Any], branches: Sequence[BranchPlan
         names = [branch.name for branch in branches or ()]
         if isinstance(given, str) and given not in names:
             yield Mistake((number, "branch"), unknown_text(given, names, "branches"), given)
+
+
+def fuse_name_mistakes(entries: Sequence[Any], taken: Collection[str]) -> Iterator[Mistake]:
+    """Yield each device or output with a fuse of its own whose name a branch or another such fuse has already."""
+    for number, entry in enumerate(entries):
+        if entry.fuse_amps is not None and entry.name in taken:
+            text = (
+                f"{shown(entry.name)} has a fuse of its own, and a branch or a device has its name; rename one of them"
+            )
+            yield Mistake((number, "name"), text, entry.name)

@@ -10,7 +10,7 @@ kinds and settings are not checked); ``absent``, the names of devices that are n
 ``folder``, the folder of the rig file.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from os.path import isfile
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
@@ -47,9 +47,11 @@ from rvsim.rig.electric import (
     BatteryPlan,
     BranchPlan,
     ShorePlan,
+    battery_by_source,
     battery_zone_mistakes,
     branch_mistakes,
     device_branch_mistakes,
+    fuse_name_mistakes,
 )
 from rvsim.rig.field_types import ClaimedName, Duration
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
@@ -170,6 +172,8 @@ class DevicePlan(Table):
     """The part of the vehicle that it serves, like "cabin"."""
     branch: OneLineText | None = None
     """The branch of the supply that feeds it; if omitted, it is on the house battery's own terminals."""
+    fuse_amps: Annotated[float, Field(gt=0, le=1000)] | None = None
+    """The rating of a fuse of its own, behind its branch; a scenario has it as a branch with the name of the device."""
     dynamic: bool = False
     """Whether the simulated device may move to another address: when it loses a contest for its own, or is
     commanded to one (SAE J1939-81)."""
@@ -255,6 +259,11 @@ def _raise_any(title: str, *problems: Mistake) -> None:
     """Raise one error with all of these mistakes, if there are any."""
     if problems:
         raise validation_error(title, list(problems))
+
+
+def _fused(devices: Sequence[DevicePlan] | None) -> list[str]:
+    """Return the names of the devices with a fuse of their own."""
+    return [device.name for device in devices or () if device.fuse_amps is not None]
 
 
 def _kinds(info: ValidationInfo) -> Kinds:
@@ -348,9 +357,38 @@ class Rig(Table):
     @property
     def vehicle(self) -> VehiclePlan:
         """The figures of the vehicle."""
-        parts = {name: getattr(self, name) for name in VehiclePlan.model_fields if name != "branch_by_device"}
+        of_devices = ("branch_by_device", "battery_by_device")
+        parts = {name: getattr(self, name) for name in VehiclePlan.model_fields if name not in of_devices}
+        parts["branches"] = self.all_branches
         branches = {device.name: device.branch for device in self.devices if device.branch is not None}
-        return VehiclePlan(**parts, branch_by_device=branches)
+        branches |= {device.name: device.name for device in self.devices if device.fuse_amps is not None}
+        return VehiclePlan(**parts, branch_by_device=branches, battery_by_device=self._battery_by_device)
+
+    @property
+    def _battery_by_device(self) -> dict[str, str]:
+        """The battery of each device without a branch that speaks for one."""
+        sources = {
+            device.name: device.functions["dc_source"]
+            for device in self.devices
+            if device.branch is None and "dc_source" in device.functions
+        }
+        return battery_by_source(self.batteries, sources)
+
+    @property
+    def all_branches(self) -> tuple[BranchPlan, ...]:
+        """The branches, and behind them one for each device and output with a fuse of its own, by their names."""
+        own, batteries = list(self.branches), self._battery_by_device
+        by_module = {module.name: module.branch for module in self.modules}
+        for device in self.devices:
+            if device.fuse_amps is not None:
+                battery = batteries.get(device.name)
+                fuse = device.fuse_amps
+                own.append(BranchPlan(name=device.name, parent=device.branch, battery=battery, fuse_amps=fuse))
+        for output in self.outputs:
+            if output.fuse_amps is not None:
+                parent, fuse, wire = by_module[output.module], output.fuse_amps, output.wire
+                own.append(BranchPlan(name=output.name, parent=parent, fuse_amps=fuse, wire=wire))
+        return tuple(own)
 
     @field_validator("batteries")
     @classmethod
@@ -403,6 +441,9 @@ class Rig(Table):
             *terminal_clashes(outputs),
             *unknown(outputs, "relay", names(info.data.get("relays")), "relays"),
             *repeated(outputs, "relay", "output"),
+            *fuse_name_mistakes(
+                outputs, [*_fused(info.data.get("devices")), *(names(info.data.get("branches")) or ())]
+            ),
         )
         return outputs
 
@@ -482,4 +523,5 @@ class Rig(Table):
             raise validation_error("device", mistakes)
         if not devices:
             raise ValueError("a rig needs at least one device; write a table [[device]]")
+        _raise_any("device", *fuse_name_mistakes(devices, names(info.data.get("branches")) or ()))
         return devices

@@ -28,12 +28,12 @@ def shared_parts(rig: "Rig", silent: Collection[str], present: Collection[str]) 
         silent: the devices that became silent.
         present: the devices that are still received.
     """
-    for feed in feeds_that_explain(silent, present, rig.branches, rig.vehicle.branch_by_device):
+    for feed in feeds_that_explain(silent, present, rig.all_branches, rig.vehicle.branch_by_device):
         branch = feed.branch
-        fuse = "its fuse" if branch.fuse_amps is None else f"its fuse of {branch.fuse_amps:g} A"
         yield SharedPart(
             f"the branch {branch.name} of the supply",
-            f"check the branch {branch.name}: {fuse}, the voltage behind it under load, its plugs and its ground",
+            f"check the branch {branch.name}: its {branch.protection}, the voltage behind it under load, its plugs and "
+            "its ground",
         )
     for found in breaks_that_explain(silent, present, rig.harness, rig.taps):
         yield SharedPart(

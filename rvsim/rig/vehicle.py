@@ -45,6 +45,9 @@ class VehiclePlan(Table):
     shore: ShorePlan = ShorePlan()
     branch_by_device: Mapping[str, str] = Field(default_factory=dict)
     """The branch of each device that has one, by their names."""
+    battery_by_device: Mapping[str, str] = Field(default_factory=dict)
+    """The battery of each device without a branch that the rig gives another one than the house battery, by its DC
+    source."""
     fresh_tank: TankPlan = TankPlan()
     grey_tank: TankPlan = TankPlan()
     black_tank: TankPlan = TankPlan()

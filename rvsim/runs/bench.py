@@ -67,6 +67,7 @@ class BenchRun:
         kinds: Mapping[str, type[Device]] | None = None,
         absent: Collection[str] = (),
         tap: Callable[[Frame], None] | None = None,
+        on_change: Callable[[int, str], None] | None = None,
     ) -> None:
         """Make the bench, the watch, the script and the judge.
 
@@ -81,6 +82,8 @@ class BenchRun:
             kinds: classes of devices by kind; None for all that are installed.
             absent: planned devices that are not simulated; another program or a real device takes their place.
             tap: called with each frame when it is on the bus, before the watch observes it.
+            on_change: called with each change of the vehicle by steps and fuses, in its turn among what the sink gets:
+                its time in microseconds, and its words.
 
         Raises:
             InputError: faults, steps or expectations name what does not exist, a line for each.
@@ -118,6 +121,9 @@ class BenchRun:
             problems += error.problems
         if problems:
             raise InputError(*problems)
+        if on_change is not None:
+            self._pipeline.on_change = on_change
+            self.script.on_change = self._pipeline.note_change
         self._pipeline.observer = self if loaded.scenario.waits_for_frames else self.run_judge
         self.energy = EnergySheet(self.bench.world, loaded.rig.vehicle)
         """Heat, fuel and charge of the run."""

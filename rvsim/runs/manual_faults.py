@@ -5,7 +5,7 @@ the address of a service tool. Does not know keys or screens. Each action return
 """
 
 from rvsim.runs.bench import BenchRun
-from rvsim.shakedown.faults.fault_effects import Effect
+from rvsim.shakedown.faults.bench_effects import Effect
 from rvsim.shakedown.faults.fault_plans import OutOfRangePlan, SilentPlan, StuckPlan, WrongValuePlan
 from rvsim.shakedown.script_runner import BENCH_ADDRESS
 from rvsim.watch.limits import expected

@@ -74,6 +74,21 @@ class Pipeline:
         """Called with the time of each flag that is raised, in microseconds."""
         self._sink, self._recorder, self._every = sink, recorder, every
         self._own: deque[tuple[int, bytes]] = deque()
+        self.on_change: Callable[[int, str], None] | None = None
+        """Gets each noted change when the watch has observed up to its time: the time, and the words."""
+        self._changes: deque[tuple[int, str]] = deque()
+
+    def note_change(self, time: int, text: str) -> None:
+        """Note a change of the vehicle, which is told in its turn: after the frames before it."""
+        self._changes.append((time, text))
+
+    def _tell_changes(self, time: int) -> None:
+        """Tell the changes up to a time before which no frame is still to come, each after what happened before it."""
+        while self._changes and self._changes[0][0] <= time:
+            at, text = self._changes.popleft()
+            self._deliver(self.watch.advance(max(at, self.time)))
+            if self.on_change is not None:
+                self.on_change(at, text)
 
     def expect_own(self, identifier: int, data: bytes) -> None:
         """Note that a frame of the person at the bench will come, which the watch must not count as a device's."""
@@ -87,6 +102,8 @@ class Pipeline:
         """
         if self._recorder is not None:
             self._recorder.write(frame)
+        if self._changes:
+            self._tell_changes(frame.time)
         if self.is_shown:
             self._sink.frame(frame)
         if frame.time > self.time:
@@ -145,6 +162,7 @@ class Pipeline:
 
     def advance(self, time: int) -> None:
         """Let time go on to ``time`` (microseconds); no frame before it is still to come."""
+        self._tell_changes(time)
         self.time = max(self.time, time)
         self._deliver(self.watch.advance(time))
 

@@ -122,6 +122,8 @@ def _fault(fault: plans.Fault) -> str:
             return f"{where} restarts, which takes {duration_text(fault.takes)}"
         case plans.BrownOutPlan():
             return f"the supply of {where} fails"
+        case plans.OverloadPlan():
+            return f"{fault.amps:g} A too much flow through {where}"
         case plans.ProtectionOpensPlan():
             return f"the protection of {where} opens"
         case plans.ReportedPlan():

@@ -15,7 +15,7 @@ from rvsim.shakedown.faults.fault_effects import EffectMaker, planned_faults
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script import SendPlan, StepPlan
 from rvsim.shakedown.vehicle_change import VehicleChangePlan
-from rvsim.shakedown.vehicle_effects import VehicleEffects
+from rvsim.shakedown.vehicle_effects import OWNER, VehicleEffects
 from rvsim.shakedown.verdict import ToldChange
 from rvsim.sim.bench import Bench
 from rvsim.wire.catalogue import Catalogue
@@ -59,10 +59,18 @@ class ScriptRunner:
         self._faults_by_name = {fault.plan.name: fault for fault in faults if fault.plan.name is not None}
         self._waiting: list[tuple[int, StepPlan, SightMatcher | None]] = []
         self.changes: list[ToldChange] = []
-        """The changes of the vehicle up to now, in words; the first ``MAX_TOLD_CHANGES`` of them."""
+        """The changes of the vehicle by steps and fuses up to now, in words; the first ``MAX_TOLD_CHANGES`` of them."""
         self._effects = VehicleEffects(bench)
+        self.on_change: Callable[[int, str], None] | None = None
+        """Called with the time of each change of the vehicle, in microseconds, and its words; may be set."""
         for zone, count in (scenario.start.people or {}).items():
             bench.world.set_people(count, zone)
+        for branch, state in scenario.start.branch.items():
+            if state == "open":
+                bench.world.open_branch(OWNER, branch)
+        self._branches = {branch.name: branch for branch in loaded.rig.all_branches}
+        self._shared_branches = {branch.name for branch in loaded.rig.branches}
+        bench.world.on_fuse = self._note_fuse
         self._actions: dict[int, Callable[[], None]] = {}
         self._done: set[int] = set()
         self._beyond: set[int] = set()
@@ -96,8 +104,19 @@ class ScriptRunner:
 
     def _change(self, change: VehicleChangePlan) -> None:
         self._effects.apply(change)
+        self._note(change.sentence, self._bench.now)
+
+    def _note_fuse(self, second: int, branch: str, is_open: bool) -> None:  # noqa: FBT001 - the form of a callback
+        where = f"branch {branch}" if branch in self._shared_branches else branch
+        does = "opens" if is_open else "closes again"
+        self._note(f"the {self._branches[branch].protection} of {where} {does}", second * SECOND_US)
+
+    def _note(self, text: str, now: int) -> None:
+        """Keep a change of the vehicle in words, and tell of it."""
         if len(self.changes) < MAX_TOLD_CHANGES:
-            self.changes.append(ToldChange(self._bench.now / SECOND_US, change.sentence))
+            self.changes.append(ToldChange(now / SECOND_US, text))
+        if self.on_change is not None:
+            self.on_change(now, text)
 
     @cached_property
     def waits_for_values(self) -> bool:

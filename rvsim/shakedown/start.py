@@ -5,7 +5,7 @@ know how any of it changes later (`world` does).
 """
 
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
@@ -23,6 +23,8 @@ MAX_ENGINE_RPM = 8000
 _DAY_MINUTES = 24 * 60
 People = Mapping[OneLineText, Annotated[int, Field(ge=0, le=MAX_PEOPLE)]]
 """How many people are in a zone, by its name."""
+BranchState = Literal["open", "closed"]
+"""Whether a branch of the supply is connected to what feeds it."""
 EngineSpeed = Annotated[float, Field(ge=0, le=MAX_ENGINE_RPM)]
 """Turns of the engine a minute; 0 while it is off."""
 
@@ -46,6 +48,8 @@ class StartPlan(Table):
     """Temperature of batteries in °C, by name."""
     tank: Mapping[OneLineText, Percent] = Field(default_factory=dict)
     """Level of tanks in %, by name, like { fresh = 90.0, fuel = 30.0 }."""
+    branch: Mapping[OneLineText, BranchState] = Field(default_factory=dict)
+    """Branches of the supply that are open, by name, like { galley = "open" }: a blown fuse, a breaker that is off."""
     people: People | None = None
     """How many people are in the zones, by name, like { cabin = 2 }; nobody is in a zone that is not named."""
     engine_rpm: EngineSpeed = 0.0
@@ -75,6 +79,9 @@ class StartPlan(Table):
             yield compose(f"battery {name} at ", figure(celsius, "degC"))
         for name, percent in self.tank.items():
             yield f"tank {name} {percent:g} % full"
+        for name, state in self.branch.items():
+            if state == "open":
+                yield f"branch {name} is open"
         for zone, count in (self.people or {}).items():
             yield people_text(count, zone)
         if self.engine_rpm:
@@ -89,6 +96,7 @@ class StartPlan(Table):
         yield from unknown_names("battery", self.battery, names.batteries, "batteries")
         yield from unknown_names("battery_c", self.battery_c, names.batteries, "batteries")
         yield from unknown_names("tank", self.tank, (*names.tanks, FUEL), "tanks")
+        yield from unknown_names("branch", self.branch, names.branches, "branches")
         yield from unknown_names("people", self.people or {}, names.zones, "zones")
 
 

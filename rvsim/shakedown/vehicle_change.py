@@ -1,4 +1,4 @@
-"""Changes of the vehicle that a step makes: shore power, loads, water, openings, people, weather, engine.
+"""Changes of the vehicle that a step makes: shore power, loads, branches, tanks, openings, people, weather, engine.
 
 Knows: how a change is written and said. Does not know how it is made (`vehicle_effects`), nor when (`script`).
 """
@@ -11,8 +11,8 @@ from pydantic import BeforeValidator, Field, model_validator
 from rvsim.rig.climate import Celsius, Percent
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake, OneLineText, Table
-from rvsim.shakedown.start import EngineSpeed, People, people_text
-from rvsim.shakedown.vehicle_names import VehicleNames, unknown_names
+from rvsim.shakedown.start import BranchState, EngineSpeed, People, people_text
+from rvsim.shakedown.vehicle_names import FUEL, VehicleNames, unknown_names
 from rvsim.wire.quantity_text import Quantity, compose, figure, join
 
 Amps = Annotated[float, Field(ge=0, le=1000)]
@@ -34,6 +34,14 @@ class LoadPlan(Table):
     """The current; 0: switched off."""
     battery: OneLineText | None = None
     """The battery that it is drawn from; if omitted, the one of before, at first the house battery."""
+    branch: OneLineText | None = None
+    """The branch of the supply at whose end it is drawn, instead of a battery; if omitted, the one of before."""
+
+    @model_validator(mode="after")
+    def _one_place(self) -> Self:
+        if self.battery is not None and self.branch is not None:
+            raise ValueError("a load is drawn from a battery or at the end of a branch, and not both")
+        return self
 
 
 class DrawPlan(Table):
@@ -50,12 +58,20 @@ class DrawPlan(Table):
 
 
 class LevelPlan(Table):
-    """The level that a tank is filled or emptied to."""
+    """The level that a tank is filled or emptied to, or what is filled in."""
 
-    percent: Percent
+    percent: Percent | None = None
     """The level."""
+    litres: Annotated[float, Field(ge=-2000, le=2000)] | None = None
+    """How much is filled in, instead of a level; below 0: drained."""
     litres_per_min: Flow = HOSE_LITRES_PER_MIN
     """How fast."""
+
+    @model_validator(mode="after")
+    def _one_measure(self) -> Self:
+        if (self.percent is None) == (self.litres is None):
+            raise ValueError("write the level in percent, or the litres that are filled in, and not both")
+        return self
 
 
 def _read_load(given: object) -> object:
@@ -76,9 +92,8 @@ def _read_level(given: object) -> object:
         return LevelPlan.model_validate(given)
     if isinstance(given, int | float) and not isinstance(given, bool):
         return LevelPlan(percent=given)
-    raise ValueError(
-        f"{shown(given)} is not a level; write it in %, like 100.0, or {{ percent = 100.0, litres_per_min = 40.0 }}"
-    )
+    text = "is not a level; write it in %, like 100.0, or { percent = 100.0, litres_per_min = 40.0 }"
+    raise ValueError(f"{shown(given)} {text}, or {{ litres = 20.0 }}")
 
 
 Load = Annotated[float | LoadPlan, BeforeValidator(_read_load)]
@@ -139,11 +154,14 @@ class VehicleChangePlan(Table):
     load: Mapping[OneLineText, Load] = Field(default_factory=dict)
     """Currents in A that belong to no device, by names of your own, like { kettle = 90.0 }; 0 switches one off.
     { kettle = { amps = 90.0, battery = "house" } } names the battery."""
+    branch: Mapping[OneLineText, BranchState] = Field(default_factory=dict)
+    """Branches of the supply that somebody opens, or closes with a new fuse or by the breaker, by name, like
+    { galley = "closed" }."""
     draw: DrawPlan | None = None
     """Water that is drawn, like { litres = 8.0, hot_percent = 60.0 }."""
     tank: Mapping[OneLineText, Level] = Field(default_factory=dict)
     """Levels in % that tanks are filled or emptied to, by name, like { fresh = 100.0 } or { grey = { percent = 0.0,
-    litres_per_min = 40.0 } }."""
+    litres_per_min = 40.0 } }; or what is filled in, like { fuel = { litres = 20.0 } }."""
     opening: Mapping[OneLineText, SquareMetres] = Field(default_factory=dict)
     """What is open to the outside in zones (doors, windows) in m², by name, like { cabin = 0.4 }; 0 closes it."""
     people: People = Field(default_factory=dict)
@@ -170,7 +188,10 @@ class VehicleChangePlan(Table):
         for name, given in self.load.items():
             load = as_load(given)
             source = "" if load.battery is None else f" from battery {load.battery}"
+            source += "" if load.branch is None else f" at branch {load.branch}"
             yield f"{name} draws {load.amps:g} A{source}" if load.amps else f"{name} is switched off"
+        for name, state in self.branch.items():
+            yield f"branch {name} is opened" if state == "open" else f"branch {name} is closed again"
         if self.draw is not None:
             draw = self.draw
             hot = f" ({draw.hot_percent:g} % of it hot)" if draw.hot_percent else ""
@@ -178,7 +199,12 @@ class VehicleChangePlan(Table):
             yield compose(amount, f" of water{hot} is drawn from tank {draw.tank} at ", speed)
         for name, to in self.tank.items():
             level = as_level(to)
-            yield compose(f"tank {name} is brought to {level.percent:g} % at ", _flow(level.litres_per_min))
+            flow = _flow(level.litres_per_min)
+            if level.litres is None:
+                yield compose(f"tank {name} is brought to {level.percent:g} % at ", flow)
+            else:
+                does = "filled into" if level.litres >= 0 else "drained from"
+                yield compose(figure(abs(level.litres), "L"), f" are {does} tank {name} at ", flow)
         for zone, m2 in self.opening.items():
             yield f"{m2:g} m² of {zone} is opened" if m2 else f"{zone} is closed"
         for zone, count in self.people.items():
@@ -194,7 +220,9 @@ class VehicleChangePlan(Table):
             if name in names.devices:
                 text = f"{shown(name)} is a device of the rig, which draws its own current; give the load another name"
                 yield Mistake(("load", name), text, name)
-            battery = as_load(given).battery
+            battery, branch = as_load(given).battery, as_load(given).branch
+            for mistake in unknown_names("load", (branch,) if branch is not None else (), names.branches, "branches"):
+                yield mistake._replace(place=("load", name, "branch"))
             if battery is not None:
                 for mistake in unknown_names("load", (battery,), names.batteries, "batteries"):
                     yield mistake._replace(place=("load", name, "battery"))
@@ -205,7 +233,8 @@ class VehicleChangePlan(Table):
             if tank in names.tanks and tank not in fresh:
                 text = f"{shown(tank)} holds no fresh water; write one of {', '.join(fresh)}"
                 yield Mistake(("draw", "tank"), text, tank)
-        yield from unknown_names("tank", self.tank, names.tanks, "tanks")
+        yield from unknown_names("branch", self.branch, names.branches, "branches")
+        yield from unknown_names("tank", self.tank, (*names.tanks, FUEL), "tanks")
         yield from unknown_names("opening", self.opening, names.zones, "zones")
         yield from unknown_names("people", self.people, names.zones, "zones")
 

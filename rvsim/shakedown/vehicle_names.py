@@ -1,4 +1,4 @@
-"""Names of a rig that a scenario uses for the parts of its vehicle: zones, batteries, tanks.
+"""Names of a rig that a scenario uses for the parts of its vehicle: zones, batteries, branches, tanks.
 
 Knows: which names a rig has, and how one that it has not is told. Does not know what a scenario does with them.
 """
@@ -22,6 +22,7 @@ class VehicleNames(NamedTuple):
     fresh_tanks: tuple[str, ...]
     """Those of the tanks that hold fresh water."""
     devices: tuple[str, ...]
+    branches: tuple[str, ...]
 
 
 FUEL = "fuel"
@@ -36,6 +37,7 @@ def vehicle_names(rig: Rig) -> VehicleNames:
         (*FIRST_TANKS, *(tank.name for tank in rig.tanks)),
         (FIRST_TANKS[0], *(tank.name for tank in rig.tanks if tank.content == FIRST_TANKS[0])),
         tuple(plan.name for plan in rig.devices),
+        tuple(plan.name for plan in rig.all_branches),
     )
 
 
@@ -49,5 +51,7 @@ def unknown_names(key: str, given: Iterable[str], known: tuple[str, ...], what: 
         what: what they stand for, as "zones".
     """
     for name in given:
-        if name not in known:
+        if not known:
+            yield Mistake((key, name), f"the rig has no {what}", name)
+        elif name not in known:
             yield Mistake((key, name), unknown_text(name, known, what), name)

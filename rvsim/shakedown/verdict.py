@@ -36,7 +36,7 @@ class Outcome:
 
 
 class ToldChange(NamedTuple):
-    """A change of the vehicle that a step made: its time in seconds, and what changed."""
+    """A change of the vehicle that a step or a fuse made: its time in seconds, and what changed."""
 
     at: float
     text: str
@@ -66,7 +66,7 @@ class Verdict:
     energy: tuple[EnergyLine, ...] = ()
     """Heat, fuel, temperature and charge of the run, as simulated and by hand."""
     changes: tuple[ToldChange, ...] = ()
-    """What steps changed in the vehicle, in the order of time; not all of them where they are many."""
+    """What steps and fuses changed in the vehicle, in the order of time; not all of them where they are many."""
 
     def __str__(self) -> str:
         """Return the verdict with the evidence."""

@@ -1,20 +1,22 @@
 """A battery with everything that is connected to it: one balance of all currents, and a voltage for every owner.
 
-Knows: loads in amperes and in watts, sources with their limits, the wires of branches between them and the battery, and
-switches that disconnect the battery. Does not know why anything is on.
+Knows: loads in amperes and in watts, sources with their limits, the wires and fuses of branches between them and the
+battery, and switches that disconnect the battery. Does not know why anything is on.
 
 The balance is solved when it is read after a change, and once each second. A source holds its limit in volts at its own
 terminals, the far end of its wire. Loads and sources in watts have the amperes of their present voltage, to a ten
 thousandth; below 9 V a load keeps the current that it has there (common practice, no source: its own cut-off is the
-device's). Sources that share one limit at one place carry in proportion to their limits in amperes.
+device's). Sources that share one limit at one place carry in proportion to their limits in amperes. Behind an open
+branch all is dark, also where a source is: without a battery it holds no voltage (common practice, no source).
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from math import fsum, isfinite
 from typing import NamedTuple
 
 from rvsim.rig.electric import BranchPlan
 from rvsim.world.battery import Battery
+from rvsim.world.fuse import Fuse
 from rvsim.world.supply_curve import Curve, added, meet, source_curve
 
 MIN_LOAD_VOLTS = 9.0
@@ -52,9 +54,25 @@ class _Place:
         """What is given here, and at the near end of the wire."""
         self.amps = 0.0
         """Amperes that flow through the wire towards the battery."""
+        self.fuse: Fuse | None = None
+        self.opened_by: set[str] = set()
+        """Who keeps its wire disconnected, its fuse aside."""
+        self.is_open = False
+        """Whether its wire is disconnected, by its fuse or otherwise."""
+
+    def darken(self) -> None:
+        """Take all current away from here and from the places below."""
+        self.drawn = self.amps = 0.0
+        self.groups = []
+        self.own = self.near = Curve(0.0)
+        for place in self.below:
+            place.darken()
 
     def build(self) -> float:
         """Compute the curves from loads, sources and the places below; return the watts lost below without sources."""
+        if self.is_open:
+            self.darken()
+            return 0.0
         self.drawn = fsum(self.load_amps)
         self.groups = []
         for volts, limits in self.limits.items():
@@ -72,6 +90,8 @@ class _Place:
         place: _Place | None = self
         volts = at_battery
         while place is not None:
+            if place.is_open:
+                return 0.0
             volts += place.ohm * place.amps
             place = place.above
         return max(volts, 0.0) if at_battery else 0.0
@@ -83,8 +103,23 @@ class BusBar:
     Volts and amps follow a new load or charger at once; charge and temperature move with `step`.
     """
 
-    def __init__(self, battery: Battery, branches: Sequence[BranchPlan] = ()) -> None:
+    def __init__(
+        self,
+        battery: Battery,
+        branches: Sequence[BranchPlan] = (),
+        on_fuse: Callable[[str, bool], None] | None = None,
+    ) -> None:
+        """Connect a battery to its branches.
+
+        ``on_fuse`` is called with each branch whose fuse or breaker opened or closed, and whether it is open now.
+        """
         self._battery = battery
+        self._on_fuse = on_fuse
+        self._fuses: list[tuple[str, _Place, Fuse]] = []
+        self._has_new_flows = True
+        """Whether a current in a wire may have changed since the fuses were looked at."""
+        self._has_busy_fuse = False
+        """Whether a fuse has to be looked at in the next second, whatever flows."""
         self._root = _Place(None, 0.0)
         self._places = {"": self._root}
         waiting = list(branches)
@@ -94,7 +129,10 @@ class BusBar:
                 waiting.append(branch)
                 continue
             ohm = branch.wire.ohm if branch.wire is not None else 0.0
-            self._places[branch.name] = _Place(self._places[branch.parent or ""], ohm)
+            place = self._places[branch.name] = _Place(self._places[branch.parent or ""], ohm)
+            if branch.fuse_amps is not None:
+                place.fuse = Fuse(branch.fuse_amps, branch.breaker)
+                self._fuses.append((branch.name, place, place.fuse))
         self._place_of: dict[str, _Place] = {}
         self._amps_loads: dict[str, float] = {}
         self._watts_loads: dict[str, float] = {}
@@ -188,8 +226,9 @@ class BusBar:
     # Inputs.
 
     def place(self, owner: str, branch: str) -> None:
-        """Put an owner at the far end of a branch of this battery; without it it is on the bus-bar."""
+        """Put an owner at the far end of a branch of this battery; "" is the bus-bar, where it is otherwise too."""
         self._place_of[owner] = self._places[branch]
+        self._change_sources()
 
     def set_load(self, owner: str, amps: float) -> None:
         """Set the current that ``owner`` draws from now on; 0 for none.
@@ -238,6 +277,42 @@ class BusBar:
         """Open the switch of ``owner`` between battery and bus-bar, or close it; one open switch is enough."""
         (self._open_switches.add if is_open else self._open_switches.discard)(owner)
         self._is_solved = False
+
+    def open_branch(self, owner: str, branch: str) -> None:
+        """Disconnect a branch from what feeds it; ``owner`` keeps it so."""
+        place = self._places[branch]
+        place.opened_by.add(owner)
+        self._update_place(place)
+
+    def close_branch(self, owner: str, branch: str) -> None:
+        """Connect a branch again, unless its fuse or another owner keeps it disconnected."""
+        place = self._places[branch]
+        place.opened_by.discard(owner)
+        self._update_place(place)
+
+    def close_fuse(self, branch: str) -> None:
+        """Put a new fuse into a branch, or close its breaker; nothing where it has neither."""
+        place = self._places[branch]
+        if place.fuse is not None:
+            place.fuse.close()
+            self._update_place(place)
+
+    def is_branch_open(self, branch: str) -> bool:
+        """Return whether a branch is disconnected from what feeds it."""
+        return self._places[branch].is_open
+
+    def is_cut_off(self, owner: str) -> bool:
+        """Return whether a branch is open between the battery and ``owner``."""
+        place = self._place_of.get(owner)
+        while place is not None:
+            if place.is_open:
+                return True
+            place = place.above
+        return False
+
+    def _update_place(self, place: _Place) -> None:
+        place.is_open = bool(place.opened_by) or (place.fuse is not None and place.fuse.is_open)
+        self._change_sources()
 
     def remove(self, owner: str) -> None:
         """Remove the loads and sources of ``owner``, and close its switch."""
@@ -288,6 +363,23 @@ class BusBar:
         battery = self._battery
         battery.step(battery.source_volts if self._open_switches else self._volts, self._into, air_c)
         self._is_solved = False
+        if self._fuses and (self._has_new_flows or self._has_busy_fuse):
+            self._step_fuses()
+
+    def _step_fuses(self) -> None:
+        """Let each fuse carry its current for one second; one at rest below its rating is not asked."""
+        self._has_new_flows = self._has_busy_fuse = False
+        carries = bool(self._volts or self._into)
+        for name, place, fuse in self._fuses:
+            amps = place.amps if place.amps >= 0 else -place.amps
+            if amps <= fuse.amps and fuse.is_at_rest:
+                continue
+            has_moved = fuse.step(amps if carries else 0.0)
+            self._has_busy_fuse |= amps > fuse.amps or not fuse.is_at_rest
+            if has_moved:
+                self._update_place(place)
+                if self._on_fuse is not None:
+                    self._on_fuse(name, fuse.is_open)
 
     # The balance.
 
@@ -352,6 +444,7 @@ class BusBar:
     def _share(self, volts: float, into: float) -> None:
         """Compute what each source gives and what the wires lose."""
         self._in_watts = self._wire_watts = self._out_watts = 0.0
+        self._has_new_flows = True
         self._given.clear()
         if volts <= 0:
             for _, _, limits in self._groups():
@@ -394,6 +487,7 @@ class BusBar:
             root.own = Curve(-root.drawn, root.own.points)
             return
         self._has_new_sources = False
+        self._has_new_flows = True
         for place in self._places.values():
             place.load_amps.clear()
             place.limits.clear()

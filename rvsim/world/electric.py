@@ -1,14 +1,14 @@
 """The electrical side of a vehicle: batteries, each with its bus-bar, and the mains.
 
-Knows: which battery and which branch each device is on, and that every contribution belongs to its owner. Does not know
-any device, nor the air around a battery: that is handed in each second.
+Knows: which battery and which branch each device is on, which branches are open, and that every contribution belongs to
+its owner. Does not know any device, nor the air around a battery: that is handed in each second.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from math import fsum, sqrt
 from typing import NamedTuple
 
-from rvsim.rig.electric import OUTDOORS, battery_by_branch
+from rvsim.rig.electric import OUTDOORS, battery_by_branch, dc_sources
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world.battery import Battery
 from rvsim.world.bus_bar import BusBar
@@ -35,16 +35,25 @@ class ElectricSystem:
         self._house = plan.battery.name
         self._battery_zones = {each.name: each.zone for each in plan.batteries}
         by_branch = battery_by_branch(plan.batteries, plan.branches)
+        self.on_fuse: Callable[[int, str, bool], None] | None = None
+        """Called when a fuse or breaker opened or closed by itself: the second, its branch, whether it is open now."""
+        self._stepped_second = 0
         self._batteries = {
             each.name: BusBar(
-                Battery(each), [branch for branch in plan.branches if by_branch[branch.name] == each.name]
+                Battery(each),
+                [branch for branch in plan.branches if by_branch[branch.name] == each.name],
+                self._after_fuse,
             )
             for each in plan.batteries
         }
+        self._bar_by_branch = {branch: self._batteries[battery] for branch, battery in by_branch.items()}
         self._house_bar = self._batteries[self._house]
-        self._bar_of = {device: self._batteries[by_branch[name]] for device, name in plan.branch_by_device.items()}
+        self._bar_of = {device: self._batteries[name] for device, name in plan.battery_by_device.items()}
+        self._bar_of |= {device: self._bar_by_branch[name] for device, name in plan.branch_by_device.items()}
+        self._sources = dc_sources(plan.batteries)
+        self._given_sources = {each.name: each.dc_source for each in plan.batteries if each.dc_source is not None}
         for device, branch in plan.branch_by_device.items():
-            self._batteries[by_branch[branch]].place(device, branch)
+            self._bar_by_branch[branch].place(device, branch)
         self._shore_watts = plan.shore.amps * plan.shore.volts
         self._nominal_mains_volts = plan.shore.volts
         self._mains = Mains()
@@ -60,6 +69,14 @@ class ElectricSystem:
     def battery_names(self) -> list[str]:
         """The names of all batteries."""
         return list(self._batteries)
+
+    def dc_source(self, battery: str) -> int | None:
+        """Return the DC source instance of a battery; None where the rig leaves it open."""
+        return self._sources.get(battery)
+
+    def battery_with_source(self, source: int) -> str | None:
+        """Return the battery to which the rig gives this DC source instance; None where it gives it to none."""
+        return next((name for name, given in self._given_sources.items() if given == source), None)
 
     def battery_of(self, owner: str) -> BusBar:
         """Return the battery that ``owner`` is on."""
@@ -134,6 +151,40 @@ class ElectricSystem:
         """Open the switch of ``owner`` between a battery and its bus-bar, or close it; one open switch is enough."""
         self._bus(owner, battery).set_disconnect(owner, is_open=open)
 
+    # Branches.
+
+    def place(self, owner: str, branch: str | None) -> None:
+        """Put an owner that is no device at the far end of a branch, or on no branch; KeyError for an unknown one.
+
+        What it drew before is to be ended first.
+        """
+        for each in self._batteries.values():
+            each.place(owner, "")
+        self._bar_of.pop(owner, None)
+        if branch is not None:
+            bar = self._bar_of[owner] = self._bar_by_branch[branch]
+            bar.place(owner, branch)
+
+    def open_branch(self, owner: str, branch: str) -> None:
+        """Disconnect a branch from what feeds it until ``owner`` closes it; several may have opened it."""
+        self._bar_by_branch[branch].open_branch(owner, branch)
+
+    def close_branch(self, owner: str, branch: str) -> None:
+        """Connect a branch again for ``owner``; its fuse, or another owner, may still keep it open."""
+        self._bar_by_branch[branch].close_branch(owner, branch)
+
+    def close_fuse(self, branch: str) -> None:
+        """Put a new fuse into a branch, or close its breaker; nothing where it has neither."""
+        self._bar_by_branch[branch].close_fuse(branch)
+
+    def is_branch_open(self, branch: str) -> bool:
+        """Return whether a branch is disconnected from what feeds it."""
+        return self._bar_by_branch[branch].is_branch_open(branch)
+
+    def _after_fuse(self, branch: str, is_open: bool) -> None:  # noqa: FBT001 - the form of a callback
+        if self.on_fuse is not None:
+            self.on_fuse(self._stepped_second, branch, is_open)
+
     def _bus(self, owner: str, battery: str) -> BusBar:
         return self._batteries[battery] if battery else self._bar_of.get(owner, self._house_bar)
 
@@ -190,8 +241,12 @@ class ElectricSystem:
         """Return the sums of energy since the start of the run, over all batteries."""
         return ElectricAccount(*map(fsum, zip(*(each.account() for each in self._batteries.values()), strict=True)))
 
-    def step_electric(self, outdoor_c: float, zones: Mapping[str, float]) -> None:
-        """Advance by one second with the present inputs; ``zones`` are the temperatures of the air by zone."""
+    def step_electric(self, outdoor_c: float, zones: Mapping[str, float], second: int = 0) -> None:
+        """Advance by one second with the present inputs; ``zones`` are the temperatures of the air by zone.
+
+        ``second`` is the second of the run that ends with it.
+        """
+        self._stepped_second = second
         for name, battery in self._batteries.items():
             zone = self._battery_zones[name]
             battery.step(outdoor_c if zone == OUTDOORS else zones[zone] if zone else next(iter(zones.values())))

@@ -118,7 +118,9 @@ class EnergySheet:
         used, text = max(burnt, 0.0) / (efficiency * _DIESEL_KWH_PER_LITRE), "no heat of a burner"
         if burnt > 0:
             text = f"{burnt:.2f} kWh / ({efficiency:g} x {_DIESEL_KWH_PER_LITRE:.2f} kWh/l)"
-        yield EnergyLine("fuel", self._fuel_at_start - self._world.fuel_litres, used, "l", text)
+        yield EnergyLine(
+            "fuel", self._fuel_at_start + self._world.filled_fuel_litres - self._world.fuel_litres, used, "l", text
+        )
 
         if len(zones) == 1:
             (loss,) = losses.values()

@@ -33,21 +33,38 @@ def use_per_hour(watts: float, efficiency: float, megajoule: float) -> float:
 
 
 class FuelTank:
-    """The fuel of the vehicle. Uses change at whole seconds."""
+    """The fuel of the vehicle. Uses and fills change at whole seconds."""
 
     def __init__(self, plan: FuelPlan) -> None:
         self.size_litres = plan.litres
         self.gels_below_c = GELS_BELOW_C[plan.grade]
         self._litres = plan.litres * plan.start_percent / 100
         self._litres_per_h = 0.0
+        self._fill_per_h = 0.0
+        self._filled = 0.0
         self._since = 0
 
     def set_use(self, litres_per_h: float, second: int) -> None:
         """Set what is used from now on."""
         if litres_per_h != self._litres_per_h:
-            self._litres, self._since = self.litres(second), second
+            self._settle(second)
             self._litres_per_h = litres_per_h
+
+    def set_fill(self, litres_per_h: float, second: int) -> None:
+        """Set what is filled in from now on; below 0 it is drained."""
+        if litres_per_h != self._fill_per_h:
+            self._settle(second)
+            self._fill_per_h = litres_per_h
 
     def litres(self, second: int) -> float:
         """Return what is left."""
-        return max(0.0, self._litres - self._litres_per_h * (second - self._since) / 3600)
+        left = self._litres + (self._fill_per_h - self._litres_per_h) * (second - self._since) / 3600
+        return min(self.size_litres, max(0.0, left))
+
+    def filled_litres(self, second: int) -> float:
+        """Return what was filled in since the start; what was drained counts as negative."""
+        return self._filled + self._fill_per_h * (second - self._since) / 3600
+
+    def _settle(self, second: int) -> None:
+        """Count up to a second what the flows of before have moved."""
+        self._litres, self._filled, self._since = self.litres(second), self.filled_litres(second), second

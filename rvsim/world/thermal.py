@@ -20,7 +20,7 @@ from rvsim.world.coolant import Coolant
 from rvsim.world.fuel import FuelTank
 from rvsim.world.heat_network import HeatNetwork
 from rvsim.world.hot_water import HotWater
-from rvsim.world.tank import WaterTanks
+from rvsim.world.tank import MAX_LITRES_PER_MIN, WaterTanks
 from rvsim.world.weather import Weather
 from rvsim.world.zone import MOISTURE_S, Zone
 
@@ -211,6 +211,16 @@ class ThermalWorld:
         return 100 * self.fuel_litres / self._fuel.size_litres
 
     @property
+    def fuel_size_litres(self) -> float:
+        """Diesel in the full tank."""
+        return self._fuel.size_litres
+
+    @property
+    def filled_fuel_litres(self) -> float:
+        """Diesel that was filled in since the start of the run, without what was drained."""
+        return self._fuel.filled_litres(self._second)
+
+    @property
     def fuel_gels_below_c(self) -> float:
         """The plugging point of the fuel's class: below it, diesel passes no filter, in degrees Celsius."""
         return self._fuel.gels_below_c
@@ -286,6 +296,14 @@ class ThermalWorld:
             raise ValueError(f"{owner} burns {litres_per_h} litres an hour: give 0 or more")
         self._fuel_uses[owner] = litres_per_h
         self._fuel.set_use(self.fuel_litres_per_h, self._second)
+
+    def set_fuel_fill(self, litres_per_min: float) -> None:
+        """Set the diesel that somebody fills in; below 0 it is drained; ValueError for an impossible flow."""
+        if not (isfinite(litres_per_min) and abs(litres_per_min) <= MAX_LITRES_PER_MIN):
+            raise ValueError(
+                f"fuel is filled in at {litres_per_min} litres a minute: give up to {MAX_LITRES_PER_MIN:g}"
+            )
+        self._fuel.set_fill(60 * litres_per_min, self._second)
 
     def set_cabin_fan(self, owner: str, fraction: float, zone: str = FIRST_ZONE) -> None:
         """Set the fan of ``owner``, with its exchanger, to this fraction (0 to 1) of full speed; ValueError outside."""

@@ -49,5 +49,6 @@ class World(ThermalWorld, ElectricSystem):
         for second in range(self._second + 1, last_second + 1):
             step(second)
             celsius = network.celsius
-            step_electric(self._weather.outdoor_c(second), {name: celsius[body] for name, body in air.items()})
+            zones = {name: celsius[body] for name, body in air.items()}
+            step_electric(self._weather.outdoor_c(second), zones, second)
         self._second = last_second

@@ -7,9 +7,11 @@ from pydantic import TypeAdapter
 
 from rvsim.devices.registry import kinds_by_name, settings_models
 from rvsim.rig.load import load_rig
+from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
 from rvsim.shakedown.expect.expectation_plans import Expectation
 from rvsim.shakedown.expect.run_judge import judge_of
 from rvsim.shakedown.expect.sight import matchers_of
+from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import LoadedScenario, Scenario, load_scenario
 from rvsim.shakedown.script_runner import ScriptRunner
 from rvsim.sim.bench import Bench
@@ -80,6 +82,30 @@ def vehicle(catalogue, rig):
 
     def put(seed=1, of=None, **more):
         return Vehicle(catalogue, of or rig, seed, **more)
+
+    return put
+
+
+@pytest.fixture
+def rig_of(tmp_path):
+    """Load a rig from its text."""
+
+    def load(text):
+        path = tmp_path / "rig.toml"
+        path.write_text(text, encoding="utf-8")
+        return load_rig(path, kinds=settings_models())
+
+    return load
+
+
+@pytest.fixture
+def virtual_run(tmp_path):
+    """Put a scenario on a bench in its first moment, from its text: ``virtual_run(text, values)``."""
+
+    def put(text, values=None):
+        path = tmp_path / "t.toml"
+        path.write_text(text, encoding="utf-8")
+        return VirtualScenarioRun(PreparedScenario(Job(str(path), values or {})))
 
     return put
 

@@ -38,7 +38,7 @@ def test_a_kind_with_what_has_to_be_there_and_what_may_be(told):
     assert "takes = time, above 0s (2s): How long it has no power" in told
     assert 'lamp = "yellow" or "red" (yellow): ' in told
     assert "times = whole number, at least 0 and below 127, optional: " in told
-    assert "devices = [a device of the rig, ...]: " in told
+    assert "devices = [a device of the rig, ...], optional: " in told
     assert 'expect = "only_until"' in told
     assert "sight = a sight: What is not seen afterwards end = a sight: What ends it grace = time (0s): " in told
     assert "is = number or text, optional: " in told
@@ -61,7 +61,7 @@ def test_the_start_and_all_that_a_step_changes(told):
     assert "change = { ... }: in a step; what is not named stays shore_power = true or false, optional: " in told
     assert "load = { NAME = { ... } }: in change, in place of a current amps = number, 0 to 1000 A: " in told
     assert "litres_per_min = number, above 0 and at most 1000 L/min (6): How fast" in told
-    assert "in place of a level percent = number, 0 to 100 %: The level" in told
+    assert "in place of a level percent = number, 0 to 100 %, optional: The level" in told
     assert "weather = { ... }: in change; what is not named stays outdoor_c = number, -60 to 60 °C, optional: " in told
 
 

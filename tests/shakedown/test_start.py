@@ -7,9 +7,7 @@ from rvsim.devices.registry import settings_models
 from rvsim.errors import InputError
 from rvsim.faces.text.display_units import US
 from rvsim.rig.load import load_rig
-from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
 from rvsim.shakedown.explain import render_scenario
-from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import load_scenario, own_values
 from rvsim.shakedown.verdict import as_json, as_junit, as_text, from_json
 
@@ -26,6 +24,10 @@ name = "bath"
 name = "engine"
 [[rig.battery]]
 name = "house"
+[[rig.branch]]
+name = "galley"
+[[rig.branch]]
+name = "bath"
 [[rig.tank]]
 name = "spare"
 content = "fresh"
@@ -45,6 +47,7 @@ water_c = 60.0
 battery = { house = 31.0, engine = 92.0 }
 battery_c = { house = -2.0, engine = -3.0 }
 tank = { fresh = 11.0, grey = 12.0, black = 13.0, spare = 14.0, fuel = 15.0 }
+branch = { galley = "open", bath = "closed" }
 people = { cabin = 1, bath = 3 }
 engine_rpm = 900.0
 rain = true
@@ -52,13 +55,11 @@ rain = true
 
 
 @pytest.fixture
-def started(tmp_path):
+def started(virtual_run):
     """Put a vehicle on a bench in its first moment: ``started(keys of [start])``."""
 
     def put(start, rig=RIG, values=None):
-        path = tmp_path / "t.toml"
-        path.write_text(HEAD + EXPECT + f"[start]\n{start}\n" + rig, encoding="utf-8")
-        return VirtualScenarioRun(PreparedScenario(Job(str(path), values or {})))
+        return virtual_run(HEAD + EXPECT + f"[start]\n{start}\n" + rig, values)
 
     return put
 
@@ -77,6 +78,7 @@ def test_everything_of_the_vehicle_starts_as_it_is_written(started):
     levels = [world.tank_percent(name) for name in ("fresh", "grey", "black", "spare")]
     assert [*levels, world.fuel_percent] == pytest.approx([11, 12, 13, 14, 15])
     assert (bench.site.engine_rpm, bench.site.rain, bench.site.shore_power) == (900, True, True)
+    assert [world.is_branch_open(name) for name in ("galley", "bath")] == [True, False]
     assert run.prepared.loaded.scenario.weather.start_hour == 7.5
 
 
@@ -120,8 +122,8 @@ def test_the_start_is_said_with_scenario_and_verdict(started):
         "it is 07:30", "cabin at 3 °C", "bath at 4 °C", "humidity of cabin 81 %", "humidity of bath 82 %",
         "coolant at 50 °C", "hot water at 60 °C", "battery house charged to 31 %", "battery engine charged to 92 %",
         "battery house at -2 °C", "battery engine at -3 °C", "tank fresh 11 % full", "tank grey 12 % full",
-        "tank black 13 % full", "tank spare 14 % full", "tank fuel 15 % full", "1 person is in cabin",
-        "3 people are in bath", "the engine runs at 900 rpm", "it rains",
+        "tank black 13 % full", "tank spare 14 % full", "tank fuel 15 % full", "branch galley is open",
+        "1 person is in cabin", "3 people are in bath", "the engine runs at 900 rpm", "it rains",
     ]  # fmt: skip
     lines = list(render_scenario(run.prepared.loaded))
     assert f"At the start: {', '.join(texts)}." in lines
@@ -168,6 +170,7 @@ def test_all_unknown_names_are_told_at_once(started):
     [
         ("zone = { cabin = 99.0 }", "start.zone.cabin: 99.0 is above 60; write 60 or less"),
         ("battery = { house = -1 }", "start.battery.house: -1 is below 0; write 0 or more"),
+        ('branch = { galley = "off" }', 'start.branch.galley: "off" is unknown; write one of open, closed'),
         ("hour = 24.0", "start.hour: 24.0 is too high; write less than 24"),
         ("people = { cabin = 21 }", "start.people.cabin: 21 is above 20; write 20 or less"),
         ("engine = true", 'start: unknown key "engine" (did you mean "engine_rpm"?); remove it or correct the name'),

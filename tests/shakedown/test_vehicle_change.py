@@ -9,7 +9,7 @@ from rvsim.errors import InputError
 from rvsim.faces.text.display_units import US
 from rvsim.rig.load import load_rig
 from rvsim.rig.vehicle import WeatherPlan
-from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
+from rvsim.runs.scenario_run import PreparedScenario
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.script_runner import MAX_TOLD_CHANGES
 from rvsim.shakedown.vehicle_change import DrawPlan, VehicleChangePlan
@@ -36,6 +36,9 @@ exchange = { cabin = 20.0 }
 name = "house"
 [[rig.battery]]
 name = "engine"
+[[rig.branch]]
+name = "galley"
+fuse_amps = 10.0
 [[rig.tank]]
 name = "spare"
 content = "fresh"
@@ -54,16 +57,14 @@ at_least = 99.0
 
 
 @pytest.fixture
-def van(tmp_path):
+def van(virtual_run):
     """Put a van with steps on a bench: ``van(("10s", "shore_power = false"), ...)``, each a time and a change."""
 
     def put(*steps, text=""):
         for at, change in steps:
             moment = at if "=" in at else f'at = "{at}"'
             text += f"[[step]]\n{moment}\nchange = {{ {change} }}\n"
-        path = tmp_path / "van.toml"
-        path.write_text(VAN + text, encoding="utf-8")
-        return VirtualScenarioRun(PreparedScenario(Job(str(path), {})))
+        return virtual_run(VAN + text)
 
     return put
 
@@ -289,6 +290,11 @@ SENTENCES = {
     "load = { kettle = 90 }": "kettle draws 90 A",
     "load = { kettle = 0 }": "kettle is switched off",
     'load = { winch = { amps = 9.5, battery = "engine" } }': "winch draws 9.5 A from battery engine",
+    "load = { kettle = { amps = 9, branch = 'galley' } }": "kettle draws 9 A at branch galley",
+    "branch = { galley = 'open' }": "branch galley is opened",
+    "branch = { galley = 'closed' }": "branch galley is closed again",
+    "tank = { fuel = { litres = 20 } }": "20 L are filled into tank fuel at 20 L/min",
+    "tank = { grey = { litres = -5, litres_per_min = 8 } }": "5 L are drained from tank grey at 8 L/min",
     "draw = { litres = 8 }": "8 L of water is drawn from tank fresh at 6 L/min",
     "draw = { litres = 8, hot_percent = 60 }": "8 L of water (60 % of it hot) is drawn from tank fresh at 6 L/min",
     "tank = { grey = 0 }": "tank grey is brought to 0 % at 20 L/min",
@@ -347,6 +353,12 @@ def test_so_many_changes_are_told(van):
         ("draw = { litres = 5, litres_per_min = 0 }", "litres_per_min: 0 is too low; write more than 0"),
         ("tank = { gray = 5 }", '"gray" is not in the rig (did you mean "grey"?); its tanks are fresh, grey, '),
         ("tank = { grey = 101 }", "change.tank.grey: 101 is above 100; write 100 or less"),
+        ("tank = { grey = {} }", "write the level in percent, or the litres that are filled in, and not both"),
+        ("tank = { grey = { percent = 5, litres = 5 } }", "write the level in percent, or the litres that are filled"),
+        ("branch = { galey = 'open' }", '"galey" is not in the rig (did you mean "galley"?); its branches are galley'),
+        ("branch = { galley = 'off' }", '"off" is unknown; write one of open, closed'),
+        ("load = { tv = { amps = 5, branch = 'bath' } }", '"bath" is not in the rig; its branches are galley'),
+        ("load = { tv = { amps = 5, branch = 'galley', battery = 'house' } }", "at the end of a branch, and not both"),
         ("tank = { grey = [] }", "a list is not a level; write it in %, like 100.0, or"),
         ("opening = { cabn = 1 }", '"cabn" is not in the rig (did you mean "cabin"?); its zones are cabin, bath'),
         ("people = { bed = 1 }", '"bed" is not in the rig; its zones are cabin, bath'),
@@ -361,5 +373,5 @@ def test_changes_that_cannot_be(van, change, said):
         van(("1s", change))
     (problem,) = refused.value.problems
     assert said in problem
-    assert "van.toml, line " in problem
+    assert "t.toml, line " in problem
     assert "step 1, change" in problem

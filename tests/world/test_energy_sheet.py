@@ -10,7 +10,7 @@ from rvsim.world.world import World
 HOUR_US = 3600 * SECOND_US
 
 
-def run(hours, *, watts=0.0, amps=0.0, minutes=1, **figures):
+def run(hours, *, watts=0.0, amps=0.0, minutes=1, filled_per_min=0.0, **figures):
     """Run a vehicle without people at -15 °C and return its lines by what they are."""
     plan = VehiclePlan.model_validate({"people": {"count": 0}, **figures})
     world = World(plan, WeatherPlan(outdoor_c=-15.0))
@@ -18,6 +18,7 @@ def run(hours, *, watts=0.0, amps=0.0, minutes=1, **figures):
     world.set_burner("heater", watts)
     world.set_cabin_fan("heater", 1.0)
     world.set_load("lamp", amps)
+    world.set_fuel_fill(filled_per_min)
     end = round(hours * HOUR_US)
     for time in range(minutes * 60 * SECOND_US, end, minutes * 60 * SECOND_US):
         world.advance(time)
@@ -63,6 +64,13 @@ def test_another_figure_of_the_rig_shows_by_hand_too():
     assert other["mean temperature of the cabin"].by_hand < usual["mean temperature of the cabin"].by_hand - 5
     charge = "charge of the house battery at the end"
     assert 80 - other[charge].by_hand == pytest.approx((80 - usual[charge].by_hand) / 2, abs=0.05)
+
+
+def test_fuel_that_was_filled_in_is_not_counted_as_used():
+    """An hour at 2 kW, while 30 litres come in: 0.24 litres, as without them."""
+    figures = [run(1, watts=2000.0, filled_per_min=flow, fuel={"start_percent": 20.0})["fuel"] for flow in (0.5, 0.0)]
+    assert figures[0].simulated == pytest.approx(figures[1].simulated, abs=1e-9)
+    assert figures[0].simulated == pytest.approx(0.2365, abs=0.001)
 
 
 def test_without_a_burner_nothing_is_burnt():

@@ -10,14 +10,14 @@ from typing import ClassVar
 from rvsim.devices.charging.battery_requests import BatteryRequests
 from rvsim.devices.charging.stages import FORCED_FLOAT, NOT_FORCED, OFF, Stages, StageSettings
 from rvsim.devices.device import Device, DeviceContext, commanded
+from rvsim.devices.named_battery import check_dc_source
+from rvsim.errors import InputError
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.fields import Special
 from rvsim.wire.frame import SECOND_US
 from rvsim.world.bus_bar import BusBar
 
 DISABLE, ENABLE = 0, 1
-HOUSE_SOURCE, STARTER_SOURCE = 1, 2
-"""DC source instances: 1 is the main house battery (device makers' appendices), 2 the starter battery (from memory)."""
 MAX_BATTERY_VOLTS = 16.0
 """Above this voltage at its terminals it reports a fault. Common practice, no source."""
 HIGH_VOLTS_FAULT = ReportedFault(2330, 3)
@@ -86,11 +86,22 @@ class ChargingDevice(Device):
 
     # What every charger does.
 
-    def source_instance(self, given: int | None) -> int:
-        """Return the DC source instance of its battery: as given, or 1 for the house battery and 2 for another."""
+    def source_instance(self, given: int | None, battery: BusBar) -> int:
+        """Return the DC source instance of the battery that it charges: as its settings give it, or as the rig has it.
+
+        Raises:
+            InputError: the rig leaves it open, or says otherwise.
+        """
         if given is not None:
+            check_dc_source(self, given, battery)
             return given
-        return HOUSE_SOURCE if self.world.battery_of(self.name) is self.world.battery() else STARTER_SOURCE
+        own = self.world.dc_source(battery.name)
+        if own is None:
+            raise InputError(
+                f'device "{self.name}": the rig does not say which DC source battery {battery.name} is; write '
+                "dc_source = 3, or its number, in its table [[battery]]"
+            )
+        return own
 
     @property
     def stage(self) -> int:

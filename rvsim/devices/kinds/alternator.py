@@ -56,7 +56,7 @@ class AlternatorSettings(StageSettings):
     standby_amps: Amps = 0.005
     """Current of the regulator, always. Common practice, no source."""
     dc_source: Instance | None = None
-    """DC source instance of the battery that it charges; if omitted, 1 for the house battery, 2 for another."""
+    """DC source instance of the battery that it charges; if omitted, that which the rig gives the battery."""
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -78,7 +78,7 @@ class Alternator(ChargingDevice):
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
         battery = self.world.battery_of(self.name)
-        self.charge_into(battery, self.source_instance(self.settings.dc_source), battery.capacity_ah)
+        self.charge_into(battery, self.source_instance(self.settings.dc_source, battery), battery.capacity_ah)
         self.hot = 0.0
         """How hot it is: 0 as the air, 1 at its highest temperature."""
         self._is_charging_high = True

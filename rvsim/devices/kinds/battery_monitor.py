@@ -78,8 +78,11 @@ class BatteryMonitor(DcSource):
             self._limits = BatteryLimits(self.catalogue, self.battery, self.source, self.priority, self.battery_ah)
 
     def is_powered(self) -> bool:
-        """Return whether the battery feeds it: it is wired to the cells, whatever switches and protection do."""
-        return self.battery.own_volts >= self.min_supply_volts
+        """Return whether the battery feeds it: it is wired to the cells, whatever switches and protection do.
+
+        Of a branch that it is on, an open fuse counts.
+        """
+        return self.battery.own_volts >= self.min_supply_volts and not self.battery.is_cut_off(self.name)
 
     def on_start(self) -> None:
         """Count each second; send the battery's state at the gaps."""

@@ -71,8 +71,8 @@ class DcDcSettings(StageSettings):
     """The zone in which it stands: its air counts, and its losses warm it."""
     case_above_air_k: Annotated[float, Field(ge=0, le=80)] = 25.0
     """How much warmer than the air around it its case is at full current. Common practice, no source."""
-    dc_source: Instance = 1
-    """DC source instance of the battery that it charges."""
+    dc_source: Instance | None = None
+    """DC source instance of the battery that it charges; if omitted, that which the rig gives the battery."""
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -105,7 +105,7 @@ class DcDcCharger(ChargingDevice):
                 f'device "{self.name}": it would charge {charged.name} from {charged.name}; give it a branch of the '
                 "battery that it takes from, or another to_battery"
             )
-        self.charge_into(charged, self.settings.dc_source, charged.capacity_ah)
+        self.charge_into(charged, self.source_instance(self.settings.dc_source, charged), charged.capacity_ah)
         self._lost_heat = LostHeat(self, self.settings.zone)
         self._is_on = self._was_over = self._is_low = False
         self._share = 1.0

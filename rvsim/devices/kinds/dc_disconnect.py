@@ -83,10 +83,10 @@ class DcDisconnect(Device):
             self.world.set_disconnect(self._contact, open=True, battery=self._battery.name)
 
     def is_powered(self) -> bool:
-        """Return whether the battery feeds it: it is wired to the battery's side of the switch."""
+        """Return whether the battery feeds it: it is wired to the battery's side of the switch, by its branch."""
         battery = self._battery
         volts = battery.volts if self.is_closed or battery.discharge_is_open else battery.own_volts
-        return volts >= self.min_supply_volts
+        return volts >= self.min_supply_volts and not battery.is_cut_off(self.name)
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether it is closed."""

@@ -14,6 +14,7 @@ from typing import Annotated, ClassVar, NamedTuple
 from pydantic import Field
 
 from rvsim.devices.device import Device, DeviceContext, Settings
+from rvsim.devices.named_battery import check_dc_source
 from rvsim.wire.codec import Pack
 from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
@@ -60,7 +61,8 @@ class DcSource(Device):
         super().__init__(context)
         self.source = self.instance("dc_source")
         self.battery = self.world.battery_of(self.name)
-        """The battery that it is connected to: that of its branch, or the house battery."""
+        """The battery that it is connected to: that of its branch or of its DC source in the rig; else the house's."""
+        check_dc_source(self, self.source, self.battery)
         own_ah = self.settings.battery_ah
         self.battery_ah = self.battery.capacity_ah if own_ah is None else own_ah
         self._dc_1, self._dc_2 = self.specs("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2")

@@ -60,7 +60,7 @@ class SolarSettings(StageSettings):
     electronics_amps: Amps = 0.01
     """Current of the electronics, always. Trade page of a small controller: under 5 mA; twice that, invented."""
     dc_source: Instance | None = None
-    """DC source instance of the battery that it charges; if omitted, 1 for the house battery, 2 for another."""
+    """DC source instance of the battery that it charges; if omitted, that which the rig gives the battery."""
 
 
 class SolarController(ChargingDevice):
@@ -77,7 +77,7 @@ class SolarController(ChargingDevice):
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
         battery = self.world.battery_of(self.name)
-        self.charge_into(battery, self.source_instance(self.settings.dc_source), battery.capacity_ah)
+        self.charge_into(battery, self.source_instance(self.settings.dc_source, battery), battery.capacity_ah)
         self._noct = noct_by_gap(self.settings.noct_c, self.settings.gap_mm)
         self._looked_at = -LIGHT_PERIOD_US
         self.cells_c = self.world.outdoor_c

@@ -19,6 +19,7 @@ from rvsim.faces.cli.touching import read_notes, touch_sink
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
+from rvsim.faces.text.touch_text import TouchSink
 from rvsim.logs.around_flags import AroundFlags
 from rvsim.logs.formats.jsonl import start_line
 from rvsim.logs.record import Recorder
@@ -28,7 +29,6 @@ from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.pipeline import FrameWriter
 from rvsim.runs.scenario_run import check_absent, load_checked
 from rvsim.runs.served_run import serve_bench
-from rvsim.runs.sink import Sink
 from rvsim.shakedown.cautions import cautions
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.sim.bench import Failure
@@ -92,15 +92,17 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
             recorder = around = AroundFlags(recorder, options.around_us)
             resources.callback(lambda: say(around.closing_line))
         if options.speed is None:
+            sink = _sink(loaded, catalogue, start, seed, options)
             virtual = VirtualBenchRun(
                 loaded,
                 catalogue,
-                _sink(loaded, catalogue, start, seed, options),
+                sink,
                 seed=seed,
                 recorder=recorder,
                 absent=options.absent,
                 every=options.every,
                 on_failure=_say_failure,
+                on_change=sink.change,
             )
             _keep_around(virtual, around)
             virtual.run(loaded.scenario.lasts if options.end is None else options.end)
@@ -116,7 +118,7 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
             return show_bench(loaded, make, options.end, options.speed, units=options.units, light=options.light)
         sink = _sink(loaded, catalogue, start, seed, options)
         control = RunControl(options.speed)
-        paced = make(sink, control=control, every=options.every, on_failure=_say_failure)
+        paced = make(sink, control=control, every=options.every, on_failure=_say_failure, on_change=sink.change)
         _keep_around(paced, around)
         if options.touch:
             read_notes(lambda note: control.request(lambda: paced.mark(note)))
@@ -134,13 +136,17 @@ def _say_failure(failure: Failure) -> None:
     say(failure.sentence)
 
 
-def _sink(loaded: LoadedScenario, catalogue: Catalogue, start: str, seed: int, options: BenchOptions) -> Sink:
+def _sink(
+    loaded: LoadedScenario, catalogue: Catalogue, start: str, seed: int, options: BenchOptions
+) -> JsonLinesSink | Sentences | TouchSink:
     """Return what shows the bench: JSON lines or sentences, or with ``touch`` what moved."""
     sink = _whole_sink(loaded, catalogue, start, seed, options)
     return touch_sink(sink, loaded.rig, options.units, json=options.form == "json") if options.touch else sink
 
 
-def _whole_sink(loaded: LoadedScenario, catalogue: Catalogue, start: str, seed: int, options: BenchOptions) -> Sink:
+def _whole_sink(
+    loaded: LoadedScenario, catalogue: Catalogue, start: str, seed: int, options: BenchOptions
+) -> JsonLinesSink | Sentences:
     """Return what shows the bench: JSON lines or sentences."""
     if options.form == "json":
         return JsonLinesSink(sys.stdout, catalogue, CHANNEL, start, every=options.every)

@@ -132,7 +132,7 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
 
 def _sink(catalogue: Catalogue, channel: str, start: str, plan: Rig | None, options: ListenOptions) -> Sink:
     """Return what shows a bus on stdout: JSON lines or sentences, or with ``touch`` what moved."""
-    sink: Sink
+    sink: JsonLinesSink | Sentences
     if options.form == "json":
         sink = JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=False)
     else:

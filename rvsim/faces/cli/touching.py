@@ -8,12 +8,11 @@ import threading
 from collections.abc import Callable
 
 from rvsim.faces.text.display_units import DisplayUnits
-from rvsim.faces.text.touch_text import TouchNames, TouchSink, note_lines, show_as_json, show_as_text
+from rvsim.faces.text.touch_text import ChangeSink, TouchNames, TouchSink, note_lines, show_as_json, show_as_text
 from rvsim.rig.model import Rig
-from rvsim.runs.sink import Sink
 
 
-def touch_sink(inner: Sink, rig: Rig | None, units: DisplayUnits, *, json: bool) -> TouchSink:
+def touch_sink(inner: ChangeSink, rig: Rig | None, units: DisplayUnits, *, json: bool) -> TouchSink:
     """Return a sink that tells what moved; as sentences nothing else but flags is told."""
     names = TouchNames(rig)
     show = show_as_json(sys.stdout, names) if json else show_as_text(sys.stdout, names, units)

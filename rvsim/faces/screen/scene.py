@@ -83,9 +83,9 @@ def _on_other_batteries(rig: Rig | None) -> frozenset[str]:
         return frozenset()
     vehicle = rig.vehicle
     feeding = battery_by_branch(vehicle.batteries, vehicle.branches)
-    return frozenset(
-        device for device, branch in vehicle.branch_by_device.items() if feeding[branch] != vehicle.battery.name
-    )
+    batteries = {device: feeding[branch] for device, branch in vehicle.branch_by_device.items()}
+    batteries |= vehicle.battery_by_device
+    return frozenset(device for device, battery in batteries.items() if battery != vehicle.battery.name)
 
 
 class Scene:

@@ -137,8 +137,20 @@ def show_bench(
     """
     problems: list[str] = []
     control = RunControl(speed)
-    run = make(ScreenSink(), control=control, on_failure=lambda failure: problems.append(failure.sentence))
+    scenes: list[Scene] = []
+
+    def show_change(time: int, text: str) -> None:
+        for scene in scenes:
+            scene.status_text = compose(f"At {time / SECOND_US:.0f} s: ", text)
+
+    run = make(
+        ScreenSink(),
+        control=control,
+        on_failure=lambda failure: problems.append(failure.sentence),
+        on_change=show_change,
+    )
     scene = Scene(printable(loaded.name), run.watch, loaded.rig, problems, units=units)
+    scenes.append(scene)
     code = run_with_screen(
         scene,
         control,

@@ -82,6 +82,10 @@ class JsonLinesSink:
             case FlagRaised() | FlagCleared():
                 return flag_fields(event.flag, "raised" if isinstance(event, FlagRaised) else "cleared")
 
+    def change(self, time: int, text: str) -> None:
+        """Write a line for a change of the vehicle."""
+        self._out.write(line(time, {"type": "change", "text": text}))
+
     def end(self, time: int, watch: Watch) -> None:
         """Write a line for each cause of flags: causes are complete only at the end."""
         for cause in watch.causes:

@@ -68,6 +68,10 @@ class Sentences:
             if readings:
                 self._write_readings(readings)
 
+    def change(self, time: int, text: str) -> None:
+        """Write a change of the vehicle."""
+        self._write(time, f"vehicle: {self._units.render(text)}")
+
     def end(self, time: int, watch: Watch) -> None:
         """Write the causes, how many devices are present and which flags are still raised."""
         planned = [entry for entry in watch.roll_call if entry.planned]

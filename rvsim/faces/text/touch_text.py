@@ -4,7 +4,7 @@ Knows: how a movement reads, and what the rig calls it. Does not know how moveme
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import Any, TextIO
+from typing import Any, Protocol, TextIO
 
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.logs.formats.jsonl import line, reading_fields
@@ -84,6 +84,13 @@ def _noise_text(moved: Movement) -> str:
     return compose(", by itself at most ", figure(round(moved.noise, 3), moved.after.field.unit))
 
 
+class ChangeSink(Sink, Protocol):
+    """A sink that also shows changes of the vehicle."""
+
+    def change(self, time: int, text: str) -> None:
+        """Show a change of the vehicle."""
+
+
 class TouchSink:
     """Passes a run on to another sink, and shows what moved.
 
@@ -93,7 +100,7 @@ class TouchSink:
         is_only: whether ``inner`` gets neither readings nor devices.
     """
 
-    def __init__(self, inner: Sink, show: Callable[[Touched, str | None], None], *, is_only: bool) -> None:
+    def __init__(self, inner: ChangeSink, show: Callable[[Touched, str | None], None], *, is_only: bool) -> None:
         self._inner, self._show, self._is_only = inner, show, is_only
         self._touched = TouchedReadings()
 
@@ -113,6 +120,10 @@ class TouchSink:
         for event in events:
             if isinstance(event, MomentMarked):
                 self._show(Touched(event.time, self._touched.recent(event.time)), event.note)
+
+    def change(self, time: int, text: str) -> None:
+        """Pass a change of the vehicle on."""
+        self._inner.change(time, text)
 
     def end(self, time: int, watch: Watch) -> None:
         """Show what moved last, and the end."""

@@ -159,6 +159,7 @@ def _can_cause(fault: fault_plans.Fault, sight: Sight) -> bool:
             | fault_plans.CommandDelayedPlan()
             | fault_plans.RestartPlan()
             | fault_plans.BrownOutPlan()
+            | fault_plans.OverloadPlan()
             | fault_plans.ProtectionOpensPlan()
             | fault_plans.ReportedPlan()
             | fault_plans.SensorMisplacedPlan()

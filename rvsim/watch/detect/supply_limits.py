@@ -22,8 +22,6 @@ MARGIN_VOLTS = 1.0
 the cut-off (the same tables) and 0.5 V for the plugs that no rig lists."""
 USUAL_MARGIN_VOLTS = 0.5
 """The same where neither device nor wire is known. Common practice, no source: a lead-acid battery is empty there."""
-HOUSE_INSTANCE, STARTER_INSTANCE = 1, 2
-"""DC sources: the main house battery bank and the chassis start battery (from memory)."""
 
 
 class SupplyLimit(NamedTuple):
@@ -95,10 +93,10 @@ def limits_by_source(rig: "Rig") -> dict[int, Sequence[SupplyLimit]]:
 
 
 def battery_instances(rig: "Rig") -> dict[str, int]:
-    """Return the DC source of each battery of which it is certain: the house battery, and the second of two."""
-    house = rig.vehicle.battery.name
-    others = [plan.name for plan in rig.batteries if plan.name != house]
-    return {house: HOUSE_INSTANCE} | ({others[0]: STARTER_INSTANCE} if len(others) == 1 else {})
+    """Return the DC source of each battery of which it is certain."""
+    from rvsim.rig.electric import dc_sources
+
+    return dc_sources(rig.batteries)
 
 
 def allowed_differences(rig: "Rig | None", functions: Sequence[str]) -> Iterator[tuple[str, int, float]]:

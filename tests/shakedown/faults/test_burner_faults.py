@@ -75,7 +75,60 @@ def test_a_device_without_a_burner_cannot_have_them(vehicle):
     """A line that says which kind it is."""
     with pytest.raises(InputError) as error:
         vehicle(fault=[{**fault("fuel_gelling"), "device": "charger"}])
-    assert 'charger has no burner (kind "charger"), so fuel_gelling has no effect' in str(error.value)
+    assert 'charger has no burner with a fuel line (kind "charger"), so fuel_gelling has no effect' in str(error.value)
+
+
+HOT_WATER = """
+schema = 1
+name = "gas"
+title = "A water heater and a furnace, both for gas"
+hot_water = { start_c = 20.0 }
+device = [
+  { name = "boiler", kind = "water_heater", address = 0x65, functions = { water_heater = 1 }, settings = { %s } },
+  { name = "furnace", kind = "air_furnace", address = 0x5F, functions = { furnace = 1 }, settings = { fuel = "gas" } },
+  { name = "thermostat", kind = "panel", address = 0x44, functions = { control_panel = 1, thermostat = 1 } },
+]
+"""
+BOILER_ON = {"message": "WATERHEATER_COMMAND", "fields": {"instance": 1, "operating_mode": 1}}
+FURNACE_ON = {"message": "FURNACE_COMMAND", "fields": {"instance": 1, "heat_output_level": 100}}
+
+
+@pytest.fixture
+def with_gas(vehicle, rig_of):
+    """Put a vehicle with both on a bench, both switched on and one of them at fault: ``with_gas(device, ...)``."""
+
+    def put(device, settings="", **more):
+        steps = [{"at": "10s", "send": BOILER_ON}, {"at": "10s", "send": FURNACE_ON}]
+        plan = {"fault": "failed_ignition", "device": device, "from": "0s", **more}
+        return vehicle(of=rig_of(HOT_WATER % settings), fault=[plan], step=steps, lasts="150s")
+
+    return put
+
+
+@pytest.mark.parametrize(("device", "message"), [("boiler", WATER), ("furnace", "FURNACE_STATUS")])
+def test_burners_for_gas_do_not_light_either(with_gas, device, message):
+    """A boiler locks out after its three tries, a furnace gives no heat; the other of the two does."""
+    run = with_gas(device).run(150)
+    lit = {
+        "boiler": any(run.values("boiler", WATER, "burner_status")),
+        "furnace": run.bench.world.heat_account().gains_j > 1000,
+    }
+    assert lit == {"boiler": device != "boiler", "furnace": device != "furnace"}
+    if message == WATER:
+        assert run.values("boiler", WATER, "failure_to_ignite")[-1] == 1.0
+
+
+def test_a_boiler_that_misses_one_try_lights_with_the_next(with_gas):
+    """And nothing is reported."""
+    run = with_gas("boiler", tries=1).run(60)
+    assert run.values("boiler", WATER, "burner_status")[-1] == 1.0
+    assert set(run.values("boiler", WATER, "failure_to_ignite")) == {0.0}
+
+
+def test_a_boiler_without_a_burner_cannot_have_it(with_gas):
+    """One for the mains alone."""
+    with pytest.raises(InputError, match=r"boiler has no burner \(gas_w = 0\), so failed_ignition has no effect"):
+        with_gas("boiler", "gas_w = 0.0")
 
 
 @pytest.mark.parametrize(

@@ -314,6 +314,16 @@ grace = "2s"
         sensors=(1, 3),
         more=HEATS,
     ),
+    "overload": Proof(
+        "asks again each time that the pump is back, also where a breaker opens again and again",
+        "ASKS_AGAIN_ONCE",
+        SLOW,
+        200,
+        'branch = "pump"\namps = 12.0\nfrom = "10s"\nuntil = "110s"',
+        f'says = "it heats again when the breaker stays closed"\nexpect = "seen"\nsight = {HEAT}\nfrom = "125s"',
+        ("not seen by 200.000 s", "heat output level 0 %"),
+        more=HEATS,
+    ),
     "protection_opens": Proof(
         "goes on when the whole bus was dark and its voltage is back",
         "NEVER_TRUSTS_A_BATTERY_AGAIN",

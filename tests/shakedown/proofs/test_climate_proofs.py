@@ -15,9 +15,16 @@ import pytest
 from rvsim.faces.interface import SimulatedBus
 from rvsim.shakedown.verdict import as_text
 
-_spec = importlib.util.spec_from_file_location("wrong", Path(__file__).parent / "wrong.py")
-wrong = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(wrong)
+
+def _beside(name):
+    """Load a file that stands beside this one."""
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).parent / f"{name}.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+wrong, van_tables = _beside("wrong"), _beside("van_tables")
 Right: Any = wrong.Right
 
 ROOF_FAN_STATUS, ROOF_FAN_COMMAND, BATTERY_CHARGE = 0x1FEA7, 0x1FEA6, 0x1FFFC
@@ -35,42 +42,11 @@ people = {{ count = 0 }}
 cabin = {{ start_c = 19.0 }}
 battery = {{ capacity_ah = {capacity_ah} }}
 
-[[rig.device]]
-name = "control panel"
-kind = "panel"
-address = 0x44
-functions = {{ control_panel = 1, thermostat = 1 }}
-
-[[rig.device]]
-name = "furnace"
-kind = "air_furnace"
-address = 0x5E
-functions = {{ furnace = 1 }}
-
-[[rig.device]]
-name = "circulation pump"
-kind = "circulation_pump"
-address = 0x95
-functions = {{ circulation_pump = 1 }}
-
-[[rig.device]]
-name = "roof fan"
-kind = "roof_fan"
-address = 0x90
-functions = {{ roof_fan = 1 }}
-
-[[rig.device]]
-name = "battery monitor"
-kind = "battery_monitor"
-address = 0x45
-functions = {{ battery_monitor = 1, dc_source = 1 }}
-
-[[rig.device]]
-name = "indoor sensor"
-kind = "ambient"
-address = 0x91
-functions = {{ ambient_sensor = 1 }}
+{devices}
 """
+DEVICES = van_tables.device_tables(
+    "control panel", "furnace", "circulation pump", "roof fan", "battery monitor", "indoor sensor"
+)
 STARTS = """
 [[expect]]
 says = "the furnace starts at most three times an hour"
@@ -160,7 +136,9 @@ def tried(tmp_path):
         path = tmp_path / "van.toml"
         top, _, tables = more.rpartition("[start]") if "[start]" in more else ("", "", more)
         start = f"[start]{tables}" if top else tables
-        path.write_text(top + VAN.format(minutes=minutes, capacity_ah=capacity_ah) + start, encoding="utf-8")
+        path.write_text(
+            top + VAN.format(minutes=minutes, capacity_ah=capacity_ah, devices=DEVICES) + start, encoding="utf-8"
+        )
         with SimulatedBus(path, except_devices="control panel") as bus:
             kind(bus).run(minutes * 60)
             return bus.verdict()

@@ -24,7 +24,7 @@ def _beside(name):
     return module
 
 
-thermostat, kinds = _beside("thermostat"), _beside("kinds")
+thermostat, kinds, van_tables = (_beside(name) for name in ("thermostat", "kinds", "van_tables"))
 Mistake, Thermostat = thermostat.Mistake, thermostat.Thermostat
 PROOFS = kinds.PROOFS
 
@@ -42,68 +42,27 @@ cabin = {{ start_c = {cabin}, heat_capacity_j_per_k = {capacity}, air_capacity_p
 people = {{ count = 0 }}
 coolant = {{ start_c = 65.0 }}      # warm, so that heat comes at once
 
-[[rig.device]]
-name = "control panel"
-kind = "panel"
-address = 0x44
-functions = {{ control_panel = 1, thermostat = 1 }}
-
-[[rig.device]]
-name = "heater"
-kind = "heater"
-address = 0x5E
-functions = {{ furnace = 1, water_heater = 1 }}
-
-[[rig.device]]
-name = "circulation pump"
-kind = "circulation_pump"
-address = 0x95
-functions = {{ circulation_pump = 1 }}
-
-[[rig.device]]
-name = "battery monitor"
-kind = "battery_monitor"
-address = 0x45
-functions = {{ battery_monitor = 1, dc_source = 1 }}
-
-[[rig.device]]
-name = "fresh tank"
-kind = "tank"
-address = 0x48
-functions = {{ tank = 0 }}
-
-[[rig.device]]
-name = "indoor sensor"
-kind = "ambient"
-address = 0x91
-functions = {{ ambient_sensor = 1 }}
-limits = {{ "THERMOSTAT_AMBIENT_STATUS.ambient_temperature" = [-30.0, 60.0] }}
-
-[[rig.device]]
-name = "outdoor sensor"
-kind = "ambient"
-address = 0x92
-functions = {{ ambient_sensor = 2 }}
-settings = {{ place = "outdoors" }}
-
-[[rig.device]]
-name = "bed sensor"
-kind = "ambient"
-address = 0x96
-functions = {{ ambient_sensor = 3 }}
-
+{devices}
 [[expect]]
 says = "the controller is alive"
 expect = "every"
 sight = {{ device = "control panel", message = "DM_RV" }}
 gap = "6s"
 """
+DEVICES = van_tables.device_tables(
+    "control panel", "heater", "circulation pump", "battery monitor", "fresh tank", "indoor sensor", "outdoor sensor",
+    "bed sensor",
+)  # fmt: skip
 
 
 def scenario(kind, faulty):
     """Write the scenario of a kind of fault, with the fault or without."""
     proof = PROOFS[kind]
-    parts = [VAN.format(lasts=proof.lasts, **proof.van), proof.more, f"[[expect]]\n{proof.expectation}"]
+    parts = [
+        VAN.format(lasts=proof.lasts, devices=DEVICES, **proof.van),
+        proof.more,
+        f"[[expect]]\n{proof.expectation}",
+    ]
     if faulty:
         parts.append(f'[[fault]]\nfault = "{kind}"\n{proof.fault}')
     return "\n".join(parts)

@@ -83,6 +83,7 @@ class Mistake(Enum):
     RESETS_A_LOCKOUT = auto()
     WAITS_FOR_A_COLD_BURNER = auto()
     RESTARTS_AT_A_FLAME_OUT = auto()
+    ASKS_AGAIN_ONCE = auto()
 
 
 class Sensor:
@@ -112,6 +113,8 @@ class Pump:
         self.asked_since = self.tried = -100.0
         self.tries = 0
         self.lost = False
+        self.stops = 0
+        """How often it said that it does not run, when it had run and was still wanted."""
 
 
 class Thermostat:
@@ -221,6 +224,7 @@ class Thermostat:
     def take_pump(self, runs: bool) -> None:
         """Take what the pump says."""
         pump = self.pump
+        pump.stops += bool(pump.asked and pump.runs and not runs)
         answers = runs is pump.asked and pump.runs is (not runs)
         late = pump.runs is not None and self.now - pump.since > PUMP_GAP_S + TIGHT_S
         if (answers and self.now - pump.tried > TIGHT_S and self.leaves_out(Mistake.ALLOWS_NO_DELAY)) or (
@@ -388,7 +392,7 @@ class Thermostat:
         pump = self.pump
         if on != pump.asked:
             pump.asked, pump.asked_since, pump.tries = on, self.now, 0
-        elif self.leaves_out(Mistake.ASKS_ONCE):
+        elif self.leaves_out(Mistake.ASKS_ONCE) or (pump.stops > 1 and self.leaves_out(Mistake.ASKS_AGAIN_ONCE)):
             return
         if pump.runs is on and self.is_fresh(pump.since):
             pump.tries = 0
