@@ -198,6 +198,9 @@ class Device:
         if self.uses_world:
             self.world.remove(self.name)
 
+    def on_contact(self, name: str) -> None:
+        """Read an input again: a contact on it has opened or closed. ``name`` is that of the input in the rig."""
+
     # What the host calls.
 
     @property

@@ -52,11 +52,11 @@ from rvsim.rig.electric import (
     device_branch_mistakes,
 )
 from rvsim.rig.field_types import ClaimedName, Duration
-from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
+from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, OTHER_NAMES, canonical
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
-from rvsim.rig.switching import InputPlan, ModulePlan, OutputPlan, RelayPlan, terminal_clashes
+from rvsim.rig.switching import InputPlan, ModulePlan, OutputPlan, RelayPlan, input_mistakes, terminal_clashes
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
 from rvsim.rig.tanks import ExtraTankPlan, TankPlan, tank_mistakes, tank_zone_problem
 from rvsim.rig.timing import TimingPlan
@@ -134,6 +134,7 @@ Limits = Annotated[tuple[float, float], BeforeValidator(_as_pair), AfterValidato
 
 
 def _instance_problems(function: str, given: object) -> Iterator[str]:
+    function = canonical(function)
     if function not in FUNCTIONS:
         yield f"unknown function{did_you_mean(function, FUNCTIONS)}; the functions are {', '.join(FUNCTIONS)}"
         return
@@ -208,16 +209,22 @@ class DevicePlan(Table):
             for name, instances in given.items()
             for text in _instance_problems(name, instances)
         ]
+        problems += [
+            Mistake((other,), f"it is another name for {name}, which is there as well; write one of them", given[other])
+            for other, name in OTHER_NAMES.items()
+            if other in given and name in given
+        ]
         if problems:
             raise validation_error("functions", problems)
         return {
-            name: tuple(instances) if isinstance(instances, list | tuple) else (instances,)
+            canonical(name): tuple(instances) if isinstance(instances, list | tuple) else (instances,)
             for name, instances in given.items()
         }
 
     @field_validator("amps")
     @classmethod
     def _of_its_functions(cls, amps: dict[str, Any], info: ValidationInfo) -> dict[str, Any]:
+        amps = {canonical(name): limits for name, limits in amps.items()}
         functions = info.data.get("functions", amps)  # where the functions have mistakes, these are reported instead
         for name in amps:
             if not functions:
@@ -409,11 +416,14 @@ class Rig(Table):
     @field_validator("inputs")
     @classmethod
     def _checked_inputs(cls, inputs: tuple[InputPlan, ...], info: ValidationInfo) -> tuple[InputPlan, ...]:
+        devices = info.data.get("devices") or ()
+        digital_inputs = {plan.name: plan.functions.get("dc_input", ()) for plan in devices}
         _raise_any(
             "input",
             *repeated(inputs, "name", "input"),
             *unknown(inputs, "module", names(info.data.get("modules")), "modules"),
             *terminal_clashes(inputs),
+            *input_mistakes(inputs, info.data.get("modules"), info.data.get("outputs"), digital_inputs),
         )
         return inputs
 

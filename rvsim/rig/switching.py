@@ -6,15 +6,20 @@ output switches (`devices` does), nor whether a load is too much for it (`plan` 
 Everything is optional but the names: a figure that is left out is unknown, and no check assumes one.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Annotated, Any, Literal
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from functools import cached_property
+from typing import Annotated, Any, Literal, NamedTuple, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from rvsim.rig.electric import WirePlan
 from rvsim.rig.field_types import Duration
+from rvsim.rig.functions import MAX_INSTANCE
+from rvsim.rig.ladder import NEW_CONTACT_OHM, Ladder
+from rvsim.rig.ladder_mistakes import ladder_mistakes
 from rvsim.rig.quantity import shown
-from rvsim.rig.table import Mistake, OneLineText, Table
+from rvsim.rig.references import unknown_text
+from rvsim.rig.table import Mistake, OneLineText, Table, validation_error
 
 LoadKind = Literal["lamp", "led", "motor", "pump", "heater mat", "relay coil", "socket"]
 """What hangs on an output; its kind says how much more than its running current it takes at the start."""
@@ -24,6 +29,21 @@ Terminal = Annotated[int, Field(ge=1, le=250)]
 """The number of an output or an input on its module, as printed on it; up to the number of instances."""
 ContactInstance = Annotated[int, Field(ge=1, le=250)]
 """The instance of its message (rv-c.com/book/export/html/81)."""
+
+
+DEFAULT_BOUNCE_US = 1_600
+"""How long a contact bounces on average: the mean of 18 switches of one bench test, from memory."""
+
+
+class InputPosition(NamedTuple):
+    """One thing that an input answers for: the input itself, or one switch of its ladder."""
+
+    name: str
+    """The name by which it is pressed: that of the input, or "input.switch"."""
+    rung: str | None
+    instance: int | None
+    output: str | None
+    """The output of the same module that it switches by itself."""
 
 
 class ModulePlan(Table):
@@ -85,6 +105,26 @@ class LadderPlan(Table):
     """Tolerance of the resistors. Common practice, no source: carbon film."""
     adc_bits: Annotated[int, Field(ge=4, le=24)] = 10
     """Bits of the converter that reads it. Common practice, no source."""
+    contact_ohm: Annotated[float, Field(ge=0, le=1_000_000)] = NEW_CONTACT_OHM
+    """The resistance of a closed contact. New: at most 50 to 100 milliohm (a chip maker's technical article)."""
+    between: Literal["nearest", "none"] = "nearest"
+    """What the module reads between two bands: the nearest switch (thresholds half way), or none. Common practice, no
+    source: half way."""
+    hysteresis_counts: Annotated[float, Field(ge=0, le=1000)] = 2.0
+    """How far beyond a threshold the reading has to be until another switch counts. Common practice, no source."""
+
+    @cached_property
+    def ladder(self) -> Ladder:
+        """The arithmetic of these resistors."""
+        tolerance = self.tolerance_percent / 100
+        return Ladder(self.pull_up_ohm, self.rungs, self.wired, tolerance, self.adc_bits, self.contact_ohm)
+
+    @model_validator(mode="after")
+    def _can_be_told_apart(self) -> Self:
+        problems = list(ladder_mistakes(self.ladder))
+        if problems:
+            raise validation_error("ladder", problems)
+        return self
 
 
 class InputPlan(Table):
@@ -97,13 +137,64 @@ class InputPlan(Table):
     terminal: Terminal
     """Its number on the module."""
     instance: ContactInstance | None = None
-    """Its instance as a digital input on the network."""
+    """Its instance as a digital input on the network; that of the first switch of a ladder, whose further switches
+    count up in the order of the file."""
     switch: Literal["momentary", "maintained"] = "momentary"
     """Whether the switch springs back, or stays as it was set."""
     debounce: Annotated[Duration, Field(ge=0)] = 30_000
     """How long a contact must stay closed to count. Common practice, no source. Kept in microseconds."""
+    bounce: Annotated[Duration, Field(ge=0)] = DEFAULT_BOUNCE_US
+    """How long its contacts bounce on average when they are pressed or released. From memory: the mean of 18 switches
+    of one bench test, most of them under 6.2 ms. Kept in microseconds."""
     ladder: LadderPlan | None = None
     """The switches, where several share this input by their resistance."""
+    switches: OneLineText | Mapping[str, OneLineText] | None = None
+    """The output of the same module that it switches by itself, without the network; of a ladder the outputs by the
+    names of the switches."""
+
+    @cached_property
+    def positions(self) -> tuple["InputPosition", ...]:
+        """What it answers for, each with an instance of its own: the input itself, or the switches of its ladder."""
+        if self.ladder is None:
+            output = self.switches if isinstance(self.switches, str) else None
+            return (InputPosition(self.name, None, self.instance, output),)
+        outputs = self.switches if isinstance(self.switches, Mapping) else {}
+        return tuple(
+            InputPosition(
+                f"{self.name}.{rung}",
+                rung,
+                None if self.instance is None else self.instance + place,
+                outputs.get(rung),
+            )
+            for place, rung in enumerate(self.ladder.rungs)
+        )
+
+    @model_validator(mode="after")
+    def _fits_its_ladder(self) -> Self:
+        problems = list(self._mistakes())
+        if problems:
+            raise validation_error("input", problems)
+        return self
+
+    def _mistakes(self) -> Iterator[Mistake]:
+        last = self.positions[-1].instance
+        if last is not None and last > MAX_INSTANCE:
+            text = (
+                f"the {len(self.positions)} switches of its ladder would have the instances {self.instance} to {last}; "
+                f"write at most {MAX_INSTANCE - len(self.positions) + 1}, so that the last one has {MAX_INSTANCE}"
+            )
+            yield Mistake(("instance",), text, self.instance)
+        if self.ladder is None and isinstance(self.switches, Mapping):
+            text = 'it has no ladder, so it switches one output; write its name, like switches = "galley light"'
+            yield Mistake(("switches",), text, self.switches)
+        if self.ladder is not None and isinstance(self.switches, str):
+            rung = next(iter(self.ladder.rungs))
+            text = f"it has a ladder; name the switch as well, like switches = {{ {rung} = {shown(self.switches)} }}"
+            yield Mistake(("switches",), text, self.switches)
+        if self.ladder is not None and isinstance(self.switches, Mapping):
+            for rung in self.switches:
+                if rung not in self.ladder.rungs:
+                    yield Mistake(("switches", rung), unknown_text(rung, self.ladder.rungs, "switches"), rung)
 
 
 class RelayPlan(Table):
@@ -132,3 +223,60 @@ def terminal_clashes(entries: Sequence[Any]) -> Iterator[Mistake]:
                 "give each its own terminal"
             )
             yield Mistake((number, "terminal"), text, entry.terminal)
+
+
+def input_mistakes(
+    inputs: Sequence[InputPlan],
+    modules: Sequence[ModulePlan] | None,
+    outputs: Sequence[OutputPlan] | None,
+    functions: Mapping[str, Collection[int]],
+) -> Iterator[Mistake]:
+    """Yield what is wrong with inputs beside each other and beside outputs: instances, and what they switch.
+
+    Args:
+        inputs: the inputs.
+        modules: the modules; None where they have mistakes of their own.
+        outputs: the outputs; None where they have mistakes of their own.
+        functions: the instances of the devices' digital inputs, by the device.
+    """
+    devices = {module.name: module.device for module in modules or ()}
+    owners: dict[int, str] = {}
+    for number, entry in enumerate(inputs):
+        own = devices.get(entry.module)
+        for position in entry.positions:
+            if position.instance is None:
+                continue
+            owner = f"device {shown(other)}" if (other := _owner(functions, own, position.instance)) else ""
+            first = owners.setdefault(position.instance, position.name)
+            if first != position.name:
+                owner = shown(first)
+            if owner:
+                label = f"digital input {position.instance} ({position.name})"
+                text = f"{label} is already that of {owner}; give each its own instance"
+                yield Mistake((number, "instance"), text, entry.instance)
+        yield from _switched_mistakes(number, entry, outputs)
+
+
+def _owner(functions: Mapping[str, Collection[int]], own: str | None, instance: int) -> str | None:
+    """Return the device other than ``own`` that has a digital input of this instance, None where none has."""
+    return next((name for name, instances in functions.items() if name != own and instance in instances), None)
+
+
+def _switched_mistakes(number: int, entry: InputPlan, outputs: Sequence[OutputPlan] | None) -> Iterator[Mistake]:
+    """Yield what is wrong with the outputs that an input switches by itself."""
+    if outputs is None:
+        return
+    by_name = {output.name: output for output in outputs}
+    for position in entry.positions:
+        if position.output is None:
+            continue
+        place = (number, "switches") if position.rung is None else (number, "switches", position.rung)
+        output = by_name.get(position.output)
+        if output is None:
+            yield Mistake(place, unknown_text(position.output, by_name, "outputs"), position.output)
+        elif output.module != entry.module:
+            text = (
+                f"{shown(output.name)} is on {shown(output.module)} and the input on {shown(entry.module)}; a module "
+                "switches its own outputs only, so remove it and let a panel command the output"
+            )
+            yield Mistake(place, text, position.output)

@@ -122,10 +122,10 @@ class Scenario(Table):
     def _steps_of_the_rig(cls, steps: tuple[StepPlan, ...], info: ValidationInfo) -> tuple[StepPlan, ...]:
         names = _names_of_rig(info)
         problems = [
-            mistake._replace(place=(number, "change", *mistake.place))
+            mistake._replace(place=(number, *mistake.place))
             for number, step in enumerate(steps)
-            if step.change is not None and names is not None
-            for mistake in step.change.mistakes(names)
+            if names is not None
+            for mistake in step.mistakes(names)
         ]
         if problems:
             raise validation_error("step", problems)

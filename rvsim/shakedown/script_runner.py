@@ -52,7 +52,8 @@ class ScriptRunner:
         scenario = loaded.scenario
         self.maker = EffectMaker(loaded.rig, catalogue, seed)
         self._bench, self._send = bench, send
-        problems = [*_faults_on_absent(loaded, bench), *script_problems(loaded, catalogue, seed)]
+        problems = [*_faults_on_absent(loaded, bench), *_switches_of_absent(loaded, bench)]
+        problems += script_problems(loaded, catalogue, seed)
         if problems:
             raise InputError(*problems)
         faults = planned_faults(scenario.faults, partial(loaded.where, "fault"), loaded.rig, catalogue, seed)
@@ -63,6 +64,8 @@ class ScriptRunner:
         self._effects = VehicleEffects(bench)
         for zone, count in (scenario.start.people or {}).items():
             bench.world.set_people(count, zone)
+        for name, position in scenario.start.switch.items():
+            bench.world.contacts.set(name, on=position == "on")
         self._actions: dict[int, Callable[[], None]] = {}
         self._done: set[int] = set()
         self._beyond: set[int] = set()
@@ -91,13 +94,26 @@ class ScriptRunner:
             return partial(self._send, identifier, data)
         if step.change is not None:
             return partial(self._change, step.change)
+        if step.press is not None or step.switch is not None:
+            return partial(self._use_switches, step)
         fault = self._faults_by_name[step.start or step.stop or ""]
         return partial(fault.apply if step.start else fault.remove, self._bench)
 
     def _change(self, change: VehicleChangePlan) -> None:
         self._effects.apply(change)
+        self._tell(change.sentence)
+
+    def _use_switches(self, step: StepPlan) -> None:
+        contacts = self._bench.world.contacts
+        if step.press is not None:
+            contacts.press(step.press, step.hold)
+        for name, position in (step.switch or {}).items():
+            contacts.set(name, on=position == "on")
+        self._tell(step.switched_sentence)
+
+    def _tell(self, sentence: str) -> None:
         if len(self.changes) < MAX_TOLD_CHANGES:
-            self.changes.append(ToldChange(self._bench.now / SECOND_US, change.sentence))
+            self.changes.append(ToldChange(self._bench.now / SECOND_US, sentence))
 
     @cached_property
     def waits_for_values(self) -> bool:
@@ -162,6 +178,21 @@ def _faults_on_absent(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
                     f"{loaded.where('fault', number, 'device')}: {device} is not simulated here, so the bench cannot "
                     "make it faulty; simulate it, or make the device itself faulty"
                 )
+
+
+def _switches_of_absent(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
+    """Yield a line for each step that uses a switch of a device that is not simulated: only a hand can do that."""
+    contacts = bench.world.contacts.plans
+    for number, step in enumerate(loaded.scenario.steps):
+        used = {"press": [step.press] if step.press is not None else [], "switch": step.switch or {}}
+        for key, names in used.items():
+            for name in names:
+                device = contacts[name].device
+                if device not in bench.outgoing_gates:
+                    yield (
+                        f"{loaded.where('step', number, key)}: {name} is a switch of {device}, which is not simulated "
+                        "here, so only a hand can use it; simulate the device, or remove the step"
+                    )
 
 
 def frame_to_send(send: SendPlan, catalogue: Catalogue) -> tuple[int, bytes]:

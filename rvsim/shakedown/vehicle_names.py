@@ -1,12 +1,13 @@
-"""Names of a rig that a scenario uses for the parts of its vehicle: zones, batteries, tanks.
+"""Names of a rig that a scenario uses for the parts of its vehicle: zones, batteries, tanks, switches.
 
 Knows: which names a rig has, and how one that it has not is told. Does not know what a scenario does with them.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from rvsim.rig.climate import zone_names
+from rvsim.rig.contact_plans import ContactPlan, contact_plans
 from rvsim.rig.model import Rig
 from rvsim.rig.references import unknown_text
 from rvsim.rig.table import Mistake
@@ -22,6 +23,8 @@ class VehicleNames(NamedTuple):
     fresh_tanks: tuple[str, ...]
     """Those of the tanks that hold fresh water."""
     devices: tuple[str, ...]
+    contacts: Mapping[str, ContactPlan]
+    """What can be pressed."""
 
 
 FUEL = "fuel"
@@ -36,6 +39,7 @@ def vehicle_names(rig: Rig) -> VehicleNames:
         (*FIRST_TANKS, *(tank.name for tank in rig.tanks)),
         (FIRST_TANKS[0], *(tank.name for tank in rig.tanks if tank.content == FIRST_TANKS[0])),
         tuple(plan.name for plan in rig.devices),
+        contact_plans(rig),
     )
 
 

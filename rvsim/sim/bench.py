@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from rvsim.devices.device import Device, DeviceContext, Site
 from rvsim.errors import InputError
+from rvsim.rig.contact_plans import contact_plans
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.can import Babble, Line, SimultaneousSenders, WireFault
@@ -26,6 +27,7 @@ from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
 from rvsim.wire.timing import BIT_RATE
+from rvsim.world.contacts import Contacts
 from rvsim.world.world import World
 
 
@@ -109,6 +111,7 @@ class Bench:
         self._call_action = self._call  # bound once, not for each timer
         self._next_second = 0
         self.world = World(rig.vehicle, weather or WeatherPlan())
+        self.world.contacts = Contacts(contact_plans(rig), seed, self._plan_after, self._on_contact)
         self.site = site or Site()
         """What is around the devices; may be changed between two steps."""
         self.world.set_shore(connected=self.site.shore_power)
@@ -202,6 +205,14 @@ class Bench:
     def plan(self, time: int, action: Callable[[], None]) -> None:
         """Plan an action for a time, before everything else of that time."""
         self.kernel.at(time, lambda _: action(), priority=_PLANNED_PRIORITY)
+
+    def _plan_after(self, delay_us: int, action: Callable[[], None]) -> None:
+        self.plan(self.kernel.now + delay_us, action)
+
+    def _on_contact(self, device: str, name: str) -> None:
+        """Tell a device that a contact on one of its inputs has opened or closed; an absent one is not told."""
+        if device in self._by_name:
+            self.call_device(device, lambda reader: reader.on_contact(name))
 
     def call_device(self, name: str, action: Callable[[Device], None]) -> None:
         """Call ``action`` with a device now."""

@@ -12,6 +12,7 @@ whole second in which it was set.
 
 from rvsim.rig.vehicle import VehiclePlan, WeatherPlan
 from rvsim.wire.frame import SECOND_US
+from rvsim.world.contacts import Contacts
 from rvsim.world.electric import ElectricSystem
 from rvsim.world.thermal import HeatAccount, ThermalWorld
 
@@ -25,6 +26,8 @@ class World(ThermalWorld, ElectricSystem):
         ThermalWorld.__init__(self, plan, weather)
         ElectricSystem.__init__(self, plan)
         self._now_us = 0
+        self.contacts = Contacts({})
+        """What people can press; the host puts those of its rig here."""
 
     def advance(self, to_us: int) -> None:
         """Advance to ``to_us``, microseconds since the start of the run.

@@ -1,0 +1,106 @@
+"""What a person can press in a vehicle, by name: inputs, switches of ladders, keys of keypads.
+
+Knows: where a rig names them: the inputs of its modules, and devices with keys among their settings. Does not know who
+presses them, nor what a device does then.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import Any, NamedTuple
+
+from rvsim.errors import did_you_mean
+from rvsim.rig.ladder import NEW_CONTACT_OHM, Ladder
+from rvsim.rig.model import Rig
+from rvsim.rig.quantity import read_duration, shown
+from rvsim.rig.switching import DEFAULT_BOUNCE_US
+
+MOMENTARY, MAINTAINED = "momentary", "maintained"
+
+
+class ContactPlan(NamedTuple):
+    """One contact.
+
+    ``name`` is that of the input ("galley switch"), of a switch of its ladder ("door ladder.galley"), or of a key ("bed
+    keypad.night"). ``input`` is the electrical input that it is wired to, which switches of a ladder share; ``rung`` is
+    the name of the switch in its ladder. ``device`` reads the input; None where no device of the rig does.
+    ``instance`` is that of its message, None where it is not on the network.
+    """
+
+    name: str
+    input: str
+    device: str | None
+    rung: str | None = None
+    instance: int | None = None
+    is_maintained: bool = False
+    bounce_us: int = DEFAULT_BOUNCE_US
+    ohm: float = NEW_CONTACT_OHM
+    """Its resistance while it is closed."""
+    ladder: Ladder | None = None
+    """The ladder that it belongs to."""
+
+
+def contact_plans(rig: Rig) -> Mapping[str, ContactPlan]:
+    """Return every contact of a rig by its name: those of inputs in the order of the file, then those of keys."""
+    return {plan.name: plan for plan in (*_of_inputs(rig), *_of_keys(rig))}
+
+
+def _of_inputs(rig: Rig) -> Iterator[ContactPlan]:
+    devices = {module.name: module.device for module in rig.modules}
+    for entry in rig.inputs:
+        for position in entry.positions:
+            yield ContactPlan(
+                position.name,
+                entry.name,
+                devices.get(entry.module),
+                position.rung,
+                position.instance,
+                entry.switch == MAINTAINED,
+                entry.bounce,
+                NEW_CONTACT_OHM if entry.ladder is None else entry.ladder.contact_ohm,
+                None if entry.ladder is None else entry.ladder.ladder,
+            )
+
+
+def _of_keys(rig: Rig) -> Iterator[ContactPlan]:
+    for device in rig.devices:
+        keys = device.settings.get("keys")
+        for key, given in keys.items() if isinstance(keys, Mapping) else ():
+            if isinstance(given, Mapping):
+                name = key_contact(device.name, key)
+                yield ContactPlan(
+                    name,
+                    name,
+                    device.name,
+                    instance=_instance(given),
+                    is_maintained=given.get("switch") == MAINTAINED,
+                    bounce_us=_bounce_us(given),
+                )
+
+
+def key_contact(device: str, key: str) -> str:
+    """Return the name by which a key of a device is pressed."""
+    return f"{device}.{key}"
+
+
+def _instance(given: Mapping[str, Any]) -> int | None:
+    instance = given.get("instance")
+    return instance if isinstance(instance, int) else None
+
+
+def _bounce_us(given: Mapping[str, Any]) -> int:
+    try:
+        return read_duration(given["bounce"])
+    except (KeyError, ValueError):  # not given; or refused where the settings are checked
+        return DEFAULT_BOUNCE_US
+
+
+def unknown_contact_text(name: str, plans: Mapping[str, ContactPlan]) -> str:
+    """Return the text on a name that stands for nothing that can be pressed."""
+    if not plans:
+        return f"{shown(name)} cannot be pressed: the rig has no inputs and no keys; add it, or remove the name"
+    rungs = [plan.name for plan in plans.values() if plan.input == name]
+    if rungs:
+        return f"{shown(name)} has several switches; name one of them: {', '.join(rungs)}"
+    return (
+        f"{shown(name)} cannot be pressed{did_you_mean(name, plans)}; what can be pressed in this rig: "
+        f"{', '.join(plans)}"
+    )
