@@ -4,7 +4,7 @@ Knows: where a rig names them: the inputs of its modules, and devices with keys 
 presses them, nor what a device does then.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from rvsim.errors import did_you_mean
@@ -13,7 +13,9 @@ from rvsim.rig.model import Rig
 from rvsim.rig.quantity import read_duration, shown
 from rvsim.rig.switching import DEFAULT_BOUNCE_US
 
-MOMENTARY, MAINTAINED = "momentary", "maintained"
+MAINTAINED = "maintained"
+KEY_FUNCTION = "dc_input"
+"""The function of a device with keys."""
 
 
 class ContactPlan(NamedTuple):
@@ -63,17 +65,32 @@ def _of_inputs(rig: Rig) -> Iterator[ContactPlan]:
 def _of_keys(rig: Rig) -> Iterator[ContactPlan]:
     for device in rig.devices:
         keys = device.settings.get("keys")
-        for key, given in keys.items() if isinstance(keys, Mapping) else ():
-            if isinstance(given, Mapping):
-                name = key_contact(device.name, key)
-                yield ContactPlan(
-                    name,
-                    name,
-                    device.name,
-                    instance=_instance(given),
-                    is_maintained=given.get("switch") == MAINTAINED,
-                    bounce_us=_bounce_us(given),
-                )
+        if not isinstance(keys, Mapping):
+            continue
+        tables = {key: given for key, given in keys.items() if isinstance(given, Mapping)}
+        named = {key: _instance(given) for key, given in tables.items()}
+        instances = key_instances(named, device.functions.get(KEY_FUNCTION, ()))
+        for key, given in tables.items():
+            name = key_contact(device.name, key)
+            yield ContactPlan(
+                name,
+                name,
+                device.name,
+                instance=instances[key],
+                is_maintained=given.get("switch") == MAINTAINED,
+                bounce_us=_bounce_us(given),
+            )
+
+
+def key_instances(named: Mapping[str, int | None], instances: Sequence[int]) -> Mapping[str, int | None]:
+    """Return the instance of each key: its own, or the next of the device's instances that no key names.
+
+    Args:
+        named: the instance of each key as it is written, None where it has none; in the order of the file.
+        instances: those of the device's digital inputs.
+    """
+    free = iter([instance for instance in instances if instance not in named.values()])
+    return {key: next(free, None) if instance is None else instance for key, instance in named.items()}
 
 
 def key_contact(device: str, key: str) -> str:

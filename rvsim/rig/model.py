@@ -13,7 +13,7 @@ kinds and settings are not checked); ``absent``, the names of devices that are n
 from collections.abc import Iterator, Mapping
 from os.path import isfile
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Self, TypeVar
 
 from pydantic import (
     AfterValidator,
@@ -24,6 +24,7 @@ from pydantic import (
     ValidationInfo,
     ValidatorFunctionWrapHandler,
     field_validator,
+    model_validator,
 )
 
 from rvsim.errors import did_you_mean
@@ -56,7 +57,15 @@ from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, OTHER_NAMES, canonical
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
-from rvsim.rig.switching import InputPlan, ModulePlan, OutputPlan, RelayPlan, input_mistakes, terminal_clashes
+from rvsim.rig.switching import (
+    InputPlan,
+    ModulePlan,
+    OutputPlan,
+    RelayPlan,
+    input_mistakes,
+    switched_mistakes,
+    terminal_clashes,
+)
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
 from rvsim.rig.tanks import ExtraTankPlan, TankPlan, tank_mistakes, tank_zone_problem
 from rvsim.rig.timing import TimingPlan
@@ -423,9 +432,15 @@ class Rig(Table):
             *repeated(inputs, "name", "input"),
             *unknown(inputs, "module", names(info.data.get("modules")), "modules"),
             *terminal_clashes(inputs),
-            *input_mistakes(inputs, info.data.get("modules"), info.data.get("outputs"), digital_inputs),
+            *input_mistakes(inputs, info.data.get("modules"), digital_inputs),
         )
         return inputs
+
+    @model_validator(mode="after")
+    def _checked_switching(self) -> Self:
+        mistakes = switched_mistakes(self.inputs, self.outputs)
+        _raise_any("rig", *(mistake._replace(place=("input", *mistake.place)) for mistake in mistakes))
+        return self
 
     @field_validator("taps")
     @classmethod

@@ -228,15 +228,13 @@ def terminal_clashes(entries: Sequence[Any]) -> Iterator[Mistake]:
 def input_mistakes(
     inputs: Sequence[InputPlan],
     modules: Sequence[ModulePlan] | None,
-    outputs: Sequence[OutputPlan] | None,
     functions: Mapping[str, Collection[int]],
 ) -> Iterator[Mistake]:
-    """Yield what is wrong with inputs beside each other and beside outputs: instances, and what they switch.
+    """Yield each input with an instance that another input, or a device other than its own, has as well.
 
     Args:
         inputs: the inputs.
         modules: the modules; None where they have mistakes of their own.
-        outputs: the outputs; None where they have mistakes of their own.
         functions: the instances of the devices' digital inputs, by the device.
     """
     devices = {module.name: module.device for module in modules or ()}
@@ -254,7 +252,6 @@ def input_mistakes(
                 label = f"digital input {position.instance} ({position.name})"
                 text = f"{label} is already that of {owner}; give each its own instance"
                 yield Mistake((number, "instance"), text, entry.instance)
-        yield from _switched_mistakes(number, entry, outputs)
 
 
 def _owner(functions: Mapping[str, Collection[int]], own: str | None, instance: int) -> str | None:
@@ -262,21 +259,20 @@ def _owner(functions: Mapping[str, Collection[int]], own: str | None, instance: 
     return next((name for name, instances in functions.items() if name != own and instance in instances), None)
 
 
-def _switched_mistakes(number: int, entry: InputPlan, outputs: Sequence[OutputPlan] | None) -> Iterator[Mistake]:
-    """Yield what is wrong with the outputs that an input switches by itself."""
-    if outputs is None:
-        return
+def switched_mistakes(inputs: Sequence[InputPlan], outputs: Sequence[OutputPlan]) -> Iterator[Mistake]:
+    """Yield what is wrong with the outputs that inputs switch by themselves."""
     by_name = {output.name: output for output in outputs}
-    for position in entry.positions:
-        if position.output is None:
-            continue
-        place = (number, "switches") if position.rung is None else (number, "switches", position.rung)
-        output = by_name.get(position.output)
-        if output is None:
-            yield Mistake(place, unknown_text(position.output, by_name, "outputs"), position.output)
-        elif output.module != entry.module:
-            text = (
-                f"{shown(output.name)} is on {shown(output.module)} and the input on {shown(entry.module)}; a module "
-                "switches its own outputs only, so remove it and let a panel command the output"
-            )
-            yield Mistake(place, text, position.output)
+    for number, entry in enumerate(inputs):
+        for position in entry.positions:
+            if position.output is None:
+                continue
+            place = (number, "switches") if position.rung is None else (number, "switches", position.rung)
+            output = by_name.get(position.output)
+            if output is None:
+                yield Mistake(place, unknown_text(position.output, by_name, "outputs"), position.output)
+            elif output.module != entry.module:
+                text = (
+                    f"{shown(output.name)} is on {shown(output.module)} and the input on {shown(entry.module)}; a "
+                    "module switches its own outputs only, so let a panel command this one"
+                )
+                yield Mistake(place, text, position.output)

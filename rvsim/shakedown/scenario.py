@@ -44,7 +44,10 @@ def _checked_lines(text: str) -> str:
 
 def _checked_rig(given: object, info: ValidationInfo) -> object:
     if isinstance(given, Mapping):
-        return Rig.model_validate(given, context=info.context)
+        rig = Rig.model_validate(given, context=info.context)
+        if info.context is not None:
+            info.context["rig"] = rig  # for what names a part of it further down
+        return rig
     if not isinstance(given, str | Rig):
         raise ValueError(
             f'{shown(given)} is not a rig; write its name or path in quotes, like "my_van.toml", or a table'

@@ -18,7 +18,7 @@ from rvsim.devices.switching.inputs import NO_BANK, DigitalInput, InputBank, Inp
 from rvsim.devices.switching.key_commands import CommandFrames, KeyCommand
 from rvsim.devices.switching.presses import Presses
 from rvsim.errors import did_you_mean
-from rvsim.rig.contact_plans import MAINTAINED, key_contact
+from rvsim.rig.contact_plans import KEY_FUNCTION, MAINTAINED, key_contact, key_instances
 from rvsim.rig.field_types import Duration
 from rvsim.rig.model import DevicePlan
 from rvsim.rig.quantity import shown
@@ -26,7 +26,6 @@ from rvsim.rig.switching import DEFAULT_BOUNCE_US
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 
-FUNCTION = "dc_input"
 INDICATOR_COMMAND = "GENERIC_INDICATOR_COMMAND"
 
 
@@ -72,7 +71,7 @@ class Keypad(Device):
     @classmethod
     def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Mistake]:  # noqa: ARG003
         """Yield keys and instances that do not fit each other, and commands of no key."""
-        own = plan.functions.get(FUNCTION, ())
+        own = plan.functions.get(KEY_FUNCTION, ())
         keys: Mapping[str, KeySettings] = settings.keys
         owners: dict[int, str] = {}
         for name, key in keys.items():
@@ -85,13 +84,13 @@ class Keypad(Device):
             if key.instance not in own:
                 text = (
                     f"keys: {shown(name)} has the instance {key.instance}, which is none of the device's digital "
-                    f"inputs; add it to its functions: {FUNCTION} = [{', '.join(map(str, (*own, key.instance)))}]"
+                    f"inputs; add it to its functions: {KEY_FUNCTION} = [{', '.join(map(str, (*own, key.instance)))}]"
                 )
                 yield Mistake(("keys", name, "instance"), text, key.instance)
         free = [instance for instance in own if instance not in owners]
         without = [name for name, key in keys.items() if key.instance is None]
         if len(without) > len(free):
-            text = f"keys: {shown(without[len(free)])} has no instance left; add one to its functions as {FUNCTION}"
+            text = f"keys: {shown(without[len(free)])} has no instance left; add one to its functions as {KEY_FUNCTION}"
             yield Mistake(("keys", without[len(free)]), text, None)
         elif len(free) > len(without):
             text = f"keys: digital input {free[len(without)]} has no key; add a key, or remove it from its functions"
@@ -102,17 +101,19 @@ class Keypad(Device):
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
-        self.instance(FUNCTION)
+        self.instance(KEY_FUNCTION)
         self._lamps: dict[str, float] = {}
         self._key_by_instance: dict[int, str] = {}
         lines: list[InputLine] = []
         self._actions: dict[str, Callable[[bool], None]] = {}
-        for name, instance in key_instances(self.plan, self.settings).items():
+        named = {name: key.instance for name, key in self.settings.keys.items()}
+        for name, instance in key_instances(named, self.plan.functions[KEY_FUNCTION]).items():
             contact, key = key_contact(self.name, name), self.settings.keys[name]
             bank = NO_BANK if key.bank is None else key.bank
             switch = DigitalInput(contact, instance, None, key.switch == MAINTAINED, bank)
             lines.append(InputLine(contact, (switch,), key.debounce))
-            self._key_by_instance[instance] = name
+            if instance is not None:
+                self._key_by_instance[instance] = name
             if name in self.settings.commands:
                 self._actions[contact] = self._action(self.settings.commands[name])
         self.inputs = InputBank(self, lines, self._on_switch)
@@ -178,14 +179,6 @@ class Keypad(Device):
         self._lamps[key] = self._indicator.by_name["brightness"].value(given["brightness"])
         lit = sum(min(percent, 100.0) for percent in self._lamps.values()) / 100
         self.world.set_load(self.name, self.settings.amps + lit * self.settings.lamp_amps)
-
-
-def key_instances(plan: DevicePlan, settings: KeypadSettings) -> Mapping[str, int]:
-    """Return the instance of each key, in the order of the file; keys without one take the device's others in turn."""
-    named = {key.instance for key in settings.keys.values()}
-    free = iter([instance for instance in plan.functions.get(FUNCTION, ()) if instance not in named])
-    found = {name: next(free, None) if key.instance is None else key.instance for name, key in settings.keys.items()}
-    return {name: instance for name, instance in found.items() if instance is not None}
 
 
 def _command_mistakes(name: str, command: KeyCommand, keys: Mapping[str, KeySettings]) -> Iterator[str]:

@@ -8,12 +8,15 @@ from collections.abc import Iterator, Mapping
 from functools import cached_property
 from typing import Annotated, NamedTuple, Self
 
-from pydantic import AfterValidator, Field, StrictBool, model_validator
+from pydantic import AfterValidator, Field, StrictBool, ValidationInfo, model_validator
 
 from rvsim.errors import InputError, did_you_mean
+from rvsim.rig.contact_plans import contact_plans
+from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import OneLineText, Table
 from rvsim.shakedown.checked_names import DefinedName, DeviceName
+from rvsim.shakedown.expect.switch_sight import completed_sight
 from rvsim.watch.decode import Decoder
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Reading, State
@@ -87,6 +90,16 @@ class Sight(Table):
     becomes: EnteredValue | None = None
     """The value that the field enters, having had another one before; or true, with "above" or "below"."""
 
+    input: OneLineText | None = None
+    """A switch or key of the rig by its name, in place of message, instance and field, like { input = "galley switch",
+    is = "on" }."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _by_names(cls, given: object, info: ValidationInfo) -> object:
+        rig = (info.context or {}).get("rig")
+        return completed_sight(given, rig, contact_plans(rig) if isinstance(rig, Rig) else {})
+
     @model_validator(mode="after")
     def _complete(self) -> Self:
         given = {**self._conditions, "becomes": self.becomes}
@@ -117,11 +130,13 @@ class Sight(Table):
 
     def __str__(self) -> str:
         words = [self.message or (f"identifier {self.identifier}" if self.identifier else "any frame")]
-        if self.instance is not None:
+        if self.input is not None:
+            words = [self.input]
+        elif self.instance is not None:
             words[0] += f", instance {self.instance}" + ("," if self.device or self.field else "")
         if self.device:
             words.append(f"of {self.device}")
-        if self.field:
+        if self.field and self.input is None:
             words.append(f"with {self.field.replace('_', ' ')}")
         if self.becomes is not None:
             words.append("becoming" if self.becomes is True else f"becoming {_plain(self.becomes)}")
