@@ -3,13 +3,16 @@
 Knows: bands of whole counts in the worst case. Does not know where the ladder stands in a file.
 """
 
+import re
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 
 from rvsim.rig.ladder import Ladder, suggested_ohms
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake
 
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _MAX_SUGGESTED = 24
 """For more switches no values are suggested: the search takes long and the line would not be read. Our decision."""
 
@@ -54,14 +57,17 @@ def _advice(ladder: Ladder) -> str:
     ohms = suggested_ohms(count, ladder.pull_up_ohm, ladder.tolerance)
     if ladder.wired == "in series":
         ohms = (ohms[0], *(round(high - low, 6) for low, high in pairwise(ohms)))
-    better = Ladder(
-        ladder.pull_up_ohm,
-        dict(zip(ladder.rungs, ohms, strict=True)),
-        ladder.wired,
-        ladder.tolerance,
-        ladder.adc_bits,
-        ladder.contact_ohm,
-    )
+        rungs = dict(zip(ladder.rungs, ohms, strict=True))
+    else:  # the switches keep their order by resistance
+        by_switch = dict(zip(ladder.bands, ohms, strict=True))
+        rungs = {name: by_switch[name] for name in ladder.rungs}
+    better = replace(ladder, rungs=rungs)
     if any(gap.share * better.counts < 1 for gap in better.gaps):
         return other
-    return f"write for example {', '.join(f'{ohm:g}' for ohm in ohms)} ohm for the {count} switches, or {other}"
+    listed = ", ".join(f"{_key(name)} = {ohm:g}" for name, ohm in rungs.items())
+    return f"write for example rungs = {{ {listed} }}, or {other}"
+
+
+def _key(name: str) -> str:
+    """Return a name as a key of a TOML file."""
+    return name if _BARE_KEY.fullmatch(name) else shown(name, len(name))
