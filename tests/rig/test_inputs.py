@@ -73,7 +73,9 @@ def test_a_switch_that_reads_as_none():
     assert place == ("rungs", "bed")
     assert text.startswith('"bed" cannot be told from no switch: it reads 1022 to 1023 of 1024 counts; write')
     many = {str(number): 1000.0 + number for number in range(30)}
-    assert all(text.endswith("; use parts of a smaller tolerance, or two inputs") for _, text in ladder_problems(rungs=many))
+    assert all(
+        text.endswith("; use parts of a smaller tolerance, or two inputs") for _, text in ladder_problems(rungs=many)
+    )
 
 
 def test_each_switch_of_a_ladder_has_an_instance():
@@ -140,8 +142,8 @@ OUTPUTS = [
         (
             entry(switches="rear light"),
             ("switches",),
-            '"rear light" is on "rear module" and the input on "front module"; a module switches its own outputs only, so '
-            "let a panel command this one",
+            '"rear light" is on "rear module" and the input on "front module"; a module switches its own outputs only, '
+            "so let a panel command this one",
         ),
         (
             entry(switches={"galley": "galley light"}),

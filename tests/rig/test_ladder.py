@@ -1,5 +1,6 @@
 """The arithmetic of a switch ladder, against figures from outside and against itself."""
 
+import itertools
 import math
 
 import pytest
@@ -49,7 +50,9 @@ def test_worst_case_bands():
     """Rungs one way and the pull-up the other, as a forum's worked table has it: 1 % parts on 10 bits."""
     bands = [(band.low * 1024, band.high * 1024) for band in chain(6, 0.01).bands.values()]
     wanted = [(0, 0), (506.9, 517.1), (678.1, 687.2), (764.1, 771.8), (815.9, 822.5), (850.5, 856.2)]
-    assert [edge for band in bands for edge in band] == pytest.approx([edge for band in wanted for edge in band], abs=0.1)
+    assert [edge for band in bands for edge in band] == pytest.approx(
+        [edge for band in wanted for edge in band], abs=0.1
+    )
     wide = chain(6, 0.05)
     assert wide.bands["4"].high * 1024 == pytest.approx(835.1, abs=0.1)
     assert wide.bands["5"].low * 1024 == pytest.approx(838.6, abs=0.1)
@@ -70,7 +73,9 @@ def test_equal_steps():
     ladders = [Ladder(1000, KEYS, tolerance=tolerance, contact_ohm=0) for tolerance in (0.01, 0.05)]
     readings = [band.nominal * 1023 for band in ladders[0].bands.values()]
     assert readings == pytest.approx([0, 170.5, 345.5, 511.5, 682.0, 855.3], abs=0.1)
-    assert [min(gap.share for gap in ladder.gaps) * 1023 for ladder in ladders] == pytest.approx([156.3, 117.1], abs=0.1)
+    assert [min(gap.share for gap in ladder.gaps) * 1023 for ladder in ladders] == pytest.approx(
+        [156.3, 117.1], abs=0.1
+    )
 
 
 def test_two_keys_together_read_as_a_third():
@@ -99,7 +104,7 @@ def test_supply_that_is_not_the_reference():
 
 def test_temperature_of_the_parts():
     """100 ppm/K over 60 K is 0.6 % more of tolerance, which is room that the gaps lose."""
-    assert 100e-6 * 60 == pytest.approx(0.006)
+    assert pytest.approx(0.006) == 100e-6 * 60
     cold, hot = (Ladder(1000, KEYS, tolerance=tolerance) for tolerance in (0.01, 0.016))
     assert min(gap.share for gap in hot.gaps) < min(gap.share for gap in cold.gaps)
 
@@ -211,7 +216,7 @@ def test_the_worst_case_is_not_far_beyond_what_is_drawn():
 def test_each_switch_alone_is_read_as_itself(ladder):
     """The nominal share is on the right side of both thresholds, as long as no two are the same."""
     shares = [band.nominal for band in ladder.bands.values()]
-    if len(set(shares)) == len(shares) and all(b - a > 1e-9 for a, b in zip(shares, shares[1:], strict=False)):
+    if len(set(shares)) == len(shares) and all(b - a > 1e-9 for a, b in itertools.pairwise(shares)):
         assert all(ladder.nearest(band.nominal) == name for name, band in ladder.bands.items())
 
 

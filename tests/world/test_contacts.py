@@ -2,7 +2,7 @@
 
 import heapq
 import math
-from itertools import count
+from itertools import count, pairwise
 
 import pytest
 from hypothesis import given
@@ -180,7 +180,11 @@ def test_what_is_not_there():
         contacts.age("fault", "window", 1.0)
 
 
-@given(st.integers(0, 10_000), st.lists(st.tuples(st.integers(1, 20_000), st.booleans()), max_size=12), st.integers(0, 5000))
+@given(
+    st.integers(0, 10_000),
+    st.lists(st.tuples(st.integers(1, 20_000), st.booleans()), max_size=12),
+    st.integers(0, 5000),
+)
 def test_at_rest_it_is_as_it_is_pressed(seed, moves, bounce_us):
     """However fast it is pressed and released, and however long it bounces."""
     clock = Clock(switch(bounce_us=bounce_us), seed=seed)
@@ -190,4 +194,4 @@ def test_at_rest_it_is_as_it_is_pressed(seed, moves, bounce_us):
     clock.until(clock.now + 100_000)
     assert math.isfinite(clock.contacts.input_ohm("door")) == pressed
     edges = clock.edges()
-    assert all(a != b for a, b in zip(edges, edges[1:], strict=False))
+    assert all(a != b for a, b in pairwise(edges))

@@ -92,7 +92,7 @@ class Keypad(Device):
         if len(without) > len(free):
             text = f"keys: {shown(without[len(free)])} has no instance left; add one to its functions as {KEY_FUNCTION}"
             yield Mistake(("keys", without[len(free)]), text, None)
-        elif len(free) > len(without):
+        elif len(free) > len(without) and owners.keys() <= set(own):
             text = f"keys: digital input {free[len(without)]} has no key; add a key, or remove it from its functions"
             yield Mistake(("keys",), text, None)
         for name, command in settings.commands.items():

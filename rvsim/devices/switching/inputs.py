@@ -114,6 +114,7 @@ class InputBank:
         self._spec = host.catalogue.by_name(STATUS)
         self._states = {line.name: _LineState(line) for line in lines}
         self._on: set[str] = set()
+        self._has_started = False
 
     @property
     def switches(self) -> tuple[DigitalInput, ...]:
@@ -134,7 +135,8 @@ class InputBank:
         return {name: self._reading(state) for name, state in self._states.items()}
 
     def start(self) -> None:
-        """Read every input as it is, and send each once within a second."""
+        """Read every input as it is, and send each once within a second; before this nothing is read."""
+        self._has_started = True
         for state in self._states.values():
             state.read = state.accepted = self._reading(state).switch
             if state.accepted is not None:
@@ -144,7 +146,7 @@ class InputBank:
     def on_contact(self, name: str) -> None:
         """Read an input again; what it reads counts when it has stayed so for the time of its debounce."""
         state = self._states.get(name)
-        if state is None:
+        if state is None or not self._has_started:
             return
         read = self._reading(state).switch
         if read == state.read:
