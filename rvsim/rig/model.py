@@ -13,7 +13,7 @@ kinds and settings are not checked); ``absent``, the names of devices that are n
 from collections.abc import Iterator, Mapping
 from os.path import isfile
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Self, TypeVar
 
 from pydantic import (
     AfterValidator,
@@ -24,6 +24,7 @@ from pydantic import (
     ValidationInfo,
     ValidatorFunctionWrapHandler,
     field_validator,
+    model_validator,
 )
 
 from rvsim.errors import did_you_mean
@@ -54,9 +55,19 @@ from rvsim.rig.electric import (
 from rvsim.rig.field_types import ClaimedName, Duration
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
+from rvsim.rig.module_parts import device_clashes, module_branches, with_module_functions
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
-from rvsim.rig.switching import InputPlan, ModulePlan, OutputPlan, RelayPlan, terminal_clashes
+from rvsim.rig.switching import (
+    InputPlan,
+    ModulePlan,
+    OutputPlan,
+    RelayPlan,
+    instance_clashes,
+    interlock_mistakes,
+    load_mistakes,
+    terminal_clashes,
+)
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
 from rvsim.rig.tanks import ExtraTankPlan, TankPlan, tank_mistakes, tank_zone_problem
 from rvsim.rig.timing import TimingPlan
@@ -350,7 +361,13 @@ class Rig(Table):
         """The figures of the vehicle."""
         parts = {name: getattr(self, name) for name in VehiclePlan.model_fields if name != "branch_by_device"}
         branches = {device.name: device.branch for device in self.devices if device.branch is not None}
+        branches |= module_branches(self.modules, self.outputs, branches)
         return VehiclePlan(**parts, branch_by_device=branches)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _name_module_functions(cls, given: Any) -> Any:
+        return with_module_functions(given)
 
     @field_validator("batteries")
     @classmethod
@@ -384,6 +401,7 @@ class Rig(Table):
             *repeated(modules, "name", "module"),
             *unknown(modules, "device", names(info.data.get("devices")), "devices"),
             *unknown(modules, "branch", names(info.data.get("branches")), "branches"),
+            *device_clashes(modules, info.data.get("devices")),
         )
         return modules
 
@@ -403,6 +421,8 @@ class Rig(Table):
             *terminal_clashes(outputs),
             *unknown(outputs, "relay", names(info.data.get("relays")), "relays"),
             *repeated(outputs, "relay", "output"),
+            *instance_clashes(outputs),
+            *load_mistakes(outputs, info.data.get("relays")),
         )
         return outputs
 
@@ -416,6 +436,16 @@ class Rig(Table):
             *terminal_clashes(inputs),
         )
         return inputs
+
+    @model_validator(mode="after")
+    def _known_interlocks(self) -> Self:
+        problems = [
+            Mistake(("output", *place), text, given)
+            for place, text, given in interlock_mistakes(self.outputs, self.inputs)
+        ]
+        if problems:
+            raise validation_error("rig", problems)
+        return self
 
     @field_validator("taps")
     @classmethod
