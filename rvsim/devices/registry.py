@@ -30,6 +30,7 @@ from rvsim.devices.kinds.generator import Generator
 from rvsim.devices.kinds.heater import Heater
 from rvsim.devices.kinds.inverter import Inverter
 from rvsim.devices.kinds.keypad import Keypad
+from rvsim.devices.kinds.load_centre import LoadCentre
 from rvsim.devices.kinds.panel import Panel
 from rvsim.devices.kinds.pump import CirculationPump
 from rvsim.devices.kinds.roof_fan import RoofFan
@@ -69,6 +70,7 @@ BUILT_IN = (
     AmbientSensor,
     Fridge,
     Keypad,
+    LoadCentre,
     OwnDevice,
 )
 

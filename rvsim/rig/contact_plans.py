@@ -8,14 +8,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from rvsim.errors import did_you_mean
+from rvsim.rig.inputs import DEFAULT_BOUNCE_US
 from rvsim.rig.ladder import NEW_CONTACT_OHM, Ladder
 from rvsim.rig.model import Rig
+from rvsim.rig.module_parts import INPUT_FUNCTION
 from rvsim.rig.quantity import read_duration, shown
-from rvsim.rig.switching import DEFAULT_BOUNCE_US
 
 MAINTAINED = "maintained"
-KEY_FUNCTION = "dc_input"
-"""The function of a device with keys."""
 
 
 class ContactPlan(NamedTuple):
@@ -69,7 +68,7 @@ def _of_keys(rig: Rig) -> Iterator[ContactPlan]:
             continue
         tables = {key: given for key, given in keys.items() if isinstance(given, Mapping)}
         named = {key: _instance(given) for key, given in tables.items()}
-        instances = key_instances(named, device.functions.get(KEY_FUNCTION, ()))
+        instances = key_instances(named, device.functions.get(INPUT_FUNCTION, ()))
         for key, given in tables.items():
             name = key_contact(device.name, key)
             yield ContactPlan(

@@ -55,15 +55,16 @@ from rvsim.rig.electric import (
 from rvsim.rig.field_types import ClaimedName, Duration
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, OTHER_NAMES, canonical
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
+from rvsim.rig.inputs import InputPlan, input_mistakes, interlock_mistakes, switched_mistakes
+from rvsim.rig.module_parts import device_clashes, module_branches, with_module_functions
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
 from rvsim.rig.switching import (
-    InputPlan,
     ModulePlan,
     OutputPlan,
     RelayPlan,
-    input_mistakes,
-    switched_mistakes,
+    instance_clashes,
+    load_mistakes,
     terminal_clashes,
 )
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
@@ -366,7 +367,13 @@ class Rig(Table):
         """The figures of the vehicle."""
         parts = {name: getattr(self, name) for name in VehiclePlan.model_fields if name != "branch_by_device"}
         branches = {device.name: device.branch for device in self.devices if device.branch is not None}
+        branches |= module_branches(self.modules, self.outputs, branches)
         return VehiclePlan(**parts, branch_by_device=branches)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _name_module_functions(cls, given: Any) -> Any:
+        return with_module_functions(given)
 
     @field_validator("batteries")
     @classmethod
@@ -400,6 +407,7 @@ class Rig(Table):
             *repeated(modules, "name", "module"),
             *unknown(modules, "device", names(info.data.get("devices")), "devices"),
             *unknown(modules, "branch", names(info.data.get("branches")), "branches"),
+            *device_clashes(modules, info.data.get("devices")),
         )
         return modules
 
@@ -419,6 +427,8 @@ class Rig(Table):
             *terminal_clashes(outputs),
             *unknown(outputs, "relay", names(info.data.get("relays")), "relays"),
             *repeated(outputs, "relay", "output"),
+            *instance_clashes(outputs),
+            *load_mistakes(outputs, info.data.get("relays")),
         )
         return outputs
 
@@ -437,9 +447,13 @@ class Rig(Table):
         return inputs
 
     @model_validator(mode="after")
-    def _checked_switching(self) -> Self:
-        mistakes = switched_mistakes(self.inputs, self.outputs)
-        _raise_any("rig", *(mistake._replace(place=("input", *mistake.place)) for mistake in mistakes))
+    def _fitting_each_other(self) -> Self:
+        problems = [
+            *(one._replace(place=("output", *one.place)) for one in interlock_mistakes(self.outputs, self.inputs)),
+            *(one._replace(place=("input", *one.place)) for one in switched_mistakes(self.inputs, self.outputs)),
+        ]
+        if problems:
+            raise validation_error("rig", problems)
         return self
 
     @field_validator("taps")

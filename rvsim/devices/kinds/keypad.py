@@ -18,11 +18,12 @@ from rvsim.devices.switching.inputs import NO_BANK, DigitalInput, InputBank, Inp
 from rvsim.devices.switching.key_commands import CommandFrames, KeyCommand
 from rvsim.devices.switching.presses import Presses
 from rvsim.errors import did_you_mean
-from rvsim.rig.contact_plans import KEY_FUNCTION, MAINTAINED, key_contact, key_instances
+from rvsim.rig.contact_plans import MAINTAINED, key_contact, key_instances
 from rvsim.rig.field_types import Duration
+from rvsim.rig.inputs import DEFAULT_BOUNCE_US
 from rvsim.rig.model import DevicePlan
+from rvsim.rig.module_parts import INPUT_FUNCTION
 from rvsim.rig.quantity import shown
-from rvsim.rig.switching import DEFAULT_BOUNCE_US
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 
@@ -71,7 +72,7 @@ class Keypad(Device):
     @classmethod
     def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Mistake]:  # noqa: ARG003
         """Yield keys and instances that do not fit each other, and commands of no key."""
-        own = plan.functions.get(KEY_FUNCTION, ())
+        own = plan.functions.get(INPUT_FUNCTION, ())
         keys: Mapping[str, KeySettings] = settings.keys
         owners: dict[int, str] = {}
         for name, key in keys.items():
@@ -84,13 +85,15 @@ class Keypad(Device):
             if key.instance not in own:
                 text = (
                     f"keys: {shown(name)} has the instance {key.instance}, which is none of the device's digital "
-                    f"inputs; add it to its functions: {KEY_FUNCTION} = [{', '.join(map(str, (*own, key.instance)))}]"
+                    f"inputs; add it to its functions: {INPUT_FUNCTION} = [{', '.join(map(str, (*own, key.instance)))}]"
                 )
                 yield Mistake(("keys", name, "instance"), text, key.instance)
         free = [instance for instance in own if instance not in owners]
         without = [name for name, key in keys.items() if key.instance is None]
         if len(without) > len(free):
-            text = f"keys: {shown(without[len(free)])} has no instance left; add one to its functions as {KEY_FUNCTION}"
+            text = (
+                f"keys: {shown(without[len(free)])} has no instance left; add one to its functions as {INPUT_FUNCTION}"
+            )
             yield Mistake(("keys", without[len(free)]), text, None)
         elif len(free) > len(without) and owners.keys() <= set(own):
             text = f"keys: digital input {free[len(without)]} has no key; add a key, or remove it from its functions"
@@ -101,13 +104,13 @@ class Keypad(Device):
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
-        self.instance(KEY_FUNCTION)
+        self.instance(INPUT_FUNCTION)
         self._lamps: dict[str, float] = {}
         self._key_by_instance: dict[int, str] = {}
         lines: list[InputLine] = []
         self._actions: dict[str, Callable[[bool], None]] = {}
         named = {name: key.instance for name, key in self.settings.keys.items()}
-        for name, instance in key_instances(named, self.plan.functions[KEY_FUNCTION]).items():
+        for name, instance in key_instances(named, self.plan.functions[INPUT_FUNCTION]).items():
             contact, key = key_contact(self.name, name), self.settings.keys[name]
             bank = NO_BANK if key.bank is None else key.bank
             switch = DigitalInput(contact, instance, None, key.switch == MAINTAINED, bank)

@@ -1,1 +1,1 @@
-"""Outputs and inputs of modules and keypads, apart from the kinds that have them."""
+"""Outputs and inputs of modules and keypads: what each does, and the messages that report it."""

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Mapping
 from random import Random
 from typing import NamedTuple, Protocol
 
-from rvsim.rig.switching import InputPlan, LadderPlan
+from rvsim.rig.inputs import InputPlan, LadderPlan
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.spec import MessageSpec

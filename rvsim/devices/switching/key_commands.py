@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from rvsim.devices.device import Settings
+from rvsim.devices.switching.commands import FULL_RAW, NO_DATA, Code, group_bits
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.spec import MessageSpec
 
@@ -20,12 +21,7 @@ COMMANDS: Mapping[str, tuple[str, str]] = {
     "load": ("DC_LOAD_COMMAND", "desired_operating_level"),
 }
 """The command message of an output and its field with the level, by what the output is on the network."""
-SET_LEVEL, STOP, TOGGLE, RAMP_TOGGLE = 0, 4, 5, 18
-"""Codes of commands: see the head of this file."""
-FULL_LEVEL = 200
-"""Raw 100 %."""
-NO_DATA = 0xFF
-GROUPS = 7
+MAX_GROUP = 7
 
 
 class KeyCommand(Settings):
@@ -35,17 +31,12 @@ class KeyCommand(Settings):
     """Whether the output is a dimmer or a load on the network."""
     instance: Annotated[int, Field(ge=1, le=250)] | None = None
     """The instance of the output."""
-    group: Annotated[int, Field(ge=1, le=GROUPS)] | None = None
+    group: Annotated[int, Field(ge=1, le=MAX_GROUP)] | None = None
     """The group of outputs, instead of an instance."""
     action: Literal["toggle", "on", "off", "follow"] = "toggle"
     """What a press does; "follow" is on while the key is on, and off while it is off."""
     dim_while_held: bool = False
     """Whether a long press dims until the key is released; a short press then acts when it ends."""
-
-
-def group_bits(group: int) -> int:
-    """Return the bitmap of one group, 1 to 7: bit 7 is zero, and a zero in bit n is group n + 1."""
-    return 0x7F & ~(1 << (group - 1))
 
 
 class CommandFrames:
@@ -56,24 +47,24 @@ class CommandFrames:
         self.spec: MessageSpec = catalogue.by_name(name)
         self._target = {
             "instance": NO_DATA if command.instance is None else command.instance,
-            "group": NO_DATA if command.group is None else group_bits(command.group),
+            "group": NO_DATA if command.group is None else group_bits((command.group,)),
         }
 
     def level(self, *, on: bool) -> bytes:
         """Return the command to 100 % or to 0 % at once."""
-        return self._pack(SET_LEVEL, FULL_LEVEL if on else 0)
+        return self._pack(Code.SET_LEVEL, FULL_RAW if on else 0)
 
     def toggle(self) -> bytes:
-        """Return the command to the other state, at 100 % where that is on."""
-        return self._pack(TOGGLE, FULL_LEVEL)
+        """Return the command to the other state, at the level of before where that is on."""
+        return self._pack(Code.TOGGLE, NO_DATA)
 
     def dim(self) -> bytes:
         """Return the command to change the level, up or down in turn, until a stop."""
-        return self._pack(RAMP_TOGGLE, FULL_LEVEL)
+        return self._pack(Code.RAMP_TOGGLE, FULL_RAW)
 
     def stop(self) -> bytes:
         """Return the command to stay at the present level."""
-        return self._pack(STOP, NO_DATA)
+        return self._pack(Code.STOP, NO_DATA)
 
-    def _pack(self, command: int, level: int) -> bytes:
-        return self.spec.pack(**self._target, **{self._level: level}, command=command, delay_duration=0)
+    def _pack(self, command: Code, level: int) -> bytes:
+        return self.spec.pack(**self._target, **{self._level: level}, command=int(command), delay_duration=0)

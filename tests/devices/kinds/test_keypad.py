@@ -54,10 +54,10 @@ def test_a_key_that_calls_a_scene_only_reports_its_position(keypad):
 @pytest.mark.parametrize(
     ("command", "data", "after"),
     [
-        ({"instance": 3}, "03 FF C8 05 00 FF FF FF", None),
+        ({"instance": 3}, "03 FF FF 05 00 FF FF FF", None),
         ({"instance": 3, "action": "on"}, "03 FF C8 00 00 FF FF FF", None),
         ({"instance": 3, "action": "off"}, "03 FF 00 00 00 FF FF FF", None),
-        ({"group": 1}, "FF 7E C8 05 00 FF FF FF", None),
+        ({"group": 1}, "FF 7E FF 05 00 FF FF FF", None),
         ({"group": 2, "action": "follow"}, "FF 7D C8 00 00 FF FF FF", "FF 7D 00 00 00 FF FF FF"),
     ],
     ids=["toggle", "on", "off", "group", "follow"],
@@ -73,13 +73,13 @@ def test_a_key_commands_a_dimmer(keypad, command, data, after):
 def test_a_key_commands_a_load(keypad):
     """DC_LOAD_COMMAND: level in byte 2, command in byte 4, delay in byte 5."""
     sent = press(keypad(commands={"galley": {"message": "load", "instance": 9}}), "galley")
-    assert sent[1] == (LOAD, "09 FF C8 FF 05 00 FF FF")
+    assert sent[1] == (LOAD, "09 FF FF FF 05 00 FF FF")
 
 
 def test_a_long_press_dims(keypad):
     """A short press toggles when it ends; a long one ramps from its half second on and stops with the release."""
     pad = keypad(commands={"galley": {"instance": 3, "dim_while_held": True}})
-    assert press(pad, "galley", 300)[1:] == [(STATUS, "15 00 FD 02 FF FF FF FF"), (DIMMER, "03 FF C8 05 00 FF FF FF")]
+    assert press(pad, "galley", 300)[1:] == [(STATUS, "15 00 FD 02 FF FF FF FF"), (DIMMER, "03 FF FF 05 00 FF FF FF")]
     start = pad.bench.now / 1e6
     assert [(dgn, data[:11]) for dgn, data in press(pad, "galley", 1500)] == [
         (STATUS, "15 01 FD 02"),

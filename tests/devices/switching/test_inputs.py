@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from rvsim.devices.device import Device, Settings
 from rvsim.devices.switching.inputs import InputBank, ladder_switch, line_of
+from rvsim.rig.inputs import LadderPlan
 from rvsim.rig.model import Rig
-from rvsim.rig.switching import LadderPlan
 from rvsim.sim.bench import Bench
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
