@@ -16,7 +16,10 @@ from rvsim.shakedown.expect.quantities import Quantity
 from rvsim.shakedown.expect.sight import Identifier, Sight
 from rvsim.shakedown.switch_steps import (
     DEFAULT_HOLD_US,
+    Overrides,
     Switched,
+    override_mistakes,
+    override_sentences,
     press_mistakes,
     press_sentence,
     switch_mistakes,
@@ -99,7 +102,7 @@ class WhenPlan(Table):
         return f"{self.value} is {'above' if self.above is not None else 'below'} {self.above or self.below or 0:g}"
 
 
-ACTIONS = ("send", "start", "stop", "change", "press", "switch")
+ACTIONS = ("send", "start", "stop", "change", "press", "switch", "override")
 """The keys of a step's action; a step has one."""
 
 
@@ -134,6 +137,8 @@ class StepPlan(Table):
     """With "press": how long it is held. Common practice, no source."""
     switch: Switched | None = None
     """Switches that stay as they are set, like { "bilge switch" = "on" }."""
+    override: Overrides | None = None
+    """Outputs that are set by hand at their module, like { "galley light" = "on" }; "none": as commanded again."""
 
     @model_validator(mode="after")
     def _one_moment(self) -> Self:
@@ -154,8 +159,10 @@ class StepPlan(Table):
             raise ValueError("wait and each_time need when")
         if self.press is None and "hold" in self.model_fields_set:
             raise ValueError("hold needs press")
-        if self.switch is not None and not self.switch:
+        if self.switch == {}:
             raise ValueError('switch names nothing; write a switch, like { "bilge switch" = "on" }')
+        if self.override == {}:
+            raise ValueError('override names nothing; write an output, like { "galley light" = "on" }')
         return self
 
     @field_validator("start", "stop")
@@ -183,13 +190,19 @@ class StepPlan(Table):
         if self.press is not None:
             yield from press_mistakes(self.press, names.contacts)
         yield from switch_mistakes(self.switch or {}, names.contacts)
+        yield from override_mistakes(self.override or {}, names.outputs)
+
+    @property
+    def uses_switches(self) -> bool:
+        """Whether a person presses, sets or overrides something."""
+        return self.press is not None or self.switch is not None or self.override is not None
 
     @property
     def switched_sentence(self) -> str:
         """What a person presses or sets, in words."""
         if self.press is not None:
             return press_sentence(self.press, self.hold)
-        return ", ".join(switch_sentences(self.switch or {}))
+        return ", ".join([*switch_sentences(self.switch or {}), *override_sentences(self.override or {})])
 
     @property
     def sentence(self) -> str:
@@ -206,7 +219,7 @@ class StepPlan(Table):
             action = f"{self.send} is sent"
         elif self.change is not None:
             action = self.change.sentence
-        elif self.switch is not None or self.press is not None:
+        elif self.uses_switches:
             action = self.switched_sentence
         else:
             action = f'"{self.start or self.stop}" {"starts" if self.start else "stops"}'

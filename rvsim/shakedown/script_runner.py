@@ -94,14 +94,14 @@ class ScriptRunner:
             return partial(self._send, identifier, data)
         if step.change is not None:
             return partial(self._change, step.change)
-        if step.press is not None or step.switch is not None:
+        if step.uses_switches:
             return partial(self._use_switches, step)
         fault = self._faults_by_name[step.start or step.stop or ""]
         return partial(fault.apply if step.start else fault.remove, self._bench)
 
     def _change(self, change: VehicleChangePlan) -> None:
         self._effects.apply(change)
-        self._tell(change.sentence)
+        self._note(change.sentence, self._bench.now)
 
     def _use_switches(self, step: StepPlan) -> None:
         contacts = self._bench.world.contacts
@@ -109,11 +109,14 @@ class ScriptRunner:
             contacts.press(step.press, step.hold)
         for name, position in (step.switch or {}).items():
             contacts.set(name, on=position == "on")
-        self._tell(step.switched_sentence)
+        for name, override in (step.override or {}).items():
+            self._bench.world.set_override(name, None if override == "none" else override)
+        self._note(step.switched_sentence, self._bench.now)
 
-    def _tell(self, sentence: str) -> None:
+    def _note(self, text: str, now: int) -> None:
+        """Keep a change of the vehicle in words."""
         if len(self.changes) < MAX_TOLD_CHANGES:
-            self.changes.append(ToldChange(self._bench.now / SECOND_US, sentence))
+            self.changes.append(ToldChange(now / SECOND_US, text))
 
     @cached_property
     def waits_for_values(self) -> bool:
@@ -182,17 +185,21 @@ def _faults_on_absent(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
 
 def _switches_of_absent(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
     """Yield a line for each step that uses a switch of a device that is not simulated: only a hand can do that."""
-    contacts = bench.world.contacts.plans
+    contacts, rig = bench.world.contacts.plans, loaded.rig
+    modules = {module.name: module.device for module in rig.modules}
+    readers = {name: plan.device for name, plan in contacts.items()}
+    switching = {output.name: modules.get(output.module) for output in rig.outputs}
     for number, step in enumerate(loaded.scenario.steps):
-        used = {"press": [step.press] if step.press is not None else [], "switch": step.switch or {}}
-        for key, names in used.items():
-            for name in names:
-                device = contacts[name].device
-                if device not in bench.outgoing_gates:
-                    yield (
-                        f"{loaded.where('step', number, key)}: {name} is a switch of {device}, which is not simulated "
-                        "here, so only a hand can use it; simulate the device, or remove the step"
-                    )
+        used = [("press", name, readers) for name in (step.press,) if name is not None]
+        used += [("switch", name, readers) for name in step.switch or ()]
+        used += [("override", name, switching) for name in step.override or ()]
+        for key, name, devices in used:
+            device = devices[name]
+            if device is not None and device not in bench.outgoing_gates:
+                yield (
+                    f"{loaded.where('step', number, key)}: {name} belongs to {device}, which is not simulated here, so "
+                    "only a hand can do that; simulate the device, or remove the step"
+                )
 
 
 def frame_to_send(send: SendPlan, catalogue: Catalogue) -> tuple[int, bytes]:

@@ -1,4 +1,4 @@
-"""Names of a rig that a scenario uses for the parts of its vehicle: zones, batteries, tanks, switches.
+"""Names of a rig that a scenario uses for the parts of its vehicle: zones, batteries, tanks, switches, outputs.
 
 Knows: which names a rig has, and how one that it has not is told. Does not know what a scenario does with them.
 """
@@ -25,6 +25,7 @@ class VehicleNames(NamedTuple):
     devices: tuple[str, ...]
     contacts: Mapping[str, ContactPlan]
     """What can be pressed."""
+    outputs: tuple[str, ...]
 
 
 FUEL = "fuel"
@@ -40,6 +41,7 @@ def vehicle_names(rig: Rig) -> VehicleNames:
         (FIRST_TANKS[0], *(tank.name for tank in rig.tanks if tank.content == FIRST_TANKS[0])),
         tuple(plan.name for plan in rig.devices),
         contact_plans(rig),
+        tuple(plan.name for plan in rig.outputs),
     )
 
 

@@ -32,8 +32,8 @@ class _Contact:
         """What it comes to rest at."""
         self.is_closed = False
         """Whether metal touches metal now."""
-        self.stuck: bool | None = None
-        """True: it closes when it is pressed and does not open again; None: it is not stuck."""
+        self.stuck_by: set[str] = set()
+        """Who makes it stick: it closes when it is pressed and does not open again."""
         self.added_ohm: dict[str, float] = {}
         """What its age adds to its resistance, by the owner that says so."""
         self.presses = 0
@@ -101,14 +101,13 @@ class Contacts:
 
     # What goes wrong.
 
-    def stick(self, name: str) -> None:
-        """Make a contact stay closed from its next press on, or from now on where it is closed."""
-        self._contacts[name].stuck = True
-        self._follow(self._contacts[name])
+    def stick(self, owner: str, name: str) -> None:
+        """Make a contact stay closed from its next press on, or from now on where it is closed, in an owner's name."""
+        self._contacts[name].stuck_by.add(owner)
 
-    def unstick(self, name: str) -> None:
-        """Let a contact follow the finger again."""
-        self._contacts[name].stuck = None
+    def unstick(self, owner: str, name: str) -> None:
+        """Let a contact follow the finger again, unless another owner makes it stick."""
+        self._contacts[name].stuck_by.discard(owner)
         self._follow(self._contacts[name])
 
     def age(self, owner: str, name: str, added_ohm: float) -> None:
@@ -150,7 +149,7 @@ class Contacts:
 
     def _follow(self, contact: _Contact) -> None:
         """Move a contact to where it belongs, with its bounces."""
-        target = contact.is_pressed or (contact.stuck is True and contact.is_target)
+        target = contact.is_pressed or (bool(contact.stuck_by) and contact.is_target)
         if target == contact.is_target:
             return
         contact.is_target = target

@@ -2,6 +2,7 @@
 
 import heapq
 import math
+from functools import partial
 from itertools import count, pairwise
 
 import pytest
@@ -157,14 +158,17 @@ def test_a_key_that_sticks():
     """What is pressed stays so: from the next press on, or at once where it is pressed; then it follows the finger."""
     clock = Clock(switch(bounce_us=0))
     contacts = clock.contacts
-    contacts.stick("door")
+    contacts.stick("fault 1", "door")
+    contacts.stick("fault 2", "door")
     assert clock.edges() == []
     contacts.press("door", 100_000)
     assert clock.until(1_000_000).edges() == [True]
     assert not contacts.is_pressed("door")
     contacts.press("door", 100_000)
     assert clock.until(2_000_000).edges() == [True]
-    contacts.unstick("door")
+    contacts.unstick("fault 1", "door")
+    assert clock.edges() == [True]
+    contacts.unstick("fault 2", "door")
     assert clock.edges() == [True, False]
 
 
@@ -173,7 +177,13 @@ def test_what_is_not_there():
     contacts = Contacts({"door": switch()._replace(device=None)}, on_change=lambda *_: pytest.fail("nobody reads it"))
     contacts.press("door", 1000)
     assert contacts.is_pressed("door"), "without a clock it is not released"
-    for use in (contacts.press, contacts.release, contacts.is_pressed, contacts.stick, contacts.input_ohm):
+    for use in (
+        contacts.press,
+        contacts.release,
+        contacts.is_pressed,
+        contacts.input_ohm,
+        partial(contacts.stick, "fault"),
+    ):
         with pytest.raises(KeyError):
             use("window")
     with pytest.raises(KeyError):

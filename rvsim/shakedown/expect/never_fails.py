@@ -169,6 +169,8 @@ def _can_cause(fault: fault_plans.Fault, sight: Sight) -> bool:
             | fault_plans.FailedIgnitionPlan()
             | fault_plans.FuelGellingPlan()
             | fault_plans.AirInFuelPlan()
+            | fault_plans.KeyStuckPlan()
+            | fault_plans.LadderResistancePlan()
             | fault_plans.BusErrorsPlan()
             | fault_plans.MissingTerminatorPlan()
             | fault_plans.ReversedPairPlan()

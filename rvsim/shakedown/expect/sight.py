@@ -11,8 +11,6 @@ from typing import Annotated, NamedTuple, Self
 from pydantic import AfterValidator, Field, StrictBool, ValidationInfo, model_validator
 
 from rvsim.errors import InputError, did_you_mean
-from rvsim.rig.contact_plans import contact_plans
-from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import OneLineText, Table
 from rvsim.shakedown.checked_names import DefinedName, DeviceName
@@ -93,12 +91,14 @@ class Sight(Table):
     input: OneLineText | None = None
     """A switch or key of the rig by its name, in place of message, instance and field, like { input = "galley switch",
     is = "on" }."""
+    output: OneLineText | None = None
+    """An output of the rig by its name, in place of them, like { output = "galley light", becomes = "off" }; a number
+    is its level in %."""
 
     @model_validator(mode="before")
     @classmethod
     def _by_names(cls, given: object, info: ValidationInfo) -> object:
-        rig = (info.context or {}).get("rig")
-        return completed_sight(given, rig, contact_plans(rig) if isinstance(rig, Rig) else {})
+        return completed_sight(given, (info.context or {}).get("rig"))
 
     @model_validator(mode="after")
     def _complete(self) -> Self:
@@ -129,18 +129,21 @@ class Sight(Table):
         return {"is": self.equals, "above": self.above, "below": self.below}
 
     def __str__(self) -> str:
+        named = self.input or self.output
         words = [self.message or (f"identifier {self.identifier}" if self.identifier else "any frame")]
-        if self.input is not None:
-            words = [self.input]
+        if named is not None:
+            words = [named]
         elif self.instance is not None:
             words[0] += f", instance {self.instance}" + ("," if self.device or self.field else "")
         if self.device:
             words.append(f"of {self.device}")
-        if self.field and self.input is None:
+        if self.field and named is None:
             words.append(f"with {self.field.replace('_', ' ')}")
         if self.becomes is not None:
             words.append("becoming" if self.becomes is True else f"becoming {_plain(self.becomes)}")
         limits = [f"{name} {_plain(value)}" for name, value in self._conditions.items() if value is not None]
+        if self.output is not None and limits == ["above 0"]:
+            limits = ["on" if self.becomes is True else "is on"]
         return " ".join([*words, *([" and ".join(limits)] if limits else [])])
 
 

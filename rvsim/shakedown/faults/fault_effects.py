@@ -17,13 +17,14 @@ from rvsim.devices.kinds.tank import TankSensor
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.climate import unknown_zone, zone_names
-from rvsim.rig.functions import FUNCTIONS, by_status
+from rvsim.rig.functions import FUNCTIONS, by_status, canonical
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import unknown_text
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.faults import gates
 from rvsim.shakedown.faults.bus_faults import WireFaultEffect, wire_fault_of
+from rvsim.shakedown.faults.contact_faults import ContactFaults
 from rvsim.sim.bench import Bench, Gate
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
@@ -250,6 +251,7 @@ class EffectMaker:
         self._house = rig.vehicle.battery.name
         self._zones = zone_names(rig.zones)
         self._catalogue, self._seed = catalogue, seed
+        self._contact_faults = ContactFaults(rig)
 
     def effects(self, fault: plans.Fault, number: int = 0) -> Iterator[Effect]:
         """Yield the effects of a fault; ``number`` gives two faults of one kind different random values.
@@ -299,6 +301,8 @@ class EffectMaker:
                 yield self._of_burner(fault)
             case plans.FilterBlockedPlan():
                 yield self._filter_blocked(fault)
+            case plans.KeyStuckPlan() | plans.LadderResistancePlan():
+                yield from self._contact_faults.effects(fault, f"fault {number}")
             case (
                 plans.BabblingPlan() | plans.BusErrorsPlan() | plans.MissingTerminatorPlan() | plans.ReversedPairPlan()
             ):
@@ -426,7 +430,8 @@ class EffectMaker:
     def _reported(self, fault: plans.ReportedPlan) -> Effect:
         plan = self._devices[fault.device]
         own = [name for name in plan.functions if not FUNCTIONS[name].shared] or list(plan.functions)
-        if fault.function not in own:
+        function = canonical(fault.function)
+        if function not in own:
             raise ValueError(
                 f"{fault.device} reports no faults of {fault.function}{did_you_mean(fault.function, own)}; its "
                 f"functions are {', '.join(own)}"
@@ -434,10 +439,10 @@ class EffectMaker:
         reported = ReportedFault(fault.spn, fault.fmi, fault.times)
 
         def report(device: Device) -> None:
-            device.report_fault(fault.function, reported, red=fault.lamp == "red")
+            device.report_fault(function, reported, red=fault.lamp == "red")
 
         def withdraw(device: Device) -> None:
-            device.withdraw_fault(fault.function, reported)
+            device.withdraw_fault(function, reported)
 
         return DeviceAction(fault.device, report, withdraw)
 
