@@ -140,6 +140,8 @@ class LoadCentre(Device):
         self.inputs.start()
         self.closed_inputs.update(switch.name for switch in self.inputs.switches if self.inputs.is_on(switch.name))
         self._power_up()
+        for name, local in self._local_switches.items():
+            local.start(on=self.inputs.is_on(name))
         self.every(VOLTS_US, self._follow_volts)
         for channel in self._channels:
             if channel.report is None:

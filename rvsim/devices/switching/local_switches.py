@@ -36,6 +36,11 @@ class LocalSwitch:
         self._rises = True
         self._presses = Presses(host, lambda: command(Code.TOGGLE), self._dim, lambda: command(Code.STOP))
 
+    def start(self, *, on: bool) -> None:
+        """Set the output by a maintained switch that is on when the module gets its power."""
+        if self._is_maintained and on:
+            self._command(Code.ON_AFTER)
+
     def switched(self, *, on: bool) -> None:
         """Follow the switch, which has gone on or off."""
         if self._is_maintained:

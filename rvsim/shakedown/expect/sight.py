@@ -140,10 +140,12 @@ class Sight(Table):
         if self.field and named is None:
             words.append(f"with {self.field.replace('_', ' ')}")
         if self.becomes is not None:
-            words.append("becoming" if self.becomes is True else f"becoming {_plain(self.becomes)}")
+            level = "off" if self.output is not None and self.becomes == 0 else _plain(self.becomes)
+            words.append("becoming" if self.becomes is True else f"becoming {level}")
         limits = [f"{name} {_plain(value)}" for name, value in self._conditions.items() if value is not None]
-        if self.output is not None and limits == ["above 0"]:
-            limits = ["on" if self.becomes is True else "is on"]
+        if self.output is not None:
+            on = "on" if self.becomes is True else "is on"
+            limits = [{"above 0": on, "is 0": "is off"}.get(limit, limit) for limit in limits]
         return " ".join([*words, *([" and ".join(limits)] if limits else [])])
 
 

@@ -124,6 +124,19 @@ def test_a_maintained_switch_sets_its_output(centre):
     assert made.until(7).level("bilge pump") == 100
 
 
+def test_a_maintained_switch_that_is_on_when_the_power_comes(centre):
+    """It sets its output, at the start and after a loss of power; a momentary one that is held does not."""
+    bilge = {"name": "bilge", "switch": "maintained", "switches": "bilge pump"}
+    made = centre(bilge, {"name": "wall", "switches": "galley light"})
+    made.contacts.set("bilge", on=True)
+    made.contacts.press("wall")
+    assert (made.until(3).level("bilge pump"), made.level("galley light")) == (100, 0)
+    made.bench.switch_off("centre")
+    assert made.until(4).level("bilge pump") == 0
+    made.bench.switch_on("centre")
+    assert (made.until(8).level("bilge pump"), made.level("galley light")) == (100, 0)
+
+
 def test_a_long_press_dims(centre):
     """Up from off, then down and up in turn; where it is let go it stays, and a short press toggles to that level."""
     made = centre({"name": "wall", "switches": "galley light"}).until(2)
