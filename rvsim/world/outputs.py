@@ -78,21 +78,24 @@ class OutputCircuits:
             return circuit.load.set_duty(duty, volts, now)
         coil = Transient(circuit.relay.set_coil(duty * volts), 0.0, 1, now)
         self._follow_contact(circuit, now)
+        self._count_contact(circuit, circuit.contact.amps_at(now))
         return coil
 
-    def follow_contact(self, output: str, now: int) -> None:
-        """Count the present current through the contact of an output's relay, if it has one."""
+    def count_contact(self, output: str, now: int) -> None:
+        """Count anew the current through the contact of an output's relay, if it has one, while its load starts."""
         circuit = self._circuits[output]
-        if circuit.relay is not None and circuit.contact.excess_amps:
-            self._electric.set_load(contact_owner(circuit.relay.plan.name), circuit.contact.amps_at(now))
+        if circuit.relay is not None:
+            self._count_contact(circuit, circuit.contact.amps_at(now))
 
     def _follow_contact(self, circuit: OutputCircuit, now: int) -> None:
         """Let the load have what the contact of the relay gives it."""
         assert circuit.relay is not None
-        owner = contact_owner(circuit.relay.plan.name)
-        volts = self._electric.volts_at(owner)
+        volts = self._electric.volts_at(contact_owner(circuit.relay.plan.name))
         circuit.contact = circuit.load.set_duty(float(circuit.relay.is_closed), volts, now)
-        self._electric.set_load(owner, circuit.contact.amps_at(now))
+
+    def _count_contact(self, circuit: OutputCircuit, amps: float) -> None:
+        assert circuit.relay is not None
+        self._electric.set_load(contact_owner(circuit.relay.plan.name), amps)
 
     def load_amps(self, output: str, now: int) -> float:
         """Return the present current of the load of an output that has a relay."""
@@ -111,23 +114,23 @@ class OutputCircuits:
         circuit = self._by_relay[relay]
         assert circuit.relay is not None
         circuit.relay.fault = fault
-        self._follow_contact(circuit, now)
-        self._tell(circuit)
+        self._change_load(circuit, now)
 
     def set_lamp_out(self, output: str, *, is_out: bool, now: int) -> None:
         """Open the circuit of a load, as a lamp does that has burnt out, or replace it."""
         self._circuits[output].load.is_open = is_out
-        self._change_load(output, now)
+        self._change_load(self._circuits[output], now)
 
     def set_overload(self, output: str, amps: float, now: int) -> None:
         """Let a load take more by this current, at 12 V; 0: no longer."""
         self._circuits[output].load.more_amps = amps
-        self._change_load(output, now)
+        self._change_load(self._circuits[output], now)
 
-    def _change_load(self, output: str, now: int) -> None:
-        circuit = self._circuits[output]
+    def _change_load(self, circuit: OutputCircuit, now: int) -> None:
+        """Count what the load takes now, its start left out, since the module may have no power; tell the module."""
         if circuit.relay is not None:
             self._follow_contact(circuit, now)
+            self._count_contact(circuit, circuit.contact.steady_amps)
         self._tell(circuit)
 
     def _tell(self, circuit: OutputCircuit) -> None:

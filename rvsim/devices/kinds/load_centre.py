@@ -36,6 +36,8 @@ VOLTS_US = 5 * SECOND_US
 """The currents of outputs that are on follow the voltage in steps of this time. Our choice."""
 MIN_VOLTS_CHANGE = 0.05
 """A smaller change of the voltage changes no current. Our choice: one step of the voltage of other messages."""
+REBOOT_US = 300_000
+"""From a reboot to the state of all outputs on the bus: longer than a claim takes (SAE J1939-81: 250 ms)."""
 _LAST_PRIORITY = 251
 """The priority of an output without one: it is switched off first."""
 
@@ -129,7 +131,7 @@ class LoadCentre(Device):
                 continue
             level_key, state_key = channel.report.keys
             level, state = channel.report.messages
-            self.broadcast(level, partial(self._level_data, channel), key=level_key)
+            self.broadcast(level, partial(getattr, channel.report, "level_data"), key=level_key)
             self.broadcast(state, partial(self._state_data, channel), key=state_key)
 
     def on_stop(self) -> None:
@@ -161,8 +163,15 @@ class LoadCentre(Device):
                 channel.is_lamp_out = False
         if reboot:
             self._power_up()
+            self.after(REBOOT_US, self._send_all)
         else:
             self._follow_outputs(all_of_them=True)
+
+    def _send_all(self) -> None:
+        """Send the state of every output."""
+        for channel in self._channels:
+            for key in channel.report.keys if channel.report is not None else ():
+                self.send_now(key)
 
     # Inputs.
 
@@ -383,10 +392,6 @@ class LoadCentre(Device):
         for function, fault in before:
             if (function, fault) not in present:
                 self.withdraw_fault(function, fault)
-
-    def _level_data(self, channel: Channel) -> bytes:
-        assert channel.report is not None
-        return channel.report.level_data
 
     def _state_data(self, channel: Channel) -> bytes:
         assert channel.report is not None
