@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Literal
 
 from rvsim.rig.module_parts import contact_owner
+from rvsim.rig.switching import OutputPlan
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world.electric import ElectricSystem
 from rvsim.world.loads import Load, Transient
@@ -42,23 +43,23 @@ class OutputCircuits:
     def __init__(self, plan: VehiclePlan, electric: ElectricSystem, tell_of_change: Callable[[str], None]) -> None:
         self._electric = electric
         self._tell_of_change = tell_of_change
+        self._relays = {relay.name: Relay(relay) for relay in plan.relays}
+        self._circuits: dict[str, OutputCircuit] = {}
+        self._by_relay: dict[str, OutputCircuit] = {}
         devices = {module.name: module.device for module in plan.modules}
-        relays = {relay.name: Relay(relay) for relay in plan.relays}
-        self._circuits = {
-            output.name: OutputCircuit(
-                output.name,
-                devices.get(output.module),
-                Load(
-                    output.load,
-                    output.amps or 0.0,
-                    output.peak_amps,
-                    output.wire.ohm if output.wire is not None else 0.0,
-                ),
-                relays.get(output.relay) if output.relay is not None else None,
-            )
-            for output in plan.outputs
-        }
-        self._by_relay = {each.relay.plan.name: each for each in self._circuits.values() if each.relay is not None}
+        for output in plan.outputs:
+            self.add(output, devices.get(output.module))
+
+    def add(self, output: OutputPlan, device: str | None) -> None:
+        """Add an output of a module that is this device; one that is there already stays as it is."""
+        if output.name in self._circuits:
+            return
+        wire_ohm = output.wire.ohm if output.wire is not None else 0.0
+        load = Load(output.load, output.amps or 0.0, output.peak_amps, wire_ohm)
+        relay = self._relays.get(output.relay) if output.relay is not None else None
+        circuit = self._circuits[output.name] = OutputCircuit(output.name, device, load, relay)
+        if relay is not None:
+            self._by_relay[relay.plan.name] = circuit
 
     def __getitem__(self, output: str) -> OutputCircuit:
         return self._circuits[output]

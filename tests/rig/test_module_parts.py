@@ -83,7 +83,7 @@ def test_a_load_centre_is_one_module():
     assert problems(rig(device(), CENTRE, module=two)) == [
         (("module", 1, "device"), '"front" is already the module "front module"; give each its own device')
     ]
-    Rig.model_validate(rig(device("front"), module=two))
+    Rig.model_validate(rig(device(), module=[{**one, "device": "device 1"} for one in two]))
 
 
 def test_the_parts_of_a_module():

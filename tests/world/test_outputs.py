@@ -24,11 +24,16 @@ S = 1_000_000
 
 @pytest.fixture
 def world():
-    """A world with three outputs; who is told of changes stands in ``told``."""
-    one = World(Rig.model_validate(RIG).vehicle, WeatherPlan())
-    one.told = []
-    one.on_change = one.told.append
-    return one
+    """A world with three outputs."""
+    return World(Rig.model_validate(RIG).vehicle, WeatherPlan())
+
+
+@pytest.fixture
+def told(world):
+    """The devices that were told of changes."""
+    names: list[str] = []
+    world.on_change = names.append
+    return names
 
 
 def test_the_module_sees_its_load(world):
@@ -54,18 +59,18 @@ def test_of_a_relay_the_module_sees_the_coil(world):
     assert world.battery_amps == 0.0
 
 
-def test_by_hand_the_module_is_told(world):
+def test_by_hand_the_module_is_told(world, told):
     """Once for each change, by the name of its device; a module that is on no network has nobody to tell."""
     world.set_override("mat", "on")
     world.set_override("mat", None)
     world.set_override("loose", "off")
-    assert world.told == ["front", "front"]
+    assert told == ["front", "front"]
     assert [world.outputs[name].override for name in world.outputs.names] == [None, None, "off"]
     with pytest.raises(KeyError):
         world.set_override("mut", "on")
 
 
-def test_faults_of_contacts_and_loads(world):
+def test_faults_of_contacts_and_loads(world, told):
     """They change the current at once where it does not go through the module, and tell the module."""
     world.outputs.set_relay_fault("pump relay", "welded", 0)
     assert world.battery_amps == pytest.approx(5.0)
@@ -77,6 +82,6 @@ def test_faults_of_contacts_and_loads(world):
     assert world.battery_amps == 0.0
     world.outputs.set_lamp_out("mat", is_out=True, now=3 * S)
     assert world.outputs.set_duty("mat", 1.0, 12.0, 4 * S).peak_amps == 0.0
-    assert world.told == ["front"] * 5
+    assert told == ["front"] * 5
     with pytest.raises(KeyError):
         world.outputs.set_relay_fault("relay", "open", 0)

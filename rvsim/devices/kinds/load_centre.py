@@ -4,7 +4,7 @@ Messages: sends DC_DIMMER_STATUS_1 and DC_DIMMER_STATUS_3 for each dimmer, DC_LO
 load, at their gaps and on change; obeys DC_DIMMER_COMMAND, DC_DIMMER_COMMAND_2 and DC_LOAD_COMMAND by instance or by
 group, and GENERAL_RESET. A command for an instance or a group that it does not have is ignored: such commands go to
 all. An output that tripped, whose lamp is out, or that was shed is reported in heartbeat and DM1. What hangs on its
-outputs stands in the rig, in the tables of its module.
+outputs stands in the rig, in the tables of its module; without one it has an output for each instance, with no load.
 
 Knows: which outputs are on, by priority which is switched off first where all together are above the module's limit,
 which of them exclude each other, and what is kept without power. Does not know who commands it. What one output does is
@@ -24,7 +24,8 @@ from rvsim.devices.switching.channel import CURRENT_HIGH, FAULT_SPN, Channel
 from rvsim.devices.switching.commands import Code, OutputCommand, group_bits, read_command, shares_group
 from rvsim.devices.switching.output import FULL
 from rvsim.errors import InputError
-from rvsim.rig.module_parts import outputs_owner
+from rvsim.rig.module_parts import ModuleParts, outputs_owner
+from rvsim.rig.switching import FUNCTION_BY_FORM, ModulePlan, OutputPlan
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
 
@@ -69,12 +70,7 @@ class LoadCentre(Device):
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
-        parts = context.module
-        if parts is None:
-            raise InputError(
-                f'device "{self.name}": a simulated load_centre needs a module: add a table [[module]] with '
-                f'device = "{self.name}", and its outputs'
-            )
+        parts = context.module or self._parts_by_functions()
         self.module = parts
         self._owner = outputs_owner(parts.module, context.plan.branch)
         self._channels = [Channel(plan, self.catalogue, self.world.outputs) for plan in parts.outputs]
@@ -94,6 +90,33 @@ class LoadCentre(Device):
         self._volts = 0.0
         self._is_active = dict.fromkeys(("dc_dimmer", "dc_load"), False)
         self.world.set_load(self.name, self.settings.electronics_amps)
+
+    def _parts_by_functions(self) -> ModuleParts:
+        """Return a module with an output for each instance that the device has; what hangs on it is not known."""
+        instances = [
+            (form, instance)
+            for form, function in FUNCTION_BY_FORM.items()
+            for instance in self.plan.functions.get(function, ())
+        ]
+        if not instances:
+            raise InputError(
+                f'device "{self.name}": a simulated load_centre needs the function dc_dimmer or dc_load, or its outputs: '
+                f'add tables [[module]] with device = "{self.name}" and [[output]], or functions like '
+                "{ dc_dimmer = [1, 2] }"
+            )
+        outputs = tuple(
+            OutputPlan(
+                name=f"{self.name} {form} {instance}",
+                module=self.name,
+                terminal=number,
+                instance=instance,
+                message=form,
+            )
+            for number, (form, instance) in enumerate(instances, start=1)
+        )
+        for output in outputs:
+            self.world.outputs.add(output, self.name)
+        return ModuleParts(ModulePlan(name=self.name, device=self.name), outputs)
 
     def _check_instances(self) -> None:
         """Refuse an instance of the device's functions that none of its outputs has."""

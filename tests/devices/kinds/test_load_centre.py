@@ -461,10 +461,17 @@ def test_the_current_follows_the_voltage(centre):
 # What it needs.
 
 
-def test_it_needs_a_module(alone):
-    """One clear line."""
-    with pytest.raises(InputError, match="needs a module: add a table"):
-        alone("load_centre", dc_dimmer=1)
+def test_it_needs_outputs(alone):
+    """One clear line; functions alone are enough, as in a rig that was drafted from a log."""
+    with pytest.raises(InputError, match=r"needs the function dc_dimmer or dc_load, or its outputs: add tables"):
+        alone("load_centre")
+    one = alone("load_centre", dc_dimmer=[21, 22], dc_load=1).until(2)
+    one.put(DIMMER_COMMAND_2, "16 FF 64 00 FF FF FF FF")
+    assert (last(one, DIMMER_3, 22), amps(one)) == ("16 FF 64 C0 FF 00 F4 FF", pytest.approx(0.0))
+    assert last(one, LOAD_1, 1) == "01 FF 00 F0 FF 00 00 7D"
+    one.bench.switch_off("load centre")
+    one.bench.switch_on("load centre")
+    assert last(one.until(8), DIMMER_3, 22) == "16 FF 00 C0 FF FF F0 FF"
 
 
 def test_an_instance_without_an_output_is_refused(alone):
