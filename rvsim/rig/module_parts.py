@@ -131,7 +131,6 @@ def _functions_by_device(modules: Sequence[Any], outputs: Sequence[Any]) -> dict
         name, device = entry_value(module, "name"), entry_value(module, "device")
         if isinstance(name, str) and isinstance(device, str):
             device_of[name] = device
-    functions: Mapping[str, str] = {**FUNCTION_BY_FORM}
     found: dict[str, dict[str, list[int]]] = {}
     taken: set[tuple[str, int]] = set()
     for output in outputs:
@@ -142,7 +141,7 @@ def _functions_by_device(modules: Sequence[Any], outputs: Sequence[Any]) -> dict
         form, load = entry_value(output, "message"), entry_value(output, "load")
         if not (isinstance(form, str) and form in FUNCTION_BY_FORM):
             form = "dimmer" if isinstance(load, str) and load in DIMMED else "load"
-        function = functions[form]
+        function = FUNCTION_BY_FORM["dimmer" if form == "dimmer" else "load"]
         if (function, instance) not in taken:  # the validation of outputs reports one that is taken
             taken.add((function, instance))
             found.setdefault(device, {}).setdefault(function, []).append(instance)

@@ -100,8 +100,8 @@ class LoadCentre(Device):
         ]
         if not instances:
             raise InputError(
-                f'device "{self.name}": a simulated load_centre needs the function dc_dimmer or dc_load, or its outputs: '
-                f'add tables [[module]] with device = "{self.name}" and [[output]], or functions like '
+                f'device "{self.name}": a simulated load_centre needs the function dc_dimmer or dc_load, or its '
+                f'outputs: add tables [[module]] with device = "{self.name}" and [[output]], or functions like '
                 "{ dc_dimmer = [1, 2] }"
             )
         outputs = tuple(
