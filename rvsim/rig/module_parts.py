@@ -168,7 +168,7 @@ def _output_instances(outputs: Sequence[Any]) -> Iterator[tuple[Any, str, int]]:
         if not (isinstance(form, str) and form in FUNCTION_BY_FORM):
             form = "dimmer" if isinstance(load, str) and load in DIMMED else "load"
         if type(instance) is int:
-            yield output, FUNCTION_BY_FORM[form], instance
+            yield output, FUNCTION_BY_FORM["dimmer" if form == "dimmer" else "load"], instance
 
 
 def _input_instances(inputs: Sequence[Any]) -> Iterator[tuple[Any, str, int]]:

@@ -7,7 +7,7 @@ for its output or its relay. Does not know how an output switches (`devices` doe
 Everything is optional but the names: a figure that is left out is unknown, and no check assumes one.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import Field
@@ -29,7 +29,7 @@ Group = Annotated[int, Field(ge=1, le=7)]
 """A group of outputs: seven follow from the bitmap of the window shade proposal (rv-c.com/node/101)."""
 DIMMED = frozenset({"lamp", "led"})
 """Loads whose outputs are dimmers where the rig does not say. Common practice, no source."""
-FUNCTION_BY_FORM: Mapping[str, str] = {"dimmer": "dc_dimmer", "load": "dc_load"}
+FUNCTION_BY_FORM: dict[Form, str] = {"dimmer": "dc_dimmer", "load": "dc_load"}
 """The function that an output with these messages is."""
 LAMP_SHARE, MOTOR_SHARE = 10.0, 6.0
 """How many times its current a lamp or a motor counts for a contact whose rating is resistive: a switch maker's load

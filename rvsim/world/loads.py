@@ -87,7 +87,7 @@ class Load:
         if self._peak_amps > amps and self._rise_us == 1:  # a peak that the rig gives to a socket or a resistance
             self._rise_us, self._rest_us = LOAD_KINDS["motor"].rise_us, LOAD_KINDS["motor"].rest_us
         self._run_up = 0.0
-        self._duty, self._volts, self._since = 0.0, 0.0, 0
+        self._duty, self._since = 0.0, 0
         self.is_open = False
         """Whether it takes nothing: a lamp that is out."""
         self.more_amps = 0.0
@@ -123,7 +123,8 @@ class Load:
     def set_duty(self, duty: float, volts: float, now: int) -> Transient:
         """Let it have a duty, 0 to 1, at a voltage from ``now`` on; return its current from now on."""
         run_up = self._run_up_at(now)
-        self._run_up, self._duty, self._volts, self._since = run_up, duty, volts, now
+        is_fed = volts > 0 and not self.is_open
+        self._run_up, self._duty, self._since = run_up, duty if is_fed else 0.0, now
         running = self.running_amps(duty, volts)
         missing = duty - run_up
         if missing <= 1e-3 or self.is_open:
@@ -132,8 +133,5 @@ class Load:
         return Transient(running, excess, self._rise_us, now)
 
     def _run_up_at(self, now: int) -> float:
-        if self.is_open:
-            return 0.0
-        duty = self._duty if self._volts > 0 else 0.0
-        time_us = self._rise_us if duty >= self._run_up else self._rest_us
+        duty, time_us = self._duty, self._rise_us if self._duty >= self._run_up else self._rest_us
         return duty + (self._run_up - duty) * exp(-max(0, now - self._since) / time_us)

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Literal
 
 from rvsim.rig.module_parts import contact_owner
+from rvsim.rig.switching import OutputPlan
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world.electric import ElectricSystem
 from rvsim.world.loads import Load, Transient
@@ -42,23 +43,23 @@ class OutputCircuits:
     def __init__(self, plan: VehiclePlan, electric: ElectricSystem, tell_of_change: Callable[[str], None]) -> None:
         self._electric = electric
         self._tell_of_change = tell_of_change
+        self._relays = {relay.name: Relay(relay) for relay in plan.relays}
+        self._circuits: dict[str, OutputCircuit] = {}
+        self._by_relay: dict[str, OutputCircuit] = {}
         devices = {module.name: module.device for module in plan.modules}
-        relays = {relay.name: Relay(relay) for relay in plan.relays}
-        self._circuits = {
-            output.name: OutputCircuit(
-                output.name,
-                devices.get(output.module),
-                Load(
-                    output.load,
-                    output.amps or 0.0,
-                    output.peak_amps,
-                    output.wire.ohm if output.wire is not None else 0.0,
-                ),
-                relays.get(output.relay) if output.relay is not None else None,
-            )
-            for output in plan.outputs
-        }
-        self._by_relay = {each.relay.plan.name: each for each in self._circuits.values() if each.relay is not None}
+        for output in plan.outputs:
+            self.add(output, devices.get(output.module))
+
+    def add(self, output: OutputPlan, device: str | None) -> None:
+        """Add an output of a module that is this device; one that is there already stays as it is."""
+        if output.name in self._circuits:
+            return
+        wire_ohm = output.wire.ohm if output.wire is not None else 0.0
+        load = Load(output.load, output.amps or 0.0, output.peak_amps, wire_ohm)
+        relay = self._relays.get(output.relay) if output.relay is not None else None
+        circuit = self._circuits[output.name] = OutputCircuit(output.name, device, load, relay)
+        if relay is not None:
+            self._by_relay[relay.plan.name] = circuit
 
     def __getitem__(self, output: str) -> OutputCircuit:
         return self._circuits[output]
@@ -78,21 +79,24 @@ class OutputCircuits:
             return circuit.load.set_duty(duty, volts, now)
         coil = Transient(circuit.relay.set_coil(duty * volts), 0.0, 1, now)
         self._follow_contact(circuit, now)
+        self._count_contact(circuit, circuit.contact.amps_at(now))
         return coil
 
-    def follow_contact(self, output: str, now: int) -> None:
-        """Count the present current through the contact of an output's relay, if it has one."""
+    def count_contact(self, output: str, now: int) -> None:
+        """Count anew the current through the contact of an output's relay, if it has one, while its load starts."""
         circuit = self._circuits[output]
-        if circuit.relay is not None and circuit.contact.excess_amps:
-            self._electric.set_load(contact_owner(circuit.relay.plan.name), circuit.contact.amps_at(now))
+        if circuit.relay is not None:
+            self._count_contact(circuit, circuit.contact.amps_at(now))
 
     def _follow_contact(self, circuit: OutputCircuit, now: int) -> None:
         """Let the load have what the contact of the relay gives it."""
         assert circuit.relay is not None
-        owner = contact_owner(circuit.relay.plan.name)
-        volts = self._electric.volts_at(owner)
+        volts = self._electric.volts_at(contact_owner(circuit.relay.plan.name))
         circuit.contact = circuit.load.set_duty(float(circuit.relay.is_closed), volts, now)
-        self._electric.set_load(owner, circuit.contact.amps_at(now))
+
+    def _count_contact(self, circuit: OutputCircuit, amps: float) -> None:
+        assert circuit.relay is not None
+        self._electric.set_load(contact_owner(circuit.relay.plan.name), amps)
 
     def load_amps(self, output: str, now: int) -> float:
         """Return the present current of the load of an output that has a relay."""
@@ -111,23 +115,23 @@ class OutputCircuits:
         circuit = self._by_relay[relay]
         assert circuit.relay is not None
         circuit.relay.fault = fault
-        self._follow_contact(circuit, now)
-        self._tell(circuit)
+        self._change_load(circuit, now)
 
     def set_lamp_out(self, output: str, *, is_out: bool, now: int) -> None:
         """Open the circuit of a load, as a lamp does that has burnt out, or replace it."""
         self._circuits[output].load.is_open = is_out
-        self._change_load(output, now)
+        self._change_load(self._circuits[output], now)
 
     def set_overload(self, output: str, amps: float, now: int) -> None:
         """Let a load take more by this current, at 12 V; 0: no longer."""
         self._circuits[output].load.more_amps = amps
-        self._change_load(output, now)
+        self._change_load(self._circuits[output], now)
 
-    def _change_load(self, output: str, now: int) -> None:
-        circuit = self._circuits[output]
+    def _change_load(self, circuit: OutputCircuit, now: int) -> None:
+        """Count what the load takes now, its start left out, since the module may have no power; tell the module."""
         if circuit.relay is not None:
             self._follow_contact(circuit, now)
+            self._count_contact(circuit, circuit.contact.steady_amps)
         self._tell(circuit)
 
     def _tell(self, circuit: OutputCircuit) -> None:

@@ -4,7 +4,8 @@ Messages: sends DC_DIMMER_STATUS_1 and DC_DIMMER_STATUS_3 for each dimmer, DC_LO
 load, at their gaps and on change, and DIGITAL_INPUT_STATUS for each input on change; obeys DC_DIMMER_COMMAND,
 DC_DIMMER_COMMAND_2 and DC_LOAD_COMMAND by instance or by group, and GENERAL_RESET. A command for an instance or a group
 that it does not have is ignored: such commands go to all. An output that tripped, whose lamp is out, or that was shed
-is reported in heartbeat and DM1. What hangs on its outputs stands in the rig, in the tables of its module.
+is reported in heartbeat and DM1. What hangs on its outputs stands in the rig, in the tables of its module;
+without one it has an output for each instance, with no load, and no inputs.
 
 Knows: which outputs are on, by priority which is switched off first where all together are above the module's limit,
 which of them exclude each other, and what is kept without power. Does not know who commands it. What one output does is
@@ -26,7 +27,8 @@ from rvsim.devices.switching.inputs import DigitalInput, InputBank, line_of
 from rvsim.devices.switching.local_switches import LocalSwitch
 from rvsim.devices.switching.output import FULL
 from rvsim.errors import InputError
-from rvsim.rig.module_parts import INPUT_FUNCTION, outputs_owner
+from rvsim.rig.module_parts import INPUT_FUNCTION, ModuleParts, outputs_owner
+from rvsim.rig.switching import FUNCTION_BY_FORM, ModulePlan, OutputPlan
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
 
@@ -38,6 +40,8 @@ VOLTS_US = 5 * SECOND_US
 """The currents of outputs that are on follow the voltage in steps of this time. Our choice."""
 MIN_VOLTS_CHANGE = 0.05
 """A smaller change of the voltage changes no current. Our choice: one step of the voltage of other messages."""
+REBOOT_US = 300_000
+"""From a reboot to the state of all outputs on the bus: longer than a claim takes (SAE J1939-81: 250 ms)."""
 _LAST_PRIORITY = 251
 """The priority of an output without one: it is switched off first."""
 
@@ -69,16 +73,12 @@ class LoadCentre(Device):
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
-        parts = context.module
-        if parts is None:
-            raise InputError(
-                f'device "{self.name}": a simulated load_centre needs a module: add a table [[module]] with '
-                f'device = "{self.name}", and its outputs'
-            )
+        parts = context.module or self._parts_by_functions()
         self.module = parts
         self._owner = outputs_owner(parts.module, context.plan.branch)
         self._channels = [Channel(plan, self.catalogue, self.world.outputs) for plan in parts.outputs]
-        self._check_instances()
+        if context.module is not None:
+            self._check_instances()
         self._by_name = {channel.plan.name: channel for channel in self._channels}
         self._by_instance: dict[tuple[str, int | None], Channel] = {
             (one.plan.form, one.plan.instance): one for one in self._channels if one.report is not None
@@ -96,6 +96,33 @@ class LoadCentre(Device):
         self._volts = 0.0
         self._is_active = dict.fromkeys(("dc_dimmer", "dc_load"), False)
         self.world.set_load(self.name, self.settings.electronics_amps)
+
+    def _parts_by_functions(self) -> ModuleParts:
+        """Return a module with an output for each instance that the device has; what hangs on it is not known."""
+        instances = [
+            (form, instance)
+            for form, function in FUNCTION_BY_FORM.items()
+            for instance in self.plan.functions.get(function, ())
+        ]
+        if not instances:
+            raise InputError(
+                f'device "{self.name}": a simulated load_centre needs the function dc_dimmer or dc_load, or its '
+                f'outputs: add tables [[module]] with device = "{self.name}" and [[output]], or functions like '
+                "{ dc_dimmer = [1, 2] }"
+            )
+        outputs = tuple(
+            OutputPlan(
+                name=f"{self.name} {form} {instance}",
+                module=self.name,
+                terminal=number,
+                instance=instance,
+                message=form,
+            )
+            for number, (form, instance) in enumerate(instances, start=1)
+        )
+        for output in outputs:
+            self.world.outputs.add(output, self.name)
+        return ModuleParts(ModulePlan(name=self.name, device=self.name), outputs)
 
     def _check_instances(self) -> None:
         """Refuse an instance of the device's functions that none of its outputs, or none of its inputs, has."""
@@ -148,7 +175,7 @@ class LoadCentre(Device):
                 continue
             level_key, state_key = channel.report.keys
             level, state = channel.report.messages
-            self.broadcast(level, partial(self._level_data, channel), key=level_key)
+            self.broadcast(level, partial(getattr, channel.report, "level_data"), key=level_key)
             self.broadcast(state, partial(self._state_data, channel), key=state_key)
 
     def on_stop(self) -> None:
@@ -180,8 +207,15 @@ class LoadCentre(Device):
                 channel.is_lamp_out = False
         if reboot:
             self._power_up()
+            self.after(REBOOT_US, self._send_all)
         else:
             self._follow_outputs(all_of_them=True)
+
+    def _send_all(self) -> None:
+        """Send the state of every output."""
+        for channel in self._channels:
+            for key in channel.report.keys if channel.report is not None else ():
+                self.send_now(key)
 
     # Inputs.
 
@@ -427,10 +461,6 @@ class LoadCentre(Device):
         for function, fault in before:
             if (function, fault) not in present:
                 self.withdraw_fault(function, fault)
-
-    def _level_data(self, channel: Channel) -> bytes:
-        assert channel.report is not None
-        return channel.report.level_data
 
     def _state_data(self, channel: Channel) -> bytes:
         assert channel.report is not None

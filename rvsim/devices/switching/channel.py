@@ -77,7 +77,7 @@ class Channel:
         self.output.expire(now)
         if self._count_dues and now >= self._count_dues[0]:
             self._count_dues = tuple(due for due in self._count_dues if due > now)
-            self._circuits.follow_contact(self.plan.name, now)
+            self._circuits.count_contact(self.plan.name, now)
 
     def faults(self) -> tuple[ReportedFault, ...]:
         """Return what it reports."""

@@ -210,6 +210,8 @@ class Output:
                 self._then, self._ramp_us = level or FULL, time_us
                 if self._ramp_due is None:
                     self._follow_ramp(now)
+        if self.target == 0:
+            self.clear_trip()
         return True
 
     @property
@@ -254,8 +256,6 @@ class Output:
             time_us = 0
         if level > 0:
             self.remembered = level
-        else:
-            self.clear_trip()
         self._then = None
         self._from, self._to, self._ramp_start, self._ramp_end = present, level, now, now + time_us
         self._ramp_due = min(now + RAMP_STEP_US, self._ramp_end) if time_us else None
