@@ -12,8 +12,11 @@ from rvsim.rig.inputs import DEFAULT_BOUNCE_US
 from rvsim.rig.ladder import NEW_CONTACT_OHM, Ladder
 from rvsim.rig.model import Rig
 from rvsim.rig.module_parts import INPUT_FUNCTION
-from rvsim.rig.quantity import read_duration, shown
+from rvsim.rig.quantity import shown
+from rvsim.wire.frame import SECOND_US
 
+KEYPAD = "keypad"
+"""The kind of simulated device whose instances are keys, also where none is named."""
 MAINTAINED = "maintained"
 
 
@@ -64,11 +67,14 @@ def _of_inputs(rig: Rig) -> Iterator[ContactPlan]:
 def _of_keys(rig: Rig) -> Iterator[ContactPlan]:
     for device in rig.devices:
         keys = device.settings.get("keys")
+        own = device.functions.get(INPUT_FUNCTION, ())
+        if device.kind == KEYPAD and not keys:
+            keys = {default_key(instance): {"instance": instance} for instance in own}
         if not isinstance(keys, Mapping):
             continue
         tables = {key: given for key, given in keys.items() if isinstance(given, Mapping)}
         named = {key: _instance(given) for key, given in tables.items()}
-        instances = key_instances(named, device.functions.get(INPUT_FUNCTION, ()))
+        instances = key_instances(named, own)
         for key, given in tables.items():
             name = key_contact(device.name, key)
             yield ContactPlan(
@@ -92,6 +98,11 @@ def key_instances(named: Mapping[str, int | None], instances: Sequence[int]) -> 
     return {key: next(free, None) if instance is None else instance for key, instance in named.items()}
 
 
+def default_key(instance: int) -> str:
+    """Return the name of the key with an instance, on a keypad whose keys have no names."""
+    return f"key {instance}"
+
+
 def key_contact(device: str, key: str) -> str:
     """Return the name by which a key of a device is pressed."""
     return f"{device}.{key}"
@@ -103,10 +114,8 @@ def _instance(given: Mapping[str, Any]) -> int | None:
 
 
 def _bounce_us(given: Mapping[str, Any]) -> int:
-    try:
-        return read_duration(given["bounce"])
-    except (KeyError, ValueError):  # not given; or refused where the settings are checked
-        return DEFAULT_BOUNCE_US
+    seconds = given.get("bounce_s")
+    return round(seconds * SECOND_US) if isinstance(seconds, int | float) and seconds >= 0 else DEFAULT_BOUNCE_US
 
 
 def unknown_contact_text(name: str, plans: Mapping[str, ContactPlan]) -> str:

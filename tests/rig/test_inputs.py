@@ -176,7 +176,7 @@ def test_what_an_input_switches_is_there(given, place, text):
 
 def test_what_can_be_pressed():
     """Inputs, switches of ladders and keys, with what each is wired to and who reads it."""
-    keys = {"galley": {"instance": 31, "switch": "maintained", "bounce": "5ms"}, "night": {}, "odd": 7}
+    keys = {"galley": {"instance": 31, "switch": "maintained", "bounce_s": 0.005}, "night": {}, "odd": 7}
     read = Rig.model_validate(
         rig(
             device(functions={"keypad": [31, 32]}, settings={"keys": keys}),

@@ -18,14 +18,14 @@ from rvsim.devices.switching.inputs import NO_BANK, DigitalInput, InputBank, Inp
 from rvsim.devices.switching.key_commands import CommandFrames, KeyCommand
 from rvsim.devices.switching.presses import Presses
 from rvsim.errors import did_you_mean
-from rvsim.rig.contact_plans import MAINTAINED, key_contact, key_instances
-from rvsim.rig.field_types import Duration
+from rvsim.rig.contact_plans import MAINTAINED, default_key, key_contact, key_instances
 from rvsim.rig.inputs import DEFAULT_BOUNCE_US
 from rvsim.rig.model import DevicePlan
 from rvsim.rig.module_parts import INPUT_FUNCTION
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.frame import SECOND_US
 
 INDICATOR_COMMAND = "GENERIC_INDICATOR_COMMAND"
 
@@ -39,10 +39,10 @@ class KeySettings(Settings):
     """Whether the key springs back, or stays as it was set."""
     bank: Annotated[int, Field(ge=0, le=14)] | None = None
     """The bank of the keypad that it belongs to; none if omitted."""
-    debounce: Annotated[Duration, Field(ge=0)] = 30_000
-    """How long its contact must stay as it is to count. Common practice, no source. Kept in microseconds."""
-    bounce: Annotated[Duration, Field(ge=0)] = DEFAULT_BOUNCE_US
-    """How long its contact bounces on average, see the inputs of a module. Kept in microseconds."""
+    debounce_s: Annotated[float, Field(ge=0, le=10)] = 0.03
+    """How long its contact must stay as it is to count. Common practice, no source."""
+    bounce_s: Annotated[float, Field(ge=0, le=10)] = DEFAULT_BOUNCE_US / SECOND_US
+    """How long its contact bounces on average, see the inputs of a module."""
     scene: str | None = None
     """The scene of the rig that it calls: the panel that owns the scene acts on the key, which commands nothing."""
 
@@ -50,12 +50,13 @@ class KeySettings(Settings):
 class KeypadSettings(Settings):
     """Settings of a keypad in a rig."""
 
-    keys: Mapping[str, KeySettings] = Field(min_length=1)
-    """The keys by their names, like { galley = { instance = 21 }, night = { scene = "night" } }."""
+    keys: Mapping[str, KeySettings] = Field(default_factory=dict)
+    """The keys by their names, like { galley = { instance = 21 }, night = { scene = "night" } }; if omitted, each
+    instance of the device has a key with the name "key 21"."""
     commands: Mapping[str, KeyCommand] = Field(default_factory=dict)
     """What keys command themselves, by the key, like { galley = { message = "dimmer", instance = 3 } }."""
-    long_press: Annotated[Duration, Field(gt=0)] = 500_000
-    """From which time on a press is long. Common practice, no source. Kept in microseconds."""
+    long_press_s: Annotated[float, Field(ge=0.1, le=10)] = 0.5
+    """From which time on a press is long. Common practice, no source."""
     amps: Amps = 0.02
     """Current of its electronics. Common practice, no source."""
     lamp_amps: Amps = 0.005
@@ -73,7 +74,7 @@ class Keypad(Device):
     def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Mistake]:  # noqa: ARG003
         """Yield keys and instances that do not fit each other, and commands of no key."""
         own = plan.functions.get(INPUT_FUNCTION, ())
-        keys: Mapping[str, KeySettings] = settings.keys
+        keys = keys_of(plan, settings)
         owners: dict[int, str] = {}
         for name, key in keys.items():
             if key.instance is None:
@@ -109,12 +110,13 @@ class Keypad(Device):
         self._key_by_instance: dict[int, str] = {}
         lines: list[InputLine] = []
         self._actions: dict[str, Callable[[bool], None]] = {}
-        named = {name: key.instance for name, key in self.settings.keys.items()}
+        keys = keys_of(self.plan, self.settings)
+        named = {name: key.instance for name, key in keys.items()}
         for name, instance in key_instances(named, self.plan.functions[INPUT_FUNCTION]).items():
-            contact, key = key_contact(self.name, name), self.settings.keys[name]
+            contact, key = key_contact(self.name, name), keys[name]
             bank = NO_BANK if key.bank is None else key.bank
             switch = DigitalInput(contact, instance, None, key.switch == MAINTAINED, bank)
-            lines.append(InputLine(contact, (switch,), key.debounce))
+            lines.append(InputLine(contact, (switch,), round(key.debounce_s * SECOND_US)))
             if instance is not None:
                 self._key_by_instance[instance] = name
             if name in self.settings.commands:
@@ -159,9 +161,8 @@ class Keypad(Device):
             send(frames.toggle() if command.action == "toggle" else frames.level(on=command.action == "on"))
 
         if command.dim_while_held:
-            presses = Presses(
-                self, act, lambda: send(frames.dim()), lambda: send(frames.stop()), self.settings.long_press
-            )
+            long_us = round(self.settings.long_press_s * SECOND_US)
+            presses = Presses(self, act, lambda: send(frames.dim()), lambda: send(frames.stop()), long_us)
             return lambda is_on: presses.switched(on=is_on)
         if command.action == "follow":
             return lambda is_on: send(frames.level(on=is_on))
@@ -182,6 +183,12 @@ class Keypad(Device):
         self._lamps[key] = self._indicator.by_name["brightness"].value(given["brightness"])
         lit = sum(min(percent, 100.0) for percent in self._lamps.values()) / 100
         self.world.set_load(self.name, self.settings.amps + lit * self.settings.lamp_amps)
+
+
+def keys_of(plan: DevicePlan, settings: KeypadSettings) -> Mapping[str, KeySettings]:
+    """Return the keys of a keypad by name: those of its settings, or one for each of its instances."""
+    instances = plan.functions.get(INPUT_FUNCTION, ())
+    return settings.keys or {default_key(instance): KeySettings(instance=instance) for instance in instances}
 
 
 def _command_mistakes(name: str, command: KeyCommand, keys: Mapping[str, KeySettings]) -> Iterator[str]:

@@ -34,6 +34,7 @@ REQUIRED_FUNCTIONS: Mapping[str, tuple[str, ...]] = {
     "circulation_pump": ("circulation_pump",),
     "water_pump": ("water_pump",),
     "load_centre": ("dc_dimmer",),
+    "keypad": ("dc_input",),
 }
 """The functions that each kind of simulated device requires; if several kinds fit, the first one stands in. A
 charger from one battery into another never does: a log shows no second battery."""

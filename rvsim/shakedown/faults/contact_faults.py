@@ -9,7 +9,7 @@ from functools import partial
 
 from rvsim.rig.contact_plans import contact_plans, unknown_contact_text
 from rvsim.rig.model import Rig
-from rvsim.shakedown.faults.contact_fault_plans import ContactFaultPlan, KeyStuckPlan, LadderResistancePlan
+from rvsim.shakedown.faults import contact_fault_plans as plans
 from rvsim.sim.bench import Bench
 
 GROWTH_STEPS = 50
@@ -65,18 +65,18 @@ class ContactFaults:
         self._contacts = contact_plans(rig)
         self._inputs = {plan.input for plan in self._contacts.values()}
 
-    def effects(self, fault: ContactFaultPlan, owner: str) -> Iterator[StuckKey | AgedContacts]:
+    def effects(self, fault: plans.ContactFaultPlan, owner: str) -> Iterator[StuckKey | AgedContacts]:
         """Yield the effects of a fault, in the name of an owner.
 
         Raises:
             ValueError: the rig has no such switch.
         """
         match fault:
-            case KeyStuckPlan():
+            case plans.KeyStuckPlan():
                 if fault.key not in self._contacts:
                     raise ValueError(unknown_contact_text(fault.key, self._contacts))
                 yield StuckKey(owner, fault.key)
-            case LadderResistancePlan():
+            case plans.LadderResistancePlan():
                 if fault.input not in self._inputs and fault.input not in self._contacts:
                     raise ValueError(unknown_contact_text(fault.input, self._contacts))
                 yield AgedContacts(owner, fault.input, fault.ohm, fault.within)

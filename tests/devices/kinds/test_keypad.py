@@ -218,3 +218,10 @@ def test_settings_that_do_not_fit(catalogue, settings, instances, text):
         check_rig(Rig.model_validate(data), catalogue)
     (told,) = refused.value.problems
     assert f"settings, {text}" in told
+
+
+def test_a_keypad_without_named_keys(alone):
+    """Each of its instances is a key with a name of its own."""
+    pad = alone("keypad", dc_input=[5, 9]).until(2)
+    pad.bench.world.contacts.press("keypad.key 9", 200_000)
+    assert [data[:5] for _, data in pad.until(3).of(STATUS)] == ["05 00", "09 00", "09 01", "09 00"]
