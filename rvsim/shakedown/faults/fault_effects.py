@@ -24,6 +24,7 @@ from rvsim.rig.references import unknown_text
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.faults import gates
 from rvsim.shakedown.faults.bus_faults import WireFaultEffect, wire_fault_of
+from rvsim.shakedown.faults.switching_faults import switching_effect
 from rvsim.sim.bench import Bench, Gate
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
@@ -247,7 +248,8 @@ class EffectMaker:
     def __init__(self, rig: Rig, catalogue: Catalogue, seed: int) -> None:
         self._devices = {plan.name: plan for plan in rig.devices}
         self._batteries = [plan.name for plan in rig.batteries]
-        self._house = rig.vehicle.battery.name
+        self._vehicle = rig.vehicle
+        self._house = self._vehicle.battery.name
         self._zones = zone_names(rig.zones)
         self._catalogue, self._seed = catalogue, seed
 
@@ -299,6 +301,8 @@ class EffectMaker:
                 yield self._of_burner(fault)
             case plans.FilterBlockedPlan():
                 yield self._filter_blocked(fault)
+            case plans.RelayWeldedPlan() | plans.RelayOpenPlan() | plans.LampOutPlan() | plans.OutputOverloadPlan():
+                yield switching_effect(fault, self._vehicle)
             case (
                 plans.BabblingPlan() | plans.BusErrorsPlan() | plans.MissingTerminatorPlan() | plans.ReversedPairPlan()
             ):

@@ -5,86 +5,76 @@ Knows: the keys of each kind. Does not know how a fault acts (`fault_effects`): 
 
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from rvsim.rig.quantity import duration_text, shown
 from rvsim.rig.table import OneLineText
-from rvsim.shakedown.checked_names import DefinedName, DeviceName, FrameBytes, PositiveDuration, TimeSpan
+from rvsim.shakedown.checked_names import DefinedName, DeviceName, FrameBytes, PositiveDuration
 from rvsim.shakedown.expect.sight import Identifier
+from rvsim.shakedown.faults.fault_plan_base import DeviceFaultPlan, FaultPlan, FieldFaultPlan, OtherDeviceName
+from rvsim.shakedown.faults.switching_fault_plans import (
+    LampOutPlan,
+    OutputOverloadPlan,
+    RelayOpenPlan,
+    RelayWeldedPlan,
+    SwitchingPlan,
+)
 from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import MAX_ADDRESS
 from rvsim.wire.timing import BIT_RATE, min_bits
 
+__all__ = [
+    "AirInFuelPlan",
+    "AsleepPlan",
+    "BabblingPlan",
+    "BrownOutPlan",
+    "BurnerPlan",
+    "BusErrorsPlan",
+    "CommandDelayedPlan",
+    "CommandIgnoredPlan",
+    "DriftPlan",
+    "FailedIgnitionPlan",
+    "Fault",
+    "FaultPlan",
+    "FilterBlockedPlan",
+    "FirmwareResetPlan",
+    "FuelGellingPlan",
+    "GroundOffsetPlan",
+    "JitterPlan",
+    "LampOutPlan",
+    "LatePlan",
+    "MeasuringPlan",
+    "MissingTerminatorPlan",
+    "NoDataPlan",
+    "NoisePlan",
+    "OutOfRangePlan",
+    "OutputOverloadPlan",
+    "ProtectionOpensPlan",
+    "RelayOpenPlan",
+    "RelayWeldedPlan",
+    "ReportedPlan",
+    "RestartPlan",
+    "ReversedPairPlan",
+    "SenderReversedPlan",
+    "SensorMisplacedPlan",
+    "SharedAddressPlan",
+    "SharedInstancePlan",
+    "ShortFramePlan",
+    "SilentPlan",
+    "StuckPlan",
+    "SwitchingPlan",
+    "ValuePlan",
+    "WirePlan",
+    "WrongInstancePlan",
+    "WrongScalePlan",
+    "WrongValuePlan",
+]
+
 BitErrorRate = Annotated[float, Field(gt=0, le=1)]
 """The probability that a bit is in error."""
 _SHORTEST_FRAME_US = -(-min_bits(0) * SECOND_US // BIT_RATE)
 """The shortest time that any frame takes."""
-
-
-class FaultPlan(TimeSpan):
-    """The keys of every fault: a time, to the end of the run without ``until``, or a name by which a step starts it."""
-
-    name: OneLineText | None = None
-    """The name by which a step starts and stops it; then it needs no "from"."""
-
-    @model_validator(mode="after")
-    def _begins(self) -> Self:
-        if self.since is None and self.name is None:
-            raise ValueError('nothing starts it; write from = "20s", or a name by which a step starts it')
-        if self.since is None and self.until is not None:
-            raise ValueError("until needs from; write from, or stop the fault by a step")
-        return self
-
-    @property
-    def faulty_devices(self) -> tuple[str, ...]:
-        """The devices of the rig that are faulty; none where the fault is in the wires."""
-        return ()
-
-    @property
-    def location(self) -> str:
-        """Where the fault is: the faulty devices, or the wires."""
-        return ", ".join(self.faulty_devices) or "the wires"
-
-    @property
-    def when(self) -> str:
-        """The time for which it lasts, as text."""
-        if self.since is None:
-            return f'when a step starts "{self.name}"'
-        return f"from {duration_text(self.since)}" + (
-            f" until {duration_text(self.until)}" if self.until is not None else " on"
-        )
-
-
-class DeviceFaultPlan(FaultPlan):
-    """A fault of one device of the rig."""
-
-    device: DeviceName
-    """The device that it is applied to."""
-
-    @property
-    def faulty_devices(self) -> tuple[str, ...]:
-        """The device."""
-        return (self.device,)
-
-
-def _other_device(name: str, info: ValidationInfo) -> str:
-    if name == info.data.get("device"):
-        raise ValueError(f"{shown(name)} is the device itself; name another device")
-    return name
-
-
-OtherDeviceName = Annotated[DeviceName, AfterValidator(_other_device)]
-"""The name of another device of the rig than the faulty one."""
-
-
-class FieldFaultPlan(DeviceFaultPlan):
-    """A fault of one field of one message of a device."""
-
-    message: DefinedName
-    """The message of the device."""
-    field: DefinedName
-    """The field of the message."""
 
 
 class SilentPlan(DeviceFaultPlan):
@@ -450,6 +440,7 @@ Fault = Annotated[
     | MeasuringPlan
     | BurnerPlan
     | FilterBlockedPlan
+    | SwitchingPlan
     | WirePlan,
     Field(discriminator="fault"),
 ]
