@@ -242,6 +242,7 @@ class LoadCentre(Device):
             return False
         if not output.obey(self.now, command):
             return False
+        channel.has_moved = True
         if output.interlock and output.is_on:
             for other in self._channels:
                 if other is not channel and other.output.interlock & output.interlock and other.output.is_on:
@@ -275,7 +276,7 @@ class LoadCentre(Device):
         now = self.now
         if self._exclusive or any(channel.plan.interlock for channel in self._channels):
             self._follow_interlocks()
-        changed = [channel for channel in self._channels if all_of_them or channel.level != channel.output.level(now)]
+        changed = [channel for channel in self._channels if all_of_them or channel.needs_drive(now)]
         if changed:
             volts = self.world.volts_at(self._owner)
             for channel in changed:
