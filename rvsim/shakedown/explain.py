@@ -147,6 +147,8 @@ def _fault(fault: plans.Fault) -> str:
         case plans.LadderResistancePlan():
             within = "" if fault.within is None else f" within {duration_text(fault.within)}"
             return f"the contacts of {where} get {fault.ohm:g} ohm more{within}"
+        case plans.RelayWeldedPlan() | plans.RelayOpenPlan() | plans.LampOutPlan() | plans.OutputOverloadPlan():
+            return fault.sentence
         case plans.BabblingPlan():
             gap = f"every {duration_text(fault.gap)}" if fault.gap else "as fast as the bus allows"
             return f"{where} sends {fault.identifier} {fault.data} {gap}"

@@ -40,6 +40,10 @@ VOLTS_US = 5 * SECOND_US
 """The currents of outputs that are on follow the voltage in steps of this time. Our choice."""
 MIN_VOLTS_CHANGE = 0.05
 """A smaller change of the voltage changes no current. Our choice: one step of the voltage of other messages."""
+PACE_US = 5_000
+"""The time from what is sent of one output that has changed to what is sent of the next one, so that a group that is
+switched keeps nobody from the bus for long. Common practice, no source."""
+_FAULTS = ("faults",)
 REBOOT_US = 300_000
 """From a reboot to the state of all outputs on the bus: longer than a claim takes (SAE J1939-81: 250 ms)."""
 _LAST_PRIORITY = 251
@@ -88,7 +92,13 @@ class LoadCentre(Device):
         self._local_switches = dict(self._make_local_switches())
         self.closed_inputs: set[str] = set()
         """The inputs that are on, by their names; set by ``follow_input``."""
+        self._present: dict[tuple[str, ReportedFault], None] = {}
         self._reported: dict[tuple[str, ReportedFault], None] = {}
+        """The faults that there are, and those that are reported, with their functions."""
+        self._waiting: dict[tuple[str, ...], dict[str, None]] = {}
+        """What is to be sent, in order: the broadcasts of an output by their keys, or faults."""
+        self._next_send = 0
+        self._is_send_planned = False
         self._shed_due: int | None = None
         self._take_back_due: int | None = None
         self._amps = 0.0
@@ -214,8 +224,9 @@ class LoadCentre(Device):
     def _send_all(self) -> None:
         """Send the state of every output."""
         for channel in self._channels:
-            for key in channel.report.keys if channel.report is not None else ():
-                self.send_now(key)
+            if channel.report is not None:
+                self._waiting[channel.report.keys] = dict.fromkeys(channel.report.keys)
+        self._send_next()
 
     # Inputs.
 
@@ -277,6 +288,7 @@ class LoadCentre(Device):
             return False
         if not output.obey(self.now, command):
             return False
+        channel.has_moved = True
         if output.interlock and output.is_on:
             for other in self._channels:
                 if other is not channel and other.output.interlock & output.interlock and other.output.is_on:
@@ -310,7 +322,7 @@ class LoadCentre(Device):
         now = self.now
         if self._exclusive or any(channel.plan.interlock for channel in self._channels):
             self._follow_interlocks()
-        changed = [channel for channel in self._channels if all_of_them or channel.level != channel.output.level(now)]
+        changed = [channel for channel in self._channels if all_of_them or channel.needs_drive(now)]
         if changed:
             volts = self.world.volts_at(self._owner)
             for channel in changed:
@@ -433,7 +445,7 @@ class LoadCentre(Device):
     # Messages.
 
     def _report(self, now: int) -> None:
-        """Send what has changed, and report faults that came and withdraw those that went."""
+        """Have what has changed sent, and faults that came or went reported."""
         active = dict.fromkeys(self._is_active, False)
         for channel in self._channels:
             report = channel.report
@@ -443,24 +455,55 @@ class LoadCentre(Device):
                 continue
             for has_changed, key in zip(channel.rewrite(now), report.keys, strict=True):
                 if has_changed:
-                    self.send_now(key)
+                    self._waiting.setdefault(report.keys, {})[key] = None
         self._is_active = active
         self._follow_faults()
+        self._send_next()
 
     def _follow_faults(self) -> None:
-        present = {(channel.plan.function, fault): None for channel in self._channels for fault in channel.faults()} | {
-            (channel.plan.function, SHED_FAULT): None for channel in self._channels if channel.output.is_shed
-        }
-        present = {key: None for key in present if key[0] in self.plan.functions}
-        if present.keys() == self._reported.keys():
+        present = [(channel.plan.function, fault) for channel in self._channels for fault in channel.faults()]
+        present += [(channel.plan.function, SHED_FAULT) for channel in self._channels if channel.output.is_shed]
+        self._present = {key: None for key in present if key[0] in self.plan.functions}
+        if self._present.keys() != self._reported.keys():
+            self._waiting.setdefault(_FAULTS, {})
+
+    def _send_next(self) -> None:
+        """Send what waits: one output, or one fault, at once, the others one after the other."""
+        if not self._waiting or self._is_send_planned:
             return
-        before, self._reported = self._reported, present
-        for function, fault in present:
-            if (function, fault) not in before:
-                self.report_fault(function, fault, red=False)
-        for function, fault in before:
-            if (function, fault) not in present:
-                self.withdraw_fault(function, fault)
+        if self.now < self._next_send:
+            self._plan_send()
+            return
+        self._next_send = self.now + PACE_US
+        first = next(iter(self._waiting))
+        if first == _FAULTS:
+            if not self._report_one_fault():
+                del self._waiting[_FAULTS]
+        else:
+            for key in self._waiting.pop(first):
+                self.send_now(key)
+        if self._waiting:
+            self._plan_send()
+
+    def _plan_send(self) -> None:
+        self._is_send_planned = True
+        self.after(self._next_send - self.now, self._send_planned)
+
+    def _send_planned(self) -> None:
+        self._is_send_planned = False
+        self._send_next()
+
+    def _report_one_fault(self) -> bool:
+        """Report one fault that came, or withdraw one that went; return whether there are more."""
+        came = next((key for key in self._present if key not in self._reported), None)
+        gone = next((key for key in self._reported if key not in self._present), None)
+        if came is not None:
+            self._reported[came] = None
+            self.report_fault(*came, red=False)
+        elif gone is not None:
+            del self._reported[gone]
+            self.withdraw_fault(*gone)
+        return self._present.keys() != self._reported.keys()
 
     def _state_data(self, channel: Channel) -> bytes:
         assert channel.report is not None

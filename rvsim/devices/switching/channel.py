@@ -18,8 +18,8 @@ FAULT_SPN = 2400
 maker of the function says (rv-c.com/node/82)."""
 CURRENT_HIGH, CURRENT_LOW = 6, 5
 """The FMIs of an over-current and of an open circuit (SAE J1939-73)."""
-MIN_COUNTED_DECAY_US = 5_000
-"""A start that decays faster is not counted in the battery: it is over before anything can see it. Our choice."""
+MIN_COUNTED_DECAY_US, MIN_COUNTED_AMPS = 5_000, 0.5
+"""A start that decays faster, or that is smaller, is not counted in the battery: nothing can see it. Our choice."""
 _COUNTED_AT = (0.5, 1.0, 2.0, 4.0)
 """When a start's current is counted anew, in its time constants. Our choice."""
 
@@ -37,6 +37,8 @@ class Channel:
         self.is_lamp_out = False
         self.timer_due: int | None = None
         """When the host's timer for it comes."""
+        self.has_moved = False
+        """Whether it was commanded, or something was due, since it was driven."""
         self.level = 0.0
         """The level at which it is driven now."""
         self.current = Transient()
@@ -45,14 +47,23 @@ class Channel:
         self._trip_due: int | None = None
         self._count_dues: tuple[int, ...] = ()
 
+    def needs_drive(self, now: int) -> bool:
+        """Return whether its level has changed: that of a ramp by its own steps only."""
+        level = self.output.level(now)
+        if level == self.level:
+            return False
+        return self.has_moved or not level or not self.level or not self.output.is_ramping
+
     def drive(self, now: int, volts: float) -> None:
         """Give the load its level at a voltage, and follow the current that it takes."""
+        self.has_moved = False
         self.level = self.output.level(now)
         drawn = self._circuits.set_duty(self.plan.name, self.level / 100, volts, now)
         self.current = self._protection.limited(drawn)
         self._trip_due = self._protection.set_current(now, self.current)
         starting = self.current if self.current.excess_amps else self._circuits[self.plan.name].contact
-        is_counted = starting.excess_amps and starting.since_us == now and starting.decay_us >= MIN_COUNTED_DECAY_US
+        is_seen = starting.excess_amps >= MIN_COUNTED_AMPS and starting.decay_us >= MIN_COUNTED_DECAY_US
+        is_counted = is_seen and starting.since_us == now
         self._count_dues = tuple(now + round(share * starting.decay_us) for share in _COUNTED_AT) if is_counted else ()
         if self.level > 0:
             least = self.plan.min_amps
@@ -71,6 +82,7 @@ class Channel:
 
     def expire(self, now: int) -> None:
         """Do what is due by now."""
+        self.has_moved = True
         if self._trip_due is not None and now >= self._trip_due:
             self._trip_due = None
             self.output.open_by_trip(now)

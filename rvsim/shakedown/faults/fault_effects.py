@@ -25,6 +25,7 @@ from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.faults import gates
 from rvsim.shakedown.faults.bus_faults import WireFaultEffect, wire_fault_of
 from rvsim.shakedown.faults.contact_faults import ContactFaults
+from rvsim.shakedown.faults.switching_faults import switching_effect
 from rvsim.sim.bench import Bench, Gate
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
@@ -248,7 +249,8 @@ class EffectMaker:
     def __init__(self, rig: Rig, catalogue: Catalogue, seed: int) -> None:
         self._devices = {plan.name: plan for plan in rig.devices}
         self._batteries = [plan.name for plan in rig.batteries]
-        self._house = rig.vehicle.battery.name
+        self._vehicle = rig.vehicle
+        self._house = self._vehicle.battery.name
         self._zones = zone_names(rig.zones)
         self._catalogue, self._seed = catalogue, seed
         self._contact_faults = ContactFaults(rig)
@@ -303,6 +305,8 @@ class EffectMaker:
                 yield self._filter_blocked(fault)
             case plans.KeyStuckPlan() | plans.LadderResistancePlan():
                 yield from self._contact_faults.effects(fault, f"fault {number}")
+            case plans.RelayWeldedPlan() | plans.RelayOpenPlan() | plans.LampOutPlan() | plans.OutputOverloadPlan():
+                yield switching_effect(fault, self._vehicle)
             case (
                 plans.BabblingPlan() | plans.BusErrorsPlan() | plans.MissingTerminatorPlan() | plans.ReversedPairPlan()
             ):

@@ -11,15 +11,68 @@ from rvsim.rig.quantity import duration_text, shown
 from rvsim.rig.table import OneLineText
 from rvsim.shakedown.checked_names import DefinedName, DeviceName, FrameBytes, PositiveDuration
 from rvsim.shakedown.expect.sight import Identifier
-from rvsim.shakedown.faults.contact_fault_plans import ContactFaultPlan
-from rvsim.shakedown.faults.contact_fault_plans import KeyStuckPlan as KeyStuckPlan
-from rvsim.shakedown.faults.contact_fault_plans import LadderResistancePlan as LadderResistancePlan
-from rvsim.shakedown.faults.fault_plan_base import DeviceFaultPlan, FieldFaultPlan, OtherDeviceName
-from rvsim.shakedown.faults.fault_plan_base import FaultPlan as FaultPlan
+from rvsim.shakedown.faults.contact_fault_plans import ContactFaultPlan, KeyStuckPlan, LadderResistancePlan
+from rvsim.shakedown.faults.fault_plan_base import DeviceFaultPlan, FaultPlan, FieldFaultPlan, OtherDeviceName
+from rvsim.shakedown.faults.switching_fault_plans import (
+    LampOutPlan,
+    OutputOverloadPlan,
+    RelayOpenPlan,
+    RelayWeldedPlan,
+    SwitchingPlan,
+)
 from rvsim.wire.diagnostics import NO_FAULT_FMI, NO_FAULT_SPN, UNKNOWN_COUNT
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import MAX_ADDRESS
 from rvsim.wire.timing import BIT_RATE, min_bits
+
+__all__ = [
+    "AirInFuelPlan",
+    "AsleepPlan",
+    "BabblingPlan",
+    "BrownOutPlan",
+    "BurnerPlan",
+    "BusErrorsPlan",
+    "CommandDelayedPlan",
+    "CommandIgnoredPlan",
+    "DriftPlan",
+    "FailedIgnitionPlan",
+    "Fault",
+    "FaultPlan",
+    "FilterBlockedPlan",
+    "FirmwareResetPlan",
+    "FuelGellingPlan",
+    "GroundOffsetPlan",
+    "JitterPlan",
+    "KeyStuckPlan",
+    "LadderResistancePlan",
+    "LampOutPlan",
+    "LatePlan",
+    "MeasuringPlan",
+    "MissingTerminatorPlan",
+    "NoDataPlan",
+    "NoisePlan",
+    "OutOfRangePlan",
+    "OutputOverloadPlan",
+    "ProtectionOpensPlan",
+    "RelayOpenPlan",
+    "RelayWeldedPlan",
+    "ReportedPlan",
+    "RestartPlan",
+    "ReversedPairPlan",
+    "SenderReversedPlan",
+    "SensorMisplacedPlan",
+    "SharedAddressPlan",
+    "SharedInstancePlan",
+    "ShortFramePlan",
+    "SilentPlan",
+    "StuckPlan",
+    "SwitchingPlan",
+    "ValuePlan",
+    "WirePlan",
+    "WrongInstancePlan",
+    "WrongScalePlan",
+    "WrongValuePlan",
+]
 
 BitErrorRate = Annotated[float, Field(gt=0, le=1)]
 """The probability that a bit is in error."""
@@ -391,6 +444,7 @@ Fault = Annotated[
     | BurnerPlan
     | FilterBlockedPlan
     | ContactFaultPlan
+    | SwitchingPlan
     | WirePlan,
     Field(discriminator="fault"),
 ]

@@ -125,6 +125,20 @@ def test_groups_are_commanded_together(centre):
     assert level(one, "pump") == 0.0
 
 
+def test_a_group_is_reported_one_after_the_other(centre):
+    """Each output at once where it is alone; of several, one each 5 ms, so that the bus stays free for others."""
+    lights = [{**LAMP, "name": f"light {n}", "terminal": n, "instance": n} for n in range(1, 11)]
+    one = centre(*lights)
+    one.put(DIMMER_COMMAND_2, "FF 7E C8 00 FF FF FF FF", wait=0.1)
+    times = [of_instance(one, DIMMER_3, n)[-1][0] for n in range(1, 11)]
+    assert times[0] < 2.002
+    assert {round(b - a, 3) for a, b in pairwise(times)} <= {0.005, 0.006}
+    for n in (1, 2):  # two commands within 5 ms: neither is forgotten
+        one.put(DIMMER_COMMAND_2, f"{n:02X} FF 64 00 FF FF FF FF", wait=0.001)
+    one.until(2.2)
+    assert {last(one, dgn, n)[6:8] for dgn in (DIMMER_1, DIMMER_3) for n in (1, 2)} == {"64"}
+
+
 def test_it_sends_at_its_gap_and_on_change_only(centre):
     """Each message of each instance each 5 s; a command again is no change."""
     one = centre(until=3)
