@@ -60,6 +60,9 @@ def test_bands_that_overlap():
     )
     assert ladder_problems(rungs={"galley": 0, "bed": 1000}) == []
     assert ladder_problems(rungs={"galley": 1000, "bed": 1100}, tolerance_percent=1) == []
+    exact = {"tolerance_percent": 0, "contact_ohm": 0}
+    assert len(ladder_problems(rungs={"galley": 1000, "bed": 1001}, **exact)) == 1, "one count for both"
+    assert ladder_problems(rungs={"galley": 1000, "bed": 1001}, adc_bits=14, **exact) == []
     (last,) = ladder_problems(rungs={**dict.fromkeys("abcde", 1000), "f": 500}, wired="in series")
     assert last[0] == ("rungs", "f")
     suggested = tomllib.loads(last[1].partition("write for example ")[2].partition(", or")[0])["rungs"]

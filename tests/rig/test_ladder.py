@@ -172,6 +172,7 @@ def test_a_suggestion_is_at_least_as_wide_as_equal_steps():
         ]
         assert list(found) == sorted(found)
         assert gaps[0] >= gaps[1] > 0
+        assert (gaps[0] > gaps[1]) == (count > 1)
         assert all(preferred_ohm(ohm, series) == ohm for ohm in found)
 
 

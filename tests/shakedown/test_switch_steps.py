@@ -1,12 +1,15 @@
 """Steps that press and set switches and outputs, faults of keys, and what is expected of them by name."""
 
+import tomllib
 from pathlib import Path
 
 import pytest
 
 from rvsim.devices.registry import settings_models
 from rvsim.errors import InputError
+from rvsim.rig.model import Rig
 from rvsim.runs.scenario_run import PreparedScenario
+from rvsim.shakedown.expect.sight import Sight
 from rvsim.shakedown.explain import render_scenario
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import load_scenario
@@ -207,6 +210,59 @@ def test_without_the_faults_it_is_not_passed(write):
     healed = DAY.replace('from = "40s"', 'from = "40s"\nuntil = "55s"')
     verdict = PreparedScenario(Job(write(healed), {})).run()
     assert [outcome.passed for outcome in verdict.outcomes] == [True] * 6 + [False, True]
+
+
+AGES = """
+[[fault]]
+fault = "ladder_resistance"
+input = "wall"
+ohm = 200
+within = "10s"
+from = "20s"
+until = "40s"
+[[step]]
+every = "10s"
+from = "12s"
+press = "wall.galley"
+[[expect]]
+expect = "entered"
+sight = { input = "wall.galley", becomes = "on" }
+at_least_times = 4
+at_most_times = 4
+[[expect]]
+expect = "entered"
+sight = { input = "wall.bed", becomes = "on" }
+from = "31s"
+until = "33s"
+at_least_times = 1
+"""
+
+
+def test_a_contact_ages_slowly_and_is_replaced(write):
+    """At 22 s it is still read as itself, at 32 s as its neighbour, and after the fault as itself."""
+    verdict = PreparedScenario(Job(write(AGES), {})).run()
+    assert verdict.passed, str(verdict)
+    early = AGES.replace('until = "40s"', 'until = "25s"').replace("times = 4", "times = 5")
+    verdict = PreparedScenario(Job(write(early), {})).run()
+    assert [outcome.passed for outcome in verdict.outcomes] == [True, False], "replaced before it was read wrongly"
+
+
+def test_an_output_by_its_name_is_a_level():
+    """On is above 0, off is 0, and a number is a number."""
+    rig = Rig.model_validate(tomllib.loads(RIG))
+
+    def sight(**given):
+        found = Sight.model_validate({"output": "galley light", **given}, context={"rig": rig})
+        assert (found.message, found.instance, found.field) == ("DC_DIMMER_STATUS_3", 3, "operating_status")
+        return found.equals, found.above, found.becomes
+
+    assert sight(**{"is": "on"}) == (None, 0.0, None)
+    assert sight(**{"is": "off"}) == (0.0, None, None)
+    assert sight(becomes="on") == (None, 0.0, True)
+    assert sight(becomes="off") == (None, None, 0.0)
+    assert sight(**{"is": 40.0}) == (40.0, None, None)
+    load = Sight.model_validate({"output": "bilge pump", "is": "on"}, context={"rig": rig})
+    assert (load.message, load.instance) == ("DC_LOAD_STATUS", 9)
 
 
 def test_it_is_told_in_sentences(write):

@@ -114,14 +114,24 @@ def test_a_press_that_is_pressed_again_is_held():
     assert clock.edges() == [True, False]
 
 
-def test_bounces_end_where_the_contact_is_moved_again():
+@pytest.mark.parametrize("seed", range(10))
+def test_bounces_end_where_the_contact_is_moved_again(seed):
     """Released in the middle of its bounces it rests open, whatever was still to come."""
-    clock = Clock(switch(bounce_us=100_000))
-    clock.contacts.press("door")
-    clock.until(1000).contacts.release("door")
-    clock.until(2_000_000)
-    assert not clock.edges()[-1]
-    assert math.isinf(clock.contacts.input_ohm("door"))
+    clock = Clock(switch(bounce_us=100_000), seed=seed)
+    for _ in range(5):
+        clock.contacts.press("door")
+        clock.until(clock.now + 1000).contacts.release("door")
+        clock.until(clock.now + 2_000_000)
+        assert not clock.edges()[-1]
+        assert math.isinf(clock.contacts.input_ohm("door"))
+
+
+def test_it_rests_closed_however_short_it_bounces():
+    """Also where several of its bounces fall into one microsecond."""
+    for seed in range(100):
+        clock = Clock(switch(bounce_us=3), seed=seed)
+        clock.contacts.press("door")
+        assert clock.until(1000).edges()[-1]
 
 
 def test_resistance_of_an_input():

@@ -223,7 +223,5 @@ def ladder_switch(plan: LadderPlan, counts: int, before: str | None) -> str | No
     ladder = plan.ladder
     read = ladder.nearest if plan.between == "nearest" else ladder.within
     part, margin = (counts + 0.5) / ladder.counts, plan.hysteresis_counts / ladder.counts
-    found = read(part)
-    if found != before and margin and before in (read(part - margin), read(part + margin)):
-        return before
-    return found
+    is_near = bool(margin) and before in (read(part - margin), read(part + margin))
+    return before if is_near else read(part)

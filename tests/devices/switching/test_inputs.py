@@ -128,6 +128,21 @@ def test_what_is_shorter_than_the_debounce_does_not_count(read, hold_ms, statuse
     assert run.until(4).since(2) == statuses
 
 
+def test_a_short_gap_in_a_long_press_does_not_count(read):
+    """The switch was on, and is on again before the debounce is over: nothing is sent."""
+    run = read({"name": "door", "instance": 5, "bounce": "0s"}).until(2)
+    run.at(3, run.contacts.press, "door").at(4, run.contacts.release, "door").at(4.01, run.contacts.press, "door")
+    assert run.until(6).since(2) == ["05 01"]
+    assert run.told == [("door", True)]
+
+
+def test_a_change_that_reads_the_same_restarts_no_debounce(read):
+    """A contact whose resistance wanders a little while it is pressed is still the same switch."""
+    run = read({"name": "wall", "instance": 21, "ladder": LADDER, "bounce": "0s"}).until(2)
+    run.at(3, run.contacts.press, "wall.d", 200_000).at(3.02, run.contacts.age, "test", "wall", 2.0).until(4)
+    assert [round(time, 2) for time, _ in run.sent[-2:]] == [3.03, 3.23]
+
+
 def test_without_debounce_every_bounce_is_sent(read):
     """As a module does that has none: more than one press for one press of a finger."""
     run = read({"name": "door", "instance": 5, "bounce": "20ms", "debounce": "0s"}).until(2)
