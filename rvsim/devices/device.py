@@ -20,6 +20,7 @@ from rvsim.devices.reported_faults import DM1, NO_FAULT_FIELDS, ReportedFaults
 from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
+from rvsim.rig.module_parts import ModuleParts
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import Claimer, ClaimState
@@ -84,6 +85,8 @@ class DeviceContext:
     site: Site = field(default_factory=Site)
     memory: dict[str, float] = field(default_factory=dict)
     """What the device keeps without power: the same for each device object of one name in a run."""
+    module: ModuleParts | None = None
+    """The module that it is, with its outputs, inputs and relays; None for a device that is none."""
 
 
 @dataclass
@@ -193,10 +196,16 @@ class Device:
         """Return whether its supply is high enough for it to run; a kind with another supply overrides this."""
         return not self.uses_world or self.world.volts_at(self.name) >= self.min_supply_volts
 
+    def on_world_change(self) -> None:
+        """Follow what a person or a fault has changed at its terminals; called at the time of the change."""
+
     def on_stop(self) -> None:
         """Stop acting on the physics; called when the device loses its power or is taken off the bench."""
         if self.uses_world:
             self.world.remove(self.name)
+
+    def on_contact(self, name: str) -> None:
+        """Read an input again: a contact on it has opened or closed. ``name`` is that of the input in the rig."""
 
     # What the host calls.
 

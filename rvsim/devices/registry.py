@@ -29,6 +29,8 @@ from rvsim.devices.kinds.fridge import Fridge
 from rvsim.devices.kinds.generator import Generator
 from rvsim.devices.kinds.heater import Heater
 from rvsim.devices.kinds.inverter import Inverter
+from rvsim.devices.kinds.keypad import Keypad
+from rvsim.devices.kinds.load_centre import LoadCentre
 from rvsim.devices.kinds.panel import Panel
 from rvsim.devices.kinds.pump import CirculationPump
 from rvsim.devices.kinds.roof_fan import RoofFan
@@ -67,6 +69,8 @@ BUILT_IN = (
     TankSensor,
     AmbientSensor,
     Fridge,
+    Keypad,
+    LoadCentre,
     OwnDevice,
 )
 

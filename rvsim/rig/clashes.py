@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from rvsim.rig.claimed import name_text, read_name
-from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
+from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, canonical
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake, entry_value
 from rvsim.wire.ident import NULL_ADDRESS
@@ -34,13 +34,14 @@ def _unique_values(entry: object) -> Iterator[_UniqueValue]:
     if claimed is not None:
         text = f"{name_text(claimed)} is already the NAME"
         yield _UniqueValue(("claimed_name",), ("claimed_name", claimed), text, "no two units have the same one")
-    for name, given in functions.items() if isinstance(functions, Mapping) else ():
+    for written, given in functions.items() if isinstance(functions, Mapping) else ():
+        name = canonical(written) if isinstance(written, str) else written
         if name not in FUNCTIONS or FUNCTIONS[name].shared:
             continue
         for instance in given if isinstance(given, list | tuple) else (given,):
             if type(instance) is int and 0 <= instance <= MAX_INSTANCE:
                 text = f"{FUNCTIONS[name].label(instance)} is already a function"
-                yield _UniqueValue(("functions", name), (name, instance), text, "give each its own instance")
+                yield _UniqueValue(("functions", written), (name, instance), text, "give each its own instance")
 
 
 def _name(given: object) -> Name | None:

@@ -204,7 +204,13 @@ _TABLE = (  # every function; a new one is added here
         "ac_load", "AC load", (77,), ("AC_LOAD_STATUS",), ("AC_LOAD_COMMAND",), Origin.UNSURE, "from memory, unsure"
     ),
     Function(
-        "keypad", "keypad", (132,), ("DIGITAL_INPUT_STATUS",), (), Origin.PUBLISHED, "a keypad maker's integrator guide"
+        "dc_input",
+        "digital input",
+        (132,),
+        ("DIGITAL_INPUT_STATUS",),
+        (),
+        Origin.PUBLISHED,
+        "DC input, keypads too: a keypad maker's integrator guide",
     ),
     Function(
         "awning",
@@ -309,9 +315,16 @@ _TABLE = (  # every function; a new one is added here
 
 FUNCTIONS: Mapping[str, Function] = {function.name: function for function in _TABLE}
 """Every function by its name."""
+OTHER_NAMES: Mapping[str, str] = {"keypad": "dc_input"}
+"""Names of functions in files that mean another one: the message and the DSA of a keypad are those of a DC input."""
 _BY_STATUS = {message: function for function in _TABLE for message in function.statuses}
 _BY_COMMAND = {message: function for function in _TABLE for message in function.commands}
 _BY_DSA = {dsa: function for function in _TABLE for dsa in function.dsas}
+
+
+def canonical(name: str) -> str:
+    """Return the name of the function that a name in a file means; a name that is none stays as it is."""
+    return OTHER_NAMES.get(name, name)
 
 
 def by_status(message: str) -> Function | None:

@@ -13,7 +13,7 @@ kinds and settings are not checked); ``absent``, the names of devices that are n
 from collections.abc import Iterator, Mapping, Sequence
 from os.path import isfile
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Self, TypeVar
 
 from pydantic import (
     AfterValidator,
@@ -24,6 +24,7 @@ from pydantic import (
     ValidationInfo,
     ValidatorFunctionWrapHandler,
     field_validator,
+    model_validator,
 )
 
 from rvsim.errors import did_you_mean
@@ -54,11 +55,20 @@ from rvsim.rig.electric import (
     fuse_name_mistakes,
 )
 from rvsim.rig.field_types import ClaimedName, Duration
-from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
+from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, OTHER_NAMES, canonical
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
+from rvsim.rig.inputs import InputPlan, input_mistakes, interlock_mistakes, switched_mistakes
+from rvsim.rig.module_parts import device_clashes, module_branches, with_module_functions
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
-from rvsim.rig.switching import InputPlan, ModulePlan, OutputPlan, RelayPlan, terminal_clashes
+from rvsim.rig.switching import (
+    ModulePlan,
+    OutputPlan,
+    RelayPlan,
+    instance_clashes,
+    load_mistakes,
+    terminal_clashes,
+)
 from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
 from rvsim.rig.tanks import ExtraTankPlan, TankPlan, tank_mistakes, tank_zone_problem
 from rvsim.rig.timing import TimingPlan
@@ -136,6 +146,7 @@ Limits = Annotated[tuple[float, float], BeforeValidator(_as_pair), AfterValidato
 
 
 def _instance_problems(function: str, given: object) -> Iterator[str]:
+    function = canonical(function)
     if function not in FUNCTIONS:
         yield f"unknown function{did_you_mean(function, FUNCTIONS)}; the functions are {', '.join(FUNCTIONS)}"
         return
@@ -212,16 +223,22 @@ class DevicePlan(Table):
             for name, instances in given.items()
             for text in _instance_problems(name, instances)
         ]
+        problems += [
+            Mistake((other,), f"it is another name for {name}, which is there as well; write one of them", given[other])
+            for other, name in OTHER_NAMES.items()
+            if other in given and name in given
+        ]
         if problems:
             raise validation_error("functions", problems)
         return {
-            name: tuple(instances) if isinstance(instances, list | tuple) else (instances,)
+            canonical(name): tuple(instances) if isinstance(instances, list | tuple) else (instances,)
             for name, instances in given.items()
         }
 
     @field_validator("amps")
     @classmethod
     def _of_its_functions(cls, amps: dict[str, Any], info: ValidationInfo) -> dict[str, Any]:
+        amps = {canonical(name): limits for name, limits in amps.items()}
         functions = info.data.get("functions", amps)  # where the functions have mistakes, these are reported instead
         for name in amps:
             if not functions:
@@ -362,6 +379,7 @@ class Rig(Table):
         parts["branches"] = self.all_branches
         branches = {device.name: device.branch for device in self.devices if device.branch is not None}
         branches |= {device.name: device.name for device in self.devices if device.fuse_amps is not None}
+        branches |= module_branches(self.modules, self.outputs, branches)
         return VehiclePlan(**parts, branch_by_device=branches, battery_by_device=self._battery_by_device)
 
     @property
@@ -389,6 +407,11 @@ class Rig(Table):
                 parent, fuse, wire = by_module[output.module], output.fuse_amps, output.wire
                 own.append(BranchPlan(name=output.name, parent=parent, fuse_amps=fuse, wire=wire))
         return tuple(own)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _name_module_functions(cls, given: Any) -> Any:
+        return with_module_functions(given)
 
     @field_validator("batteries")
     @classmethod
@@ -422,6 +445,7 @@ class Rig(Table):
             *repeated(modules, "name", "module"),
             *unknown(modules, "device", names(info.data.get("devices")), "devices"),
             *unknown(modules, "branch", names(info.data.get("branches")), "branches"),
+            *device_clashes(modules, info.data.get("devices")),
         )
         return modules
 
@@ -444,19 +468,34 @@ class Rig(Table):
             *fuse_name_mistakes(
                 outputs, [*_fused(info.data.get("devices")), *(names(info.data.get("branches")) or ())]
             ),
+            *instance_clashes(outputs),
+            *load_mistakes(outputs, info.data.get("relays")),
         )
         return outputs
 
     @field_validator("inputs")
     @classmethod
     def _checked_inputs(cls, inputs: tuple[InputPlan, ...], info: ValidationInfo) -> tuple[InputPlan, ...]:
+        devices = info.data.get("devices") or ()
+        digital_inputs = {plan.name: plan.functions.get("dc_input", ()) for plan in devices}
         _raise_any(
             "input",
             *repeated(inputs, "name", "input"),
             *unknown(inputs, "module", names(info.data.get("modules")), "modules"),
             *terminal_clashes(inputs),
+            *input_mistakes(inputs, info.data.get("modules"), digital_inputs),
         )
         return inputs
+
+    @model_validator(mode="after")
+    def _fitting_each_other(self) -> Self:
+        problems = [
+            *(one._replace(place=("output", *one.place)) for one in interlock_mistakes(self.outputs, self.inputs)),
+            *(one._replace(place=("input", *one.place)) for one in switched_mistakes(self.inputs, self.outputs)),
+        ]
+        if problems:
+            raise validation_error("rig", problems)
+        return self
 
     @field_validator("taps")
     @classmethod

@@ -1,4 +1,4 @@
-"""The physical figures of a vehicle in a rig, put together: zones, coolant, hot water, people, tanks, batteries.
+"""The physical figures of a vehicle in a rig, put together: zones, coolant, hot water, people, tanks, batteries, loads.
 
 Knows: which parts there are, and that a rig may leave out any of them. Does not know the figures of heat and weather
 (`climate` has them), of tanks (`tanks`) and of electricity (`electric`), how they change with time (`world` does), nor
@@ -23,6 +23,12 @@ from rvsim.rig.climate import (
     ZonePlan,
 )
 from rvsim.rig.electric import Batteries, BatteryPlan, BranchPlan, ShorePlan, house_battery
+from rvsim.rig.inputs import InputPlan
+from rvsim.rig.switching import (
+    ModulePlan,
+    OutputPlan,
+    RelayPlan,
+)
 from rvsim.rig.table import Table
 from rvsim.rig.tanks import ExtraTankPlan, TankPlan
 
@@ -52,6 +58,10 @@ class VehiclePlan(Table):
     grey_tank: TankPlan = TankPlan()
     black_tank: TankPlan = TankPlan()
     tanks: Annotated[tuple[ExtraTankPlan, ...], Field(strict=False)] = ()
+    modules: Annotated[tuple[ModulePlan, ...], Field(strict=False)] = ()
+    relays: Annotated[tuple[RelayPlan, ...], Field(strict=False)] = ()
+    outputs: Annotated[tuple[OutputPlan, ...], Field(strict=False)] = ()
+    inputs: Annotated[tuple[InputPlan, ...], Field(strict=False)] = ()
 
     @property
     def battery(self) -> BatteryPlan:

@@ -144,6 +144,13 @@ def _fault(fault: plans.Fault) -> str:
             return f"wax closes the fuel filter of {where} within {duration_text(fault.within)}"
         case plans.AirInFuelPlan():
             return f"air comes through the fuel line of {where}, on average every {duration_text(fault.gap)}"
+        case plans.KeyStuckPlan():
+            return f"{where} sticks once it is pressed"
+        case plans.LadderResistancePlan():
+            within = "" if fault.within is None else f" within {duration_text(fault.within)}"
+            return f"the contacts of {where} get {fault.ohm:g} ohm more{within}"
+        case plans.RelayWeldedPlan() | plans.RelayOpenPlan() | plans.LampOutPlan() | plans.OutputOverloadPlan():
+            return fault.sentence
         case plans.BabblingPlan():
             gap = f"every {duration_text(fault.gap)}" if fault.gap else "as fast as the bus allows"
             return f"{where} sends {fault.identifier} {fault.data} {gap}"

@@ -44,7 +44,10 @@ def _checked_lines(text: str) -> str:
 
 def _checked_rig(given: object, info: ValidationInfo) -> object:
     if isinstance(given, Mapping):
-        return Rig.model_validate(given, context=info.context)
+        rig = Rig.model_validate(given, context=info.context)
+        if info.context is not None:
+            info.context["rig"] = rig  # for what names a part of it further down
+        return rig
     if not isinstance(given, str | Rig):
         raise ValueError(
             f'{shown(given)} is not a rig; write its name or path in quotes, like "my_van.toml", or a table'
@@ -122,10 +125,10 @@ class Scenario(Table):
     def _steps_of_the_rig(cls, steps: tuple[StepPlan, ...], info: ValidationInfo) -> tuple[StepPlan, ...]:
         names = _names_of_rig(info)
         problems = [
-            mistake._replace(place=(number, "change", *mistake.place))
+            mistake._replace(place=(number, *mistake.place))
             for number, step in enumerate(steps)
-            if step.change is not None and names is not None
-            for mistake in step.change.mistakes(names)
+            if names is not None
+            for mistake in step.mistakes(names)
         ]
         if problems:
             raise validation_error("step", problems)

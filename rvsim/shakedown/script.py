@@ -3,18 +3,30 @@
 Knows: how steps are written and when each is due. Does not know what a fault does, nor how a frame reaches the wires.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from rvsim.rig.field_types import Duration
 from rvsim.rig.quantity import duration_text
-from rvsim.rig.table import OneLineText, Table
+from rvsim.rig.table import Mistake, OneLineText, Table
 from rvsim.shakedown.checked_names import DefinedName, FrameBytes, PositiveDuration
 from rvsim.shakedown.expect.quantities import Quantity
 from rvsim.shakedown.expect.sight import Identifier, Sight
+from rvsim.shakedown.switch_steps import (
+    DEFAULT_HOLD_US,
+    Overrides,
+    Switched,
+    override_mistakes,
+    override_sentences,
+    press_mistakes,
+    press_sentence,
+    switch_mistakes,
+    switch_sentences,
+)
 from rvsim.shakedown.vehicle_change import VehicleChangePlan
+from rvsim.shakedown.vehicle_names import VehicleNames
 from rvsim.wire.quantity_text import compose
 
 
@@ -90,6 +102,10 @@ class WhenPlan(Table):
         return f"{self.value} is {'above' if self.above is not None else 'below'} {self.above or self.below or 0:g}"
 
 
+ACTIONS = ("send", "start", "stop", "change", "press", "switch", "override")
+"""The keys of a step's action; a step has one."""
+
+
 class StepPlan(Table):
     """One step: its time or condition, and its action."""
 
@@ -115,15 +131,23 @@ class StepPlan(Table):
     """The name of a fault that is removed."""
     change: VehicleChangePlan | None = None
     """What changes in the vehicle or around it, like { shore_power = false }."""
+    press: OneLineText | None = None
+    """The switch or key that is pressed, by its name: "galley switch", "door ladder.galley", "bed keypad.night"."""
+    hold: PositiveDuration = DEFAULT_HOLD_US
+    """With "press": how long it is held. Common practice, no source."""
+    switch: Switched | None = None
+    """Switches that stay as they are set, like { "bilge switch" = "on" }."""
+    override: Overrides | None = None
+    """Outputs that are set by hand at their module, like { "galley light" = "on" }; "none": as commanded again."""
 
     @model_validator(mode="after")
     def _one_moment(self) -> Self:
         moments = [name for name in ("at", "every", "when") if getattr(self, name) is not None]
-        actions = [name for name in ("send", "start", "stop", "change") if getattr(self, name) is not None]
+        actions = [name for name in ACTIONS if getattr(self, name) is not None]
         if len(moments) != 1:
             raise ValueError("write one of at, every and when")
         if len(actions) != 1:
-            raise ValueError("write one of send, start, stop and change")
+            raise ValueError(f"write one of {', '.join(ACTIONS[:-1])} and {ACTIONS[-1]}")
         if self.every is None and (self.since or self.until is not None):
             raise ValueError("from and until need every")
         if self.until is not None and self.until <= self.since:
@@ -133,6 +157,12 @@ class StepPlan(Table):
             )
         if self.when is None and (self.wait or self.each_time):
             raise ValueError("wait and each_time need when")
+        if self.press is None and "hold" in self.model_fields_set:
+            raise ValueError("hold needs press")
+        if self.switch == {}:
+            raise ValueError('switch names nothing; write a switch, like { "bilge switch" = "on" }')
+        if self.override == {}:
+            raise ValueError('override names nothing; write an output, like { "galley light" = "on" }')
         return self
 
     @field_validator("start", "stop")
@@ -152,6 +182,28 @@ class StepPlan(Table):
             return range(self.since, end if self.until is None else min(end, self.until), self.every)
         return (self.at,) if self.at is not None and self.at < end else ()
 
+    def mistakes(self, names: VehicleNames) -> Iterator[Mistake]:
+        """Yield the names that the rig does not have, or that mean something else in it; places are below the step."""
+        if self.change is not None:
+            for mistake in self.change.mistakes(names):
+                yield mistake._replace(place=("change", *mistake.place))
+        if self.press is not None:
+            yield from press_mistakes(self.press, names.contacts)
+        yield from switch_mistakes(self.switch or {}, names.contacts)
+        yield from override_mistakes(self.override or {}, names.outputs)
+
+    @property
+    def uses_switches(self) -> bool:
+        """Whether a person presses, sets or overrides something."""
+        return self.press is not None or self.switch is not None or self.override is not None
+
+    @property
+    def switched_sentence(self) -> str:
+        """What a person presses or sets, in words."""
+        if self.press is not None:
+            return press_sentence(self.press, self.hold)
+        return ", ".join([*switch_sentences(self.switch or {}), *override_sentences(self.override or {})])
+
     @property
     def sentence(self) -> str:
         """The step as a sentence."""
@@ -167,6 +219,8 @@ class StepPlan(Table):
             action = f"{self.send} is sent"
         elif self.change is not None:
             action = self.change.sentence
+        elif self.uses_switches:
+            action = self.switched_sentence
         else:
             action = f'"{self.start or self.stop}" {"starts" if self.start else "stops"}'
         return compose(f"{moment}: ", action)

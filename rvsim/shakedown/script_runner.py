@@ -52,7 +52,8 @@ class ScriptRunner:
         scenario = loaded.scenario
         self.maker = EffectMaker(loaded.rig, catalogue, seed)
         self._bench, self._send = bench, send
-        problems = [*_faults_on_absent(loaded, bench), *script_problems(loaded, catalogue, seed)]
+        problems = [*_faults_on_absent(loaded, bench), *_switches_of_absent(loaded, bench)]
+        problems += script_problems(loaded, catalogue, seed)
         if problems:
             raise InputError(*problems)
         faults = planned_faults(scenario.faults, partial(loaded.where, "fault"), loaded.rig, catalogue, seed)
@@ -71,6 +72,8 @@ class ScriptRunner:
         self._branches = {branch.name: branch for branch in loaded.rig.all_branches}
         self._shared_branches = {branch.name for branch in loaded.rig.branches}
         bench.world.on_fuse = self._note_fuse
+        for name, position in scenario.start.switch.items():
+            bench.world.contacts.set(name, on=position == "on")
         self._actions: dict[int, Callable[[], None]] = {}
         self._done: set[int] = set()
         self._beyond: set[int] = set()
@@ -99,12 +102,24 @@ class ScriptRunner:
             return partial(self._send, identifier, data)
         if step.change is not None:
             return partial(self._change, step.change)
+        if step.uses_switches:
+            return partial(self._use_switches, step)
         fault = self._faults_by_name[step.start or step.stop or ""]
         return partial(fault.apply if step.start else fault.remove, self._bench)
 
     def _change(self, change: VehicleChangePlan) -> None:
         self._effects.apply(change)
         self._note(change.sentence, self._bench.now)
+
+    def _use_switches(self, step: StepPlan) -> None:
+        contacts = self._bench.world.contacts
+        if step.press is not None:
+            contacts.press(step.press, step.hold)
+        for name, position in (step.switch or {}).items():
+            contacts.set(name, on=position == "on")
+        for name, override in (step.override or {}).items():
+            self._bench.world.set_override(name, None if override == "none" else override)
+        self._note(step.switched_sentence, self._bench.now)
 
     def _note_fuse(self, second: int, branch: str, is_open: bool) -> None:  # noqa: FBT001 - the form of a callback
         where = f"branch {branch}" if branch in self._shared_branches else branch
@@ -180,6 +195,25 @@ def _faults_on_absent(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
                 yield (
                     f"{loaded.where('fault', number, 'device')}: {device} is not simulated here, so the bench cannot "
                     "make it faulty; simulate it, or make the device itself faulty"
+                )
+
+
+def _switches_of_absent(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
+    """Yield a line for each step that uses a switch of a device that is not simulated: only a hand can do that."""
+    contacts, rig = bench.world.contacts.plans, loaded.rig
+    modules = {module.name: module.device for module in rig.modules}
+    readers = {name: plan.device for name, plan in contacts.items()}
+    switching = {output.name: modules.get(output.module) for output in rig.outputs}
+    for number, step in enumerate(loaded.scenario.steps):
+        used = [("press", name, readers) for name in (step.press,) if name is not None]
+        used += [("switch", name, readers) for name in step.switch or ()]
+        used += [("override", name, switching) for name in step.override or ()]
+        for key, name, devices in used:
+            device = devices[name]
+            if device is not None and device not in bench.outgoing_gates:
+                yield (
+                    f"{loaded.where('step', number, key)}: {name} belongs to {device}, which is not simulated here, so "
+                    "only a hand can do that; simulate the device, or remove the step"
                 )
 
 

@@ -13,6 +13,7 @@ from rvsim.rig.climate import FIRST_ZONE, Celsius, Hour, Percent
 from rvsim.rig.model import Rig
 from rvsim.rig.table import Mistake, OneLineText, Table
 from rvsim.rig.tanks import FIRST_TANKS
+from rvsim.shakedown.switch_steps import Switched, switch_mistakes, switch_sentences
 from rvsim.shakedown.vehicle_names import FUEL, VehicleNames, unknown_names
 from rvsim.wire.quantity_text import compose, figure
 
@@ -56,6 +57,8 @@ class StartPlan(Table):
     """Turns of the engine a minute; 0: it is off."""
     rain: bool = False
     """Whether it rains."""
+    switch: Switched = Field(default_factory=dict)
+    """Switches that stay as they are set, by name, like { "bilge switch" = "on" }; the others are off."""
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -88,6 +91,7 @@ class StartPlan(Table):
             yield f"the engine runs at {self.engine_rpm:g} rpm"
         if self.rain:
             yield "it rains"
+        yield from switch_sentences(self.switch)
 
     def mistakes(self, names: VehicleNames) -> Iterator[Mistake]:
         """Yield the names that the rig does not have; places are below the table."""
@@ -98,6 +102,7 @@ class StartPlan(Table):
         yield from unknown_names("tank", self.tank, (*names.tanks, FUEL), "tanks")
         yield from unknown_names("branch", self.branch, names.branches, "branches")
         yield from unknown_names("people", self.people or {}, names.zones, "zones")
+        yield from switch_mistakes(self.switch, names.contacts)
 
 
 def people_text(count: int, zone: str) -> str:

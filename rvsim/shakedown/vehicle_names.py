@@ -1,12 +1,13 @@
-"""Names of a rig that a scenario uses for the parts of its vehicle: zones, batteries, branches, tanks.
+"""Names of a rig that a scenario uses for the parts of its vehicle: zones, batteries, branches and so on.
 
 Knows: which names a rig has, and how one that it has not is told. Does not know what a scenario does with them.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from rvsim.rig.climate import zone_names
+from rvsim.rig.contact_plans import ContactPlan, contact_plans
 from rvsim.rig.model import Rig
 from rvsim.rig.references import unknown_text
 from rvsim.rig.table import Mistake
@@ -23,6 +24,9 @@ class VehicleNames(NamedTuple):
     """Those of the tanks that hold fresh water."""
     devices: tuple[str, ...]
     branches: tuple[str, ...]
+    contacts: Mapping[str, ContactPlan]
+    """What can be pressed."""
+    outputs: tuple[str, ...]
 
 
 FUEL = "fuel"
@@ -38,6 +42,8 @@ def vehicle_names(rig: Rig) -> VehicleNames:
         (FIRST_TANKS[0], *(tank.name for tank in rig.tanks if tank.content == FIRST_TANKS[0])),
         tuple(plan.name for plan in rig.devices),
         tuple(plan.name for plan in rig.all_branches),
+        contact_plans(rig),
+        tuple(plan.name for plan in rig.outputs),
     )
 
 

@@ -15,7 +15,9 @@ from typing import NamedTuple
 
 from rvsim.devices.device import Device, DeviceContext, Site
 from rvsim.errors import InputError
+from rvsim.rig.contact_plans import contact_plans
 from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.module_parts import ModuleParts, module_parts
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.can import Babble, Line, SimultaneousSenders, WireFault
 from rvsim.sim.kernel import Kernel
@@ -26,6 +28,7 @@ from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
 from rvsim.wire.timing import BIT_RATE
+from rvsim.world.contacts import Contacts
 from rvsim.world.world import World
 
 
@@ -108,7 +111,9 @@ class Bench:
         self.kernel = Kernel()
         self._call_action = self._call  # bound once, not for each timer
         self._next_second = 0
-        self.world = World(rig.vehicle, weather or WeatherPlan())
+        vehicle = rig.vehicle
+        self.world = World(vehicle, weather or WeatherPlan())
+        self.world.contacts = Contacts(contact_plans(rig), seed, self._plan_after, self._on_contact)
         self.site = site or Site()
         """What is around the devices; may be changed between two steps."""
         self.world.set_shore(connected=self.site.shore_power)
@@ -134,10 +139,19 @@ class Bench:
         self.conditions: dict[str, list[Callable[[Device], None]]] = {}
         """What is wrong with each device itself, as calls; a device that gets its power back is called with all."""
         self._device_makers = {
-            plan.name: partial(self._make_device, plan, kinds[_kind(plan, kinds)], catalogue, seed, {})
+            plan.name: partial(
+                self._make_device,
+                plan,
+                kinds[_kind(plan, kinds)],
+                catalogue,
+                seed,
+                {},
+                module_parts(vehicle, plan.name) if rig.modules else None,
+            )
             for plan in plans
         }
         self._by_name = {name: make() for name, make in self._device_makers.items()}
+        self.world.on_change = self._tell_of_change
         self._low_supply = LowSupply(self.world, self._by_name, self.switch_off, self.switch_on, self.plan)
         self._receivers: dict[int, list[Device]] = {}
         for device in self.devices:
@@ -153,11 +167,12 @@ class Bench:
         catalogue: Catalogue,
         seed: int,
         memory: dict[str, float],
+        module: ModuleParts | None,
     ) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
         self.world.set_load(plan.name, sum(idle for idle, _ in plan.amps.values()))  # until the device sets its load
         try:
-            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, self.site, memory))
+            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, self.site, memory, module))
         except InputError:
             raise
         except Exception as error:  # a kind of another package may raise anything
@@ -203,6 +218,14 @@ class Bench:
         """Plan an action for a time, before everything else of that time."""
         self.kernel.at(time, lambda _: action(), priority=_PLANNED_PRIORITY)
 
+    def _plan_after(self, delay_us: int, action: Callable[[], None]) -> None:
+        self.plan(self.kernel.now + delay_us, action)
+
+    def _on_contact(self, device: str, name: str) -> None:
+        """Tell a device that a contact on one of its inputs has opened or closed; an absent one is not told."""
+        if device in self._by_name:
+            self.call_device(device, lambda reader: reader.on_contact(name))
+
     def call_device(self, name: str, action: Callable[[Device], None]) -> None:
         """Call ``action`` with a device now."""
         device = self._by_name[name]
@@ -211,6 +234,12 @@ class Bench:
             action(device)
 
         self._call((device, call))
+
+    def _tell_of_change(self, name: str) -> None:
+        """Call a device, if it is simulated, because something has changed at its terminals."""
+        device = self._by_name.get(name)
+        if device is not None:
+            self._call((device, device.on_world_change))
 
     def switch_off(self, name: str) -> None:
         """Take a device's power away: it no longer sends or receives, and loses its state."""

@@ -10,12 +10,20 @@ voltage and currents follow an input at once. Advance to the present first, then
 whole second in which it was set.
 """
 
+from collections.abc import Callable
+
 from rvsim.rig.vehicle import VehiclePlan, WeatherPlan
 from rvsim.wire.frame import SECOND_US
+from rvsim.world.contacts import Contacts
 from rvsim.world.electric import ElectricSystem
+from rvsim.world.outputs import OutputCircuits, Override
 from rvsim.world.thermal import HeatAccount, ThermalWorld
 
 __all__ = ["HeatAccount", "World"]
+
+
+def _tell_nobody(_device: str) -> None:
+    """Call nobody."""
 
 
 class World(ThermalWorld, ElectricSystem):
@@ -25,6 +33,19 @@ class World(ThermalWorld, ElectricSystem):
         ThermalWorld.__init__(self, plan, weather)
         ElectricSystem.__init__(self, plan)
         self._now_us = 0
+        self.contacts = Contacts({})
+        """What people can press; the host puts those of its rig here."""
+        self.on_change: Callable[[str], None] = _tell_nobody
+        """Called with the name of a device when a person, or a fault, has changed something at its terminals."""
+        self.outputs = OutputCircuits(plan, self, self._tell_of_change)
+        """The outputs of the modules: loads, relays, and overrides by hand."""
+
+    def _tell_of_change(self, device: str) -> None:
+        self.on_change(device)
+
+    def set_override(self, output: str, override: Override | None) -> None:
+        """Set an output by hand at its module: "on", "off", or None: as it is commanded; KeyError for no output."""
+        self.outputs.set_override(output, override)
 
     def advance(self, to_us: int) -> None:
         """Advance to ``to_us``, microseconds since the start of the run.

@@ -22,7 +22,7 @@ PUBLISHED = {
     "transfer_switch": (79, "rv-c.com/node/527"),
     "dc_dimmer": (131, "rv-c.com/node/72 and 518"),
     "dc_load": (146, "a proposed change in rv-c.com/node/518"),
-    "keypad": (132, "a keypad maker's integrator guide"),
+    "dc_input": (132, "DC input, keypads too: a keypad maker's integrator guide"),
     "awning": (130, "rvia.org/forum, awning submission"),
     "lock": (135, "door control: rv-c.com/node/518"),
     "slide": (84, "84: rv-c.com/node/518"),
@@ -147,8 +147,8 @@ def test_a_function_cannot_be_changed():
 def test_titles_are_spoken():
     """A title is the name with blanks, save for abbreviations and where the trade speaks otherwise."""
     assert {f.title for f in FUNCTIONS.values() if f.title != f.name.replace("_", " ")} == {
-        "DC source", "AC load", "DC load", "DC disconnect", "dimmer", "genset", "genset start", "slide room",
-        "tank filling",
+        "DC source", "AC load", "DC load", "DC disconnect", "digital input", "dimmer", "genset", "genset start",
+        "slide room", "tank filling",
     }  # fmt: skip
 
 

@@ -124,3 +124,103 @@ def test_a_ladder_needs_a_rung():
     assert [place for place, _ in problems(switched(input=[entry]))] == [("input", 0, "ladder", "rungs")]
     ladder["rungs"] = {"galley": -1}
     assert [place for place, _ in problems(switched(input=[entry]))] == [("input", 0, "ladder", "rungs", "galley")]
+
+
+def test_what_an_output_is_on_the_network():
+    """A lamp and an LED are dimmers, all else is a load, but for what the rig says."""
+    read = Rig.model_validate(
+        switched(
+            output=[
+                output("a", 1, load="lamp"),
+                output("b", 2, load="led", message="load"),
+                output("c", 3, load="pump"),
+                output("d", 4, groups=[1, 3], ramp="4s", at_power="last"),
+            ]
+        )
+    )
+    assert [one.function for one in read.outputs] == ["dc_dimmer", "dc_load", "dc_load", "dc_load"]
+    assert (read.outputs[3].groups, read.outputs[3].ramp, read.outputs[0].groups) == ((1, 3), 4_000_000, ())
+    for key, value in (("groups", [8]), ("at_power", "maybe"), ("message", "lamp"), ("ramp", "0s")):
+        assert [place[:3] for place, _ in problems(switched(output=[output(**{key: value})]))] == [("output", 0, key)]
+
+
+def test_an_instance_is_used_once_for_each_kind_of_message():
+    """A dimmer and a load may have the same; a group is the way to command two together."""
+    two = [output("one", 1, instance=21, load="lamp"), output("two", 2, instance=21, load="led", groups=[1])]
+    assert problems(switched(output=two)) == [
+        (
+            ("output", 1, "instance"),
+            'dimmer 21 is already "one"; give each its own instance, and both a group to command them together',
+        )
+    ]
+    Rig.model_validate(switched(output=[two[0], {**two[1], "load": "pump"}]))
+
+
+def test_a_load_above_its_output_needs_a_relay():
+    """One line with both figures; at the limit it is good, and so is what is not known."""
+    assert problems(switched(output=[output(amps=12, limit_amps=10)])) == [
+        (
+            ("output", 0, "amps"),
+            "its load of 12 A is above its limit of 10 A; give it a relay, or another output",
+        )
+    ]
+    for given in ({"amps": 10, "limit_amps": 10}, {"amps": 12}, {"limit_amps": 10}):
+        Rig.model_validate(switched(output=[output(**given)]))
+    relay = {"name": "relay", "contact_amps": 20}
+    Rig.model_validate(switched(relay=[relay], output=[output(amps=12, limit_amps=10, relay="relay")]))
+
+
+@pytest.mark.parametrize(
+    ("load", "most", "figures"),
+    [  # a switch maker's load page: resistive, a tenth for lamps, a sixth for motors; the maker's own figure wins
+        ("heater mat", 30.0, {"contact_amps": 30}),
+        ("led", 30.0, {"contact_amps": 30}),
+        ("lamp", 3.0, {"contact_amps": 30}),
+        ("motor", 5.0, {"contact_amps": 30}),
+        ("pump", 5.0, {"contact_amps": 30}),
+        ("lamp", 17.0, {"contact_amps": 30, "lamp_amps": 17}),  # one automotive life test
+        ("motor", 17.0, {"contact_amps": 30, "motor_amps": 17}),
+    ],
+)
+def test_a_load_is_within_the_class_of_its_contact(load, most, figures):
+    """At the figure it is good, above it is refused with the figure."""
+    relay = {"name": "relay", **figures}
+    Rig.model_validate(switched(relay=[relay], output=[output(amps=most, load=load, relay="relay")]))
+    ((place, text),) = problems(switched(relay=[relay], output=[output(amps=most + 0.5, load=load, relay="relay")]))
+    assert place == ("output", 0, "amps")
+    assert text.startswith(f"its load of {most + 0.5:g} A is above the {most:g} A of a {load} that the relay ")
+    assert ("of its maker" in text) == (load in ("lamp", "motor", "pump") and len(figures) == 1)
+
+
+def test_a_coil_is_a_load_too():
+    """It must not be more than its output can carry."""
+    relay = {"name": "relay", "coil_amps": 0.5}
+    assert problems(switched(relay=[relay], output=[output(limit_amps=0.2, relay="relay")])) == [
+        (
+            ("output", 0, "relay"),
+            "the coil of its relay takes 0.5 A, and its limit is 0.2 A; give another relay or output",
+        )
+    ]
+
+
+def test_an_interlock_names_an_output_or_an_input_of_its_module():
+    """Another output, not itself; an input; not one of another module."""
+    rear = {"name": "rear module"}
+    door = {"name": "door", "module": "front module", "terminal": 1}
+
+    def found(interlock):
+        outputs = [output("up", 1, interlock=interlock), output("down", 2), output("far", 1, module="rear module")]
+        return problems(rig(device(), module=[MODULE, rear], output=outputs, input=[door]))
+
+    for known in ("down", "door"):
+        outputs = [output("up", 1, interlock=known), output("down", 2)]
+        Rig.model_validate(rig(device(), module=[MODULE], output=outputs, input=[door]))
+    assert found("dwn") == [
+        (
+            ("output", 0, "interlock"),
+            '"dwn" is neither another output nor an input of "front module" (did you mean "down"?); those are down, '
+            "door",
+        )
+    ]
+    assert found("far")[0][1].startswith('"far" is neither')
+    assert found("up")[0][1].startswith('"up" is neither')

@@ -99,6 +99,10 @@ def test_a_rig_may_leave_everything_out() -> None:
         "grey_tank": {"litres": 60.0, "start_percent": 50.0, "zone": "cabin", "loss_w_per_k": 3.0},
         "black_tank": {"litres": 60.0, "start_percent": 50.0, "zone": "cabin", "loss_w_per_k": 3.0},
         "tanks": (),
+        "modules": (),
+        "relays": (),
+        "outputs": (),
+        "inputs": (),
     }
     assert WeatherPlan().model_dump() == {
         "outdoor_c": -5.0,

@@ -206,8 +206,9 @@ WORD = "is not a name of a message or field; write letters, digits and _ only"
             "write one of silent, asleep, late, jitter, wrong_value, stuck, drift, noise, wrong_scale, out_of_range, "
             "no_data, wrong_instance, shared_instance, firmware_reset, shared_address, short_frame, command_ignored, "
             "command_delayed, restart, brown_out, overload, protection_opens, reported, sensor_misplaced, "
-            "sender_reversed, ground_offset, failed_ignition, fuel_gelling, air_in_fuel, filter_blocked, babbling, "
-            "bus_errors, missing_terminator, reversed_pair",
+            "sender_reversed, ground_offset, failed_ignition, fuel_gelling, air_in_fuel, filter_blocked, key_stuck, "
+            "ladder_resistance, relay_welded, relay_open, lamp_out, output_overload, babbling, bus_errors, "
+            "missing_terminator, reversed_pair",
         ),
         ('fault = "silent"\n', "", 'line 6, fault 1: the key "fault" is missing; add it'),
         (

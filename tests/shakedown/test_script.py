@@ -141,8 +141,11 @@ def test_steps_that_name_what_is_not_there(vehicle):
     [
         ({"send": FRAME}, "write one of at, every and when"),
         ({"at": "1s", "every": "2s", "send": FRAME}, "write one of at, every and when"),
-        ({"at": "1s"}, "write one of send, start, stop and change"),
-        ({"at": "1s", "send": FRAME, "start": "x"}, "write one of send, start, stop and change"),
+        ({"at": "1s"}, "write one of send, start, stop, change, press, switch and override"),
+        (
+            {"at": "1s", "send": FRAME, "start": "x"},
+            "write one of send, start, stop, change, press, switch and override",
+        ),
         ({"at": "1s", "until": "3s", "send": FRAME}, "from and until need every"),
         ({"at": "1s", "wait": "3s", "send": FRAME}, "wait and each_time need when"),
         ({"at": "1s", "send": {}}, "and not both"),

@@ -33,6 +33,8 @@ REQUIRED_FUNCTIONS: Mapping[str, tuple[str, ...]] = {
     "fridge": ("refrigerator",),
     "circulation_pump": ("circulation_pump",),
     "water_pump": ("water_pump",),
+    "load_centre": ("dc_dimmer",),
+    "keypad": ("dc_input",),
 }
 """The functions that each kind of simulated device requires; if several kinds fit, the first one stands in. A
 charger from one battery into another never does: a log shows no second battery."""
@@ -42,6 +44,8 @@ def kind_for(unit: UnitFunctions) -> str | None:
     """Return the kind of simulated device that can stand in for a unit, None where none can."""
     kinds = (kind for kind, needed in REQUIRED_FUNCTIONS.items() if all(function in unit for function in needed))
     kind = next(kinds, None)
+    if kind is None and "dc_load" in unit:
+        return "load_centre"  # it has dimmers, loads, or both
     if kind == "alternator" and FUNCTIONS["charger"].charger_type_label(min(unit["charger"])) is None:
         return None
     return None if kind == "tank" and _water(min(unit["tank"])) is None else kind

@@ -8,12 +8,13 @@ from collections.abc import Iterator, Mapping
 from functools import cached_property
 from typing import Annotated, NamedTuple, Self
 
-from pydantic import AfterValidator, Field, StrictBool, model_validator
+from pydantic import AfterValidator, Field, StrictBool, ValidationInfo, model_validator
 
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import OneLineText, Table
 from rvsim.shakedown.checked_names import DefinedName, DeviceName
+from rvsim.shakedown.expect.switch_sight import completed_sight
 from rvsim.watch.decode import Decoder
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, Reading, State
@@ -87,6 +88,18 @@ class Sight(Table):
     becomes: EnteredValue | None = None
     """The value that the field enters, having had another one before; or true, with "above" or "below"."""
 
+    input: OneLineText | None = None
+    """A switch or key of the rig by its name, in place of message, instance and field, like { input = "galley switch",
+    is = "on" }."""
+    output: OneLineText | None = None
+    """An output of the rig by its name, in place of them, like { output = "galley light", becomes = "off" }; a number
+    is its level in %."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _by_names(cls, given: object, info: ValidationInfo) -> object:
+        return completed_sight(given, (info.context or {}).get("rig"))
+
     @model_validator(mode="after")
     def _complete(self) -> Self:
         given = {**self._conditions, "becomes": self.becomes}
@@ -116,16 +129,23 @@ class Sight(Table):
         return {"is": self.equals, "above": self.above, "below": self.below}
 
     def __str__(self) -> str:
+        named = self.input or self.output
         words = [self.message or (f"identifier {self.identifier}" if self.identifier else "any frame")]
-        if self.instance is not None:
+        if named is not None:
+            words = [named]
+        elif self.instance is not None:
             words[0] += f", instance {self.instance}" + ("," if self.device or self.field else "")
         if self.device:
             words.append(f"of {self.device}")
-        if self.field:
+        if self.field and named is None:
             words.append(f"with {self.field.replace('_', ' ')}")
         if self.becomes is not None:
-            words.append("becoming" if self.becomes is True else f"becoming {_plain(self.becomes)}")
+            level = "off" if self.output is not None and self.becomes == 0 else _plain(self.becomes)
+            words.append("becoming" if self.becomes is True else f"becoming {level}")
         limits = [f"{name} {_plain(value)}" for name, value in self._conditions.items() if value is not None]
+        if self.output is not None:
+            on = "on" if self.becomes is True else "is on"
+            limits = [{"above 0": on, "is 0": "is off"}.get(limit, limit) for limit in limits]
         return " ".join([*words, *([" and ".join(limits)] if limits else [])])
 
 

@@ -16,7 +16,7 @@ from rvsim.devices.kinds.water_heater import WaterHeater
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import did_you_mean
 from rvsim.rig.climate import unknown_zone
-from rvsim.rig.functions import FUNCTIONS
+from rvsim.rig.functions import FUNCTIONS, canonical
 from rvsim.rig.model import DevicePlan
 from rvsim.rig.quantity import shown
 from rvsim.shakedown.faults import device_fault_plans as plans
@@ -57,7 +57,8 @@ class DeviceFaults:
     def _reported(self, fault: plans.ReportedPlan) -> Effect:
         plan = self._devices[fault.device]
         own = [name for name in plan.functions if not FUNCTIONS[name].shared] or list(plan.functions)
-        if fault.function not in own:
+        function = canonical(fault.function)
+        if function not in own:
             raise ValueError(
                 f"{fault.device} reports no faults of {fault.function}{did_you_mean(fault.function, own)}; its "
                 f"functions are {', '.join(own)}"
@@ -65,10 +66,10 @@ class DeviceFaults:
         reported = ReportedFault(fault.spn, fault.fmi, fault.times)
 
         def report(device: Device) -> None:
-            device.report_fault(fault.function, reported, red=fault.lamp == "red")
+            device.report_fault(function, reported, red=fault.lamp == "red")
 
         def withdraw(device: Device) -> None:
-            device.withdraw_fault(fault.function, reported)
+            device.withdraw_fault(function, reported)
 
         return DeviceAction(fault.device, report, withdraw)
 

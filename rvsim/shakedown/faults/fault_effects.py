@@ -14,8 +14,10 @@ from rvsim.rig.model import Rig
 from rvsim.shakedown.faults import fault_plans as plans
 from rvsim.shakedown.faults.bench_effects import Effect, PowerLoss
 from rvsim.shakedown.faults.bus_faults import WireFaultEffect, wire_fault_of
+from rvsim.shakedown.faults.contact_faults import ContactFaults
 from rvsim.shakedown.faults.device_faults import DeviceFaults
 from rvsim.shakedown.faults.message_faults import MessageFaults
+from rvsim.shakedown.faults.switching_faults import switching_effect
 from rvsim.shakedown.faults.vehicle_faults import VehicleFaults
 from rvsim.sim.bench import Bench
 from rvsim.wire.catalogue import Catalogue
@@ -88,6 +90,8 @@ class EffectMaker:
         self._messages = MessageFaults(devices, catalogue)
         self._device_faults = DeviceFaults(devices, zone_names(rig.zones))
         self._vehicle = VehicleFaults(rig)
+        self._contact_faults = ContactFaults(rig)
+        self._vehicle_plan = rig.vehicle
         self._seed = seed
 
     def effects(self, fault: plans.Fault, number: int = 0) -> Iterator[Effect]:
@@ -101,6 +105,10 @@ class EffectMaker:
             yield WireFaultEffect(wire_fault_of(fault))
         elif isinstance(fault, plans.SupplyPlan):
             yield from self._vehicle.effects(fault, f"fault {number}")
+        elif isinstance(fault, plans.ContactFaultPlan):
+            yield from self._contact_faults.effects(fault, f"fault {number}")
+        elif isinstance(fault, plans.SwitchingPlan):
+            yield switching_effect(fault, self._vehicle_plan)
         elif isinstance(fault, plans.InternalPlan):
             yield from self._device_faults.effects(fault)
         else:

@@ -15,6 +15,7 @@ from rvsim.shakedown.faults.bus_fault_plans import (
     ReversedPairPlan,
     WirePlan,
 )
+from rvsim.shakedown.faults.contact_fault_plans import ContactFaultPlan, KeyStuckPlan, LadderResistancePlan
 from rvsim.shakedown.faults.device_fault_plans import (
     AirInFuelPlan,
     BurnerPlan,
@@ -53,6 +54,13 @@ from rvsim.shakedown.faults.message_fault_plans import (
     WrongScalePlan,
     WrongValuePlan,
 )
+from rvsim.shakedown.faults.switching_fault_plans import (
+    LampOutPlan,
+    OutputOverloadPlan,
+    RelayOpenPlan,
+    RelayWeldedPlan,
+    SwitchingPlan,
+)
 from rvsim.shakedown.faults.vehicle_fault_plans import BrownOutPlan, OverloadPlan, ProtectionOpensPlan, SupplyPlan
 
 __all__ = [
@@ -64,6 +72,7 @@ __all__ = [
     "BusErrorsPlan",
     "CommandDelayedPlan",
     "CommandIgnoredPlan",
+    "ContactFaultPlan",
     "DriftPlan",
     "FailedIgnitionPlan",
     "Fault",
@@ -75,6 +84,9 @@ __all__ = [
     "InstancePlan",
     "InternalPlan",
     "JitterPlan",
+    "KeyStuckPlan",
+    "LadderResistancePlan",
+    "LampOutPlan",
     "LatePlan",
     "MeasuringPlan",
     "MessagePlan",
@@ -82,8 +94,11 @@ __all__ = [
     "NoDataPlan",
     "NoisePlan",
     "OutOfRangePlan",
+    "OutputOverloadPlan",
     "OverloadPlan",
     "ProtectionOpensPlan",
+    "RelayOpenPlan",
+    "RelayWeldedPlan",
     "ReportedPlan",
     "RestartPlan",
     "ReversedPairPlan",
@@ -95,6 +110,7 @@ __all__ = [
     "SilentPlan",
     "StuckPlan",
     "SupplyPlan",
+    "SwitchingPlan",
     "ValuePlan",
     "WirePlan",
     "WrongInstancePlan",
@@ -123,6 +139,8 @@ Fault = Annotated[
     | MeasuringPlan
     | BurnerPlan
     | FilterBlockedPlan
+    | ContactFaultPlan
+    | SwitchingPlan
     | WirePlan,
     Field(discriminator="fault"),
 ]

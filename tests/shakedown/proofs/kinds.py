@@ -51,6 +51,40 @@ device = "bed sensor"
 absent = true
 """
 
+KEYPAD = """
+[[rig.device]]
+name = "keypad"
+kind = "keypad"
+address = 0x98
+functions = { keypad = [31, 32] }
+settings = { keys = { warmer = { instance = 31 }, off = { instance = 32 } } }
+
+[[step]]
+at = "30s"
+press = "keypad.warmer"
+"""
+KEYS_ON_A_LADDER = """
+[[rig.device]]
+name = "load centre"
+kind = "load_centre"
+address = 0x98
+
+[[rig.module]]
+name = "module"
+device = "load centre"
+
+[[rig.input]]
+name = "wall"
+module = "module"
+terminal = 1
+instance = 31
+ladder = { pull_up_ohm = 1000, rungs = { warmer = 200, off = 510 } }
+
+[[step]]
+at = "30s"
+press = "wall.warmer"
+hold = "30s"
+"""
 NOT_TOO_WARM = """
 says = "it does not get too warm"
 expect = "world"
@@ -443,6 +477,26 @@ grace = "2s"
         ),
         ("19FFE344 01 01 C8", "19FFF75E 01"),
         more=HEATS,
+    ),
+    "key_stuck": Proof(
+        "takes a press once, however long the key is held",
+        "REPEATS_A_HELD_KEY",
+        COLD,
+        240,
+        'key = "keypad.warmer"\nfrom = "20s"',
+        NO_HEAT_ONCE_WARM,
+        ("19FFE344 01 01 C8", "19FF9C96 03"),
+        more=HEATS + KEYPAD,
+    ),
+    "ladder_resistance": Proof(
+        "takes a held key whose contact ages, and reads as its neighbour, for no press of the neighbour",
+        "TAKES_A_NEIGHBOUR_FOR_A_PRESS",
+        SLOW,
+        90,
+        'input = "wall"\nohm = 300.0\nfrom = "40s"',
+        f'says = "it goes on heating"\nexpect = "seen"\nsight = {HEAT}\nfrom = "45s"',
+        ("heat output level 0 %",),
+        more=HEATS + KEYS_ON_A_LADDER,
     ),
     "babbling": Proof(
         "keeps to a rate of its own however often a sensor speaks",

@@ -15,14 +15,18 @@ AMBIENT, TANK, BATTERY = 0x1FF9C, 0x1FFB7, 0x1FFFD
 FURNACE_STATUS, FURNACE_COMMAND = 0x1FFE4, 0x1FFE3
 WATER_STATUS, WATER_COMMAND = 0x1FFF7, 0x1FFF6
 PUMP_STATUS, PUMP_COMMAND = 0x1FE97, 0x1FE96
-READ = frozenset({HEARTBEAT, AMBIENT, TANK, BATTERY, PUMP_STATUS, FURNACE_STATUS, WATER_STATUS})
+DIGITAL_INPUT = 0x1FFB8
+READ = frozenset({DIGITAL_INPUT, HEARTBEAT, AMBIENT, TANK, BATTERY, PUMP_STATUS, FURNACE_STATUS, WATER_STATUS})
 
 BENCH_ADDRESS, FURNACE_DSA = 0x44, 94
 INDOORS, OUTDOORS, AT_THE_BED = 1, 2, 3
 BY_ADDRESS = {0x91: INDOORS, 0x96: AT_THE_BED}
 """Where the sensors were when it was written."""
 
-SET_POINT_C = 21.0
+WARMER, OFF = 31, 32
+"""The keys beside the door: half a kelvin more; heat off, and on again."""
+
+SET_POINT_C, KEY_STEP_K = 21.0, 0.5
 LOWEST_C, HIGHEST_C = -30.0, 60.0
 LOWEST_VOLTS = 11.0
 JUMP_K, JUMP_DISTRUST_S = 3.0, 60.0
@@ -84,6 +88,8 @@ class Mistake(Enum):
     WAITS_FOR_A_COLD_BURNER = auto()
     RESTARTS_AT_A_FLAME_OUT = auto()
     ASKS_AGAIN_ONCE = auto()
+    REPEATS_A_HELD_KEY = auto()
+    TAKES_A_NEIGHBOUR_FOR_A_PRESS = auto()
 
 
 class Sensor:
@@ -144,6 +150,10 @@ class Thermostat:
         self.heat = 0
         self.heats_since = 0.0
         self.said = self.said_water = self.said_alive = -100.0
+        self.set_point_c = SET_POINT_C
+        self.is_switched_off = False
+        self.keys: dict[int, float] = {}
+        self.released = -100.0
 
     def run(self, seconds: float) -> None:
         """Work until a time since the start, by the time stamps of the frames."""
@@ -184,6 +194,8 @@ class Thermostat:
             self.warm_air_last = self.now if self.has_warm_air else self.warm_air_last
         elif dgn == AMBIENT:
             self.take_reading(source, data)
+        elif dgn == DIGITAL_INPUT:
+            self.take_key(data[0], on=data[1] == 1)
         elif dgn == PUMP_STATUS and (data[0] == 1 or self.leaves_out(Mistake.OVERLOOKS_PUMP_INSTANCE)):
             self.take_pump(data[1] & 0xF == 1)
         elif dgn == BATTERY and data[0] == 1:
@@ -197,6 +209,18 @@ class Thermostat:
             self.take_lamp(red=data[0] >> 6 == 1)
         elif dgn == WATER_STATUS and data[0] == 1:
             self.take_burner(data[6] >> 2 & 3 == 1)
+
+    def take_key(self, key: int, on: bool) -> None:
+        """Take a key: one press once, however long it is held; a reading that moves to the next key is no new press."""
+        if on and key not in self.keys:
+            moved = self.now - self.released < TIGHT_S and not self.leaves_out(Mistake.TAKES_A_NEIGHBOUR_FOR_A_PRESS)
+            self.keys[key] = self.now
+            if key == WARMER and not moved:
+                self.set_point_c += KEY_STEP_K
+            elif key == OFF and not moved:
+                self.is_switched_off = not self.is_switched_off
+        elif not on and self.keys.pop(key, None) is not None:
+            self.released = self.now
 
     def take_lamp(self, red: bool) -> None:
         """Take the heater's red lamp: no heat until a person has looked, since a lockout is a safety function."""
@@ -340,6 +364,8 @@ class Thermostat:
 
     def look(self) -> None:
         """Do each second what is due."""
+        if self.now - self.keys.get(WARMER, self.now) > SOON_S and self.leaves_out(Mistake.REPEATS_A_HELD_KEY):
+            self.set_point_c += KEY_STEP_K
         self.count_warm_air()
         self.decide()
         if self.now - self.said_water >= WATER_S:
@@ -356,11 +382,11 @@ class Thermostat:
         celsius = self.cabin()
         if self.now < START_S or celsius is None or self.red_lamp or not self.has_supply():
             return 0
-        if not self.heater_has_supply or self.heats_in_vain:
+        if not self.heater_has_supply or self.heats_in_vain or self.is_switched_off:
             return 0
         if self.now < self.paused_until or self.has_cold_burner():
             return 0
-        return max(0, min(200, round((SET_POINT_C - celsius) * 100)))
+        return max(0, min(200, round((self.set_point_c - celsius) * 100)))
 
     def count_warm_air(self) -> None:
         """Count the seconds of warm air, for which a cold heater takes minutes: cold coolant warms first, without fan.
