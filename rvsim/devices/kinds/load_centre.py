@@ -392,6 +392,7 @@ class LoadCentre(Device):
         for channel in sorted(self._channels, key=self._shed_order):
             if channel.output.is_shed and amps + channel.shed_amps <= most:
                 channel.output.is_shed = False
+                channel.has_moved = True
                 amps += channel.shed_amps
         self._follow_outputs()
         self._plan_take_back()

@@ -52,7 +52,7 @@ class Channel:
         level = self.output.level(now)
         if level == self.level:
             return False
-        return self.has_moved or not level or not self.level or not self.output.is_ramping
+        return self.has_moved or not level or not self.output.is_ramping
 
     def drive(self, now: int, volts: float) -> None:
         """Give the load its level at a voltage, and follow the current that it takes."""
