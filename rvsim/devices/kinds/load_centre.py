@@ -277,6 +277,8 @@ class LoadCentre(Device):
         if self._exclusive or any(channel.plan.interlock for channel in self._channels):
             self._follow_interlocks()
         changed = [channel for channel in self._channels if all_of_them or channel.needs_drive(now)]
+        for channel in self._channels:
+            channel.has_moved = False
         if changed:
             volts = self.world.volts_at(self._owner)
             for channel in changed:
