@@ -187,7 +187,8 @@ def test_a_device_without_a_kind_cannot_be_put_in(catalogue):
     assert str(refused.value) == (
         'device "thing" cannot be simulated without a kind; add one to it in the rig: panel, heater, air_furnace, '
         "water_heater, water_pump, circulation_pump, roof_fan, air_conditioner, charger, solar_controller, alternator, "
-        "dc_dc_charger, inverter, generator, dc_disconnect, battery_monitor, tank, ambient, fridge, own"
+        "dc_dc_charger, inverter, generator, dc_disconnect, battery_monitor, tank, ambient, fridge, load_centre, "
+        "own"
     )
 
 
