@@ -24,10 +24,13 @@ IDLE = 0.05
 def centre(alone):
     """Put a load centre with outputs on a bench and start it."""
 
-    def put(*outputs, module=None, until=2.0, settings=None, **tables):
+    def put(*outputs, module=None, until=2.0, settings=None, own_branch=False, **tables):
+        plan = {"branch": "electronics"} if own_branch else {}
+        if own_branch:
+            tables["branch"] = [*tables["branch"], {"name": "electronics"}]
         vehicle = {"module": [{**MODULE, **(module or {})}], **tables}
         vehicle["output"] = [{"module": "front module", **output} for output in outputs or (LAMP, BED, PUMP)]
-        return alone("load_centre", vehicle=vehicle, settings=settings).until(until)
+        return alone("load_centre", vehicle=vehicle, settings=settings, plan=plan).until(until)
 
     return put
 
@@ -267,6 +270,17 @@ def test_a_lamp_that_is_out_is_told_by_its_current(centre):
     reported = {data[6:] for _, data in small.of(HEARTBEAT)}
     assert any(data.startswith("01 2C 25") for data in reported)
     assert not any(data.startswith("01 2C 45") for data in reported)
+
+
+def test_without_a_supply_of_its_outputs_no_lamp_is_out(centre):
+    """The module goes on from its own branch; that nothing flows is no fault of the lamp."""
+    one = centre({**LAMP, "min_amps": 0.1}, module={"branch": "loads"}, branch=[{"name": "loads"}], own_branch=True)
+    one.put(DIMMER_COMMAND_2, "15 FF C8 00 FF FF FF FF")
+    one.world.set_disconnect("test", open=True)
+    assert one.world.volts_at("front module outputs") == 0.0
+    one.bench.call_device("load centre", lambda device: device.on_world_change())
+    assert one.until(2.2).world.outputs["galley light"].duty == 1.0
+    assert {data[6:] for _, data in one.of(HEARTBEAT)} == {"FF FF FF FF FF FF"}
 
 
 # The module.
