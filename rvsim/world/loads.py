@@ -95,9 +95,9 @@ class Load:
 
     def running_amps(self, duty: float, volts: float) -> float:
         """Return its running current at a duty, 0 to 1, and a voltage, averaged over the pulses."""
-        if duty <= 0 or volts <= 0:
-            return 0.0
         ratio = volts / NOMINAL_VOLTS
+        if duty <= 0 or ratio <= 0:
+            return 0.0
         more = self.more_amps * ratio * duty
         if self.is_open:
             return more
@@ -106,7 +106,9 @@ class Load:
                 return more + self._amps * exp((1 + LAMP_EXPONENT) / 2 * log(duty) + LAMP_EXPONENT * log(ratio))
             case "led":  # a driver of constant power
                 return more + self._amps * duty * NOMINAL_VOLTS / max(volts, MIN_DRIVER_VOLTS)
-            case "motor" | "pump":  # the current is that of its torque, whatever the voltage
+            case (
+                "motor" | "pump"
+            ):  # the current is that of its torque, whatever the voltage: common practice, no source
                 return more + self._amps * duty
             case "socket":
                 return more + self._amps * duty

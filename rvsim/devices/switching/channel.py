@@ -20,6 +20,8 @@ CURRENT_HIGH, CURRENT_LOW = 6, 5
 """The FMIs of an over-current and of an open circuit (SAE J1939-73)."""
 MIN_COUNTED_DECAY_US, MIN_COUNTED_AMPS = 5_000, 0.5
 """A start that decays faster, or that is smaller, is not counted in the battery: nothing can see it. Our choice."""
+MIN_JUDGED_VOLTS = 9.0
+"""Below this voltage nothing is said of a lamp that takes too little. Common practice, no source."""
 _COUNTED_AT = (0.5, 1.0, 2.0, 4.0)
 """When a start's current is counted anew, in its time constants. Our choice."""
 
@@ -38,7 +40,7 @@ class Channel:
         self.timer_due: int | None = None
         """When the host's timer for it comes."""
         self.has_moved = False
-        """Whether it was commanded, or something was due, since it was driven."""
+        """Whether it was commanded, or something was due, since the host looked at it."""
         self.level = 0.0
         """The level at which it is driven now."""
         self.current = Transient()
@@ -52,11 +54,10 @@ class Channel:
         level = self.output.level(now)
         if level == self.level:
             return False
-        return self.has_moved or not level or not self.level or not self.output.is_ramping
+        return self.has_moved or not level or not self.output.is_ramping
 
     def drive(self, now: int, volts: float) -> None:
         """Give the load its level at a voltage, and follow the current that it takes."""
-        self.has_moved = False
         self.level = self.output.level(now)
         drawn = self._circuits.set_duty(self.plan.name, self.level / 100, volts, now)
         self.current = self._protection.limited(drawn)
@@ -65,7 +66,7 @@ class Channel:
         is_seen = starting.excess_amps >= MIN_COUNTED_AMPS and starting.decay_us >= MIN_COUNTED_DECAY_US
         is_counted = is_seen and starting.since_us == now
         self._count_dues = tuple(now + round(share * starting.decay_us) for share in _COUNTED_AT) if is_counted else ()
-        if self.level > 0:
+        if self.level > 0 and volts >= MIN_JUDGED_VOLTS:
             least = self.plan.min_amps
             self.is_lamp_out = least is not None and self.current.steady_amps < least * self.level / 100
 
