@@ -323,6 +323,8 @@ class LoadCentre(Device):
         if self._exclusive or any(channel.plan.interlock for channel in self._channels):
             self._follow_interlocks()
         changed = [channel for channel in self._channels if all_of_them or channel.needs_drive(now)]
+        for channel in self._channels:
+            channel.has_moved = False
         if changed:
             volts = self.world.volts_at(self._owner)
             for channel in changed:
@@ -438,6 +440,7 @@ class LoadCentre(Device):
         for channel in sorted(self._channels, key=self._shed_order):
             if channel.output.is_shed and amps + channel.shed_amps <= most:
                 channel.output.is_shed = False
+                channel.has_moved = True
                 amps += channel.shed_amps
         self._follow_outputs()
         self._plan_take_back()

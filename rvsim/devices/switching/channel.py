@@ -38,7 +38,7 @@ class Channel:
         self.timer_due: int | None = None
         """When the host's timer for it comes."""
         self.has_moved = False
-        """Whether it was commanded, or something was due, since it was driven."""
+        """Whether it was commanded, or something was due, since the host looked at it."""
         self.level = 0.0
         """The level at which it is driven now."""
         self.current = Transient()
@@ -52,11 +52,10 @@ class Channel:
         level = self.output.level(now)
         if level == self.level:
             return False
-        return self.has_moved or not level or not self.level or not self.output.is_ramping
+        return self.has_moved or not level or not self.output.is_ramping
 
     def drive(self, now: int, volts: float) -> None:
         """Give the load its level at a voltage, and follow the current that it takes."""
-        self.has_moved = False
         self.level = self.output.level(now)
         drawn = self._circuits.set_duty(self.plan.name, self.level / 100, volts, now)
         self.current = self._protection.limited(drawn)

@@ -164,6 +164,24 @@ def test_a_ramp_is_reported_at_a_limited_rate(centre):
     assert [data[6:8] for time, data in of_instance(one, DIMMER_1, 21) if time > 2] == ["C8"]
 
 
+def test_two_ramps_do_not_hurry_each_other(centre):
+    """Each by its own steps, whenever the other one moves."""
+    one = centre({**LAMP, "ramp": "2s"}, {**BED, "ramp": "2s"})
+    one.put(DIMMER_COMMAND_2, "15 FF FF 13 FF FF FF FF")
+    one.until(2.06).put(DIMMER_COMMAND_2, "16 FF FF 13 FF FF FF FF")
+    one.until(3.05)
+    sent = [[round(time, 2) for time, _ in of_instance(one, DIMMER_3, n) if time > 2.1] for n in (21, 22)]
+    assert sent == [[2.2, 2.4, 2.6, 2.8, 3.0], [2.26, 2.46, 2.66, 2.86]]
+
+
+def test_a_delay_alone_is_reported_at_once(centre):
+    """Although nothing else in the message changes."""
+    one = centre(LAMP)
+    one.put(DIMMER_COMMAND_2, "15 FF FF 03 03 FF FF FF").until(6)
+    one.put(DIMMER_COMMAND_2, "15 FF FF 03 05 FF FF FF")
+    assert one.of(DIMMER_3)[-1] == (pytest.approx(6.001, abs=0.001), "15 7E 00 C0 05 03 F0 FF")
+
+
 def test_a_delay_is_reported_as_what_is_left(centre):
     """In seconds, rounded up; at its gap and at its ends, not each second."""
     one = centre(LAMP, until=2)
@@ -241,6 +259,9 @@ def test_a_lamp_that_is_out_is_told_by_its_current(centre):
     one.world.outputs.set_lamp_out("galley light", is_out=False, now=round(16e6))
     one.put(DIMMER_COMMAND_2, "15 FF 14 00 FF FF FF FF")
     assert one.last(HEARTBEAT).startswith("05 83 FF")
+    dimmed = centre({**LAMP, "amps": 0.15, "min_amps": 0.1})
+    dimmed.put(DIMMER_COMMAND_2, "15 FF 64 00 FF FF FF FF").until(20)  # half of it for half of the time
+    assert {data[6:] for _, data in dimmed.of(HEARTBEAT)} == {"FF FF FF FF FF FF"}
     small = centre({**LAMP, "amps": 0.02, "min_amps": 0.05}, {**BED, "amps": 0.06, "min_amps": 0.05})
     small.put(DIMMER_COMMAND_2, "FF 00 C8 00 FF FF FF FF").until(20)
     reported = {data[6:] for _, data in small.of(HEARTBEAT)}
@@ -274,6 +295,17 @@ def test_the_least_important_goes_first_at_the_limit_of_the_module(centre):
     assert amps(one) == pytest.approx(10.0)  # 15 A would be too much again
 
 
+def test_at_its_limit_a_module_is_good_and_takes_back_below_it(centre):
+    """No more than needed is switched off; what would come up to the limit again stays off (90 %)."""
+    one = centre(*SHED, module={"limit_amps": 10})
+    for instance in (1, 2, 3, 4):
+        one.put(LOAD_COMMAND, f"{instance:02X} FF C8 FF 00 FF FF FF")
+    one.until(3)
+    assert [level(one, each["name"]) for each in SHED] == [100.0, 100.0, 0.0, 0.0]
+    one.put(LOAD_COMMAND, "02 FF 00 FF 00 FF FF FF").until(40)
+    assert [level(one, each["name"]) for each in SHED] == [100.0, 0.0, 0.0, 0.0]
+
+
 def test_what_was_shed_comes_back_when_there_is_room(centre):
     """The most important one first; what is commanded off meanwhile does not."""
     one = centre(*SHED, module={"limit_amps": 12})
@@ -296,6 +328,7 @@ def test_two_that_exclude_each_other_are_never_both_on(centre):
     one.put(LOAD_COMMAND, "20 FF C8 FF 00 FF FF FF")
     one.put(LOAD_COMMAND, "1F FF C8 FF 00 FF FF FF")
     assert (level(one, "pump"), level(one, "down")) == (0.0, 100.0)
+    assert last(one, LOAD_2, 31) == "1F C0 FF FF FF FF FF FF"  # it obeyed no command
     one.put(LOAD_COMMAND, "1F FF C8 FF 02 03 FF FF").until(6)  # later is no way around it
     assert level(one, "pump") == 0.0
     one.put(LOAD_COMMAND, "20 FF 00 FF 00 FF FF FF").until(20)

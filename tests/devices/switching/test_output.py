@@ -208,6 +208,29 @@ def test_it_tries_again_and_then_stays_off_until_it_is_commanded_off():
     assert one.level(now + 101 * S) == 100.0
 
 
+def test_a_ramp_to_off_is_a_command_to_be_off():
+    """It ends a trip; down and then up is none, and neither is a ramp to a level. A ramp ends a delay."""
+    for code, level, trip in (
+        (Code.RAMP_DOWN, None, Trip.NONE),
+        (Code.RAMP_DOWN_UP, None, Trip.LATCHED),
+        (Code.RAMP, 30.0, Trip.LATCHED),
+    ):
+        one = output(retries=0)
+        told(one, 0, Code.SET_LEVEL, 100.0)
+        one.open_by_trip(0)
+        told(one, S, Code.OFF_AFTER, delay_us=90 * S)
+        told(one, S, code, level)
+        assert (one.trip, one.left_us(S)) == (trip, None), code
+
+
+def test_an_interlock_by_command_stays_until_another_one():
+    """A command without it leaves it, one with none ends it."""
+    one = output()
+    for given, kept in ((1, 1), (None, 1), (2, 2), (0, 0)):
+        told(one, 0, Code.SET_LEVEL, 50.0, interlock=given)
+        assert one.interlock == kept
+
+
 def test_a_try_that_lasts_is_good():
     """Then it has all its tries again."""
     one = output(retries=1, retry_after="10s")
