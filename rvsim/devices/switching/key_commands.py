@@ -59,12 +59,12 @@ class CommandFrames:
         return self._pack(Code.TOGGLE, NO_DATA)
 
     def dim(self) -> bytes:
-        """Return the command to change the level, up or down in turn, until a stop."""
-        return self._pack(Code.RAMP_TOGGLE, FULL_RAW)
+        """Return the command to change the level, up or down in turn, until a stop; how fast, the output knows."""
+        return self._pack(Code.RAMP_TOGGLE, FULL_RAW, NO_DATA)
 
     def stop(self) -> bytes:
         """Return the command to stay at the present level."""
-        return self._pack(Code.STOP, NO_DATA)
+        return self._pack(Code.STOP, NO_DATA, NO_DATA)
 
-    def _pack(self, command: Code, level: int) -> bytes:
-        return self.spec.pack(**self._target, **{self._level: level}, command=int(command), delay_duration=0)
+    def _pack(self, command: Code, level: int, delay: int = 0) -> bytes:
+        return self.spec.pack(**self._target, **{self._level: level}, command=int(command), delay_duration=delay)

@@ -81,11 +81,11 @@ def test_a_long_press_dims(keypad):
     pad = keypad(commands={"galley": {"instance": 3, "dim_while_held": True}})
     assert press(pad, "galley", 300)[1:] == [(STATUS, "15 00 FD 02 FF FF FF FF"), (DIMMER, "03 FF FF 05 00 FF FF FF")]
     start = pad.bench.now / 1e6
-    assert [(dgn, data[:11]) for dgn, data in press(pad, "galley", 1500)] == [
-        (STATUS, "15 01 FD 02"),
-        (DIMMER, "03 FF C8 12"),
-        (STATUS, "15 00 FD 02"),
-        (DIMMER, "03 FF FF 04"),
+    assert [(dgn, data[:14]) for dgn, data in press(pad, "galley", 1500)] == [
+        (STATUS, "15 01 FD 02 FF"),
+        (DIMMER, "03 FF C8 12 FF"),
+        (STATUS, "15 00 FD 02 FF"),
+        (DIMMER, "03 FF FF 04 FF"),
     ]
     ramp, stop = [time - start for time, data in pad.of(DIMMER)[1:]]
     assert ramp == pytest.approx(0.53, abs=0.01)

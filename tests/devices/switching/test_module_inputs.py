@@ -24,14 +24,14 @@ OUTPUTS = (
 class Centre:
     """A bench with a load centre, and what it sends, as (seconds, DGN, bytes)."""
 
-    def __init__(self, catalogue, *inputs, outputs=OUTPUTS, functions=None):
+    def __init__(self, catalogue, *inputs, outputs=OUTPUTS, functions=None, others=()):
         device = {"name": "centre", "kind": "load_centre", "address": 0x80, "timing": EXACT}
         self.rig = Rig.model_validate(
             {
                 "schema": 1,
                 "name": "one",
                 "title": "One module",
-                "device": [{**device, "functions": functions or {}}],
+                "device": [{**device, "functions": functions or {}}, *others],
                 "module": [{"name": "front", "device": "centre"}],
                 "output": [{"module": "front", **entry} for entry in outputs],
                 "input": [{"module": "front", "terminal": place + 1, **one} for place, one in enumerate(inputs)],
@@ -174,3 +174,23 @@ def test_an_interlock_by_an_input(centre):
     assert made.until(6).level("bilge pump") == 100
     made.contacts.set("float", on=False)
     assert made.until(7).level("bilge pump") == 0
+
+
+def test_a_key_on_the_bus_dims_as_a_switch_of_the_module_does(catalogue):
+    """A load centre obeys what a keypad sends: a group is toggled, ramps while the key is held, and stays there."""
+    lamp = {**OUTPUTS[0], "groups": [2]}
+    keypad = {
+        "name": "keypad",
+        "kind": "keypad",
+        "address": 0x81,
+        "functions": {"keypad": 31},
+        "settings": {"keys": {"lamp": {}}, "commands": {"lamp": {"group": 2, "dim_while_held": True}}},
+    }
+    made = Centre(catalogue, outputs=[lamp], others=[keypad]).until(3)
+    levels = []
+    for second, hold in ((3, 0.2), (5, 1.5), (8, 0.2), (10, 0.2)):
+        made.at(second, made.contacts.press, "keypad.lamp", round(hold * SECOND_US)).until(second + 1.8)
+        levels.append(made.level("galley light"))
+    on, dimmed, off, again = levels
+    assert (on, off, again) == (100, 0, dimmed)
+    assert dimmed == pytest.approx(50, abs=3)
