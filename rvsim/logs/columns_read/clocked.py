@@ -174,6 +174,9 @@ def _parts(entries: EntryColumns) -> Iterator[_Part]:
     """Yield the entries of each channel."""
     import numpy as np
 
+    if len(entries.names) == 1 and len(entries):
+        yield _Part(entries.names[0], entries, np.arange(len(entries)))
+        return
     counts = np.bincount(entries.channels, minlength=len(entries.names))
     for number in np.flatnonzero(counts).tolist():
         if counts[number] == len(entries):
