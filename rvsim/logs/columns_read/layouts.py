@@ -30,10 +30,13 @@ _ZEROS = 0x3030_3030_3030_3030
 """Eight digits 0 as a number; that of digits less this is their values."""
 _NOT_DIGIT, _HIGH_BITS = 0x7676_7676_7676_7676, 0x8080_8080_8080_8080
 """A value of a digit, 0 to 9, plus 76 hex has no high bit."""
-_EVEN_BYTES, _EVEN_PAIRS, _FIRST_FOUR = 0x00FF_00FF_00FF_00FF, 0x0000_FFFF_0000_FFFF, 0xFFFF_FFFF
+_APART = 0x0000_00FF_0000_00FF
+"""Of four numbers of two digits, the first and the third, or the second and the fourth."""
+_FIRST_AND_THIRD, _SECOND_AND_FOURTH = 1_000_000 << 32 | 100, 10_000 << 32 | 1
+"""By these they are multiplied: the upper half of the product is what both of them are in a number of eight digits."""
 _MAX_DIGIT = 9
 _MAX_RUNS = 256
-"""So many times with the same seconds are added run by run, which is faster than an array of seconds if they are few."""
+"""The runs of equal seconds that are added one by one, at most: an array of seconds takes longer if they are few."""
 _HEX_DIGITS = b"0123456789ABCDEFabcdef"
 _BASE64_DIGITS = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/"
 
@@ -407,15 +410,18 @@ def _not_digits(values: "NDArray[uint64]") -> "NDArray[uint64]":
 
 
 def _number(values: "NDArray[uint64]") -> "NDArray[int64]":
-    """Return the number that eight digits are: of pairs, of four, of eight."""
+    """Return the number that eight digits are: of pairs first, then of all four pairs in two products."""
     import numpy as np
 
-    numbers, shifted = values.copy(), np.empty_like(values)
-    for factor, bits, mask in ((10, 8, _EVEN_BYTES), (100, 16, _EVEN_PAIRS), (10_000, 32, _FIRST_FOUR)):
-        np.right_shift(numbers, np.uint64(bits), out=shifted)
-        numbers *= np.uint64(factor)
-        numbers += shifted
-        numbers &= np.uint64(mask)
+    numbers = values * np.uint64(10)
+    shifted = values >> np.uint64(8)
+    numbers += shifted
+    np.right_shift(numbers, np.uint64(16), out=shifted)
+    for pairs, factors in ((numbers, _FIRST_AND_THIRD), (shifted, _SECOND_AND_FOURTH)):
+        pairs &= np.uint64(_APART)
+        pairs *= np.uint64(factors)
+    numbers += shifted
+    numbers >>= np.uint64(32)
     return numbers.view(np.int64)
 
 

@@ -111,7 +111,6 @@ class TextColumns:
 
     def _read(self, chunk: LineChunk) -> EntryColumns:
         """Read lines up to the first one that changes how later lines are read."""
-        import numpy as np
 
         origin, table = self._reader.origin, EntryTable(len(chunk))
         self._only = None
