@@ -34,8 +34,8 @@ third of the room, that they take as they are."""
 _PAGE_ROWS = 1 << 20
 """Rows of a page, which also ends at 1 MB. With 20,000, as pyarrow has it, tables of readings were 1.9 x as large."""
 _ENCODED_ROWS = 1 << 18
-"""Rows that are encoded at a time. With 1024, as pyarrow has it, tables of readings took 1.3 x as long, with a quarter of
-this number 4 % longer."""
+"""Rows that are encoded at a time. With 1024, as pyarrow has it, tables of readings took 1.3 x as long; with a quarter
+of this number they took 4 % longer."""
 
 
 def check_pyarrow(suffix: str) -> None:
