@@ -137,17 +137,17 @@ def measure(size: float, frames: str = "vehicle") -> Iterator[Result]:
             each: sum(file.stat().st_size for file in folder.glob(f"{each.replace(' ', '_')}/**/*.*")) for each in runs
         }
     seconds = {each: median(wall for wall, _ in rounds) for each, rounds in taken.items()}
-    busy = {each: median(busy for _, busy in rounds) for each, rounds in taken.items()}
+    processor = {each: median(busy for _, busy in rounds) for each, rounds in taken.items()}
     print(
         f"{count} frames, median of {ROUNDS} rounds\n"
         f"{'':26}{'clock: frames/s':>16}{'x decode':>9}{'busy: ns/frame':>16}{'x decode':>9}{'MB':>7}"
     )
     for each, wall in seconds.items():
         decoding = "decode alone" if each.endswith("alone") else "decode"
-        ratios = wall / seconds[decoding], busy[each] / busy[decoding]
+        ratios = wall / seconds[decoding], processor[each] / processor[decoding]
         print(
             f"{each:26}{count / wall:16,.0f}{ratios[0]:9.2f}"
-            f"{busy[each] / count * 1e9:16.0f}{ratios[1]:9.2f}{sizes[each] / 1e6:7.1f}"
+            f"{processor[each] / count * 1e9:16.0f}{ratios[1]:9.2f}{sizes[each] / 1e6:7.1f}"
         )
     for table in ("messages", "readings"):
         work = f"{count:,} frames of candump text to tables of {table} in Parquet"
@@ -156,7 +156,7 @@ def measure(size: float, frames: str = "vehicle") -> Iterator[Result]:
             f"{work}, by the clock", seconds[f"{table} parquet"], "s", baseline, seconds["decode"], 1 / AIM,
             aim_is_ratio=True,
         )  # fmt: skip
-        yield Result(f"{work}, processor time", busy[f"{table} parquet"], "s", baseline, busy["decode"])
+        yield Result(f"{work}, processor time", processor[f"{table} parquet"], "s", baseline, processor["decode"])
 
 
 if __name__ == "__main__":
