@@ -208,5 +208,6 @@ def _shared(kind: "DataType", values: "NDArray[Any]", missing: "NDArray[bool_] |
     import numpy as np
     import pyarrow as pa
 
+    assert values.dtype.itemsize * 8 == kind.bit_width
     is_there = None if missing is None else pa.py_buffer(np.packbits(~missing, bitorder="little"))
     return pa.Array.from_buffers(kind, len(values), [is_there, pa.py_buffer(np.ascontiguousarray(values))])
