@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
+from weakref import WeakKeyDictionary
 
 from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns
@@ -172,8 +173,12 @@ class MessageColumns:
         return topics
 
 
+_KNOWN: "WeakKeyDictionary[Catalogue, dict[int, tuple[Layout, tuple[FieldDecoder, ...]]]]" = WeakKeyDictionary()
+"""The layouts and decoders of messages, by their DGN: their tables take longer than a log of some thousand frames."""
+
+
 class ColumnDecoder:
-    """Decodes blocks of frames. It keeps what it needs of each message, so that one serves a whole log.
+    """Decodes blocks of frames. What it needs of each message is kept as long as the catalogue.
 
     Args:
         catalogue: the message definitions.
@@ -187,9 +192,10 @@ class ColumnDecoder:
         self._dgns = [dgn for dgn in catalogue.dgns if dgns is None or dgn in dgns]
         # The fewer bits a number has, the faster it is sorted.
         self._numbers = np.zeros(DGN_LIMIT, np.min_scalar_type(len(self._dgns)))
-        for number, dgn in enumerate(self._dgns, start=1):
-            self._numbers[dgn : dgn + 0x100 if is_addressed(dgn) else dgn + 1] = number
-        self._known: dict[int, tuple[Layout, tuple[FieldDecoder, ...]]] = {}
+        self._numbers[self._dgns] = np.arange(1, len(self._dgns) + 1)
+        for dgn in filter(is_addressed, self._dgns):
+            self._numbers[dgn : dgn + 0x100] = self._numbers[dgn]
+        self._known = _KNOWN.setdefault(catalogue, {})
 
     def decode(self, frames: Columns) -> Iterator[MessageColumns]:
         """Yield the messages of a block that have a definition, by their place in the catalogue."""

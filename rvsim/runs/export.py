@@ -35,8 +35,9 @@ READINGS, MESSAGES, LONG_MESSAGES, FRAMES, FLAGS, DEVICES = TABLES = (
 )
 """The tables; ``messages`` is a folder with one table for each message."""
 SURVEYED = (FLAGS, DEVICES)
-MAX_WAITING_FRAMES = 1 << 17
-"""Frames of one message that are gathered before they are written. Our decision."""
+MAX_WAITING_FRAMES = 1 << 15
+"""Frames of one message that are gathered before they are written. With four times as many, files are 30 % smaller and
+take as much time of the processors, but shorter logs are written only when all is read. Our decision."""
 MAX_ALL_WAITING_FRAMES = 1 << 20
 """Frames of all messages that are gathered; above it those of the most frequent one are written. Our decision."""
 _ADDRESS = "address "

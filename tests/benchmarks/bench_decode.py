@@ -219,4 +219,4 @@ def measure(size: float) -> Iterator[Result]:
 
 
 if __name__ == "__main__":
-    run(measure, full=2_000_000, quick=200_000)
+    run(measure, full=2_000_000, quick=1_000_000)

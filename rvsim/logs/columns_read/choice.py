@@ -13,7 +13,7 @@ from rvsim.logs.columns_read.csv_rows import CsvForm
 from rvsim.logs.columns_read.entry_columns import EntryColumns
 from rvsim.logs.columns_read.headed import AscForm, TrcForm
 from rvsim.logs.columns_read.json_lines import JsonForm
-from rvsim.logs.columns_read.line_chunks import line_chunks
+from rvsim.logs.columns_read.line_chunks import text_parts
 from rvsim.logs.columns_read.text_columns import LineForm, TextColumns
 from rvsim.logs.formats.blf import BlfReader
 from rvsim.logs.formats.entry import BinaryReader, LineReader
@@ -43,7 +43,7 @@ def entry_columns(
     if isinstance(reader, BinaryReader) or type(reader) not in _FORMS:
         return None
     form = _FORMS[type(reader)](reader)
-    return TextColumns(reader, form, line_chunks(blocks, source)).batches()
+    return TextColumns(reader, form, text_parts(blocks, source)).batches()
 
 
 @cache

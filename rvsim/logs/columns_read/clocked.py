@@ -55,15 +55,22 @@ class ClockedEntries:
 
     def _advance(self, parts: "Sequence[_Part]", start: int, end: int) -> None:
         """Set the times of the entries of some channels between two rows, and by how much they go back."""
+        if len(parts) == 1 and parts[0].name not in self._clocks and start < end:
+            self._advance_singly(parts, start, start + 1)  # a clock that has started advances over all others at once
+            start += 1
         left = [part for part in parts if not part.advance(self._clocks.get(part.name), start, end)]
         if left and end - start > MAX_SINGLE_ENTRIES:
             middle = (start + end) // 2
             self._advance(left, start, middle)
             self._advance(left, middle, end)
             return
-        inside = [(row, number, place) for number, part in enumerate(left) for row, place in part.between(start, end)]
+        self._advance_singly(left, start, end)
+
+    def _advance_singly(self, parts: "Sequence[_Part]", start: int, end: int) -> None:
+        """Do what ``_advance`` does, entry by entry."""
+        inside = [(row, number, place) for number, part in enumerate(parts) for row, place in part.between(start, end)]
         for _, number, place in sorted(inside):
-            left[number].advance_one(self._clock_of(left[number].name), place)
+            parts[number].advance_one(self._clock_of(parts[number].name), place)
 
     def _block(self, part: "_Part", clock: ChannelClock) -> Block:
         """Count the entries of one channel, and return its block."""
@@ -75,10 +82,10 @@ class ClockedEntries:
             is_frame = entries.forms == FRAME
             frames = frames.rows(is_frame)
             _count_others(clock, entries, is_frame)
-        else:
+        elif part.has_untimed:
             clock.untimed += int(np.count_nonzero(entries.times == UNTIMED))
         clock.frames += len(frames)
-        return Block(frames, self._events(part)) if len(frames) < len(entries) or part.backs.any() else Block(frames)
+        return Block(frames, self._events(part)) if len(frames) < len(entries) or part.has_backs else Block(frames)
 
     def _events(self, part: "_Part") -> EventColumns:
         """Return the events of the entries of one channel, in their order."""
@@ -129,6 +136,9 @@ class _Part:
         self.times = np.empty(len(entries), np.int64)
         self.backs = np.zeros(len(entries), np.int64)
         """By how many microseconds each goes back."""
+        self.has_backs = False
+        """Whether any may go back."""
+        self.has_untimed = bool(len(entries)) and bool(entries.times.min() == UNTIMED)
 
     def between(self, start: int, end: int) -> Iterator[tuple[int, int]]:
         """Yield the rows of all channels between two of them that belong to this one, and their places in it."""
@@ -145,7 +155,7 @@ class _Part:
         if clock is None:
             return False
         own, before = self.entries.times[first:last], clock.last
-        timed = None if own.min() != UNTIMED else own != UNTIMED
+        timed = own != UNTIMED if self.has_untimed else None
         advanced = clock.advance_all(own if timed is None else own[timed])
         if advanced is None:
             return False
@@ -159,14 +169,15 @@ class _Part:
         else:
             self.times[first:last] = clamped
         if back is not None:
-            self.backs[first:last] = back
+            self.backs[first:last], self.has_backs = back, True
         return True
 
     def advance_one(self, clock: ChannelClock, place: int) -> None:
         """Advance the clock to one entry."""
         time = int(self.entries.times[place])
         if time != UNTIMED:
-            self.backs[place] = clock.advance(int(self.entries.places[place]), time)
+            back = clock.advance(int(self.entries.places[place]), time)
+            self.backs[place], self.has_backs = back, self.has_backs or back != 0
         self.times[place] = clock.last
 
 
@@ -174,6 +185,9 @@ def _parts(entries: EntryColumns) -> Iterator[_Part]:
     """Yield the entries of each channel."""
     import numpy as np
 
+    if len(entries.names) == 1 and len(entries):
+        yield _Part(entries.names[0], entries, np.arange(len(entries)))
+        return
     counts = np.bincount(entries.channels, minlength=len(entries.names))
     for number in np.flatnonzero(counts).tolist():
         if counts[number] == len(entries):

@@ -5,6 +5,7 @@ Knows: how frames, entries of other kinds and unreadable places are kept togethe
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from rvsim.logs.columns import Columns, standard_frame_bits
@@ -101,24 +102,66 @@ class EntryTable:
     notes: int = 0
 
     def __post_init__(self) -> None:
+        self.is_full = False
+        """Whether all rows were set at once."""
+
+    # The arrays are made when a row is first set: mostly all rows are set at once, and then they are there already.
+
+    @cached_property
+    def times(self) -> "NDArray[int64]":
+        """As in `EntryColumns`, like the arrays below."""
         import numpy as np
 
-        size = self.size
-        self.times = np.empty(size, np.int64)
-        self.channels = np.empty(size, np.intp)
-        self.forms = np.full(size, NOTHING, np.int32)
-        self.identifiers = np.zeros(size, np.uint32)
-        self.data = np.zeros(size, np.uint64)
-        self.lengths = np.zeros(size, np.uint8)
+        return np.empty(self.size, np.int64)
+
+    @cached_property
+    def channels(self) -> "NDArray[intp]":
+        """Positions in ``names``."""
+        import numpy as np
+
+        return np.empty(self.size, np.intp)
+
+    @cached_property
+    def forms(self) -> "NDArray[int32]":
+        """``NOTHING`` where no row is set."""
+        import numpy as np
+
+        return np.full(self.size, NOTHING, np.int32)
+
+    @cached_property
+    def identifiers(self) -> "NDArray[uint32]":
+        """Of frames."""
+        import numpy as np
+
+        return np.zeros(self.size, np.uint32)
+
+    @cached_property
+    def data(self) -> "NDArray[uint64]":
+        """Of frames."""
+        import numpy as np
+
+        return np.zeros(self.size, np.uint64)
+
+    @cached_property
+    def lengths(self) -> "NDArray[uint8]":
+        """Of frames."""
+        import numpy as np
+
+        return np.zeros(self.size, np.uint8)
 
     def set_frames(self, rows: "NDArray[intp] | slice", frames: Columns, channel: "NDArray[intp] | int") -> None:
         """Set rows to frames with the log's own times."""
-        self.channels[rows], self.forms[rows] = channel, FRAME
+        import numpy as np
+
         if len(frames) == self.size:
+            self.is_full = True
             self.times, self.identifiers, self.data, self.lengths = (
                 frames.times, frames.identifiers, frames.data, frames.lengths,
             )  # fmt: skip
+            self.channels = np.full(self.size, channel, np.intp) if isinstance(channel, int) else channel
+            self.forms = np.full(self.size, FRAME, np.int32)
             return
+        self.channels[rows], self.forms[rows] = channel, FRAME
         self.times[rows], self.identifiers[rows] = frames.times, frames.identifiers
         self.data[rows], self.lengths[rows] = frames.data, frames.lengths
 
@@ -184,8 +227,8 @@ class EntryTable:
         import numpy as np
 
         arrays = (places, self.times, self.channels, self.forms, self.identifiers, self.data, self.lengths)
-        kept: NDArray[bool_] = self.forms != NOTHING
-        if not kept.all():
+        kept: NDArray[bool_] | None = None if self.is_full else self.forms != NOTHING
+        if kept is not None and not kept.all():
             rows = np.flatnonzero(kept)
             arrays = tuple(array[rows] for array in arrays)  # type: ignore[assignment]
         return EntryColumns(

@@ -6,7 +6,8 @@ copies. Fixed text is compared for many rows together, and digits become numbers
 """
 
 from binascii import Error, a2b_base64, unhexlify
-from functools import cache
+from functools import cache, reduce
+from operator import or_
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rvsim.logs.columns import Columns, to_columns
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 MAX_LAYOUT_BYTES = AFTER - 4 * MAX_DATA_BYTES
 """The bytes of a line up to the end of its layout, at most; longer lines are read one by one."""
 WORD_BYTES = 8
-_COPIED_AS = {1: "u1", 2: "<u2", 4: "<u4", 8: "<u8"}
+_COPIED_AS = {1: "u1", 2: "<u2", 4: "<u4", 8: "<u8", 16: "c16"}
 """The types as which bytes are copied fastest, by their number."""
 _COMPARED_BYTES = 1 << 11
 """The bytes that are compared in one step, about: a step for each row takes many times as long."""
@@ -29,7 +30,13 @@ _ZEROS = 0x3030_3030_3030_3030
 """Eight digits 0 as a number; that of digits less this is their values."""
 _NOT_DIGIT, _HIGH_BITS = 0x7676_7676_7676_7676, 0x8080_8080_8080_8080
 """A value of a digit, 0 to 9, plus 76 hex has no high bit."""
-_EVEN_BYTES, _EVEN_PAIRS, _FIRST_FOUR = 0x00FF_00FF_00FF_00FF, 0x0000_FFFF_0000_FFFF, 0xFFFF_FFFF
+_APART = 0x0000_00FF_0000_00FF
+"""Of four numbers of two digits, the first and the third, or the second and the fourth."""
+_FIRST_AND_THIRD, _SECOND_AND_FOURTH = 1_000_000 << 32 | 100, 10_000 << 32 | 1
+"""By these they are multiplied: the upper half of the product is what both of them are in a number of eight digits."""
+_MAX_DIGIT = 9
+_MAX_RUNS = 256
+"""The runs of equal seconds that are added one by one, at most: an array of seconds takes longer if they are few."""
 _HEX_DIGITS = b"0123456789ABCDEFabcdef"
 _BASE64_DIGITS = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/"
 
@@ -156,6 +163,8 @@ class Layout:
         self._text = np.frombuffer(row.ljust(self._row_bytes, b"\0"), np.uint8)
         self._text_mask = np.where(is_text, 0xFF, 0).astype(np.uint8)
         self._digit_pieces = self._find_digit_pieces()
+        self.covers_lines = fields.is_open or fields.is_whole
+        """Whether a line that has this layout is known in all its bytes."""
 
     def _data_spans(self) -> list[Span]:
         """Return where the digits of the data are; nothing where their number is open."""
@@ -178,7 +187,7 @@ class Layout:
         first, to = self.fields.data[0], WORD_BYTES
         open_data = [(first, first + 2 * MAX_DATA_BYTES)] if self.fields.is_open else []
         for span in (open_data or self._data_spans()) if self.fields.step else ():
-            for at, stop in _words(*span):
+            for at, stop in [span] if span[1] - span[0] in _COPIED_AS else _words(*span):
                 pieces.append((at, stop - at, to))
                 to += stop - at
         return [piece for piece in pieces if piece[1]]
@@ -197,12 +206,10 @@ class Layout:
         if not len(rows):
             return _no_lines()
         numbers = [_digits(lines, *span) for span in (self._whole, self._fraction, *self._ignored)]
-        wrong = _not_digits(numbers[0])
-        for each in numbers[1:]:
-            wrong |= _not_digits(each)
         lengths = self._lengths(chunk, rows)
-        found = None if wrong.any() else self._hexadecimal(lines, lengths)
+        found = self._hexadecimal(lines, lengths) if all(map(_are_digits, numbers)) else None
         if found is None:
+            wrong = reduce(or_, map(_not_digits, numbers))
             right = np.flatnonzero((wrong == 0) & self._are_hexadecimal(lines, lengths))
             if not len(right):
                 return _no_lines()
@@ -220,11 +227,19 @@ class Layout:
         power, digits = self.fields.power, self._fraction[1] - self._fraction[0]
         if not self.fields.whole[1]:
             return np.full(len(whole), UNTIMED)
-        times: NDArray[int64] = _number_of_runs(whole) * 10**power + self._lead
+        times = _number(fraction)
         if digits > power:
-            times += (_number(fraction) // 10 ** (digits - power - 1) + 5) // 10
-        elif digits:
-            times += _number(fraction) * 10 ** (power - digits)
+            times = (times // 10 ** (digits - power - 1) + 5) // 10
+        elif digits < power:
+            times *= 10 ** (power - digits)
+        # Of equal numbers that follow each other only the first is computed.
+        starts = np.flatnonzero(np.concatenate(([True], whole[1:] != whole[:-1])))
+        seconds = _number(whole[starts]) * 10**power + self._lead
+        if len(starts) > _MAX_RUNS:
+            times += seconds.repeat(np.diff(starts, append=len(whole)))
+            return times
+        for second, start, end in zip(seconds.tolist(), starts.tolist(), [*starts.tolist()[1:], None], strict=True):
+            times[start:end] += second
         return times
 
     def _with_length(self, chunk: LineChunk, rows: "NDArray[intp]") -> "NDArray[intp]":
@@ -273,36 +288,40 @@ class Layout:
 
         if not self.fields.is_open:
             return np.full(len(rows), self.fields.length, np.uint8)
-        digits = _at(chunk.sizes, rows) - (self._shared + len(self.fields.suffix))
-        return (digits >> 1).astype(np.uint8)
+        other = self._shared + len(self.fields.suffix)
+        if chunk.line_bytes:
+            return np.full(len(rows), chunk.line_bytes - other >> 1, np.uint8)
+        return (_at(chunk.sizes, rows) - other >> 1).astype(np.uint8)
 
     def _hexadecimal(self, lines: _Rows, lengths: "NDArray[uint8]") -> "tuple[NDArray[uint32], NDArray[uint64]] | None":
         """Return the identifiers and the data, None where a sign is not hexadecimal."""
         import numpy as np
 
+        number = lines.number
         try:
-            read = np.frombuffer(unhexlify(self._hex_digits(lines, lengths).data), ">u4").reshape(-1, lines.number)
-            data = read[1].astype(np.uint64) << np.uint64(32) | read[2] if self.fields.step else self._base64(lines)
+            read = unhexlify(self._hex_digits(lines, lengths).data)
+            data = np.frombuffer(read, ">u8", number, 4 * number).astype(np.uint64) if self.fields.step else None
+            return np.frombuffer(read, ">u4", number).astype(np.uint32), self._base64(lines) if data is None else data
         except Error:
             return None
-        return read[0].astype(np.uint32), data
 
     def _hex_digits(self, lines: _Rows, lengths: "NDArray[uint8]") -> "NDArray[uint64]":
-        """Return words of eight digits, filled up with zeros: one row of them for the identifier, two for the data."""
+        """Return words of eight digits, filled up with zeros: those of the identifiers, then two for each data."""
         import numpy as np
 
-        words = 3 if self.fields.step else 1
-        digits = np.full((words, lines.number), _ZEROS, "<u8")
+        number = lines.number
+        digits = np.empty(number * (3 if self.fields.step else 1), "<u8")
+        if sum(size for _, size, _ in self._digit_pieces) < (3 if self.fields.step else 1) * WORD_BYTES:
+            digits.fill(_ZEROS)
         for place, size, to in self._digit_pieces:
             kind = _COPIED_AS.get(size, f"V{size}")
-            word, within = divmod(to, WORD_BYTES)
-            copied = np.ndarray((lines.number,), kind, digits, word * digits.strides[0] + within, (WORD_BYTES,))
-            copied[...] = lines.column(place, kind)
-        if self.fields.is_open:
+            at, step = (to, WORD_BYTES) if to < WORD_BYTES else (number * WORD_BYTES + to - WORD_BYTES, 2 * WORD_BYTES)
+            np.ndarray((number,), kind, digits, at, (step,))[...] = lines.column(place, kind)
+        if self.fields.is_open and number and lengths.min() < MAX_DATA_BYTES:
             short = np.flatnonzero(lengths < MAX_DATA_BYTES)
-            for word in (1, 2) if len(short) else ():
-                kept = _kept_digits()[word - 1][lengths[short]]
-                digits[word][short] = digits[word][short] & kept | np.uint64(_ZEROS) & ~kept
+            data = digits[number:].reshape(number, 2)
+            kept = _kept_digits()[lengths[short]]
+            data[short] = data[short] & kept | np.uint64(_ZEROS) & ~kept
         return digits
 
     def _base64(self, lines: _Rows) -> "NDArray[uint64]":
@@ -330,8 +349,10 @@ class Layout:
         """Return which lines have only signs that are allowed in identifier and data."""
         import numpy as np
 
-        digits = self._hex_digits(lines, lengths).view(np.uint8).reshape(-1, lines.number, WORD_BYTES)
-        right: NDArray[bool_] = np.all(_signs(_HEX_DIGITS)[digits], axis=(0, 2))
+        is_digit = _signs(_HEX_DIGITS)[self._hex_digits(lines, lengths).view(np.uint8)]
+        identifiers, data = np.split(is_digit, [lines.number * WORD_BYTES])
+        right: NDArray[bool_] = np.all(identifiers.reshape(lines.number, -1), axis=1)
+        right &= np.all(data.reshape(lines.number, -1), axis=1)
         if not self.fields.step and self.fields.length:
             right &= np.all(_signs(_BASE64_DIGITS)[self._base64_digits(lines)], axis=1)
         return right
@@ -371,6 +392,13 @@ def _digits(lines: _Rows, start: int, end: int) -> "NDArray[uint64]":
     return digits
 
 
+def _are_digits(values: "NDArray[uint64]") -> bool:
+    """Return whether all bytes of values are those of digits, 0 to 9."""
+    import numpy as np
+
+    return bool(values.view(np.uint8).max() <= _MAX_DIGIT)
+
+
 def _not_digits(values: "NDArray[uint64]") -> "NDArray[uint64]":
     """Return something other than 0 for each row in which a value is not one of a digit."""
     import numpy as np
@@ -382,35 +410,30 @@ def _not_digits(values: "NDArray[uint64]") -> "NDArray[uint64]":
 
 
 def _number(values: "NDArray[uint64]") -> "NDArray[int64]":
-    """Return the number that eight digits are: of pairs, of four, of eight."""
+    """Return the number that eight digits are: of pairs first, then of all four pairs in two products."""
     import numpy as np
 
-    numbers, shifted = values.copy(), np.empty_like(values)
-    for factor, bits, mask in ((10, 8, _EVEN_BYTES), (100, 16, _EVEN_PAIRS), (10_000, 32, _FIRST_FOUR)):
-        np.right_shift(numbers, np.uint64(bits), out=shifted)
-        numbers *= np.uint64(factor)
-        numbers += shifted
-        numbers &= np.uint64(mask)
+    numbers = values * np.uint64(10)
+    shifted = values >> np.uint64(8)
+    numbers += shifted
+    np.right_shift(numbers, np.uint64(16), out=shifted)
+    for pairs, factors in ((numbers, _FIRST_AND_THIRD), (shifted, _SECOND_AND_FOURTH)):
+        pairs &= np.uint64(_APART)
+        pairs *= np.uint64(factors)
+    numbers += shifted
+    numbers >>= np.uint64(32)
     return numbers.view(np.int64)
-
-
-def _number_of_runs(values: "NDArray[uint64]") -> "NDArray[int64]":
-    """Return the numbers of ``_number``; of equal values that follow each other it is found once."""
-    import numpy as np
-
-    starts = np.flatnonzero(np.concatenate(([True], values[1:] != values[:-1])))
-    return _number(values[starts]).repeat(np.diff(starts, append=len(values)))
 
 
 @cache
 def _kept_digits() -> "NDArray[uint64]":
-    """Return masks of the digits that data of each length have, in each of their two words."""
+    """Return masks of the digits that data of each length have: a row for each length, with their two words."""
     import numpy as np
 
     return np.array(
         [
-            [(1 << 8 * min(max(2 * length - WORD_BYTES * word, 0), WORD_BYTES)) - 1 for length in range(9)]
-            for word in range(2)
+            [(1 << 8 * min(max(2 * length - WORD_BYTES * word, 0), WORD_BYTES)) - 1 for word in range(2)]
+            for length in range(9)
         ],
         np.uint64,
     )

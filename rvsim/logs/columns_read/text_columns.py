@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from rvsim.logs.columns_read.entry_columns import NOTHING, EntryColumns, EntryTable
 from rvsim.logs.columns_read.layouts import MAX_LAYOUT_BYTES, Fields, Layout, ReadLines
-from rvsim.logs.columns_read.line_chunks import LineChunk
+from rvsim.logs.columns_read.line_chunks import LineChunk, TextPart
 from rvsim.logs.formats.entry import IDENTIFIER_LIMIT, LineReader, ReadEntry, UnreadableError
 from rvsim.logs.formats.source import MAX_LINE_BYTES
 
@@ -73,38 +73,59 @@ def enter_frames(layout: Layout, read: ReadLines, table: EntryTable) -> None:
 class TextColumns:
     """The columns of a text log."""
 
-    def __init__(self, reader: LineReader, form: LineForm, chunks: Iterator[LineChunk]) -> None:
-        self._reader, self._form, self._chunks = reader, form, chunks
+    def __init__(self, reader: LineReader, form: LineForm, parts: Iterator[TextPart]) -> None:
+        self._reader, self._form, self._parts = reader, form, parts
         self._layouts: list[Layout] = []
+        self._only: Layout | None = None
+        """The layout of all lines of the part before, if they have one and it is that of whole lines."""
         self._state = form.state()
         self._is_head = self._state is not None
 
     def batches(self) -> Iterator[EntryColumns]:
         """Yield the entries of the log, some thousands at once."""
-        for chunk in self._chunks:
-            row = 0
+        for part in self._parts:
+            if (batch := self._read_equal(part)) is not None:
+                yield batch
+                continue
+            chunk, row = part.lines, 0
             while row < len(chunk):
                 batch = self._read(chunk.part(row, row + HEAD_LINES if self._is_head else len(chunk)))
                 row = batch.end + 1 - chunk.first
                 yield batch
 
+    def _read_equal(self, part: TextPart) -> EntryColumns | None:
+        """Read lines that all have the layout of those before; None if that is not so.
+
+        Then every byte of each line is compared or is a digit, and none of them can be another line end.
+        """
+        layout, lines = self._only, None if self._only is None else part.equal_lines()
+        if layout is None or lines is None:
+            return None
+        table = EntryTable(len(lines))
+        self._form.enter(lines, layout, layout.read(lines, lines.rows), table)
+        if not table.is_full:
+            return None
+        part.settle(lines)
+        self._form.leave(lines.line(row) for row in range(len(lines) - 1, -1, -1))
+        return table.columns(lines.rows + lines.first, origin=self._reader.origin, end=lines.first + len(lines) - 1)
+
     def _read(self, chunk: LineChunk) -> EntryColumns:
         """Read lines up to the first one that changes how later lines are read."""
-        import numpy as np
 
         origin, table = self._reader.origin, EntryTable(len(chunk))
-        left = np.arange(len(chunk))
+        self._only = None
+        left = chunk.rows
         if not self._is_head:
             left = self._read_by_layouts(chunk, left, table)
         size = self._read_singly(chunk, left, table)
-        table.forms[size:] = NOTHING
+        if size < len(chunk):
+            table.forms[size:] = NOTHING
         self._form.leave(chunk.line(row) for row in range(size - 1, -1, -1))
         state = self._form.state()
         self._is_head = state != self._state
         if self._is_head:
-            self._state, self._layouts = state, []
-        places = np.arange(chunk.first, chunk.first + len(chunk))
-        return table.columns(places, origin=origin, end=chunk.first + size - 1)
+            self._state, self._layouts, self._only = state, [], None
+        return table.columns(chunk.rows + chunk.first, origin=origin, end=chunk.first + size - 1)
 
     def _read_by_layouts(self, chunk: LineChunk, left: "NDArray[intp]", table: EntryTable) -> "NDArray[intp]":
         """Read the lines that have a layout, and return the rows that are left."""
@@ -139,6 +160,9 @@ class TextColumns:
     def _apply(self, layout: Layout, chunk: LineChunk, left: "NDArray[intp]", table: EntryTable) -> "NDArray[intp]":
         """Read lines that have a layout, and return the rows that are left."""
         self._form.enter(chunk, layout, layout.read(chunk, left), table)
+        if table.is_full:
+            self._only = layout if layout.covers_lines else None
+            return left[:0]
         still: NDArray[intp] = left[table.forms[left] == NOTHING]
         return still
 

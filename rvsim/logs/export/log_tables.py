@@ -62,12 +62,13 @@ class LogPart:
         codes = np.full(_ADDRESSES, -1, np.int16)
         for address, name in self.devices.items():
             codes[address] = names.index(name)
+        devices = Texts(codes.take(sources), names) if names else same_text("", len(times))
         return {
             **({} if self.log is None else {"log": same_text(self.log, len(times))}),
             **self.moments(times),
             "channel": same_text(self.channel, len(times)),
             "source": Integers(sources),
-            "device": Texts(codes.take(sources), names),
+            "device": devices,
         }
 
     def moments(self, times: "NDArray[int64]") -> dict[str, ColumnData]:
@@ -83,9 +84,9 @@ def shared_columns(*, with_log: bool) -> tuple[TableColumn, ...]:
     return (
         *([TableColumn("log", ColumnKind.TEXT)] if with_log else []),
         TableColumn("time", ColumnKind.TIME),
-        TableColumn("seconds", ColumnKind.NUMBER),
+        TableColumn("seconds", ColumnKind.NUMBER, is_required=True),
         TableColumn("channel", ColumnKind.TEXT),
-        TableColumn("source", ColumnKind.INTEGER),
+        TableColumn("source", ColumnKind.INTEGER, is_required=True),
         TableColumn("device", ColumnKind.TEXT),
     )
 
@@ -109,7 +110,11 @@ class ReadingsTable:
         self._label_codes: dict[tuple[int, str], NDArray[int64]] = {}
         kinds = {"instance": ColumnKind.INTEGER, "raw": ColumnKind.INTEGER, "value": ColumnKind.NUMBER}
         order = ("message", "instance", "field", "raw", "value", "unit", "state", "label")
-        own = (TableColumn(name, kinds.get(name, ColumnKind.TEXT), self._names.get(name)) for name in order)
+        required = ("message", "field", "state")
+        own = (
+            TableColumn(name, kinds.get(name, ColumnKind.TEXT), self._names.get(name), name in required)
+            for name in order
+        )
         self.table = Table("readings", (*shared_columns(with_log=with_log), *own))
 
     def rows(self, messages: Iterable[MessageColumns], part: LogPart) -> TableRows:
@@ -126,7 +131,7 @@ class ReadingsTable:
         times, sources = np.empty(length, np.int64), np.empty(length, np.uint8)
         instances, raws, values = np.empty(length, np.int16), np.empty(length, np.int64), np.empty(length)
         missing = np.zeros(length, np.bool_)
-        codes = {name: np.empty(length, np.int32) for name in self._names}
+        codes = {name: np.empty(length, np.min_scalar_type(-1 - len(names))) for name, names in self._names.items()}
         end = 0
         for message, name, column in pieces:
             start, end = end, end + len(message)
@@ -183,7 +188,7 @@ class MessageTable:
         self._has_instance = has_instance = instance_field is not None
         columns = list(shared_columns(with_log=with_log))
         if is_addressed(spec.dgn):
-            columns.append(TableColumn("destination", ColumnKind.INTEGER))
+            columns.append(TableColumn("destination", ColumnKind.INTEGER, is_required=True))
         if has_instance:
             columns.append(TableColumn("instance", ColumnKind.INTEGER))
         taken = {column.name for column in columns} | {field.name for field in spec.fields}
@@ -198,7 +203,7 @@ class MessageTable:
             columns.append(TableColumn(name, ColumnKind.INTEGER if _is_integer(field) else ColumnKind.NUMBER))
             if field.states:
                 self._state_names[field.name] = state = _free(f"{name}_state", taken)
-                columns.append(TableColumn(state, ColumnKind.TEXT, _STATE_NAMES))
+                columns.append(TableColumn(state, ColumnKind.TEXT, _STATE_NAMES, is_required=True))
             labels = FieldDecoder(field).label_names
             if labels:
                 self._label_names[field.name] = label = _free(f"{name}_label", taken)
@@ -240,8 +245,11 @@ def _value(column: FieldColumn) -> ColumnData:
     field = column.field
     if not _is_integer(field):
         return Numbers(column.values)
-    is_value = column.states == 0
-    return Integers(column.raws * field.scale + field.offset, None if is_value.all() else ~is_value)
+    values = column.raws
+    if (field.scale, field.offset) != (1, 0):
+        values = values * field.scale + field.offset
+    is_missing = column.states != 0
+    return Integers(values, is_missing if is_missing.any() else None)
 
 
 class FramesTable:
@@ -255,12 +263,12 @@ class FramesTable:
             "frames",
             (
                 *shared_columns(with_log=with_log),
-                TableColumn("identifier", text),
-                TableColumn("priority", integer),
-                TableColumn("dgn", text),
+                TableColumn("identifier", text, is_required=True),
+                TableColumn("priority", integer, is_required=True),
+                TableColumn("dgn", text, is_required=True),
                 TableColumn("message", text, self._message_names),
                 TableColumn("destination", integer),
-                TableColumn("bytes", text),
+                TableColumn("bytes", text, is_required=True),
             ),
         )
 

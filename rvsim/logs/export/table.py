@@ -24,11 +24,15 @@ class ColumnKind(Enum):
 
 
 class TableColumn(NamedTuple):
-    """One column. ``texts`` are all texts that it can have, where they are known before the rows are."""
+    """One column. ``texts`` are all texts that it can have, where they are known before the rows are.
+
+    With ``is_required`` each row has a value, which takes less time to write.
+    """
 
     name: str
     kind: ColumnKind
     texts: tuple[str, ...] | None = None
+    is_required: bool = False
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from rvsim.logs.columns_read import text_columns
+from rvsim.logs.columns_read import line_chunks, text_columns
+from rvsim.logs.formats import source
 from rvsim.logs.formats.source import MAX_LINE_BYTES
 
 MARINE = Path(__file__).parents[2] / "data" / "marine_bus_2014.log"
@@ -172,3 +173,24 @@ def test_lines_of_one_length_in_parts(same, in_small_parts):
     for size in (1, 2, 3, 7):
         in_small_parts(size)
         assert same((FRAME * 20)[:-1])[1].frames == 20
+
+
+@pytest.mark.parametrize("sign", [b"\n", b"G", b"1", b"\xff"])
+@pytest.mark.parametrize("place", [*range(len(FRAME))])
+def test_one_other_sign_among_lines_of_one_length(same, monkeypatch, place, sign):
+    """Whatever byte is another one, also a line end within a line, in a part that follows lines of one layout."""
+    monkeypatch.setattr(source, "BLOCK_BYTES", 40 * len(FRAME))
+    monkeypatch.setattr(line_chunks, "CHUNK_BYTES", 40 * len(FRAME))
+    monkeypatch.setattr(text_columns, "MIN_LAYOUT_LINES", 1)
+    line = FRAME[:place] + sign + FRAME[place + 1 :]
+    same(FRAME * 130 + line + FRAME * 100)
+
+
+def test_parts_of_one_layout_and_then_of_another(same, monkeypatch):
+    """Lines of equal length: of one channel, of another, of both in turns, and an identifier that is none."""
+    monkeypatch.setattr(source, "BLOCK_BYTES", 40 * len(FRAME))
+    monkeypatch.setattr(line_chunks, "CHUNK_BYTES", 40 * len(FRAME))
+    other, large = FRAME.replace(b"can0", b"can1"), FRAME.replace(b"19FFE45E", b"FFFFFFFF")
+    found = same(FRAME * 200 + other * 200 + (FRAME + other) * 100 + FRAME * 200 + large + FRAME * 200 + FRAME[:-1])
+    assert found[1].frames == 1001
+    assert found[4] == ("can0", "can1")

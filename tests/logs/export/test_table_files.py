@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 from rvsim.logs.export.arrow_tables import ArrowWriter, ParquetWriter
 from rvsim.logs.export.table import (
+    ColumnData,
     ColumnKind,
     Integers,
     Numbers,
@@ -202,13 +203,45 @@ def test_every_piece_is_a_row_group():
 
 
 def test_parquet_is_packed():
-    """With zstd; texts and integers have dictionaries, and no notes are meant for one reader only."""
+    """Numbers with zstd, texts and integers, which have dictionaries, with snappy; no notes are for one reader only."""
     rows = [(1_000_000 * place, 1.0, place % 3, "ab"[place % 2], "on") for place in range(500)]
     meta = pyarrow.parquet.ParquetFile(io.BytesIO(written(ParquetWriter, [piece(rows)]))).metadata
     columns = [meta.row_group(0).column(place) for place in range(5)]
-    assert {column.compression for column in columns} == {"ZSTD"}
+    assert [column.compression for column in columns] == ["ZSTD", "ZSTD", "SNAPPY", "SNAPPY", "SNAPPY"]
     assert [column.has_dictionary_page for column in columns] == [False, False, True, True, True]
     assert meta.metadata is None
+
+
+@given(
+    st.lists(
+        st.tuples(MOMENTS, st.floats(allow_nan=False), st.integers(-(1 << 63), (1 << 63) - 1), st.sampled_from(KNOWN)),
+        min_size=1,
+        max_size=30,
+    )
+)
+def test_required_columns_and_steady_ones_are_read_by_others(tmp_path_factory, rows):
+    """Times are written by their steps and seconds byte by byte; columns with a value in each row are declared so."""
+    kinds = {"time": ColumnKind.TIME, "seconds": ColumnKind.NUMBER, "source": ColumnKind.INTEGER}
+    columns = [TableColumn(name, kind, is_required=True) for name, kind in kinds.items()]
+    table = Table("x", (*columns, TableColumn("known", ColumnKind.TEXT, KNOWN, is_required=True)))
+    times, seconds, sources, known = zip(*rows, strict=True)
+    data: dict[str, ColumnData] = {
+        "time": Times(np.array(times, np.int64)),
+        "seconds": Numbers(np.array(seconds)),
+        "source": Integers(np.array(sources, np.int64)),
+        "known": Texts(np.array([KNOWN.index(one) for one in known], np.int8), KNOWN),
+    }
+    path = tmp_path_factory.getbasetemp() / "required.parquet"
+    path.write_bytes(written(ParquetWriter, [TableRows(len(rows), data)] * 2, table))
+    expected = [(moment(row[0]), *row[1:]) for row in rows * 2]
+    assert polars.read_parquet(path).rows() == expected
+    assert duckdb.sql(f"select epoch_us(time), seconds, source, known from '{path}'").fetchall() == rows * 2
+    read = pyarrow.parquet.read_table(path)
+    assert [tuple(row.values()) for row in read.to_pylist()] == expected
+    assert not any(field.nullable for field in read.schema)
+    none: dict[str, ColumnData] = {**data, "seconds": Numbers(np.full(len(rows), np.nan))}
+    with pytest.raises(AssertionError):
+        written(ParquetWriter, [TableRows(len(rows), none)], table)
 
 
 def test_large_pieces_have_large_pages():
