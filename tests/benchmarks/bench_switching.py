@@ -3,7 +3,7 @@
 python tests/benchmarks/bench_switching.py [HOURS] [--quick] [--json]
 
 The vehicle has 4 modules of 20 outputs each, 40 switches and keys (4 ladders of 5, 20 keys of a keypad) and a battery
-monitor; each quarter of an hour every switch is pressed once, and half of the outputs are on all the time. The figure is
+monitor; each quarter of an hour every switch is pressed once, and half of the outputs are on always. The figure is
 processor time, that of 24 h is computed where fewer hours ran. The time from a command to the status of the output is
 measured in a paced run, as `bench_reply` does, with commands at least 6 ms apart; what is beyond the time that both
 frames take on the pair is the bench's.
