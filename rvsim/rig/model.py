@@ -170,6 +170,8 @@ class DevicePlan(Table):
 
     name: OneLineText
     """The name of the device; flags, faults and options use it."""
+    real: bool = False
+    """Whether it is a real one on the bus: it is expected and never simulated, and needs no kind."""
     kind: OneLineText = Field(default="", validate_default=True)
     """The kind of simulated device that stands in for it; a device without a kind cannot be simulated."""
     address: Address
@@ -252,7 +254,8 @@ class DevicePlan(Table):
     def _known_kind(cls, given: Any, check: ValidatorFunctionWrapHandler, info: ValidationInfo) -> str:
         kinds = _kinds(info)
         if given == "":
-            if kinds and info.data.get("name") not in (info.context or {}).get("absent", ()):
+            is_absent = info.data.get("real") or info.data.get("name") in (info.context or {}).get("absent", ())
+            if kinds and not is_absent:
                 raise ValueError(
                     f'it cannot be simulated without a kind; add one, like kind = "{next(iter(kinds))}"; '
                     f"the kinds are {', '.join(kinds)}"

@@ -99,7 +99,7 @@ class Bench:
         bit_rate: int = BIT_RATE,
         absent: Collection[str] = (),
     ) -> None:
-        """Create the devices of the rig except the ``absent`` ones, which are real or are the code under test.
+        """Create the devices of the rig except the real ones, and the ``absent`` ones, whose place another takes.
 
         The bench acknowledges every frame, as an adapter that takes part in the traffic does. Without ``acknowledges``
         only the devices do, and a device that is alone repeats its frame. ``on_line`` receives all other events of the
@@ -131,7 +131,7 @@ class Bench:
         """The simulated CAN pair; its faults are set by ``apply_wire_fault`` and ``remove_wire_fault``."""
         self._switched_off: Counter[str] = Counter()
         self._wire_faults: dict[WireFault, set[object]] = {}  # each with those who applied it
-        plans = [plan for plan in rig.devices if plan.name not in absent]
+        plans = [plan for plan in rig.devices if not plan.real and plan.name not in absent]
         self.outgoing_gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
         """The gates between each device and the line, in this order; may be changed between two steps."""
         self.incoming_gates: dict[str, list[Gate]] = {}
