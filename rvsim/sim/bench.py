@@ -18,6 +18,7 @@ from rvsim.errors import InputError
 from rvsim.rig.contact_plans import contact_plans
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.module_parts import ModuleParts, module_parts
+from rvsim.rig.panel_parts import PanelParts, panel_parts
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.can import Babble, Line, SimultaneousSenders, WireFault
 from rvsim.sim.kernel import Kernel
@@ -147,6 +148,7 @@ class Bench:
                 seed,
                 {},
                 module_parts(vehicle, plan.name) if rig.modules else None,
+                panel_parts(rig, plan.name),
             )
             for plan in plans
         }
@@ -168,11 +170,12 @@ class Bench:
         seed: int,
         memory: dict[str, float],
         module: ModuleParts | None,
+        panel: PanelParts | None,
     ) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
         self.world.set_load(plan.name, sum(idle for idle, _ in plan.amps.values()))  # until the device sets its load
         try:
-            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, self.site, memory, module))
+            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, self.site, memory, module, panel))
         except InputError:
             raise
         except Exception as error:  # a kind of another package may raise anything
