@@ -25,10 +25,10 @@ EXERCISE = "exercise_every_hours"
 def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
     """Yield a line for each kind of dangerous device that the scenario commands, makes faulty or starts by its rig."""
     rig = loaded.rig
-    generators = [plan.name for plan in rig.devices if plan.kind == GENERATOR or GENERATOR in plan.functions]
-    starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan.name not in generators]
+    generators = [plan for plan in rig.devices if plan.kind == GENERATOR or GENERATOR in plan.functions]
+    starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan not in generators]
     sends = [step.send for step in loaded.scenario.steps if step.send is not None]
-    exercised = [plan.name for plan in rig.devices if plan.kind == GENERATOR and EXERCISE in plan.settings]
+    exercised = [plan for plan in rig.devices if plan.kind == GENERATOR and EXERCISE in plan.settings]
     if generators and (_has_command(sends, catalogue) or starters):
         yield _generator_caution(generators, starters)
     elif exercised:
@@ -40,15 +40,16 @@ def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
 def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
     """Yield the caution of each kind of which a step commands a device, or whose burner a fault is about."""
     burners = {fault.device for fault in loaded.scenario.faults if isinstance(fault, BurnerPlan)}
-    told: dict[str, list[str]] = {}
+    told: dict[tuple[str, bool], list[str]] = {}
     for plan in loaded.rig.devices:
         kind = kinds_by_name().get(plan.kind)
         commands = {name for function in plan.functions for name in FUNCTIONS[function].commands}
         is_told = plan.kind == GENERATOR
         if kind is not None and not is_told and kind.caution and (commands & sent or plan.name in burners):
-            told.setdefault(kind.caution, []).append(plan.name)
-    for caution, names in told.items():
-        yield f"caution: {' and '.join(names)}, which {'is' if len(names) == 1 else 'are'} only simulated. {caution}"
+            told.setdefault((kind.caution, plan.real), []).append(plan.name)
+    for (caution, real), names in told.items():
+        which = f"which {'is' if len(names) == 1 else 'are'} {'real' if real else 'only simulated'}"
+        yield f"caution: {' and '.join(names)}, {which}. {caution}"
 
 
 def _of_cold_lithium(loaded: LoadedScenario) -> Iterator[str]:
@@ -66,14 +67,16 @@ def _of_cold_lithium(loaded: LoadedScenario) -> Iterator[str]:
         )
 
 
-def _generator_caution(generators: list[str], starters: list[DevicePlan]) -> str:
+def _generator_caution(generators: list[DevicePlan], starters: list[DevicePlan]) -> str:
     who = " and ".join(plan.name for plan in starters) or "a step"
     return _caution(f"{who} of this scenario", generators)
 
 
-def _caution(who: str, generators: list[str]) -> str:
+def _caution(who: str, generators: list[DevicePlan]) -> str:
+    names = " and ".join(plan.name for plan in generators)
+    how = "real" if any(plan.real for plan in generators) else "only simulated"
     return (
-        f"caution: {who} starts {' and '.join(generators)}, which is only simulated. A real generator "
+        f"caution: {who} starts {names}, which is {how}. A real generator "
         "that starts by a command does so with nobody looking: its exhaust kills, its mains are for a licensed person, "
         "and a number on the bus never replaces a listed CO alarm."
     )
