@@ -22,8 +22,8 @@ GALLEY, SEAT, BED, PORCH = 1, 2, 3, 4
 PUMP, FAN, SOCKET, MAT = 11, 12, 13, 14
 LOADS = (PUMP, FAN, SOCKET, MAT)
 KEY_OUTPUTS = {LAMP_KEY: BED, HEAT_KEY: MAT, PUMP_KEY: PUMP, FAN_KEY: FAN}
-EVENING = {GALLEY: 100, SEAT: 60}
-"""Raw levels: 50 % and 30 %."""
+EVENING = {GALLEY: 100, SEAT: 60, BED: 40}
+"""Raw levels: 50, 30 and 20 %."""
 FIRST_GROUP, GROUP_1 = (GALLEY, SEAT), 0x7E
 """The members of group 1, and its bitmap: a zero marks it."""
 DEBOUNCE_S, RAMP_S, FOLLOWS_S, HEARTBEAT_S, LOOK_S, RESTORE_S = 0.05, 4.0, 1.0, 5.0, 0.1, 1.5
@@ -154,7 +154,9 @@ class SwitchController:
             self.send(DIMMER_COMMAND, bytes([NO_DATA, bitmap, 0, SET_LEVEL, 0]))
         elif key in KEY_OUTPUTS:
             output = KEY_OUTPUTS[key]
-            self.want(output, 0 if self.levels.get(output) else FULL)
+            level = 0 if self.levels.get(output) else FULL
+            if not level or output not in self.tripped:
+                self.want(output, level)
 
     def want(self, instance: int, level: int, code: int = SET_LEVEL) -> None:
         """Command an output, and see to it that it follows."""
@@ -196,9 +198,8 @@ class SwitchController:
         """Command again all that was commanded before the module lost it."""
         if self.mistake is Mistake.FORGETS_AFTER_RESET:
             self.wanted.clear()
-        for instance, wanted in self.wanted.items():
-            wanted.times = 0
-            self.command(instance)
+        for wanted in self.wanted.values():
+            wanted.times, wanted.due = 0, self.now
 
     def late(self) -> Iterator[int]:
         """Yield the outputs that have not followed, and may be asked again."""

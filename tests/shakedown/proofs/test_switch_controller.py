@@ -37,7 +37,7 @@ def test_a_right_controller_is_passed(tried):
 REASONS = {
     Mistake.WRONG_INSTANCE: "the bed light, which is on, goes off",
     Mistake.WRONG_GROUP: "the bed light, which is in another group, stays on",
-    Mistake.RAMP_READ_AS_ON: "the galley light reaches its 50 %, although its ramp was stopped",
+    Mistake.RAMP_READ_AS_ON: "and a light that was restarted at 100 % is not taken for one that has come to its 20 %",
     Mistake.TOGGLE_ON_REPEAT: "and a command that is repeated does not switch it off again",
     Mistake.NO_DEBOUNCE: "one press of a key that bounces is one command",
     Mistake.IGNORES_TRIP: "a pump that has tripped is not commanded on",
