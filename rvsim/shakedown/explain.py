@@ -88,6 +88,8 @@ def _fault(fault: plans.Fault) -> str:
             return f"{where} is silent"
         case plans.AsleepPlan():
             return f"{where} sleeps"
+        case plans.CarriedAwayPlan():
+            return f"{where} is carried away"
         case plans.LatePlan():
             return f"{_messages(fault)} at most once every {duration_text(fault.gap)}"
         case plans.JitterPlan():

@@ -10,7 +10,7 @@ from rvsim.rig.functions import by_command, by_status
 from rvsim.watch.decode import HEARTBEAT, Layout
 from rvsim.watch.detect import charge_signs, contradictions, freeze_risks, low_voltages, place_temperatures
 from rvsim.watch.detect.charge_signs import ChargeSigns
-from rvsim.watch.detect.commands import PlannedDevices, read_command
+from rvsim.watch.detect.commands import PlannedDevices, read_commands
 from rvsim.watch.detect.contradictions import Contradictions
 from rvsim.watch.detect.freeze_risks import FreezeRisks
 from rvsim.watch.detect.ignored_commands import IgnoredCommands
@@ -64,7 +64,7 @@ class Detectors:
         name_of: Callable[[int], str],
         records_of: Callable[[str], Iterable[TopicRecord]],
     ) -> None:
-        planned = PlannedDevices(rig)
+        self._planned = planned = PlannedDevices(rig)
         self._records_of = records_of
         self._two_commanders = TwoCommanders(planned, deadlines, emit, name_of)
         self._ignored_commands = IgnoredCommands(planned, deadlines, emit, name_of)
@@ -198,8 +198,7 @@ class Detectors:
             record.examine_next()
 
     def _observe_command(self, record: TopicRecord) -> bool:
-        command = read_command(record)
-        if command is not None:
+        for command in read_commands(record, self._planned):
             self._two_commanders.observe(command)
             self._ignored_commands.observe(command)
             self._missing_functions.observe(command)
