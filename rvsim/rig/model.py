@@ -405,7 +405,8 @@ class Rig(Table):
     def all_branches(self) -> tuple[BranchPlan, ...]:
         """The branches, and behind them one for each device and output with a fuse of its own, by their names."""
         own, batteries = list(self.branches), self._battery_by_device
-        by_module = {module.name: module.branch for module in self.modules}
+        by_device = {device.name: device.branch for device in self.devices}
+        by_module = {module.name: module.branch or by_device.get(module.device or "") for module in self.modules}
         for device in self.devices:
             if device.fuse_amps is not None:
                 battery = batteries.get(device.name)
