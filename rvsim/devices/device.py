@@ -102,8 +102,8 @@ class Broadcast:
     """When it is due next by the clock of the device, in microseconds of the run; it leaves a little later."""
     has_started: bool = False
     """Whether its first time has come."""
-    source: int | None = None
-    """The address for which ``identifier`` is kept."""
+    source: int = -1
+    """The address for which ``identifier`` is kept; -1 before the first."""
     identifier: int = 0
 
 
@@ -156,6 +156,8 @@ class Device:
         self._timing = NodeTiming(context.plan.timing, context.seed, context.plan.name, lambda: context.world.cabin_c)
         self.claimer = Claimer(self._planned_name(), context.plan.address, self.random.randrange)
         self._claim_due: int | None = None
+        self._source: int | None = None
+        """The address that it sends from, kept beside the claim because every frame asks for it."""
         self._has_started = False
         self._broadcasts: dict[str, Broadcast] = {}
         self._handlers: dict[int, Callable[[bytes], None]] = {}
@@ -214,6 +216,7 @@ class Device:
     def _follow_claim(self) -> None:
         """Start the work of the device at the first claimed address, and set the timer of the claim's next step."""
         self._answers.follow_address()
+        self._source = self.claimer.address
         if self.claimer.address is not None and not self._has_started:
             self._has_started = True
             self._start_work()
@@ -248,6 +251,20 @@ class Device:
         else:
             self.outbox += self.claimer.receive(self.now, identifier, data)
             self._follow_claim()
+
+    def receiver_of(self, identifier: int) -> Callable[[bytes], None]:
+        """Return what does the same as ``receive`` for the frames of one identifier, and finds its handler once."""
+        handler, claimer = self._handlers.get(dgn_of(identifier)), self.claimer
+        if handler is None or type(self).receive is not Device.receive:
+            return partial(self.receive, identifier)
+
+        def receive(data: bytes) -> None:
+            if claimer.state is not ClaimState.CANNOT_CLAIM:
+                handler(data)
+            else:
+                self.receive(identifier, data)
+
+        return receive
 
     # Answers.
 
@@ -386,7 +403,7 @@ class Device:
         key = key or message
         planned = self._broadcasts[key] = Broadcast(spec, build, gap_us or spec.gap_us or DEFAULT_GAP_US, silent_until)
         planned.due = self.now + self.random.randrange(min(planned.gap_us, SECOND_US))
-        self.timers.append((self._timing.leaves(planned.due) - self.now, partial(self._send_if_due, planned)))
+        self.timers.append((self._timing.leaves(planned.due) - self.now, self._sender(planned)))
 
     def send_now(self, key: str) -> None:
         """Send a broadcast at once because its data changed; the next one is due a whole gap later.
@@ -404,32 +421,53 @@ class Device:
     def _send_broadcast(self, planned: Broadcast) -> None:
         if planned.silent_until is not None and self.now < planned.silent_until():
             return
-        data, source = planned.build(), self.claimer.address
-        if data is None or source is None:
+        data = planned.build()
+        if data is not None:
+            self._put_broadcast(planned, data)
+
+    def _put_broadcast(self, planned: Broadcast, data: bytes) -> None:
+        source = self._source
+        if source is None:
             return
         if source != planned.source:  # worked out once for each address
             planned.source = source
             planned.identifier = _identifier(planned.spec, source, GLOBAL_ADDRESS)
         self.outbox.append((planned.identifier, data))
 
-    def _send_if_due(self, planned: Broadcast) -> int:
-        """Send a broadcast if it is due, and return the time to the next one, in microseconds.
+    def _sender(self, planned: Broadcast) -> Callable[[], int]:
+        """Return what sends a broadcast if it is due, and returns the time to the next one, in microseconds.
 
         It is due on the grid of the device's clock and leaves later by what jitter, a busy moment or the main loop
         takes, so that delays do not add up.
         """
-        now, due, timing = self.now, planned.due, self._timing
-        if due <= now:
-            planned.has_started = True
-            gap_us = timing.own_times[planned.gap_us]
-            due += gap_us
-            if due <= now:  # a turn of the main loop that is longer than the gap: one message a turn
-                due += (now - due) // gap_us * gap_us + gap_us
-            self._send_broadcast(planned)
-            if planned.silent_until is not None and due < (silent_until := planned.silent_until()):
-                due -= (due - silent_until) // gap_us * gap_us
-            planned.due = due
-        return timing.leaves(due) - now
+        own_times, leaves, next_delay_us = self._timing.own_times, self._timing.leaves, self._timing.next_delay_us
+        has_turns, outbox = self._timing.has_turns, self.outbox
+
+        def send_if_due() -> int:
+            now, due = self.now, planned.due
+            if due <= now:
+                planned.has_started = True
+                gap_us = own_times[planned.gap_us]
+                due += gap_us
+                if due <= now:  # a turn of the main loop that is longer than the gap: one message a turn
+                    due += (now - due) // gap_us * gap_us + gap_us
+                silent_until = planned.silent_until
+                if silent_until is None:
+                    data = planned.build()
+                    if data is None:
+                        pass
+                    elif planned.source == self._source:  # what `_put_broadcast` does, without a call for each frame
+                        outbox.append((planned.identifier, data))
+                    else:
+                        self._put_broadcast(planned, data)
+                else:
+                    self._send_broadcast(planned)
+                    if due < (until := silent_until()):
+                        due -= (due - until) // gap_us * gap_us
+                planned.due = due
+            return (leaves(due) if has_turns else due + next_delay_us()) - now
+
+        return send_if_due
 
     def _start_heartbeat(self, function: str) -> None:
         spec = self.catalogue.by_name("DM_RV")

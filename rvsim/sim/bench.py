@@ -37,10 +37,14 @@ class Passed(NamedTuple):
     delay: int = 0
 
 
+_Receiver = tuple[Device, Callable[[bytes], None]]
+"""A device, and what receives the data of frames of one identifier."""
 Gate = Callable[[int, int, bytes], Passed | None]
 """A fault's effect on a frame on its way from a device or to it: (time, identifier, data) to the frame that leaves the
 gate, None for a frame that is lost."""
 _PACKAGE = Path(__file__).parents[1]
+_MAX_KEPT_IDENTIFIERS = 4096
+"""For so many identifiers it is kept who receives them; a vehicle has some hundred."""
 _PLANNED_PRIORITY = -1
 """The kernel priority of planned actions: before everything else of the same time."""
 
@@ -106,7 +110,7 @@ class Bench:
             InputError: a device has no kind, lacks a function that its kind needs, or cannot be created.
         """
         self.kernel = Kernel()
-        self._call_action = self._call  # bound once, not for each timer
+        self._call_action = self._call_planned  # bound once, not for each timer
         self._next_second = 0
         self.world = World(rig.vehicle, weather or WeatherPlan())
         self.site = site or Site()
@@ -145,6 +149,8 @@ class Bench:
             for dgn in device.received_dgns | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._receivers.setdefault(dgn, []).append(device)
             self._start_later(device)
+        self._receivers_of: dict[int, list[_Receiver]] = {}
+        """Who receives the frames of each identifier that was sent, in the order of ``_receivers``."""
 
     def _make_device(
         self,
@@ -234,6 +240,7 @@ class Bench:
         self._by_name[name] = device
         for receiving in self._receivers.values():
             receiving[:] = [device if receiver is before else receiver for receiver in receiving]
+        self._receivers_of.clear()
         self.line.connect(device, name)
         for babble in self._babble_faults(name):
             self.line.apply(babble)
@@ -272,12 +279,13 @@ class Bench:
         """Send a frame of a node that is not simulated, now."""
         self.line.send(identifier, data, None)
 
-    def _call(self, planned: tuple[Device, Callable[[], int | None]]) -> None:
+    def _call(self, planned: tuple[Device, Callable[[], int | None]], *, is_last: bool = False) -> None:
         """Call into a device at the present time, and again after the time that the call returns."""
         device, call = planned
         if device in self._stopped:
             return
-        device.now = now = self.kernel.now
+        kernel = self.kernel
+        device.now = now = kernel.now
         if now >= self._next_second:
             self._advance_world(now)
         try:
@@ -286,11 +294,14 @@ class Bench:
             self._remove_failed(device, error)
             return
         if delay is not None:
-            self.kernel.at(now + delay, self._call_action, planned, 1)
+            kernel.at(now + delay, self._call_action, planned, 1)
         if device.outbox or device.timers:
-            self._take_from(device)
+            self._take_from(device, is_last=is_last)
 
-    def _pass_to(self, device: Device, identifier: int, data: bytes) -> None:
+    def _call_planned(self, planned: tuple[Device, Callable[[], int | None]]) -> None:
+        self._call(planned, is_last=True)
+
+    def _pass_to(self, device: Device, receive: Callable[[bytes], None], data: bytes) -> None:
         """Have a device receive a frame at the present time.
 
         What it shares with ``_call`` is written twice: a function for it would cost one more call for each frame.
@@ -301,7 +312,7 @@ class Bench:
         if now >= self._next_second:
             self._advance_world(now)
         try:
-            device.receive(identifier, data)
+            receive(data)
         except Exception as error:
             self._remove_failed(device, error)
             return
@@ -314,21 +325,28 @@ class Bench:
         self.world.advance(now)
         self._low_supply.follow(now)
 
-    def _take_from(self, device: Device) -> None:
-        """Take a device's frames and its timers."""
+    def _take_from(self, device: Device, *, is_last: bool = False) -> None:
+        """Take a device's frames and its timers; ``is_last``: the present action does nothing after it."""
         kernel = self.kernel
         if device.timers:
             for delay, later in device.timers:
                 kernel.at(kernel.now + delay, self._call_action, (device, later), 1)
             device.timers.clear()
-        if device.outbox:
-            gates = self.outgoing_gates[device.name]
-            for identifier, data in device.outbox:
-                if gates:
-                    self._send_through(gates, identifier, data, device)
-                else:
-                    self.line.send(identifier, data, device)
-            device.outbox.clear()
+        outbox = device.outbox
+        if not outbox:
+            return
+        gates = self.outgoing_gates[device.name]
+        if is_last and not gates and len(outbox) == 1:
+            ((identifier, data),) = outbox
+            outbox.clear()
+            self.line.send(identifier, data, device, is_last=True)
+            return
+        for identifier, data in outbox:
+            if gates:
+                self._send_through(gates, identifier, data, device)
+            else:
+                self.line.send(identifier, data, device)
+        outbox.clear()
 
     def _send_through(self, gates: Iterable[Gate], identifier: int, data: bytes, device: Device) -> None:
         passed = self._pass_gates(gates, identifier, data)
@@ -359,17 +377,29 @@ class Bench:
         if self.on_frame is not None:
             self.on_frame(frame)
         _, identifier, data = frame
-        receiving = self._receivers.get(dgn_of(identifier), ())
+        receiving = self._receivers_of.get(identifier)
+        if receiving is None:
+            receiving = self._find_receivers(identifier)
         if self.line.not_receiving or sender.__class__ is SimultaneousSenders:
             excluded = self.line.not_receiving.union(sender if isinstance(sender, SimultaneousSenders) else ())
-            receiving = [device for device in receiving if device not in excluded]
-        for device in receiving:
+            receiving = [receiver for receiver in receiving if receiver[0] not in excluded]
+        for device, receive in receiving:
             if device is sender:
                 continue
             if self.incoming_gates and device.name in self.incoming_gates:
                 self._receive_through(device, identifier, data)
             else:
-                self._pass_to(device, identifier, data)
+                self._pass_to(device, receive, data)
+
+    def _find_receivers(self, identifier: int) -> list[_Receiver]:
+        """Find who receives the frames of an identifier; there are as many as nodes send, or a log has."""
+        found = [
+            (device, device.receiver_of(identifier)) for device in self._receivers.get(dgn_of(identifier), ())
+        ]
+        if len(self._receivers_of) >= _MAX_KEPT_IDENTIFIERS:
+            self._receivers_of.clear()
+        self._receivers_of[identifier] = found
+        return found
 
     def _receive_through(self, device: Device, identifier: int, data: bytes) -> None:
         passed = self._pass_gates(self.incoming_gates[device.name], identifier, data)
@@ -380,7 +410,7 @@ class Bench:
             receive = partial(device.receive, identifier, data)
             self.kernel.at(self.kernel.now + delay, self._call_action, (device, receive), priority=1)
         else:
-            self._pass_to(device, identifier, data)
+            self._pass_to(device, partial(device.receive, identifier), data)
 
     def _remove_failed(self, device: Device, error: Exception) -> None:
         self.switch_off(device.name)  # for good: nobody switches it on again

@@ -21,6 +21,8 @@ class Kernel:
         self._newest: _Planned | None = None
         """The earliest action planned since the last one started: often the next to run, so not in the heap."""
         self._sequence = 0
+        self._end = 0
+        """Up to where the present run goes."""
 
     def at(self, time: int, action: Action, argument: Any = None, priority: int = 0) -> None:
         """Plan ``action(argument)`` for a time; of one time, lower priorities run first.
@@ -41,6 +43,18 @@ class Kernel:
         else:
             heappush(self._heap, planned)
 
+    def skip_to(self, time: int) -> bool:
+        """Go on to ``time`` at once, as the last thing that an action does; return whether that was possible.
+
+        It is where nothing else is planned up to and at that time and the present run goes beyond it: what an event of
+        that time would do can then be done without one.
+        """
+        heap, newest = self._heap, self._newest
+        if time >= self._end or (heap and heap[0][0] <= time) or (newest is not None and newest[0] <= time):
+            return False
+        self.now = time
+        return True
+
     def peek(self) -> int | None:
         """Return the time of the next action, None if nothing is planned."""
         times = [planned[0] for planned in (self._newest, *self._heap[:1]) if planned is not None]
@@ -48,7 +62,7 @@ class Kernel:
 
     def run_until(self, time: int) -> None:
         """Run everything planned before ``time`` and stop there: actions at ``time`` itself have not run."""
-        heap = self._heap
+        heap, self._end = self._heap, time
         while True:  # two places that call: each meets mostly one kind of action, and Python then calls faster
             newest = self._newest
             if newest is not None:
@@ -70,4 +84,5 @@ class Kernel:
                 action(argument)
             else:
                 break
+        self._end = 0
         self.now = max(self.now, time)
