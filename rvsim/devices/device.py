@@ -86,6 +86,10 @@ class DeviceContext:
     """What the device keeps without power: the same for each device object of one name in a run."""
 
 
+SendBroadcast = Callable[[], tuple[int, int, bytes | None]]
+"""Returns the microseconds to its next call, and the identifier and data of the frame to be sent, None for none."""
+
+
 @dataclass
 class Broadcast:
     """One message that a device sends at its gap, and at once on ``Device.send_now``.
@@ -110,9 +114,9 @@ class Broadcast:
 class Device:
     """One simulated node.
 
-    The host sets ``now`` (microseconds) before each call, and takes ``outbox`` (identifier, data) and ``timers`` (delay
-    in microseconds, call) after it. A timer's call returns the microseconds to its next call, None where it was the
-    last. A subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start`` and returns the messages that
+    The host sets ``now`` (microseconds) before each call, and takes ``outbox`` (identifier, data), ``timers`` and
+    ``new_broadcasts`` (delay in microseconds, call) after it. A timer's call returns the microseconds to its next call,
+    None where it was the last; that of a broadcast returns them with the frame to be sent, see `SendBroadcast`. A subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start`` and returns the messages that
     it receives from ``receives``.
     """
 
@@ -153,6 +157,7 @@ class Device:
         self.now = 0
         self.outbox: list[tuple[int, bytes]] = []
         self.timers: list[tuple[int, Callable[[], int | None]]] = []
+        self.new_broadcasts: list[tuple[int, SendBroadcast]] = []
         self._timing = NodeTiming(context.plan.timing, context.seed, context.plan.name, lambda: context.world.cabin_c)
         self.claimer = Claimer(self._planned_name(), context.plan.address, self.random.randrange)
         self._claim_due: int | None = None
@@ -403,7 +408,7 @@ class Device:
         key = key or message
         planned = self._broadcasts[key] = Broadcast(spec, build, gap_us or spec.gap_us or DEFAULT_GAP_US, silent_until)
         planned.due = self.now + self.random.randrange(min(planned.gap_us, SECOND_US))
-        self.timers.append((self._timing.leaves(planned.due) - self.now, self._sender(planned)))
+        self.new_broadcasts.append((self._timing.leaves(planned.due) - self.now, self._sender(planned)))
 
     def send_now(self, key: str) -> None:
         """Send a broadcast at once because its data changed; the next one is due a whole gap later.
@@ -419,53 +424,48 @@ class Device:
         self._send_broadcast(planned)
 
     def _send_broadcast(self, planned: Broadcast) -> None:
-        if planned.silent_until is not None and self.now < planned.silent_until():
-            return
-        data = planned.build()
+        data = self._data_now(planned)
         if data is not None:
-            self._put_broadcast(planned, data)
+            self.outbox.append((planned.identifier, data))
 
-    def _put_broadcast(self, planned: Broadcast, data: bytes) -> None:
-        source = self._source
+    def _data_now(self, planned: Broadcast) -> bytes | None:
+        """Return the data of a broadcast with its identifier worked out, None where nothing is sent now."""
+        if planned.silent_until is not None and self.now < planned.silent_until():
+            return None
+        data, source = planned.build(), self._source
         if source is None:
-            return
+            return None
         if source != planned.source:  # worked out once for each address
             planned.source = source
             planned.identifier = _identifier(planned.spec, source, GLOBAL_ADDRESS)
-        self.outbox.append((planned.identifier, data))
+        return data
 
-    def _sender(self, planned: Broadcast) -> Callable[[], int]:
-        """Return what sends a broadcast if it is due, and returns the time to the next one, in microseconds.
+    def _sender(self, planned: Broadcast) -> SendBroadcast:
+        """Return what sends a broadcast if it is due.
 
         It is due on the grid of the device's clock and leaves later by what jitter, a busy moment or the main loop
         takes, so that delays do not add up.
         """
         own_times, leaves, next_delay_us = self._timing.own_times, self._timing.leaves, self._timing.next_delay_us
-        has_turns, outbox = self._timing.has_turns, self.outbox
+        has_turns, build, silent_until = self._timing.has_turns, planned.build, planned.silent_until
 
-        def send_if_due() -> int:
-            now, due = self.now, planned.due
+        def send_if_due() -> tuple[int, int, bytes | None]:
+            now, due, data = self.now, planned.due, None
             if due <= now:
                 planned.has_started = True
                 gap_us = own_times[planned.gap_us]
                 due += gap_us
                 if due <= now:  # a turn of the main loop that is longer than the gap: one message a turn
                     due += (now - due) // gap_us * gap_us + gap_us
-                silent_until = planned.silent_until
-                if silent_until is None:
-                    data = planned.build()
-                    if data is None:
-                        pass
-                    elif planned.source == self._source:  # what `_put_broadcast` does, without a call for each frame
-                        outbox.append((planned.identifier, data))
-                    else:
-                        self._put_broadcast(planned, data)
+                if silent_until is None and planned.source == self._source:  # nearly always
+                    data = build()
                 else:
-                    self._send_broadcast(planned)
-                    if due < (until := silent_until()):
+                    data = self._data_now(planned)
+                    if silent_until is not None and due < (until := silent_until()):
                         due -= (due - until) // gap_us * gap_us
                 planned.due = due
-            return (leaves(due) if has_turns else due + next_delay_us()) - now
+            delay = (leaves(due) if has_turns else due + next_delay_us()) - now
+            return delay, planned.identifier, data
 
         return send_if_due
 

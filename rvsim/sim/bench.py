@@ -13,7 +13,7 @@ from pathlib import Path
 from traceback import extract_tb
 from typing import NamedTuple
 
-from rvsim.devices.device import Device, DeviceContext, Site
+from rvsim.devices.device import Device, DeviceContext, SendBroadcast, Site
 from rvsim.errors import InputError
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.vehicle import WeatherPlan
@@ -110,7 +110,7 @@ class Bench:
             InputError: a device has no kind, lacks a function that its kind needs, or cannot be created.
         """
         self.kernel = Kernel()
-        self._call_action = self._call_planned  # bound once, not for each timer
+        self._call_action, self._send_action = self._call_planned, self._send_planned  # bound once, not for each timer
         self._next_second = 0
         self.world = World(rig.vehicle, weather or WeatherPlan())
         self.site = site or Site()
@@ -132,7 +132,7 @@ class Bench:
         self._wire_faults: dict[WireFault, set[object]] = {}  # each with those who applied it
         plans = [plan for plan in rig.devices if plan.name not in absent]
         self.outgoing_gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
-        """The gates between each device and the line, in this order; may be changed between two steps."""
+        """The gates between each device and the line, in this order; each list may be changed between two steps."""
         self.incoming_gates: dict[str, list[Gate]] = {}
         """The gates between the line and each device that has any, in this order."""
         self.conditions: dict[str, list[Callable[[Device], None]]] = {}
@@ -184,7 +184,7 @@ class Bench:
             self._stopped.remove(device)
             for condition in self.conditions.get(device.name, ()):
                 self.call_device(device.name, condition)
-            self._call((device, device.start))
+            self._call(device, device.start)
 
     @property
     def devices(self) -> list[Device]:
@@ -216,7 +216,7 @@ class Bench:
         def call() -> None:
             action(device)
 
-        self._call((device, call))
+        self._call(device, call)
 
     def switch_off(self, name: str) -> None:
         """Take a device's power away: it no longer sends or receives, and loses its state."""
@@ -279,8 +279,27 @@ class Bench:
         """Send a frame of a node that is not simulated, now."""
         self.line.send(identifier, data, None)
 
-    def _call(self, planned: tuple[Device, Callable[[], int | None]], *, is_last: bool = False) -> None:
-        """Call into a device at the present time, and again after the time that the call returns."""
+    def _call(self, device: Device, call: Callable[[], None]) -> None:
+        """Call into a device at the present time."""
+        if device in self._stopped:
+            return
+        device.now = now = self.kernel.now
+        if now >= self._next_second:
+            self._advance_world(now)
+        try:
+            call()
+        except Exception as error:  # no error of a device stops the others
+            self._remove_failed(device, error)
+            return
+        if device.outbox or device.timers or device.new_broadcasts:
+            self._take_from(device)
+
+    def _call_planned(self, planned: tuple[Device, Callable[[], int | None]]) -> None:
+        """Call into a device as an action of the kernel, which does nothing else.
+
+        This, ``_send_planned`` and ``_pass_to`` repeat what ``_call`` does: a function for it would cost one more call
+        for each frame.
+        """
         device, call = planned
         if device in self._stopped:
             return
@@ -290,22 +309,40 @@ class Bench:
             self._advance_world(now)
         try:
             delay = call()
-        except Exception as error:  # no error of a device stops the others
+        except Exception as error:
             self._remove_failed(device, error)
             return
         if delay is not None:
             kernel.at(now + delay, self._call_action, planned, 1)
-        if device.outbox or device.timers:
-            self._take_from(device, is_last=is_last)
+        if device.outbox or device.timers or device.new_broadcasts:
+            self._take_from(device)
 
-    def _call_planned(self, planned: tuple[Device, Callable[[], int | None]]) -> None:
-        self._call(planned, is_last=True)
+    def _send_planned(self, planned: tuple[Device, SendBroadcast, list[Gate]]) -> None:
+        """Send a broadcast of a device as an action of the kernel, and plan the next."""
+        device, send, gates = planned
+        if device in self._stopped:
+            return
+        kernel = self.kernel
+        device.now = now = kernel.now
+        if now >= self._next_second:
+            self._advance_world(now)
+        try:
+            delay, identifier, data = send()
+        except Exception as error:
+            self._remove_failed(device, error)
+            return
+        kernel.at(now + delay, self._send_action, planned, 1)
+        if device.outbox or device.timers or device.new_broadcasts:
+            self._take_from(device)
+        if data is None:
+            return
+        if gates:
+            self._send_through(gates, identifier, data, device)
+        else:
+            self.line.send_last(identifier, data, device)
 
     def _pass_to(self, device: Device, receive: Callable[[bytes], None], data: bytes) -> None:
-        """Have a device receive a frame at the present time.
-
-        What it shares with ``_call`` is written twice: a function for it would cost one more call for each frame.
-        """
+        """Have a device receive a frame at the present time."""
         if device in self._stopped:
             return
         device.now = now = self.kernel.now
@@ -316,7 +353,7 @@ class Bench:
         except Exception as error:
             self._remove_failed(device, error)
             return
-        if device.outbox or device.timers:
+        if device.outbox or device.timers or device.new_broadcasts:
             self._take_from(device)
 
     def _advance_world(self, now: int) -> None:
@@ -325,28 +362,23 @@ class Bench:
         self.world.advance(now)
         self._low_supply.follow(now)
 
-    def _take_from(self, device: Device, *, is_last: bool = False) -> None:
-        """Take a device's frames and its timers; ``is_last``: the present action does nothing after it."""
+    def _take_from(self, device: Device) -> None:
+        """Take a device's frames, its timers and its new broadcasts."""
         kernel = self.kernel
         if device.timers:
             for delay, later in device.timers:
                 kernel.at(kernel.now + delay, self._call_action, (device, later), 1)
             device.timers.clear()
-        outbox = device.outbox
-        if not outbox:
-            return
         gates = self.outgoing_gates[device.name]
-        if is_last and not gates and len(outbox) == 1:
-            ((identifier, data),) = outbox
-            outbox.clear()
-            self.line.send(identifier, data, device, is_last=True)
-            return
-        for identifier, data in outbox:
+        for delay, send in device.new_broadcasts:
+            kernel.at(kernel.now + delay, self._send_action, (device, send, gates), 1)
+        device.new_broadcasts.clear()
+        for identifier, data in device.outbox:
             if gates:
                 self._send_through(gates, identifier, data, device)
             else:
                 self.line.send(identifier, data, device)
-        outbox.clear()
+        device.outbox.clear()
 
     def _send_through(self, gates: Iterable[Gate], identifier: int, data: bytes, device: Device) -> None:
         passed = self._pass_gates(gates, identifier, data)

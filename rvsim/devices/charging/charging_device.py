@@ -204,18 +204,28 @@ class ChargingDevice(Device):
         )  # fmt: skip
         full_amps = self.settings.full_amps
 
+        name, charged = self.name, self.charged
+        last: tuple[object, ...] = ()
+        data = b""
+
         def build() -> bytes:
-            charging = self.amps
-            recharge = {"auto_recharge_enable": self._auto_recharge} if has_recharge else {}
-            return pack(
-                charge_voltage=volts(self.volts),
-                charge_current=amps(charging),
-                charge_current_percent_of_maximum=round(200 * min(1.0, charging / full_amps)),
-                operating_state=self.shown_state(),
-                default_state_on_power_up=self._default_state,
-                force_charge=stages.forced,
-                **recharge,
-            )
+            nonlocal last, data
+            charging = charged.charge_amps(name)
+            volts_raw, amps_raw, state = volts(charged.volts_at(name)), amps(charging), self.shown_state()
+            now = (volts_raw, amps_raw, charging, state, self._default_state, self._auto_recharge, stages.forced)
+            if now != last:  # packed anew only where something changed
+                last = now
+                recharge = {"auto_recharge_enable": self._auto_recharge} if has_recharge else {}
+                data = pack(
+                    charge_voltage=volts_raw,
+                    charge_current=amps_raw,
+                    charge_current_percent_of_maximum=round(200 * min(1.0, charging / full_amps)),
+                    operating_state=state,
+                    default_state_on_power_up=self._default_state,
+                    force_charge=stages.forced,
+                    **recharge,
+                )
+            return data
 
         return build
 

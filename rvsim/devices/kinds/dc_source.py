@@ -71,11 +71,16 @@ class DcSource(Device):
     @property
     def measured_volts(self) -> float:
         """The voltage of its battery as it measures it, without noise: its ground may be off."""
-        return self.battery.volts + self.world.ground_offset(self.name)
+        world = self.world
+        return self.battery.volts + world.ground_offset(self.name) if world.has_ground_offsets else self.battery.volts
 
     def sense(self) -> SensedBattery:
         """Return the battery's state as the device measures it."""
         raise NotImplementedError
+
+    def sense_charge(self) -> SensedBattery:
+        """Return the same for a message without voltage and current, of which a device may leave out what noise adds."""
+        return self.sense()
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Receive the messages of others that report the same battery."""
@@ -126,7 +131,7 @@ class DcSource(Device):
         pack = self.source_packer(self._dc_2, *names, "time_remaining_interpretation")
 
         def build() -> bytes:
-            battery = self.sense()
+            battery = self.sense_charge()
             minutes, meaning = self._time_remaining(battery.percent, self.mean_amps(battery))
             return pack(
                 source_temperature=celsius(battery.celsius),

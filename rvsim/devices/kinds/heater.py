@@ -135,10 +135,14 @@ class Heater(BurnerDevice):
         self._water, self._water_command = self.specs("WATERHEATER_STATUS", "WATERHEATER_COMMAND")
         self._zones = {state.instance: state for state in self._planned_zones()}
         self._water_mode = WATER_OFF
-        self._water_set_point = self._water.by_name["set_point_temperature"].raw(WATER_SET_POINT_C)
+        self._set_water(self._water.by_name["set_point_temperature"].raw(WATER_SET_POINT_C))
         self._is_heating_water = self._is_pausing = self._is_limited = self._was_dosing = False
         self._has_warm_coolant = False
         self._last_water: tuple[object, ...] = ()
+
+    def _set_water(self, raw_set_point: int) -> None:
+        self._water_set_point = raw_set_point
+        self._water_set_point_c = self._water.by_name["set_point_temperature"].value(raw_set_point)
 
     def _planned_zones(self) -> list[_ZoneState]:
         instances, zones, known = self.plan.functions["furnace"], self.settings.zones, self.world.zone_names
@@ -209,21 +213,25 @@ class Heater(BurnerDevice):
         given = commanded(self._water_command, data)
         if given.get("instance") == self._tank:
             self._water_mode = given.get("operating_mode", self._water_mode)
-            self._water_set_point = given.get("set_point_temperature", self._water_set_point)
+            self._set_water(given.get("set_point_temperature", self._water_set_point))
             self._update()
 
     # Control of burner, fans and pump.
 
     def _wants_cabin_heat(self) -> bool:
-        return any(state.wants_heat for state in self._zones.values())
+        for state in self._zones.values():
+            if state.commanded["heat_output_level"] > 0:
+                return True
+        return False
 
     def _update(self) -> None:
         """Set burner, fans and pump for the next second, and send each status that changed."""
         world, plan, burner = self.world, self.settings, self.burner
         coolant_c = world.coolant_c
         self._is_heating_water = burner.may_run and self._water_needs_heat()
-        wants = self._wants_cabin_heat() or self._is_heating_water
-        is_on = self._wants_cabin_heat() or self._water_mode in WATER_BURNER_MODES
+        wants_cabin_heat = self._wants_cabin_heat()
+        wants = wants_cabin_heat or self._is_heating_water
+        is_on = wants_cabin_heat or self._water_mode in WATER_BURNER_MODES
         limit = plan.limiter_c - (LIMITER_RESETS_BELOW_K if self._is_limited else 0.0)
         self._is_limited = coolant_c >= limit
         self._is_pausing = wants and coolant_c >= (plan.resume_c if self._is_pausing else plan.pause_c)
@@ -254,13 +262,16 @@ class Heater(BurnerDevice):
     def _water_needs_heat(self) -> bool:
         if self._water_mode not in WATER_BURNER_MODES:
             return False
-        wanted = self._water.by_name["set_point_temperature"].value(self._water_set_point)
+        wanted = self._water_set_point_c
         return self.world.water_c < (wanted if self._is_heating_water else wanted - WATER_BAND_K)
 
     def _amps(self, *, pump_runs: bool) -> float:
         plan = self.settings
         amps = plan.electronics_amps + (plan.pump_amps if pump_runs else 0.0)
-        amps += sum(plan.fan_amps * state.fan**3 for state in self._zones.values())
+        fans = 0.0
+        for state in self._zones.values():
+            fans += plan.fan_amps * state.fan**3
+        amps += fans
         return amps + self.burner_amps(plan.burner_amps, plan.low_burner_amps, plan.glow_amps, plan.chamber_fan_amps)
 
     # Status.
