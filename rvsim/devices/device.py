@@ -116,8 +116,9 @@ class Device:
 
     The host sets ``now`` (microseconds) before each call, and takes ``outbox`` (identifier, data), ``timers`` and
     ``new_broadcasts`` (delay in microseconds, call) after it. A timer's call returns the microseconds to its next call,
-    None where it was the last; that of a broadcast returns them with the frame to be sent, see `SendBroadcast`. A subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start`` and returns the messages that
-    it receives from ``receives``.
+    None where it was the last; that of a broadcast returns them with the frame to be sent, see `SendBroadcast`. A
+    subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start`` and returns the messages that it
+    receives from ``receives``.
     """
 
     kind: ClassVar[str]

@@ -207,7 +207,11 @@ class Bench:
 
     def plan(self, time: int, action: Callable[[], None]) -> None:
         """Plan an action for a time, before everything else of that time."""
-        self.kernel.at(time, lambda _: action(), priority=_PLANNED_PRIORITY)
+
+        def act(_: None) -> None:
+            action()
+
+        self.kernel.at(time, act, priority=_PLANNED_PRIORITY)
 
     def call_device(self, name: str, action: Callable[[Device], None]) -> None:
         """Call ``action`` with a device now."""
@@ -294,52 +298,48 @@ class Bench:
         if device.outbox or device.timers or device.new_broadcasts:
             self._take_from(device)
 
-    def _call_planned(self, planned: tuple[Device, Callable[[], int | None]]) -> None:
-        """Call into a device as an action of the kernel, which does nothing else.
+    def _call_planned(self, planned: tuple[Device, Callable[[], int | None]]) -> int | None:
+        """Call into a device as an action of the kernel, and return the time at which it is called again.
 
         This, ``_send_planned`` and ``_pass_to`` repeat what ``_call`` does: a function for it would cost one more call
         for each frame.
         """
         device, call = planned
         if device in self._stopped:
-            return
-        kernel = self.kernel
-        device.now = now = kernel.now
+            return None
+        device.now = now = self.kernel.now
         if now >= self._next_second:
             self._advance_world(now)
         try:
             delay = call()
         except Exception as error:
             self._remove_failed(device, error)
-            return
-        if delay is not None:
-            kernel.at(now + delay, self._call_action, planned, 1)
+            return None
         if device.outbox or device.timers or device.new_broadcasts:
             self._take_from(device)
+        return None if delay is None else now + delay
 
-    def _send_planned(self, planned: tuple[Device, SendBroadcast, list[Gate]]) -> None:
-        """Send a broadcast of a device as an action of the kernel, and plan the next."""
+    def _send_planned(self, planned: tuple[Device, SendBroadcast, list[Gate]]) -> int | None:
+        """Send a broadcast of a device as an action of the kernel, and return the time of the next."""
         device, send, gates = planned
         if device in self._stopped:
-            return
-        kernel = self.kernel
-        device.now = now = kernel.now
+            return None
+        device.now = now = self.kernel.now
         if now >= self._next_second:
             self._advance_world(now)
         try:
             delay, identifier, data = send()
         except Exception as error:
             self._remove_failed(device, error)
-            return
-        kernel.at(now + delay, self._send_action, planned, 1)
-        if device.outbox or device.timers or device.new_broadcasts:
+            return None
+        if device.outbox or device.timers:
             self._take_from(device)
-        if data is None:
-            return
-        if gates:
-            self._send_through(gates, identifier, data, device)
-        else:
-            self.line.send_last(identifier, data, device)
+        if data is not None:
+            if gates:
+                self._send_through(gates, identifier, data, device)
+            else:
+                self.line.send_last(identifier, data, device)
+        return now + delay
 
     def _pass_to(self, device: Device, receive: Callable[[bytes], None], data: bytes) -> None:
         """Have a device receive a frame at the present time."""
@@ -415,19 +415,18 @@ class Bench:
         if self.line.not_receiving or sender.__class__ is SimultaneousSenders:
             excluded = self.line.not_receiving.union(sender if isinstance(sender, SimultaneousSenders) else ())
             receiving = [receiver for receiver in receiving if receiver[0] not in excluded]
+        incoming_gates = self.incoming_gates
         for device, receive in receiving:
             if device is sender:
                 continue
-            if self.incoming_gates and device.name in self.incoming_gates:
+            if incoming_gates and device.name in incoming_gates:
                 self._receive_through(device, identifier, data)
             else:
                 self._pass_to(device, receive, data)
 
     def _find_receivers(self, identifier: int) -> list[_Receiver]:
         """Find who receives the frames of an identifier; there are as many as nodes send, or a log has."""
-        found = [
-            (device, device.receiver_of(identifier)) for device in self._receivers.get(dgn_of(identifier), ())
-        ]
+        found = [(device, device.receiver_of(identifier)) for device in self._receivers.get(dgn_of(identifier), ())]
         if len(self._receivers_of) >= _MAX_KEPT_IDENTIFIERS:
             self._receivers_of.clear()
         self._receivers_of[identifier] = found

@@ -8,7 +8,8 @@ from collections.abc import Callable
 from heapq import heappop, heappush, heappushpop
 from typing import Any
 
-Action = Callable[[Any], None]
+Action = Callable[[Any], int | None]
+"""What is planned. It returns the time at which it is called again with the same argument, None where it is not."""
 _Planned = tuple[int, int, int, Action, Any]
 
 
@@ -63,26 +64,29 @@ class Kernel:
     def run_until(self, time: int) -> None:
         """Run everything planned before ``time`` and stop there: actions at ``time`` itself have not run."""
         heap, self._end = self._heap, time
-        while True:  # two places that call: each meets mostly one kind of action, and Python then calls faster
+        while True:
             newest = self._newest
             if newest is not None:
                 self._newest = None
                 planned = heappushpop(heap, newest)
-                moment, _, _, action, argument = planned
-                if moment >= time:
-                    self._newest = planned
-                    break
-                self.now = moment
-                action(argument)
             elif heap:
                 planned = heappop(heap)
-                moment, _, _, action, argument = planned
-                if moment >= time:
-                    self._newest = planned
-                    break
-                self.now = moment
-                action(argument)
             else:
                 break
+            moment, priority, _, action, argument = planned
+            if moment >= time:
+                self._newest = planned
+                break
+            self.now = moment
+            again = action(argument)
+            if again is None:
+                continue
+            if (
+                self._newest is None and again.__class__ is int and again >= self.now
+            ):  # what ``at`` does, without a call for each frame
+                self._sequence = sequence = self._sequence + 1
+                self._newest = (again, priority, sequence, action, argument)
+            else:
+                self.at(again, action, argument, priority)
         self._end = 0
         self.now = max(self.now, time)

@@ -79,7 +79,7 @@ class DcSource(Device):
         raise NotImplementedError
 
     def sense_charge(self) -> SensedBattery:
-        """Return the same for a message without voltage and current, of which a device may leave out what noise adds."""
+        """Return the same for a message without voltage and current; a device may leave their noise out."""
         return self.sense()
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:

@@ -137,7 +137,7 @@ class Heater(BurnerDevice):
         self._water_mode = WATER_OFF
         self._set_water(self._water.by_name["set_point_temperature"].raw(WATER_SET_POINT_C))
         self._is_heating_water = self._is_pausing = self._is_limited = self._was_dosing = False
-        self._has_warm_coolant = False
+        self._has_warm_coolant = self._wants_cabin_heat = False
         self._last_water: tuple[object, ...] = ()
 
     def _set_water(self, raw_set_point: int) -> None:
@@ -198,7 +198,7 @@ class Heater(BurnerDevice):
         """Return whether heat is commanded of a function, or needed by the water, and nothing stops the burner."""
         if not self.burner.may_run:
             return False
-        return self._wants_cabin_heat() if function == "furnace" else self._is_heating_water
+        return self._wants_cabin_heat if function == "furnace" else self._is_heating_water
 
     # Commands.
 
@@ -207,6 +207,7 @@ class Heater(BurnerDevice):
         state = self._zones.get(given.get("instance", -1))
         if state is not None:
             state.commanded.update({name: raw for name, raw in given.items() if name in state.commanded})
+            self._wants_cabin_heat = any(each.wants_heat for each in self._zones.values())
             self._update()
 
     def _obey_water(self, data: bytes) -> None:
@@ -218,20 +219,13 @@ class Heater(BurnerDevice):
 
     # Control of burner, fans and pump.
 
-    def _wants_cabin_heat(self) -> bool:
-        for state in self._zones.values():
-            if state.commanded["heat_output_level"] > 0:
-                return True
-        return False
-
     def _update(self) -> None:
         """Set burner, fans and pump for the next second, and send each status that changed."""
         world, plan, burner = self.world, self.settings, self.burner
         coolant_c = world.coolant_c
         self._is_heating_water = burner.may_run and self._water_needs_heat()
-        wants_cabin_heat = self._wants_cabin_heat()
-        wants = wants_cabin_heat or self._is_heating_water
-        is_on = wants_cabin_heat or self._water_mode in WATER_BURNER_MODES
+        wants = self._wants_cabin_heat or self._is_heating_water
+        is_on = self._wants_cabin_heat or self._water_mode in WATER_BURNER_MODES
         limit = plan.limiter_c - (LIMITER_RESETS_BELOW_K if self._is_limited else 0.0)
         self._is_limited = coolant_c >= limit
         self._is_pausing = wants and coolant_c >= (plan.resume_c if self._is_pausing else plan.pause_c)
