@@ -246,11 +246,16 @@ class ChargingDevice(Device):
             charger_priority=priority.all_ones if self.charger_priority is None else self.charger_priority,
         )
 
+        name, charged = self.name, self.charged
+        last: tuple[int, ...] = ()
+        data = b""
+
         def build() -> bytes:
-            return pack(
-                charging_voltage=volts(self.volts),
-                charging_current=amps(self.amps),
-                charger_temperature=celsius(self.case_c()),
-            )
+            nonlocal last, data
+            now = volts(charged.volts_at(name)), amps(charged.charge_amps(name)), celsius(self.case_c())
+            if now != last:
+                last = now
+                data = pack(charging_voltage=now[0], charging_current=now[1], charger_temperature=now[2])
+            return data
 
         return build

@@ -144,4 +144,13 @@ class BatteryMonitor(DcSource):
     def _dc_status_3(self) -> Callable[[], bytes]:
         measured = self._dc_3.by_name["capacity_remaining"].sensor_raw
         pack = self.source_packer(self._dc_3, "capacity_remaining")
-        return lambda: pack(capacity_remaining=measured(self._counted_ah))
+        last, data = -1, b""
+
+        def build() -> bytes:
+            nonlocal last, data
+            raw = measured(self._counted_ah)
+            if raw != last:
+                last, data = raw, pack(capacity_remaining=raw)
+            return data
+
+        return build

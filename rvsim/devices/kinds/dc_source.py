@@ -130,15 +130,23 @@ class DcSource(Device):
         celsius, percent, remaining = (self._dc_2.by_name[name].sensor_raw for name in names)
         pack = self.source_packer(self._dc_2, *names, "time_remaining_interpretation")
 
+        last: tuple[float, ...] = ()
+        data = b""
+
         def build() -> bytes:
+            nonlocal last, data
             battery = self.sense_charge()
-            minutes, meaning = self._time_remaining(battery.percent, self.mean_amps(battery))
-            return pack(
-                source_temperature=celsius(battery.celsius),
-                state_of_charge=percent(battery.percent),
-                time_remaining=remaining(minutes),
-                time_remaining_interpretation=meaning,
-            )
+            now = battery.celsius, battery.percent, self.mean_amps(battery)
+            if now != last:  # a message of 0.5 s from what is measured each second
+                last = now
+                minutes, meaning = self._time_remaining(battery.percent, now[2])
+                data = pack(
+                    source_temperature=celsius(battery.celsius),
+                    state_of_charge=percent(battery.percent),
+                    time_remaining=remaining(minutes),
+                    time_remaining_interpretation=meaning,
+                )
+            return data
 
         return build
 

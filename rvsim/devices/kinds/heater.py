@@ -139,6 +139,8 @@ class Heater(BurnerDevice):
         self._is_heating_water = self._is_pausing = self._is_limited = self._was_dosing = False
         self._has_warm_coolant = self._wants_cabin_heat = False
         self._last_water: tuple[object, ...] = ()
+        self._acts: tuple[object, ...] = ()
+        """All that current, heat and messages follow from, as it was last."""
 
     def _set_water(self, raw_set_point: int) -> None:
         self._water_set_point = raw_set_point
@@ -235,15 +237,31 @@ class Heater(BurnerDevice):
         is_blocked = not self._has_warm_coolant or burner.error is not None or burner.is_locked
         for state in self._zones.values():
             state.follow(is_blocked=is_blocked)
+        circulates = self._is_heating_water and coolant_c > world.water_c
+        pump_runs = (wants and burner.may_run) or burner.is_working
+        signals = self._water_signals()
+        acts = (
+            burner.state, burner.output, burner.is_glowing, circulates, pump_runs, signals,
+            self._water_mode, self._water_set_point, self._is_heating_water,
+            *[(state.commanded["operating_mode"], state.output, state.fan) for state in self._zones.values()],
+        )  # fmt: skip
+        if acts != self._acts:  # the vehicle and the bus know the rest
+            self._acts = acts
+            self._act(signals, circulates=circulates, pump_runs=pump_runs)
+
+    def _act(self, signals: tuple[int, ...], *, circulates: bool, pump_runs: bool) -> None:
+        """Set heat, fuel and current by the present state, and send each status that changed."""
+        world, burner = self.world, self.burner
+        for state in self._zones.values():
             world.set_cabin_fan(self.name, state.output * state.fan, state.zone)
         world.set_burner(self.name, burner.output * world.rated_burner_w)
         if burner.is_dosing != self._was_dosing:
             self._was_dosing = burner.is_dosing
             unburnt = burner.figures.low_output * world.rated_fuel_litres_per_h
             world.set_fuel(self.name, unburnt if burner.is_dosing else 0.0)
-        world.set_water_circulation(self.name, running=self._is_heating_water and coolant_c > world.water_c)
-        world.set_load(self.name, self._amps(pump_runs=(wants and burner.may_run) or burner.is_working))
-        self._send_changes()
+        world.set_water_circulation(self.name, running=circulates)
+        world.set_load(self.name, self._amps(pump_runs=pump_runs))
+        self._send_changes(signals)
 
     def _wanted_output(self, coolant_c: float) -> float:
         """Return full output for cool coolant, falling to the lowest at the low point, where it stays."""
@@ -262,21 +280,18 @@ class Heater(BurnerDevice):
     def _amps(self, *, pump_runs: bool) -> float:
         plan = self.settings
         amps = plan.electronics_amps + (plan.pump_amps if pump_runs else 0.0)
-        fans = 0.0
-        for state in self._zones.values():
-            fans += plan.fan_amps * state.fan**3
-        amps += fans
+        amps += sum(plan.fan_amps * state.fan**3 for state in self._zones.values())
         return amps + self.burner_amps(plan.burner_amps, plan.low_burner_amps, plan.glow_amps, plan.chamber_fan_amps)
 
     # Status.
 
-    def _send_changes(self) -> None:
+    def _send_changes(self, signals: tuple[int, ...]) -> None:
         for state in self._zones.values():
             now = (state.commanded["operating_mode"], state.output, state.fan)
             before, state.last = state.last, now
             if before not in ((), now):
                 self.send_now(self._key(state))
-        water = (self._water_mode, self._water_set_point, self._is_heating_water, *self._water_signals())
+        water = (self._water_mode, self._water_set_point, self._is_heating_water, *signals)
         last, self._last_water = self._last_water, water
         if last not in ((), water):
             self.send_now("WATERHEATER_STATUS")
