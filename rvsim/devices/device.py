@@ -258,6 +258,14 @@ class Device:
             self.outbox += self.claimer.receive(self.now, identifier, data)
             self._follow_claim()
 
+    def heeds(self, identifier: int, first: bytes) -> bool:  # noqa: ARG002 - kinds decide by both
+        """Return whether it may do anything about frames of an identifier that begin with a byte, empty for none.
+
+        The answer stays the same while it has power. A kind that receives many messages of others' instances overrides
+        this.
+        """
+        return True
+
     def receiver_of(self, identifier: int) -> Callable[[bytes], None]:
         """Return what does the same as ``receive`` for the frames of one identifier, and finds its handler once."""
         handler, claimer = self._handlers.get(dgn_of(identifier)), self.claimer

@@ -43,8 +43,8 @@ Gate = Callable[[int, int, bytes], Passed | None]
 """A fault's effect on a frame on its way from a device or to it: (time, identifier, data) to the frame that leaves the
 gate, None for a frame that is lost."""
 _PACKAGE = Path(__file__).parents[1]
-_MAX_KEPT_IDENTIFIERS = 4096
-"""For so many identifiers it is kept who receives them; a vehicle has some hundred."""
+_MAX_KEPT_KINDS = 4096
+"""For so many identifiers with a first byte it is kept who receives them; a vehicle has some hundred."""
 _PLANNED_PRIORITY = -1
 """The kernel priority of planned actions: before everything else of the same time."""
 
@@ -149,8 +149,8 @@ class Bench:
             for dgn in device.received_dgns | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._receivers.setdefault(dgn, []).append(device)
             self._start_later(device)
-        self._receivers_of: dict[int, list[_Receiver]] = {}
-        """Who receives the frames of each identifier that was sent, in the order of ``_receivers``."""
+        self._receivers_of: dict[tuple[int, bytes], list[_Receiver]] = {}
+        """Who receives the frames of each identifier and first byte that were sent, in the order of ``_receivers``."""
 
     def _make_device(
         self,
@@ -409,9 +409,10 @@ class Bench:
         if self.on_frame is not None:
             self.on_frame(frame)
         _, identifier, data = frame
-        receiving = self._receivers_of.get(identifier)
+        kind = identifier, data[:1]
+        receiving = self._receivers_of.get(kind)
         if receiving is None:
-            receiving = self._find_receivers(identifier)
+            receiving = self._find_receivers(kind)
         if self.line.not_receiving or sender.__class__ is SimultaneousSenders:
             excluded = self.line.not_receiving.union(sender if isinstance(sender, SimultaneousSenders) else ())
             receiving = [receiver for receiver in receiving if receiver[0] not in excluded]
@@ -424,12 +425,14 @@ class Bench:
             else:
                 self._pass_to(device, receive, data)
 
-    def _find_receivers(self, identifier: int) -> list[_Receiver]:
-        """Find who receives the frames of an identifier; there are as many as nodes send, or a log has."""
-        found = [(device, device.receiver_of(identifier)) for device in self._receivers.get(dgn_of(identifier), ())]
-        if len(self._receivers_of) >= _MAX_KEPT_IDENTIFIERS:
+    def _find_receivers(self, kind: tuple[int, bytes]) -> list[_Receiver]:
+        """Find who receives the frames of an identifier and a first byte, which is mostly the instance."""
+        identifier, first = kind
+        receivers = self._receivers.get(dgn_of(identifier), ())
+        found = [(each, each.receiver_of(identifier)) for each in receivers if each.heeds(identifier, first)]
+        if len(self._receivers_of) >= _MAX_KEPT_KINDS:
             self._receivers_of.clear()
-        self._receivers_of[identifier] = found
+        self._receivers_of[kind] = found
         return found
 
     def _receive_through(self, device: Device, identifier: int, data: bytes) -> None:

@@ -17,6 +17,7 @@ from rvsim.devices.device import Device, DeviceContext, Settings
 from rvsim.wire.codec import Pack
 from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
+from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 
 HIGHER_PRIORITY_TIMEOUT_US = 5 * SECOND_US
@@ -64,6 +65,8 @@ class DcSource(Device):
         own_ah = self.settings.battery_ah
         self.battery_ah = self.battery.capacity_ah if own_ah is None else own_ah
         self._dc_1, self._dc_2 = self.specs("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2")
+        instance = self._dc_1.by_name["instance"]
+        self._instance_is_first = (instance.first, instance.length) == (0, 8)
         self._quiet_until = 0
         self._higher: dict[bytes, bool] = {}
         """By the first two bytes of a message: whether its sender has a higher priority; at most 65536 entries."""
@@ -95,6 +98,12 @@ class DcSource(Device):
     def broadcast_unless_outranked(self, message: str, build: Callable[[], bytes]) -> None:
         """Send a DC source message at its gap while no device of a higher priority reports the battery."""
         self.broadcast(message, build, silent_until=lambda: self._quiet_until)
+
+    def heeds(self, identifier: int, first: bytes) -> bool:
+        """Return whether a frame may be about its battery, where that is its own message by its instance."""
+        if self._handlers.get(dgn_of(identifier)) != self._on_other_source or not self._instance_is_first:
+            return True
+        return first == bytes([self.source])
 
     def _on_other_source(self, data: bytes) -> None:
         """Stop sending for a while if this message has a higher priority; all of these messages begin alike."""
