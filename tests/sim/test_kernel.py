@@ -152,7 +152,7 @@ def test_an_action_that_returns_a_time_is_called_again(log):
     assert log == [(5, "it"), "first", (15, "it"), (25, "it")]
     assert kernel.peek() is None
     for wrong in (1.5, 3):
-        kernel.at(200, lambda _, wrong=wrong: wrong)
+        kernel.at(200, lambda time: time, wrong)
         with pytest.raises(ValueError, match="times are whole and never in the past"):
             kernel.run_until(300)
 
