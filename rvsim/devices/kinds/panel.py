@@ -125,6 +125,8 @@ class Panel(Device):
         self._fan_percent = 0.0
         self._received: dict[tuple[str, int | None], tuple[int, bytes]] = {}
         self._decoded: dict[tuple[str, int], tuple[bytes, dict[str, int]]] = {}
+        self._values: dict[tuple[str, int, str], tuple[bytes, float | None]] = {}
+        """Data and what was read from it, so that a repeated message is read once."""
         self._sent_commands: dict[str, tuple[int, dict[str, int]]] = {}
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
@@ -146,11 +148,18 @@ class Panel(Device):
 
     def _store(self, message: str) -> Callable[[bytes], None]:
         instance = self.catalogue.by_name(message).fields[0]  # the first field of each, whatever its name
+        end = instance.last_byte + 1
+        keys: dict[bytes, tuple[str, int | None] | None] = {}
+        """By the bytes up to that field: where data is kept, None where its instance is no value; some hundred."""
 
         def store(data: bytes) -> None:
-            number = instance.raw_in(data)
-            if instance.state(number) is State.VALUE:
-                self._received[message, number] = (self.now, data)
+            head = data[:end]
+            if head not in keys:
+                number = instance.raw_in(data)
+                keys[head] = (message, number) if instance.state(number) is State.VALUE else None
+            key = keys[head]
+            if key is not None:
+                self._received[key] = (self.now, data)
 
         return store
 
@@ -160,7 +169,7 @@ class Panel(Device):
         if data is None:
             return None
         known = self._decoded.get((message, instance))
-        if known is None or known[0] is not data:  # a status is repeated much more often than it changes
+        if known is None or known[0] != data:  # a status is repeated much more often than it changes
             readings = self.catalogue.by_name(message).decode(data)
             values = {r.field.name: r.raw for r in readings if r.state is State.VALUE and r.raw is not None}
             known = self._decoded[message, instance] = (data, values)
@@ -174,9 +183,13 @@ class Panel(Device):
         data = self._last_data(message, instance)
         if data is None:
             return None
-        spec = self.catalogue.by_name(message).by_name[field]
-        raw = spec.raw_in(data)
-        return spec.value(raw) if raw is not None and spec.state(raw) is State.VALUE else None
+        known = self._values.get((message, instance, field))
+        if known is None or known[0] != data:
+            spec = self.catalogue.by_name(message).by_name[field]
+            raw = spec.raw_in(data)
+            value = spec.value(raw) if raw is not None and spec.state(raw) is State.VALUE else None
+            known = self._values[message, instance, field] = (data, value)
+        return known[1]
 
     def _temperature(self, sensor: int) -> float | None:
         return self._last_value("THERMOSTAT_AMBIENT_STATUS", sensor, "ambient_temperature")
