@@ -90,11 +90,11 @@ def windows() -> Iterator[Row]:
         yield f"gain of 6 mm glass at {angle}", found, gain, 0.013, database
     blind = "the same database, record SC_8985_04ib"
     yield "gain with a blind", lambda: sun_through(0.348) / sun_through(0.86) * 0.86, 0.348, 0.001, blind
-    for angle, share in ((22.5, 0.99926), (45.0, 0.98798), (67.5, 0.88940)):
-        yield f"cover of a panel at {angle}", partial(cover, angle), share, 1e-5, PVLIB + " (test_iam.py)"
-    for angle, share, distance in ((45.0, 0.97929, 0.01), (67.5, 0.91934, 0.035), (89.0, 0.0, 0.1)):
+    for zenith, share in ((22.5, 0.99926), (45.0, 0.98798), (67.5, 0.88940)):
+        yield f"cover of a panel at {zenith}", partial(cover, zenith), share, 1e-5, PVLIB + " (test_iam.py)"
+    for zenith, share, distance in ((45.0, 0.97929, 0.01), (67.5, 0.91934, 0.035), (89.0, 0.0, 0.1)):
         beside = PVLIB + "; 1 - b (1 / cos - 1), which is another model"
-        yield f"cover by another formula at {angle}", partial(cover, angle), share, distance, beside
+        yield f"cover by another formula at {zenith}", partial(cover, zenith), share, distance, beside
     others = PVLIB + ": three models of cells at 900 W/m2, 20 C, 5 m/s give 35.20 to 45.14; ours with and without wind"
     yield "cells in still air", lambda: cell_c(20.0, 900.0, 45.0), 40.17, 8.0, others
     yield "cells in wind", lambda: cell_c(20.0, 900.0, 45.0, 5.0), 40.17, 8.0, others
@@ -121,9 +121,9 @@ def sun_through(g: float) -> float:
 
 def persons() -> Iterator[Row]:
     """People who work at a table."""
-    for celsius, sensible, latent in ((20, 100, 40), (22, 90, 50), (24, 80, 60), (26, 70, 70)):
-        yield f"sensible heat at work, {celsius}", partial(people.sensible_w, celsius, "work"), sensible, 0, TEXTBOOK
-        yield f"latent heat at work, {celsius}", partial(people.latent_w, celsius, "work"), latent, 0, TEXTBOOK
+    for air_c, sensible, latent in ((20, 100, 40), (22, 90, 50), (24, 80, 60), (26, 70, 70)):
+        yield f"sensible heat at work, {air_c}", partial(people.sensible_w, air_c, "work"), sensible, 0, TEXTBOOK
+        yield f"latent heat at work, {air_c}", partial(people.latent_w, air_c, "work"), latent, 0, TEXTBOOK
     average = "solar housing textbook, table 10.1.1: 60 to 120 g/h"
     yield "vapour at work", lambda: people.moisture_g_per_h(23, "work"), 90, 30, average
     yield "vapour of a shower", shower_g_per_h, 2500, 100, "solar housing textbook, table 10.1.1"
@@ -143,8 +143,8 @@ def shower_g_per_h() -> float:
 
 def gas() -> Iterator[Row]:
     """Gas above its liquid, and the upper heating value."""
-    for celsius, pounds in ((-17.8, 23.7), (21.1, 110.0), (37.8, 174.0)):
-        yield f"propane at {celsius}", partial(gauge_psi, "propane", celsius), pounds, 0.05 * pounds, COOLPROP
+    for cold_c, pounds in ((-17.8, 23.7), (21.1, 110.0), (37.8, 174.0)):
+        yield f"propane at {cold_c}", partial(gauge_psi, "propane", cold_c), pounds, 0.05 * pounds, COOLPROP
     for name, celsius in (("propane", -42.1), ("butane", -0.5)):
         yield f"{name} boils", partial(boils_c, name), celsius, 0.2, "CoolProp 8.0.0"
     rule = "a fridge maker's caravan instructions: propane to -40 C, butane not below 2 C"
@@ -226,7 +226,7 @@ def test_first_hour_by_the_rule() -> None:
 
     A rule that counts the whole tank as hot would be a trap: the last of 15.8 gallons is not as warm as the first.
     """
-    assert 0.7 * 6 + 11.6 == pytest.approx(15.8)
+    assert round(0.7 * 6 + 11.6, 1) == 15.8
     assert 40 < first_hour_c() < 15 + 55.6 - 10
 
 
