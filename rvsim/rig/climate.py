@@ -36,15 +36,15 @@ class LayerPlan(Table):
 
     material: Material
     """What it is of; "air" is still air between two layers."""
-    mm: float = Field(gt=0, le=1000)
+    thickness_mm: float = Field(gt=0, le=1000)
     """Its thickness."""
-    w_per_m_k: float | None = Field(default=None, ge=0.001, le=500)
+    conductivity_w_per_m_k: float | None = Field(default=None, ge=0.001, le=500)
     """Its conductivity. If omitted, that of the material."""
 
     @property
     def resistance(self) -> float:
         """Its resistance, m2 K/W."""
-        return layer_resistance(self.material, self.mm, self.w_per_m_k)
+        return layer_resistance(self.material, self.thickness_mm, self.conductivity_w_per_m_k)
 
 
 class WallPlan(Table):
@@ -56,7 +56,7 @@ class WallPlan(Table):
     """Heat through a square metre for each degree, both surfaces included (EN ISO 6946). Foam of 20 mm behind
     plywood of 6 mm: 1.2."""
     layers: Annotated[tuple[LayerPlan, ...], Field(strict=False)] = ()
-    """Its layers, instead of u_w_per_m2_k, like [{ material = "steel", mm = 1.0 }, { material = "xps", mm = 20.0 }]."""
+    """Its layers, instead of u_w_per_m2_k, like [{ material = "xps", thickness_mm = 20.0 }]."""
 
     @property
     def u_value(self) -> float:

@@ -29,7 +29,7 @@ Row = tuple[str, Callable[[], Any], float, float, str]
 
 def wall(*layers: tuple[str, float]) -> WallPlan:
     """A square metre of these layers: material, mm."""
-    parts = [{"material": material, "mm": mm} for material, mm in layers]
+    parts = [{"material": material, "thickness_mm": mm} for material, mm in layers]
     return WallPlan.model_validate({"area_m2": 1.0, "layers": parts})
 
 
@@ -234,15 +234,22 @@ def test_all_materials_can_be_written_in_a_rig() -> None:
     """Every material makes a wall, a conductivity of one's own replaces it, and thicker air resists no more."""
     for material in (*W_PER_M_K, "air"):
         assert 0.5 < wall((material, 30.0)).u_value < 5.9
-    own = WallPlan.model_validate({"area_m2": 1.0, "layers": [{"material": "xps", "mm": 30.0, "w_per_m_k": 0.06}]})
+    own = WallPlan.model_validate(
+        {"area_m2": 1.0, "layers": [{"material": "xps", "thickness_mm": 30.0, "conductivity_w_per_m_k": 0.06}]}
+    )
     assert own.u_value == pytest.approx(1 / (0.17 + 0.5))
     with pytest.raises(ValidationError, match="u_w_per_m2_k and layers say the same; write one of them"):
-        WallPlan.model_validate({"area_m2": 1.0, "u_w_per_m2_k": 1.0, "layers": [{"material": "xps", "mm": 30.0}]})
+        WallPlan.model_validate(
+            {"area_m2": 1.0, "u_w_per_m2_k": 1.0, "layers": [{"material": "xps", "thickness_mm": 30.0}]}
+        )
 
 
 def test_a_wall_by_layers_is_the_wall_by_its_u_value() -> None:
     """The same cabin either way, its coldest surface too."""
-    layers = {"area_m2": 30.0, "layers": [{"material": "xps", "mm": 20.0}, {"material": "plywood", "mm": 6.0}]}
+    layers = {
+        "area_m2": 30.0,
+        "layers": [{"material": "xps", "thickness_mm": 20.0}, {"material": "plywood", "thickness_mm": 6.0}],
+    }
     plain = {"area_m2": 30.0, "u_w_per_m2_k": WallPlan.model_validate(layers).u_value}
     ends = []
     for part in (layers, plain):
