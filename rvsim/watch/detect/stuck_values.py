@@ -4,9 +4,10 @@ Needs the changes of fields that have neighbours by their definition, and those 
 field that changes whenever the value changes.
 
 Knows: that a neighbour has the same instance, and that the neighbour of a battery is the charger which names its DC
-source; that a value which is not sent again counts as late, not as stuck; and that two devices follow one quantity
-at different moments, so that a change of a neighbour counts only some time after the last change of the value, and when
-the value had time to follow. Does not know which fields are neighbours: the definitions say so.
+source, in whichever of its messages; that a value which is not sent again counts as late, not as stuck; and that two
+devices follow one quantity at different moments, so that a change of a neighbour counts only some time after the last
+change of the value, and when the value had time to follow. Does not know which fields are neighbours: the definitions
+say so.
 """
 
 from collections import deque
@@ -33,6 +34,8 @@ MIN_LAG_LIMIT_US = 60 * SECOND_US
 """How far one of two devices may be behind the other: this long, or three gaps of the slower one. Our decision."""
 _BATTERY_FIELD = "dc_source_instance"
 """The field with the instance of the battery that a charger charges."""
+_CHARGER = "charger"
+"""The function of which only some messages have that field."""
 
 
 class _Movement:
@@ -373,6 +376,18 @@ def _related_instance(record: TopicRecord) -> int | None:
 
 
 def _battery_instance(record: TopicRecord) -> int | None:
+    """Return the battery instance that a topic names, or that another topic of the same charger does."""
+    named = _named_battery(record)
+    if named is None and record.function is not None and record.function.name == _CHARGER:
+        for other in record.node.topics:
+            if other.function is record.function and other.topic.instance == record.topic.instance:
+                named = _named_battery(other)
+                if named is not None:
+                    break
+    return named
+
+
+def _named_battery(record: TopicRecord) -> int | None:
     spec = record.layout.spec
     field = spec.by_name.get(_BATTERY_FIELD) if spec is not None else None
     raw = field.raw_in(record.frame.data) if field is not None else None
