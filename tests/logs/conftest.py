@@ -5,6 +5,7 @@ import random
 from collections import Counter
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -114,7 +115,20 @@ def chosen():
     return choose
 
 
-ENERGY_RIG = {
+_ENERGY_DEVICES: list[dict[str, Any]] = [
+    {"name": "monitor", "address": 0x46, "functions": {"dc_source": 1}},
+    {"name": "charger", "address": 0x4A, "functions": {"charger": 1}, "amps": {"charger": [0, 30]},
+     "branch": "galley"},
+    {"name": "heater", "address": 0x5E, "functions": {"furnace": 1, "water_heater": 1}, "amps": {"furnace": [0, 6]},
+     "branch": "galley"},
+    {"name": "inverter", "address": 0x42, "functions": {"inverter": 1}},
+    {"name": "tank", "address": 0x48, "functions": {"tank": 0}},
+    {"name": "bay sensor", "address": 0x94, "functions": {"ambient_sensor": 4}, "zone": "bay"},
+    {"name": "outdoor sensor", "address": 0x95, "functions": {"ambient_sensor": 5}, "zone": "outdoors"},
+    *({"name": f"sensor {one}", "address": 0x90 + one, "functions": {"ambient_sensor": one}, "zone": "cabin"}
+      for one in (1, 2, 3)),
+]  # fmt: skip
+ENERGY_RIG: dict[str, Any] = {
     "schema": 1,
     "name": "energy",
     "title": "A rig for voltages, temperatures and charge",
@@ -123,19 +137,7 @@ ENERGY_RIG = {
     "zone": [{"name": "bay"}],
     "fresh_tank": {"zone": "bay"},
     "fuel": {"grade": "B"},
-    "device": [
-        {"name": "monitor", "address": 0x46, "functions": {"dc_source": 1}},
-        {"name": "charger", "address": 0x4A, "functions": {"charger": 1}, "amps": {"charger": [0, 30]},
-         "branch": "galley"},
-        {"name": "heater", "address": 0x5E, "functions": {"furnace": 1, "water_heater": 1}, "amps": {"furnace": [0, 6]},
-         "branch": "galley"},
-        {"name": "inverter", "address": 0x42, "functions": {"inverter": 1}},
-        {"name": "tank", "address": 0x48, "functions": {"tank": 0}},
-        {"name": "bay sensor", "address": 0x94, "functions": {"ambient_sensor": 4}, "zone": "bay"},
-        {"name": "outdoor sensor", "address": 0x95, "functions": {"ambient_sensor": 5}, "zone": "outdoors"},
-        *({"name": f"sensor {one}", "address": 0x90 + one, "functions": {"ambient_sensor": one}, "zone": "cabin"}
-          for one in (1, 2, 3)),
-    ],
+    "device": _ENERGY_DEVICES,
 }  # fmt: skip
 """A rig of which every voltage, temperature and charge of `energy_log` is judged."""
 
@@ -202,7 +204,7 @@ def energy_rig():
 DRIVEN_RIG = ENERGY_RIG | {
     "battery": {"capacity_ah": 60.0},
     "device": [
-        *ENERGY_RIG["device"][:5],
+        *_ENERGY_DEVICES[:5],
         {"name": "pump", "address": 0x49, "functions": {"water_pump": 1}},
         *({"name": f"sensor {one}", "address": 0x90 + one, "functions": {"ambient_sensor": one}, "zone": place}
           for one, place in enumerate(("cabin", "cabin", "bay", "outdoors"), 1)),

@@ -2,6 +2,7 @@
 
 import json
 import random
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -98,7 +99,12 @@ def impatient_drives(rig):
         if isinstance(rule, drives.Movement):
             yield rule._replace(min_us=rule.min_us // 10)
         else:
-            yield rule._replace(needed=lambda record, full=rule.needed: (full(record) or 0) // 10 or None)
+            yield rule._replace(needed=partial(_tenth, rule.needed))
+
+
+def _tenth(needed, record):
+    full = needed(record)
+    return None if full is None else full // 10
 
 
 def _value(log, survey, catalogue):
@@ -150,7 +156,7 @@ def test_values_that_something_moves_are_surveyed_the_same_in_columns(surveys, d
         "gave full heat",
         "dc current of",
     )
-    assert [text for text in (*wanted, *("sensor 1 moved", "sensor 4 moved")[: 2 * with_rig]) if text not in told] == []
+    assert [text for text in (*wanted, *("sensor 4 moved",)[: 2 * with_rig]) if text not in told] == []
 
 
 @pytest.mark.timeout(3600)  # --hypothesis-profile=many takes several minutes

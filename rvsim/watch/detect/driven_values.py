@@ -3,8 +3,9 @@
 Needs the frames with which what moves a value passes a level, and each change of a value that is reported; when a value
 changed last is asked for.
 
-Knows: that a value counts from its last change on, that a value which is no longer sent is late and not stuck, and that
-nothing is known of what is late itself. Does not know what moves which value: ``drives`` does.
+Knows: that a value counts from its last change on, or from the return of its device; that a value which is no longer
+sent is late and not stuck, and that nothing is known of what is late itself. Does not know what moves which value:
+``drives`` does.
 """
 
 from collections.abc import Callable, Iterator
@@ -73,14 +74,19 @@ class _Course:
 
     def reaches(self, value: _DrivenValue) -> int | None:
         """Return when it has done enough to move a value; None while it does not."""
+        since = self.since(value)
         if isinstance(self.rule, Work):
             assert isinstance(self.done, Sum)
             needed = self.rule.needed(value.record)
-            found = None if needed is None else self.done.reaches(needed, value.since)
-            return None if found is None else max(found, value.since + MIN_REST_US)
+            found = None if needed is None else self.done.reaches(needed, since)
+            return None if found is None else max(found, since + MIN_REST_US)
         assert isinstance(self.done, Range)
-        moved = self.done.moves(self.rule.least, value.since + LAG_US)
-        return None if moved is None else max(moved[0], value.since + self.rule.min_us)
+        moved = self.done.moves(self.rule.least, since + LAG_US)
+        return None if moved is None else max(moved[0], since + self.rule.min_us)
+
+    def since(self, value: _DrivenValue) -> int:
+        """Return from when on it counts: the last change of the value, and the last return of both devices."""
+        return max(value.since, value.record.rhythm.returned_at, self.record.rhythm.returned_at)
 
 
 class _Link:
@@ -285,16 +291,18 @@ class DrivenValues:
     @staticmethod
     def _problem(link: _Link, time: int, since: int) -> ValueStuck | DrivenValueStuck:
         value, course, rule = link.value, link.course, link.course.rule
-        record, source = value.record, course.record
+        record, source, since_bus = value.record, course.record, course.since(value)
+        paused_us = record.frame.time - record.rhythm.times[-1]
+        stuck_since = value.since_frame_time if since_bus == value.since else since_bus + paused_us
         reading, frame = reading_of(record, value.field.name), record.frame
-        stuck = time, since, record.device.name, record.topic, reading, value.since_frame_time
-        lasted = since - value.since_frame_time
+        stuck = time, since, record.device.name, record.topic, reading, stuck_since
+        lasted = since - stuck_since
         if isinstance(rule, Work):
             assert isinstance(course.done, Sum)
-            amount = course.done.until(link.due) - course.done.until(value.since)
+            amount = course.done.until(link.due) - course.done.until(since_bus)
             return DrivenValueStuck(*stuck, lasted, rule.drive, amount, source.device.name, source.topic, frame)
         assert isinstance(course.done, Range)
-        moved = course.done.moves(rule.least, value.since + LAG_US)
+        moved = course.done.moves(rule.least, since_bus + LAG_US)
         assert moved is not None
         assert source.layout.spec is not None
         field = source.layout.spec.by_name[rule.source_field]
