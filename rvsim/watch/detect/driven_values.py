@@ -267,7 +267,7 @@ class DrivenValues:
 
     def _check(self, link: _Link, time: int, since: int) -> None:
         value, rule = link.value, link.course.rule
-        can_be_judged = link.is_known(link.due) and (not isinstance(rule, Work) or rule.counts(value.record))
+        can_be_judged = link.is_known(link.due) and rule.counts(value.record)
         if not can_be_judged or self._is_in_doubt(link) or self._is_reported(value.record, value.field.name):
             link.not_before = link.due + RETRY_US
             self._deadlines.schedule(link.not_before, self._deadline, link.number, link)

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from rvsim.rig.model import Rig
 
 SOURCE, CHARGE, TANK, PUMP = "DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2", "TANK_STATUS", "WATER_PUMP_STATUS"
-WATER_HEATER, AMBIENT, FURNACE = "WATERHEATER_STATUS", "THERMOSTAT_AMBIENT_STATUS", "FURNACE_STATUS"
+WATER_HEATER, AMBIENT = "WATERHEATER_STATUS", "THERMOSTAT_AMBIENT_STATUS"
+FURNACE, ROOF_FAN = "FURNACE_STATUS", "ROOF_FAN_STATUS_1"
 BATTERY_INSTANCES = (1, 2, 3)
 """DC sources that are batteries (from memory)."""
 FRESH, SECOND_FRESH = 0, 16
@@ -58,6 +59,10 @@ MIN_REST_US = 10 * MINUTES
 """How long a value must be constant at least. Our decision."""
 
 
+def _any(_: TopicRecord) -> bool:
+    return True
+
+
 class Work(NamedTuple):
     """Something that moves a value by what it does in sum.
 
@@ -89,6 +94,7 @@ class Movement(NamedTuple):
     least: float
     min_us: int
     relates: Callable[[TopicRecord, TopicRecord], bool]
+    counts: Callable[[TopicRecord], bool] = _any
 
     @property
     def crossings(self) -> tuple[Crossing, ...]:
@@ -142,17 +148,17 @@ def _air_drives(places: Mapping[int, str]) -> Iterator[Work | Movement]:
         lambda value, source: value.topic.instance == source.topic.instance and place(value) != OUTDOORS,
     )  # fmt: skip
     field = "ambient_temperature"
+    levels = tuple(float(level) for level in range(_MIN_AIR_C, _MAX_AIR_C, round(MATES_K)))
+    yield Movement(
+        ROOF_FAN, field, AMBIENT, field, levels, MATES_K, 30 * MINUTES,
+        lambda value, source: value.topic.instance == source.topic.instance and place(source) != OUTDOORS, _is_on,
+    )  # fmt: skip
     indoors = [zone for zone in places.values() if zone != OUTDOORS]
     if len(set(indoors)) < len(indoors):
-        levels = tuple(float(level) for level in range(_MIN_AIR_C, _MAX_AIR_C, round(MATES_K)))
         yield Movement(AMBIENT, field, AMBIENT, field, levels, MATES_K, 30 * MINUTES, is_mate)
     if indoors and len(indoors) < len(places):
         levels = tuple(float(level) for level in range(_MIN_AIR_C, _MAX_AIR_C, round(OUTDOORS_K)))
         yield Movement(AMBIENT, field, AMBIENT, field, levels, OUTDOORS_K, 2 * HOURS, is_outdoors)
-
-
-def _any(_: TopicRecord) -> bool:
-    return True
 
 
 # Batteries.
@@ -223,6 +229,11 @@ def _heats_water(record: TopicRecord) -> int:
 def _is_below_set_point(record: TopicRecord) -> bool:
     water, wanted = value_of(record, "water_temperature"), value_of(record, "set_point_temperature")
     return water is not None and wanted is not None and water <= wanted - WATER_BELOW_SET_POINT_K
+
+
+def _is_on(record: TopicRecord) -> bool:
+    """Return whether a fan is on: one that is off may not measure."""
+    return value_of(record, "system_status") == 1
 
 
 def _gives_full_heat(record: TopicRecord) -> int:

@@ -110,7 +110,7 @@ def test_a_level_that_stands_while_the_pump_runs_is_stuck(judge_series):
     """Every second minute of ten: five minutes in sum."""
     (found,) = judge_series(800, *water(60, lambda now: int(now % 120 < 60)))
     assert (found.flag.since / 1e6, found.subject) == (600.25, "address 48 hex")
-    assert "relative level has been 60 for 800.0 s, since 0.000 s, while address 49 hex ran for" in found.text
+    assert "relative level has been 60 for 799.8 s, since 0.250 s, while address 49 hex ran for" in found.text
     assert "look whether water comes" in found.flag.advice
 
 
@@ -157,6 +157,21 @@ def test_air_that_stays_as_warm_in_full_heat_is_stuck(judge_series):
     (found,) = judge_series(10_900, *series(190))
     assert "while address 5E hex gave full heat for 10800.0 s (FURNACE_STATUS, instance 1)" in found.text
     assert judge_series(10_900, *series(170)) == []
+
+
+def test_the_air_at_a_roof_fan_that_stands_while_the_cabin_warms_is_stuck(judge_series):
+    """5 K at the sensor of the same instance, in half an hour; a fan that is off may not measure."""
+
+    def series(is_on, kelvin=11, instance=1):
+        warms = lambda now: celsius(8 + kelvin * now / 3600)  # noqa: E731 - a function of time
+        return ("ROOF_FAN_STATUS_1", 0x90, {"instance": 1, "system_status": is_on, "ambient_temperature": celsius(9)}), (
+            AIR, 0x91, {"instance": instance, "ambient_temperature": warms}
+        )  # fmt: skip
+
+    (found,) = judge_series(3600, *series(1))
+    assert (found.subject, found.flag.message) == ("address 90 hex", "ROOF_FAN_STATUS_1")
+    for still in (series(0), series(1, kelvin=4), series(1, instance=2)):
+        assert judge_series(3600, *still) == []
 
 
 def sensor(number, zone):
