@@ -163,8 +163,9 @@ def test_the_air_at_a_roof_fan_that_stands_while_the_cabin_warms_is_stuck(judge_
     """5 K at the sensor of the same instance, in half an hour; a fan that is off may not measure."""
 
     def series(is_on, kelvin=11, instance=1):
+        fan = {"instance": 1, "system_status": is_on, "ambient_temperature": celsius(9)}
         warms = lambda now: celsius(8 + kelvin * now / 3600)  # noqa: E731 - a function of time
-        return ("ROOF_FAN_STATUS_1", 0x90, {"instance": 1, "system_status": is_on, "ambient_temperature": celsius(9)}), (
+        return ("ROOF_FAN_STATUS_1", 0x90, fan), (
             AIR, 0x91, {"instance": instance, "ambient_temperature": warms}
         )  # fmt: skip
 
