@@ -253,6 +253,9 @@ def driven_log(catalogue):
             late = chance.random() < 0.002
             if not late:
                 say(second, "DC_SOURCE_STATUS_1", 0x46, instance=1, dc_voltage=values["volts"], dc_current=current)
+            for line in (0, 1):
+                if not line or state["hookup"] == 0:
+                    say(second + 0.4 + line / 2, "CHARGER_AC_STATUS_1", 0x4A, instance=1, ac_line=line, input_output=0)
             say(second + 1.3, "DC_SOURCE_STATUS_2", 0x46, instance=1, state_of_charge=values["charge"])
             say(second + 2.6, "TANK_STATUS", 0x48, instance=0, relative_level=values["level"], resolution=100,
                 tank_size=70)  # fmt: skip
