@@ -28,8 +28,9 @@ FRESH, SECOND_FRESH = 0, 16
 """Instances of the tanks that a water pump draws from (from memory)."""
 AH = 3600 * 1000 * SECOND_US
 """One ampere-hour as a sum of milliamperes over microseconds."""
-_LEVELS_A = (10.0, 20.0, 40.0, 80.0, 160.0)
+_LEVELS_A = (20.0, 40.0, 80.0)
 """A current counts as the highest of these that it exceeds."""
+_CURRENT = (Crossing("dc_current", (*(-level for level in reversed(_LEVELS_A)), *_LEVELS_A)),)
 CHARGE_SHARE, UNKNOWN_CHARGE_AH = 0.05, 40.0
 """How much charge changes the state of charge for certain: ten steps of its field; of a battery whose size is not
 known, a twentieth of 800 Ah. Common practice, no source."""
@@ -99,22 +100,21 @@ class Movement(NamedTuple):
     @property
     def crossings(self) -> tuple[Crossing, ...]:
         """What matters in the frames of the source."""
-        return (Crossing(self.source_field, self.levels),)
+        return _CURRENT if self.source_field == "dc_current" else (Crossing(self.source_field, self.levels),)
 
 
 def drives(rig: "Rig | None") -> Iterator[Work | Movement]:
     """Yield what moves values, with a rig or without."""
     capacities = _capacities(rig)
     for sign, drive in ((1, Drive.CHARGE_OUT), (-1, Drive.CHARGE_IN)):
-        levels = tuple(sorted(sign * level for level in _LEVELS_A))
-        crossings, rate = (Crossing("dc_current", levels),), partial(_milliamps, sign)
+        rate = partial(_milliamps, sign)
         yield Work(
-            drive, CHARGE, "state_of_charge", SOURCE, crossings, rate, partial(_charge_needed, capacities),
+            drive, CHARGE, "state_of_charge", SOURCE, _CURRENT, rate, partial(_charge_needed, capacities),
             _has_middle_charge, _is_same_battery,
         )  # fmt: skip
         if sign > 0 and capacities:
             yield Work(
-                drive, SOURCE, "dc_voltage", SOURCE, crossings, rate, partial(_voltage_needed, capacities), _any,
+                drive, SOURCE, "dc_voltage", SOURCE, _CURRENT, rate, partial(_voltage_needed, capacities), _any,
                 _is_same_battery,
             )  # fmt: skip
     yield Movement(SOURCE, "dc_voltage", SOURCE, "dc_current", SWING_LEVELS_A, SWING_A, MIN_REST_US, _is_same_battery)
@@ -157,7 +157,6 @@ def _air_drives(places: Mapping[int, str]) -> Iterator[Work | Movement]:
     if len(set(indoors)) < len(indoors):
         yield Movement(AMBIENT, field, AMBIENT, field, levels, MATES_K, 30 * MINUTES, is_mate)
     if indoors and len(indoors) < len(places):
-        levels = tuple(float(level) for level in range(_MIN_AIR_C, _MAX_AIR_C, round(OUTDOORS_K)))
         yield Movement(AMBIENT, field, AMBIENT, field, levels, OUTDOORS_K, 2 * HOURS, is_outdoors)
 
 

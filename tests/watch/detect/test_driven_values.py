@@ -60,7 +60,7 @@ def test_a_charge_that_stands_while_current_flows_is_stuck(judge_series, amps, w
 
 @pytest.mark.parametrize(
     ("amps", "charge", "instance"),
-    [(9.9, 120, 1), (21, 9, 1), (-21, 191, 1), (21, 120, 7), (lambda now: 21 if now % 700 else 0, 120, 1),
+    [(19.9, 120, 1), (21, 9, 1), (-21, 191, 1), (21, 120, 7), (lambda now: 21 if now % 700 else 0, 120, 1),
      (21, lambda now: 120 - now // 600, 1)],
     ids=["small", "empty", "full", "no battery", "with pauses", "one step in time"],
 )  # fmt: skip
