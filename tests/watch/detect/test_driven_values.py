@@ -76,6 +76,20 @@ def test_without_a_rig_the_battery_may_be_large(judge_series):
     assert (found.flag.since / 1e6, found.text.count("at least 40 Ah")) == (1800.25, 1)
 
 
+def test_a_value_that_stands_again_is_told_again(judge_series):
+    """After one step."""
+    series = battery(21, lambda now: 120 if now < 900 else 119, **MOVING_VOLTS)
+    found = judge_series(1700, *series, devices=(MONITOR,), battery={"capacity_ah": 80})
+    assert [(one.flag.since / 1e6, one.until) for one in found] == [(720.25, 900.25), (1620.25, None)]
+
+
+def test_a_higher_current_is_told_sooner(judge_series):
+    """20 Ah: 1000 s at 20 A, then 650 s at 80 A."""
+    rising = lambda now: 21 if now < 1000 else 81  # noqa: E731 - a function of time
+    (found,) = judge_series(1800, *battery(rising, **MOVING_VOLTS), devices=(MONITOR,), battery={"capacity_ah": 400})
+    assert found.flag.since / 1e6 == pytest.approx(1650, abs=1)
+
+
 def test_a_voltage_that_stands_while_the_battery_is_discharged_is_stuck(judge_series):
     """40 % of 50 Ah at 40 A in half an hour; the charge falls as it should."""
     series = battery(41, lambda now: 200 - now // 30)
