@@ -52,6 +52,18 @@ def test_limits_and_required_fields_of_a_shipped_rig_are_defined(name, catalogue
             assert field in catalogue.by_name(message).by_name
 
 
+@pytest.mark.parametrize(("mode", "unmet"), [
+    ("ignore", "the controller takes its command for heat back"),
+    ("resume", "no controller asks for heat after the failure is reported"),
+])  # fmt: skip
+def test_a_panel_that_asks_a_failed_heater_again_is_not_passed(mode, unmet):
+    """One that asks on, and one that starts it again as soon as its error is gone."""
+    job = Job("failed_ignition", {"device.control panel.settings.on_heater_fault": mode})
+    told = "\n".join(as_text(PreparedScenario(job).run()))
+    assert ": not passed" in told
+    assert f"not met  {unmet}" in told
+
+
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_a_shipped_scenario_is_passed(name):
     """What it expects comes true, and no fault begins after its end."""
