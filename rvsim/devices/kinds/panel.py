@@ -144,7 +144,7 @@ class Panel(Device):
         self._values: dict[tuple[str, int, str], tuple[bytes, float | None]] = {}
         """Data and what was read from it, so that a repeated message is read once."""
         self._sent_commands: dict[str, tuple[int, dict[str, int]]] = {}
-        self._source = 0
+        self._received_source = 0
         """The source of the frame that is being received."""
         self._sources: dict[str, int] = {}
         """The source of each heater that it commands, by function."""
@@ -155,7 +155,7 @@ class Panel(Device):
 
     def receive(self, identifier: int, data: bytes) -> None:
         """Receive a frame of another node."""
-        self._source = identifier & 0xFF
+        self._received_source = identifier & 0xFF
         super().receive(identifier, data)
 
     def active(self, function: str) -> bool:
@@ -198,7 +198,7 @@ class Panel(Device):
             self._received[key] = (self.now, data)
             for function in heating:
                 if key[1] == getattr(self.settings, function):
-                    self._sources[function] = self._source
+                    self._sources[function] = self._received_source
 
         return store
 
@@ -206,7 +206,7 @@ class Panel(Device):
         """Note the red lamp of a function that heats."""
         dsa, lamp = self._heartbeat["dsa"].raw_in(data), self._heartbeat["red_lamp_status"].raw_in(data)
         if dsa in _HEATING_DSAS:
-            known = self._source, dsa
+            known = self._received_source, dsa
             (self._red_lamps.add if lamp == 1 else self._red_lamps.discard)(known)
 
     def _last_values(self, message: str, instance: int) -> dict[str, int] | None:
