@@ -26,6 +26,7 @@ from rvsim.watch.summaries import LastReadings, Rail, Summary, summary
 from rvsim.watch.watch import LastFrame, Watch
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.ident import dgn_of
+from rvsim.world.balance import Balance
 
 _WITHOUT_VALUE = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
 HANDOVER_US = 2_000_000
@@ -39,6 +40,7 @@ class Page(StrEnum):
     READINGS = "It says"
     TAPE = "Tape"
     LEDGER = "Ledger"
+    ENERGY = "Energy"
     FLAGS = "Flags"
     WIRES = "Wires"
     KEYS = "Keys"
@@ -130,6 +132,9 @@ class Scene:
         """The time that was marked in a log; None without a mark."""
         self.has_manual_fault: Callable[[str], bool] = lambda _: False
         """Tells whether a device has a manual fault."""
+        self.balance: Balance | None = None
+        """Who gives and who takes in the simulated vehicle; None for a log or a bus."""
+        self._shore = rig.vehicle.shore if rig else None
 
     def observe_by(self, watch: Watch) -> None:
         """Show another watch from now on: the run has gone back. What is chosen stays."""
@@ -253,11 +258,30 @@ class Scene:
         orders = list(Order)
         self.order = orders[(orders.index(self.order) + 1) % len(orders)]
 
+    def mains_limit_amps(self, device: str, *, is_input: bool) -> float | None:
+        """Return the planned limit of a device's alternating current; None without a rig.
+
+        It is what its settings say, its rated power at the vehicle's mains voltage, or what the shore socket gives.
+        """
+        if self._shore is None:
+            return None
+        settings = self.plans[device].settings if device in self.plans else {}
+        limit, rated = settings.get("input_limit_amps"), settings.get("rated_w")
+        if is_input:
+            return float(limit) if isinstance(limit, int | float) else float(self._shore.amps)
+        return rated / self._shore.volts if isinstance(rated, int | float) else float(self._shore.amps)
+
     # What the devices send.
 
     def summaries(self, device: RollCallLine) -> list[tuple[str, Summary]]:
         """Return the summary of each function of a device, with the title of the function and its instance."""
         return [(FUNCTIONS[name].label(instance), found) for name, instance, found in self._function_summaries(device)]
+
+    def titled_summaries(self, device: RollCallLine) -> list[tuple[str, str, Summary]]:
+        """Return each function of a device by its name, the title of function and instance, and the summary."""
+        return [
+            (name, FUNCTIONS[name].label(instance), found) for name, instance, found in self._function_summaries(device)
+        ]
 
     def summaries_by_function(self, device: RollCallLine) -> Mapping[str, Summary]:
         """Return the summary of each function of a device by the name of the function; the first instance counts."""

@@ -139,6 +139,7 @@ def show_bench(
     control = RunControl(speed)
     run = make(ScreenSink(), control=control, on_failure=lambda failure: problems.append(failure.sentence))
     scene = Scene(printable(loaded.name), run.watch, loaded.rig, problems, units=units)
+    scene.balance = run.balance
     code = run_with_screen(
         scene,
         control,
