@@ -11,7 +11,15 @@ from typing import NamedTuple
 from rvsim.faces.screen.lines import Line, draw_rail, fit_width, plain_line, text_of, wrap_text
 from rvsim.faces.screen.rails import rail_text, summary_text, trend_text
 from rvsim.faces.screen.scene import Mode, Scene
-from rvsim.faces.text.balance_text import MIN_SPAN_US, amount, is_shown, span_words, way_words, without_small
+from rvsim.faces.text.balance_text import (
+    MIN_SPAN_US,
+    amount,
+    amount_of_day,
+    is_shown,
+    span_words,
+    way_words,
+    without_small,
+)
 from rvsim.faces.text.marks import mark
 from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.transitions import Presence
@@ -21,7 +29,7 @@ from rvsim.wire.quantity_text import figure
 from rvsim.world.balance import Account, Share
 
 _SUBJECTS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
-    ("heat and air", (
+    ("heat, air", (
         ("ambient_sensor", ""), ("furnace", ""), ("water_heater", ""), ("air_conditioner", ""), ("roof_fan", ""),
     )),
     ("water", (("tank", ""), ("water_pump", ""))),
@@ -38,9 +46,13 @@ _MAINS_MESSAGES = (
     "GENERIC_AC_STATUS_1",
 )
 _INPUT = 0
-NAME_COLUMNS, TEXT_COLUMNS, RAIL_COLUMNS = 18, 29, 14
-"""The columns of a measured row: who, the sentence, and the rail without its ends."""
-WORD_COLUMNS, WHO_COLUMNS, NUMBER_COLUMNS, BAR_COLUMNS = 8, 24, 11, 20
+_COUNTED = ("L", "A")
+"""The units of a stock of which the upper end is a figure of the vehicle."""
+SUBJECT_COLUMNS, NAME_COLUMNS, TEXT_COLUMNS = 11, 18, 29
+"""The columns of a measured row: the subject, who, and the sentence."""
+RAIL_COLUMNS, NARROW_RAIL_COLUMNS, MIN_COLUMNS_FOR_RAILS = 14, 8, 94
+"""The columns of a rail, of one in a narrower window, and from which width on it has all of them."""
+WORD_COLUMNS, WHO_COLUMNS, NUMBER_COLUMNS, BAR_COLUMNS = 8, 23, 11, 19
 """The columns of a row of the balance: given, taken or left; who; each figure; the longest bar."""
 MIN_COLUMNS_FOR_TWO = 164
 """From this width on the balance is in two columns."""
@@ -95,7 +107,7 @@ def _measured_lines(scene: Scene, width: int) -> Iterator[Line]:
         if subject == "mains":
             rows += [row for device in devices for row in _mains_rows(scene, device, width)]
         for number, row in enumerate(rows):
-            yield ((f"   {subject if number == 0 else '':<13}", "dim"), *row)
+            yield ((f" {subject if number == 0 else '':<{SUBJECT_COLUMNS}}", "dim"), *row)
 
 
 def _function_rows(scene: Scene, device: RollCallLine, wanted: dict[str, str], width: int) -> Iterator[Line]:
@@ -104,7 +116,7 @@ def _function_rows(scene: Scene, device: RollCallLine, wanted: dict[str, str], w
             continue
         text = summary_text(scene, found) + trend_text(scene, device.device, title, found.rails)
         rails = [rail for rail in found.rails if rail.title == wanted[name]] or list(found.rails)
-        drawn = rail_text(scene, device.device, title, rails[0], RAIL_COLUMNS) if rails else ""
+        drawn = rail_text(scene, device.device, title, rails[0], _rail_columns(width)) if rails else ""
         yield _measured_row(device, text, drawn, width)
 
 
@@ -131,7 +143,7 @@ def _mains_rows(scene: Scene, device: RollCallLine, width: int) -> Iterator[Line
         if limit is not None:
             over = ", over its limit" if amps is not None and amps > limit else ""
             sentence += over
-            rail = draw_rail(None if amps is None else float(amps), None, 0.0, limit, RAIL_COLUMNS)
+            rail = draw_rail(None if amps is None else float(amps), None, 0.0, limit, _rail_columns(width))
             drawn = f"{0:>4} {rail} {scene.units.quantity(figure(round(limit, 1), 'A'))}"
         origin = weakest(last.spec.origin, found.direction.origin, found.amps.origin)
         yield _measured_row(device, sentence + mark((origin,)), drawn, width)
@@ -145,14 +157,19 @@ def _mains_of(last: LastFrame) -> _Mains | None:
     return _Mains(*(readings[name] for name in names)) if all(name in readings for name in names) else None
 
 
+def _rail_columns(width: int) -> int:
+    return RAIL_COLUMNS if width >= MIN_COLUMNS_FOR_RAILS else NARROW_RAIL_COLUMNS
+
+
 def _measured_row(device: RollCallLine, text: str, drawn: str, width: int) -> Line:
     """Return who reports, the sentence, and the rail where there is room; an old value says so."""
     if device.state is Presence.SILENT:
         text, drawn = f"silent; last: {text}", ""
     name = fit_width(plain_line(device.device), NAME_COLUMNS - 1)
     row: Line = (*name, (" ", "plain"), (text, "plain"))
-    at = max(NAME_COLUMNS + TEXT_COLUMNS, len(text_of(row)) + 1)
-    if not drawn or 16 + at + len(drawn) > width:
+    columns = TEXT_COLUMNS if width >= MIN_COLUMNS_FOR_RAILS else 0
+    at = max(NAME_COLUMNS + columns, len(text_of(row)) + 1, 0 if columns else width - SUBJECT_COLUMNS - 22)
+    if not drawn or 1 + SUBJECT_COLUMNS + at + len(drawn) > width:
         return row
     return (*fit_width(row, at), (drawn, "dim"))
 
@@ -164,12 +181,12 @@ def _account_lines(scene: Scene, account: Account, when: str) -> list[Line]:
     """Return one part of the balance: its title with the rail of its stock, who gives, who takes, what is left."""
     head = account.what[0].upper() + account.what[1:]
     lines: list[Line] = [((f"   {head}", "strong"), (f"  {_stock_text(scene, account)}", "plain"))]
-    given, taken = without_small(account.given), without_small(account.taken)
+    given, taken = _worth_a_row(account, account.given), _worth_a_row(account, account.taken)
     if not given and not taken:
         return lines
-    day = f"{when}, {_unit(scene, account.day_unit)}" if when else ""
+    day = _unit(scene, account.day_unit) if when else ""
     heading = f"{'':{5 + WORD_COLUMNS + WHO_COLUMNS}}{f'now, {_unit(scene, account.unit)}':>{NUMBER_COLUMNS}}"
-    lines.append(((f"{heading}  {day}", "dim"),))
+    lines.append(((f"{heading}{day:>{NUMBER_COLUMNS}}  {when}".rstrip(), "dim"),))
     left_day, left_now = account.left_of_day, account.left_now
     most = max([share.day for share in (*given, *taken)] + [abs(left_day)])
     for word, shares in (("given", given), ("taken", taken)):
@@ -183,10 +200,19 @@ def _account_lines(scene: Scene, account: Account, when: str) -> list[Line]:
     return lines
 
 
+def _worth_a_row(account: Account, shares: Sequence[Share]) -> list[Share]:
+    """Return the parts that are more than nothing with the decimals that are shown."""
+    return [
+        share
+        for share in without_small(shares)
+        if is_shown(share.now, account.unit) or is_shown(share.day, account.day_unit)
+    ]
+
+
 def _share_line(scene: Scene, account: Account, word: str, share: Share, most: float) -> Line:
     """Return one row: a word, who, the figure now, the sum, and a bar of the sum."""
     now = scene.units.quantity(amount(share.now, account.unit, names_unit=False))
-    day = scene.units.quantity(amount(share.day, account.day_unit, names_unit=False))
+    day = scene.units.quantity(amount_of_day(share.day, account.day_unit, names_unit=False))
     bar = "═" * (round(BAR_COLUMNS * share.day / most) if most > 0 else 0)
     text = f"     {word:<{WORD_COLUMNS}}{share.who:<{WHO_COLUMNS}.{WHO_COLUMNS}}{now:>{NUMBER_COLUMNS}}"
     return plain_line(f"{text}{day:>{NUMBER_COLUMNS}}  {bar}".rstrip())
@@ -200,7 +226,9 @@ def _stock_text(scene: Scene, account: Account) -> str:
     now = scene.units.quantity(amount(stock.value, stock.unit))
     rail = draw_rail(stock.value, account.stock_before, stock.low, stock.high, RAIL_COLUMNS)
     low = scene.units.quantity(figure(stock.low, stock.unit, names_unit=False))
-    high = scene.units.quantity(amount(stock.high, stock.unit))
+    high = scene.units.quantity(
+        amount(stock.high, stock.unit) if stock.unit in _COUNTED else figure(stock.high, stock.unit)
+    )
     over = ", at its limit" if stock.unit == "A" and stock.value >= 0.999 * stock.high else ""
     return f"{stock.title} {now}{over}  {low} {rail} {high}"
 

@@ -275,6 +275,8 @@ def _open_device_lines(scene: Scene, device: RollCallLine, width: int) -> list[L
         claim = device.name
         claimed = f"NAME: manufacturer code {claim.manufacturer_code}, serial number {claim.serial_number}."
         lines.append(((" ║ │  ", "dim"), (claimed, "plain")))
+    for text in scene.cautions_of(device.device):
+        lines += wrap_text(f"Caution. {text}", width, " ║ │  ", " ║ │  ")
     commanders = scene.commanders(device)
     last = f"Commanded by: {list_text(commanders)}." if commanders else "No commands to it heard."
     lines.append(((" ║ │  ", "dim"), (last, "plain")))

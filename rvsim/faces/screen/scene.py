@@ -5,11 +5,13 @@ message and byte on the tape. Does not know Textual, keys, colours or drawing. I
 the lock of the run.
 """
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from typing import NamedTuple, assert_never
 
+from rvsim.devices.registry import kinds_by_name
 from rvsim.faces.screen.day_energy import DayEnergy
 from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.trends import Trends
@@ -29,6 +31,8 @@ from rvsim.wire.ident import dgn_of
 from rvsim.world.balance import Balance
 
 _WITHOUT_VALUE = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
+BETWEEN = "dc_dc_charger"
+"""The kind that takes from the battery of its branch and charges another."""
 HANDOVER_US = 2_000_000
 """After this time without a message of a shared function, or three gaps if longer, another device sends it."""
 
@@ -80,6 +84,12 @@ class Choice(NamedTuple):
     reading: Reading
 
 
+def _caution_sentences(plan: DevicePlan | None) -> list[str]:
+    """Return what a person has to know before a planned device is commanded, by its kind; empty where nothing."""
+    kind = kinds_by_name().get(plan.kind) if plan is not None and plan.kind else None
+    return re.split(r"(?<=\.) (?=[A-Z])", kind.caution) if kind is not None and kind.caution else []
+
+
 def _on_other_batteries(rig: Rig | None) -> frozenset[str]:
     if rig is None:
         return frozenset()
@@ -88,6 +98,15 @@ def _on_other_batteries(rig: Rig | None) -> frozenset[str]:
     return frozenset(
         device for device, branch in vehicle.branch_by_device.items() if feeding[branch] != vehicle.battery.name
     )
+
+
+def _charging_others(rig: Rig | None, on_others: frozenset[str]) -> frozenset[str]:
+    """Return the devices that charge another battery than the house battery; some charge from one into another."""
+    between = (
+        {plan.name: plan.settings.get("to_battery") for plan in rig.devices if plan.kind == BETWEEN} if rig else {}
+    )
+    house = rig.vehicle.battery.name if rig else ""
+    return (on_others - between.keys()) | {name for name, to in between.items() if to not in (None, house)}
 
 
 class Scene:
@@ -109,6 +128,8 @@ class Scene:
         self.plans: Mapping[str, DevicePlan] = {plan.name: plan for plan in rig.devices} if rig else {}
         self.on_other_batteries = _on_other_batteries(rig)
         """The planned devices that another battery than the house battery feeds."""
+        self.charging_others = _charging_others(rig, self.on_other_batteries)
+        """The planned devices that charge another battery than the house battery."""
         self.trends, self.energy = Trends(), DayEnergy()
         self._roll_call: Sequence[RollCallLine] | None = None
         self.page = Page.ABOARD
@@ -257,6 +278,17 @@ class Scene:
         """Go to the next order."""
         orders = list(Order)
         self.order = orders[(orders.index(self.order) + 1) % len(orders)]
+
+    def cautions_of(self, device: str) -> list[str]:
+        """Return the caution of a device's kind, without the sentences that an open device above it has."""
+        told: set[str] = set()
+        for line in self.devices():
+            own = [text for text in _caution_sentences(self.plans.get(line.device)) if text not in told]
+            if line.device == device:
+                return [" ".join(own)] if own else []
+            if line.device in self.open_devices:
+                told.update(own)
+        return []
 
     def mains_limit_amps(self, device: str, *, is_input: bool) -> float | None:
         """Return the planned limit of a device's alternating current; None without a rig.

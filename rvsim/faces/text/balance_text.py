@@ -23,6 +23,8 @@ _STEPS = {
     )
 }  # fmt: skip
 """To what each figure is rounded."""
+_SUM_STEP = Fraction(1, 100)
+"""To what the sum of a flow is rounded, in kWh or litres."""
 
 
 def without_small(shares: Sequence[Share]) -> tuple[Share, ...]:
@@ -39,13 +41,21 @@ def without_small(shares: Sequence[Share]) -> tuple[Share, ...]:
 
 
 def is_shown(value: float, unit: str) -> bool:
-    """Tell whether a figure is more than nothing with the decimals that its unit is shown with."""
-    return abs(value) >= _STEPS[unit] / 2
+    """Tell whether a flow, or its sum, is more than nothing with the decimals that its unit is shown with."""
+    return abs(value) >= (_SUM_STEP if unit == "L" else _STEPS[unit]) / 2
 
 
 def amount(value: float, unit: str, *, names_unit: bool = True) -> Quantity:
     """Return a figure with the decimals that its unit is shown with; never -0."""
-    step = _STEPS[unit]
+    return _rounded_to(_STEPS[unit], value, unit, names_unit)
+
+
+def amount_of_day(value: float, unit: str, *, names_unit: bool = True) -> Quantity:
+    """Return the sum of a flow, in kWh or litres, with two decimals; never -0."""
+    return _rounded_to(_SUM_STEP, value, unit, names_unit)
+
+
+def _rounded_to(step: Fraction, value: float, unit: str, names_unit: bool) -> Quantity:  # noqa: FBT001 - passed on
     exact = round(Fraction(value) / step) * step
     text = rounded(exact, decimals_of(step))
     return Quantity(exact, step, unit, f"{text} {printed_unit(unit)}" if names_unit else text, names_unit)
@@ -72,7 +82,7 @@ def balance_lines(balance: Balance) -> Iterator[str]:
         parts = [part for part in (_side(account, "given"), _side(account, "taken")) if part]
         left = account.left_of_day
         if account.keeps and is_shown(left, account.day_unit):
-            parts.append(compose(amount(abs(left), account.day_unit), f" {way_words(account, left)}"))
+            parts.append(compose(amount_of_day(abs(left), account.day_unit), f" {way_words(account, left)}"))
         if account.stock is not None:
             parts.append(stock_text(account))
         if parts:
@@ -87,9 +97,9 @@ def _side(account: Account, side: str) -> str:
     known = [share for share in without_small(shares) if is_shown(share.day, account.day_unit)]
     if not known:
         return ""
-    text = compose(f"{side} ", amount(sum(share.day for share in shares), account.day_unit), " (")
+    text = compose(f"{side} ", amount_of_day(sum(share.day for share in shares), account.day_unit), " (")
     for number, share in enumerate(known):
-        figure = amount(share.day, account.day_unit, names_unit=False)
+        figure = amount_of_day(share.day, account.day_unit, names_unit=False)
         text = compose(text, ", " if number else "", f"{share.who} ", figure)
     return compose(text, ")")
 
