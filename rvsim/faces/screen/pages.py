@@ -45,7 +45,7 @@ from rvsim.wire.fields import State, weakest
 
 RAIL_COLUMN, RAIL_WIDTH, TAGS_WIDTH = 71, 34, 7
 """On wide screens: the column of the rails unless a sentence is longer, and the widths of rails and tags."""
-MAX_PROBLEMS_SHOWN, MAX_STATUS_LINES = 2, 3
+MAX_PROBLEMS_SHOWN, MAX_STATUS_LINES = 2, 5
 MAX_NAME_WIDTH = 22
 MAX_TAGS_SHOWN = 2
 """Tags at the end of the row of a device."""
@@ -275,8 +275,6 @@ def _open_device_lines(scene: Scene, device: RollCallLine, width: int) -> list[L
         claim = device.name
         claimed = f"NAME: manufacturer code {claim.manufacturer_code}, serial number {claim.serial_number}."
         lines.append(((" ║ │  ", "dim"), (claimed, "plain")))
-    for text in scene.cautions_of(device.device):
-        lines += wrap_text(f"Caution. {text}", width, " ║ │  ", " ║ │  ")
     commanders = scene.commanders(device)
     last = f"Commanded by: {list_text(commanders)}." if commanders else "No commands to it heard."
     lines.append(((" ║ │  ", "dim"), (last, "plain")))

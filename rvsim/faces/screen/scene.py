@@ -6,7 +6,7 @@ the lock of the run.
 """
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from typing import NamedTuple, assert_never
@@ -155,6 +155,7 @@ class Scene:
         """Tells whether a device has a manual fault."""
         self.balance: Balance | None = None
         """Who gives and who takes in the simulated vehicle; None for a log or a bus."""
+        self._told_cautions: set[str] = set()
         self._shore = rig.vehicle.shore if rig else None
 
     def observe_by(self, watch: Watch) -> None:
@@ -279,16 +280,12 @@ class Scene:
         orders = list(Order)
         self.order = orders[(orders.index(self.order) + 1) % len(orders)]
 
-    def cautions_of(self, device: str) -> list[str]:
-        """Return the caution of a device's kind, without the sentences that an open device above it has."""
-        told: set[str] = set()
-        for line in self.devices():
-            own = [text for text in _caution_sentences(self.plans.get(line.device)) if text not in told]
-            if line.device == device:
-                return [" ".join(own)] if own else []
-            if line.device in self.open_devices:
-                told.update(own)
-        return []
+    def untold_caution(self, devices: Iterable[str]) -> str:
+        """Return the cautions of the kinds of devices that a person acts on, each sentence once in a run."""
+        sentences = [text for device in devices for text in _caution_sentences(self.plans.get(device))]
+        untold = [text for text in dict.fromkeys(sentences) if text not in self._told_cautions]
+        self._told_cautions.update(untold)
+        return f" Caution, though it is only simulated here. {' '.join(untold)}" if untold else ""
 
     def mains_limit_amps(self, device: str, *, is_input: bool) -> float | None:
         """Return the planned limit of a device's alternating current; None without a rig.
