@@ -24,6 +24,7 @@ EXERCISE = "exercise_every_hours"
 """The setting by which a simulated generator starts by itself."""
 ENGINE_KINDS = ("alternator", "dc_dc_charger")
 """The kinds that charge while the engine runs."""
+LITHIUM = "Lithium: no charging below 0 °C cell temperature; the protection may open at any time."
 _SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 
 
@@ -38,8 +39,9 @@ def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
         yield _generator_caution(generators, starters)
     elif exercised:
         yield _caution("a setting of the rig", exercised)
-    yield from _of_kinds(loaded, {_message(send, catalogue) for send in sends})
-    yield from _of_lithium(loaded)
+    of_kinds = list(_of_kinds(loaded, {_message(send, catalogue) for send in sends}))
+    yield from of_kinds
+    yield from _of_lithium(loaded, is_told=any(LITHIUM in text for text in of_kinds))
 
 
 def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
@@ -69,19 +71,22 @@ def _list(names: Sequence[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
-def _of_lithium(loaded: LoadedScenario) -> Iterator[str]:
-    """Yield the caution of lithium batteries that start below 0 degrees Celsius, or whose protection a fault opens."""
+def _of_lithium(loaded: LoadedScenario, *, is_told: bool) -> Iterator[str]:
+    """Yield the caution of lithium batteries that start below 0 degrees Celsius, or whose protection a fault opens.
+
+    ``is_told``: what it says of lithium is already told for a charger.
+    """
     rig, scenario = loaded.rig, loaded.scenario
     opened = {fault.battery or rig.vehicle.battery.name for fault in scenario.faults if isinstance(fault, _Opens)}
     lithium = [plan for plan in rig.vehicle.batteries if plan.chemistry == "lfp"]
     start = scenario.start.battery_c
     cold = [plan.name for plan in lithium if start.get(plan.name, plan.start_c) < MIN_LITHIUM_CHARGE_C]
     others = [plan.name for plan in lithium if plan.name in opened and plan.name not in cold]
-    if cold or others:
+    if cold or (others and not is_told):
+        names = cold if is_told else [*cold, *others]
         yield (
-            f"caution: the battery {' and '.join([*cold, *others])}, which is only simulated, is lithium"
-            f"{' and cold' if cold else ''}. Lithium: no "
-            "charging below 0 °C cell temperature; the protection may open at any time."
+            f"caution: the battery {' and '.join(names)}, which is only simulated, is lithium"
+            f"{' and cold' if cold else ''}.{'' if is_told else f' {LITHIUM}'}"
         )
 
 

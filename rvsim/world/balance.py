@@ -74,8 +74,8 @@ class Balance:
         self._world = world
         self._time = 0
         self._hours: deque[_Hour] = deque(maxlen=HOURS_OF_DAY)
-        self._last = self._rates()
-        self._begin(0)
+        self._last, self._stocks = self._rates()
+        self._hours.append(_Hour(0, self._stocks))
 
     @property
     def span_us(self) -> int:
@@ -88,8 +88,9 @@ class Balance:
             return
         number = self._time // HOUR_US
         if self._hours[-1].number != number:
-            self._begin(number)
-        before, self._last = self._last, self._rates()
+            self._hours.append(_Hour(number, self._stocks))
+        before = self._last
+        self._last, self._stocks = self._rates()
         span = time - self._time
         self._time = time
         hour = self._hours[-1]
@@ -105,13 +106,6 @@ class Balance:
             for key, amount in hour.sums.items():
                 sums[key] = sums.get(key, 0.0) + amount
         return tuple(self._account(flows, sums) for flows in self._flows())
-
-    def _begin(self, number: int) -> None:
-        """Begin an hour."""
-        stocks = {
-            (flows.what, flows.stock.title): flows.stock.value for flows in self._flows() if flows.stock is not None
-        }
-        self._hours.append(_Hour(number, stocks))
 
     def _account(self, flows: Flows, sums: dict[_Key, float]) -> Account:
         day_unit, divisor = _PER_HOUR[flows.unit]
@@ -132,13 +126,17 @@ class Balance:
             before = self._hours[0].stocks.get((flows.what, stock.title))
         return Account(flows.what, flows.unit, day_unit, flows.keeps, given, taken, stock, before)
 
-    def _rates(self) -> dict[_Key, float]:
+    def _rates(self) -> tuple[dict[_Key, float], dict[tuple[str, str], float]]:
+        """Return the flows of this moment, and the stocks by what and title."""
         rates: dict[_Key, float] = {}
+        stocks: dict[tuple[str, str], float] = {}
         for flows in self._flows():
+            if flows.stock is not None:
+                stocks[flows.what, flows.stock.title] = flows.stock.value
             for is_given, parts in ((True, flows.given), (False, flows.taken)):
                 for who, amount in parts.items():
                     rates[flows.what, is_given, who] = amount
-        return rates
+        return rates, stocks
 
     def _flows(self) -> Iterator[Flows]:
         yield from self._world.heat_flows()

@@ -33,6 +33,7 @@ class Watched:
         self.sink, self.control = ScreenSink(), AtOnce()
         self.run = VirtualBenchRun(self.loaded, catalogue, self.sink, seed=1)
         self.scene = Scene(self.loaded.name, self.run.watch, self.loaded.rig)
+        self.scene.balance = self.run.balance
         self.manual_faults = ManualFaults(self.run)
         self.until(seconds)
 

@@ -209,7 +209,11 @@ def test_the_order_turns(watched, drive):
 def test_silence_and_restore(watched, drive):
     """A silenced device is silent within its limit and is present again when restored."""
     run = watched("winter_evening", 20)
-    assert any("heater silenced; b restores it" in line for line in drive(run.app(), (80, 24), "down", "s"))
+    lines = drive(run.app(), (80, 24), "down", "s")
+    assert any("heater silenced; b restores it" in line for line in lines)
+    assert "Combustion: a lockout is a safety function" in " ".join(lines)
+    assert sum("Caution" in line for line in lines) == 1
+    assert not any("Caution" in line for line in drive(run.app(), (80, 24), "w"))  # the heater's again, once in a run
     run.until(50)
     assert any("silent" in line and "[" in line for line in drive(run.app(), (80, 24)) if "heater " in line)
     assert any("heater: manual faults removed" in line for line in drive(run.app(), (80, 24), "b"))
