@@ -30,7 +30,8 @@ class Watched:
 
     def __init__(self, catalogue, scenario: str, seconds: float):
         self.loaded = load_scenario(scenario, kinds=settings_models())
-        self.sink, self.control = ScreenSink(), AtOnce()
+        self.sink = ScreenSink()
+        self.control: RunControl = AtOnce()
         self.run = VirtualBenchRun(self.loaded, catalogue, self.sink, seed=1)
         self.scene = Scene(self.loaded.name, self.run.watch, self.loaded.rig)
         self.scene.balance = self.run.balance
