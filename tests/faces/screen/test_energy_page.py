@@ -18,8 +18,8 @@ def page(scene, width):
 
 @pytest.fixture
 def large(watched):
-    """A larger van with every source, after ten minutes."""
-    return watched("four_sources", 601)
+    """A larger van with every source, after five minutes."""
+    return watched("four_sources", 301)
 
 
 def test_measured_and_known_are_apart(large, drive):
@@ -42,7 +42,7 @@ def test_measured_and_known_are_apart(large, drive):
     ]  # fmt: skip
     coolant = next(number for number, line in enumerate(narrow) if line.startswith("   Heat of the coolant"))
     assert re.fullmatch(r"   Heat of the coolant  coolant \d+\.\d °C  0 ├.*▒.*●.*┤ 90 °C", narrow[coolant])
-    assert re.fullmatch(r" +now, W +kWh  last 10 min", narrow[coolant + 1])
+    assert re.fullmatch(r" +now, W +kWh  last 5 min", narrow[coolant + 1])
     assert re.fullmatch(r"     given   heater +\d+ +0\.\d\d  ═{19}", narrow[coolant + 2])
     assert re.fullmatch(r"     taken   hot water +\d+ +0\.\d\d  ═+", narrow[coolant + 3])
     assert any(line.startswith("     left    into the coolant ") for line in narrow[coolant:])
