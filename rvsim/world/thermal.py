@@ -18,8 +18,9 @@ from rvsim.rig.tanks import FIRST_TANKS
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world import infiltration
 from rvsim.world.coolant import Coolant
-from rvsim.world.flows import Flows, HeatBodies, Stock, heat_flows, split
+from rvsim.world.flows import Flows, Stock, split
 from rvsim.world.fuel import FuelTank
+from rvsim.world.heat_flows import HeatBodies, heat_flows
 from rvsim.world.heat_network import HeatNetwork
 from rvsim.world.hot_water import HotWater
 from rvsim.world.tank import WaterTanks
