@@ -30,7 +30,8 @@ def test_measured_and_known_are_apart(large, drive):
     assert measured[0] == " Measured on the bus"
     subjects = [line.split("  ")[0].strip() for line in measured[1:] if line[1:2].strip()]
     assert subjects == ["heat, air", "water", "mains", "sun", "battery"]
-    assert re.fullmatch(r" mains      shore charger     takes 0.0 A AC \* +0 ├●─+┤ 12 A", measured[12 + 1])
+    mains = r" mains      shore charger     takes 0.0 A AC \* +0 ├●─+┤ 12 A"
+    assert any(re.fullmatch(mains, line) for line in measured)
     assert any(re.fullmatch(r" {12}generator         gives 0.0 A AC \* +0 ├●─+┤ 29.2 A", line) for line in measured)
     assert any(re.match(r" sun        roof solar        bulk, .*, gives .* A \* ", line) for line in measured)
     assert max(map(len, narrow)) <= 80
