@@ -39,7 +39,7 @@ def test_measured_and_known_are_apart(large, drive):
     assert heads == [
         "Heat of the cabin", "Heat of the bedroom", "Heat of the garage", "Heat of the coolant",
         "Heat of the hot water", "Fuel", "Power of the house battery", "Power of the starter battery",
-        "Power of the mains", "Fresh tank", "Grey tank", "Black tank",
+        "Power of the mains", "Fresh tank", "Grey tank", "Black tank", "Gas tank",
     ]  # fmt: skip
     coolant = next(number for number, line in enumerate(narrow) if line.startswith("   Heat of the coolant"))
     assert re.fullmatch(r"   Heat of the coolant  coolant \d+\.\d °C  0 ├.*▒.*●.*┤ 90 °C", narrow[coolant])
