@@ -142,6 +142,11 @@ class Device:
     """The settings that hold an instance of another device's function: setting to function."""
 
     @classmethod
+    def used_instance_settings(cls, plan: DevicePlan) -> Mapping[str, str]:  # noqa: ARG003
+        """Return those of ``instance_settings`` that a device with this plan goes by: all of them."""
+        return cls.instance_settings
+
+    @classmethod
     def mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[str]:  # noqa: ARG003
         """Yield what in the settings does not fit these definitions: where, and what to do."""
         yield from ()

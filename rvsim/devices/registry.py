@@ -196,7 +196,7 @@ def unknown_instances(rig: Rig) -> Iterator[str]:
     for plan in rig.devices:
         kind = kinds.get(plan.kind)
         settings = plan.settings_as(kind.Settings) if kind is not None else None
-        for setting, function in kind.instance_settings.items() if kind is not None else ():
+        for setting, function in kind.used_instance_settings(plan).items() if kind is not None else ():
             instance = getattr(settings, setting)
             if instance is not None and (function, instance) not in present:
                 title = FUNCTIONS[function].title

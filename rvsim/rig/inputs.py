@@ -153,6 +153,8 @@ def input_mistakes(
         functions: the instances of the devices' digital inputs, by the device.
     """
     devices = {module.name: module.device for module in modules or ()}
+    if modules is None:  # whose device is whose is not known then
+        functions = {}
     owners: dict[int, str] = {}
     for number, entry in enumerate(inputs):
         own = devices.get(entry.module)

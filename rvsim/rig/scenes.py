@@ -7,7 +7,7 @@ calls a scene, nor how it is commanded (`devices` does).
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from rvsim.errors import did_you_mean
 from rvsim.rig.quantity import shown
@@ -18,7 +18,16 @@ from rvsim.rig.table import Mistake, OneLineText, Table
 FULL_PERCENT = 100.0
 _GROUP_PREFIX = "group "
 
-SceneLevel = Literal["on", "off"] | Annotated[float, Field(ge=0, le=100)]
+
+def _checked_level(given: object) -> object:
+    """Return a level as it is, where it is one; one line for any other value."""
+    is_percent = isinstance(given, int | float) and not isinstance(given, bool) and 0 <= given <= FULL_PERCENT
+    if is_percent or given in ("on", "off"):
+        return given
+    raise ValueError(f'{shown(given)} is no level; write "on", "off", or a percentage from 0 to 100 without quotes')
+
+
+SceneLevel = Annotated[Literal["on", "off"] | Annotated[float, Field(ge=0, le=100)], BeforeValidator(_checked_level)]
 """What a scene sets an output to: on, off, or a level in percent."""
 
 

@@ -41,6 +41,8 @@ def test_a_setting_with_an_unknown_instance_is_reported():
     panel = shipped.devices[0].model_copy(update={"settings": {**shipped.devices[0].settings, "furnace": 7}})
     rig = shipped.model_copy(update={"devices": (panel, *shipped.devices[1:])})
     assert list(unknown_instances(rig)) == ["control panel is set to furnace 7, but no device of the rig is furnace 7"]
+    switching = load_rig("brackenlow", kinds=settings_models())
+    assert list(unknown_instances(switching)) == [], "a panel without a thermostat goes by none of its settings"
 
 
 def rig_of(*devices):

@@ -205,3 +205,10 @@ def test_what_can_be_pressed():
     )
     assert unknown_contact_text("dor", plans).startswith('"dor" cannot be pressed (did you mean "door"?); what can be')
     assert unknown_contact_text("dor", {}).endswith("the rig has no inputs and no keys; add it, or remove the name")
+
+
+def test_a_mistake_of_a_module_is_told_alone():
+    """Its inputs are those of its device; while it is not known which that is, nothing is said of their instances."""
+    centre = {**device(), "kind": "load_centre"}
+    one = rig(centre, module=[{**MODULE, "branch": "lods"}], input=[entry(instance=5)], branch=[{"name": "loads"}])
+    assert [place for place, _ in problems(one)] == [("module", 0, "branch")]

@@ -20,6 +20,7 @@ from pydantic import Field
 from rvsim.devices.device import PERCENT_STEP, Device, DeviceContext, Instance, Settings, commanded
 from rvsim.devices.switching.panel_switches import PanelSwitches
 from rvsim.rig.functions import FUNCTIONS
+from rvsim.rig.model import DevicePlan
 from rvsim.rig.panel_parts import SWITCH_SETTINGS, PanelParts
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.fields import State
@@ -149,6 +150,11 @@ class Panel(Device):
         "fresh_tank": "tank",
         "charger": "charger",
     }
+
+    @classmethod
+    def used_instance_settings(cls, plan: DevicePlan) -> Mapping[str, str]:
+        """Return those of its thermostat; one that switches outputs only goes by none."""
+        return cls.instance_settings if "thermostat" in plan.functions else {}
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
