@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
+from rvsim.rig.panel_parts import PANEL
 from rvsim.shakedown.expect.sight import identifier_of
 from rvsim.shakedown.faults.fault_plans import BurnerPlan
 from rvsim.shakedown.faults.fault_plans import ProtectionOpensPlan as _Opens
@@ -20,6 +21,8 @@ from rvsim.wire.ident import dgn_of
 GENERATOR, GENERATOR_START = "generator", "generator_start"
 MIN_LITHIUM_CHARGE_C = 0.0
 """Below this cell temperature lithium iron phosphate is not charged (a battery maker's manual, table 4.3)."""
+START_SETTING = "generator"
+"""The setting by which a simulated panel starts the generator by itself."""
 EXERCISE = "exercise_every_hours"
 """The setting by which a simulated generator starts by itself."""
 ENGINE_KINDS = ("alternator", "dc_dc_charger")
@@ -35,6 +38,8 @@ def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
     starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan not in generators]
     sends = [step.send for step in loaded.scenario.steps if step.send is not None]
     exercised = [plan for plan in rig.devices if plan.kind == GENERATOR and EXERCISE in plan.settings]
+    if any(plan.kind == PANEL and START_SETTING in plan.settings for plan in rig.devices):
+        exercised = generators
     if generators and (_has_command(sends, catalogue) or starters):
         yield _generator_caution(generators, starters)
     elif exercised:

@@ -16,6 +16,8 @@ CLAIM, HEARTBEAT, BATTERY = 0x0EE00, 0x1FECA, 0x1FFFD
 INPUT, DIMMER_STATUS, LOAD_STATUS, LOAD_FLAGS = 0x1FFB8, 0x1FEDA, 0x1FFBD, 0x1FEDC
 DIMMER_COMMAND, LOAD_COMMAND = 0x19FEDB00, 0x19FFBC00
 ADDRESS, MODULE = 0x44, 0x8E
+NAME = bytes.fromhex("07 00 E0 00 00 00 00 80")
+"""Of no manufacturer that is known, and no other controller's."""
 SET_LEVEL, TOGGLE, RAMP, FULL, NO_DATA = 0, 5, 17, 200, 0xFF
 LAMP_KEY, EVENING_KEY, OFF_KEY, HEAT_KEY, PUMP_KEY, FAN_KEY = range(31, 37)
 GALLEY, SEAT, BED, PORCH = 1, 2, 3, 4
@@ -76,6 +78,8 @@ class SwitchController:
 
     def run(self, seconds: float) -> None:
         """Work until a time since the start, by the time stamps of the frames."""
+        if not self.now:
+            self.send(0x18EEFF00, NAME)
         look = self.now + LOOK_S
         while self.now < seconds:
             message = self.bus.recv(max(0.0, look - self.now))

@@ -12,7 +12,7 @@ _spec = importlib.util.spec_from_file_location("switch_controller", Path(__file_
 controller = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(controller)
 Mistake = controller.Mistake
-SCENARIO = str(Path(__file__).parents[2] / "data" / "switching_usual_mistakes.toml")
+SCENARIO = "switching_usual_mistakes"
 LASTS = 175
 
 
