@@ -50,6 +50,27 @@ def test_the_usual_mistakes_are_caught(usual):
     assert usual.idle_expectations == ()
 
 
+def test_shipped_scenarios_let_none_pass(usual):
+    """What heating has no occasion for, switching has: each is caught by what is about it, and together all 34 are."""
+    switching = measure_strength(Job("switching_usual_mistakes", {}), processes=1, only=sorted(NOT_EXERCISED))
+    assert switching.is_strong
+    reasons = {
+        run.mistake: [switching.expectations[number] for number in run.caught_by] for run in switching.of(Fate.CAUGHT)
+    }
+    words = {
+        "wrong group": "in another group, stays on",
+        "ignores faults": "has tripped is not commanded on",
+        "ignores trips": "has tripped is not commanded on",
+        "ignores overrides": "overridden by hand is left alone",
+        "no debounce": "a key that bounces is one command",
+        "acts on release": "one press is one command",
+    }
+    assert [name for name, part in words.items() if not any(part in each for each in reasons[name])] == []
+    assert list(together([usual, switching])) == [
+        "together: 34 of 34 wrong controllers caught by at least one scenario"
+    ]
+
+
 @pytest.mark.parametrize(
     ("mistake", "words"),
     [
