@@ -2,10 +2,11 @@
 
 python tests/benchmarks/bench_day.py [HOURS] [--quick] [--json]
 
-Three vehicles: the shipped one with 11 devices, one with 25 devices (`tests/data/twenty_five_devices_rig.toml`), and the
-shipped larger one with 26 devices, three zones and two batteries, which sends 41 frames a second. Each runs without a watch, with roll call and rules while nothing is shown, and with a sink that is handed every reading.
-The ways take turns; each figure is their median, in processor time, and that of 24 h is computed where fewer hours ran.
-cantools decodes the frames of an hour, and what a day of them would take is computed.
+Three vehicles: the shipped one with 11 devices; one with 25 devices (`tests/data/twenty_five_devices_rig.toml`); and
+the shipped larger one, 26 devices with three zones and two batteries, which sends 41 frames a second. Each runs without
+a watch, with roll call and rules while nothing is shown, and with a sink that is handed every reading. The ways take
+turns; each figure is their median, in processor time, and that of 24 h is computed where fewer hours ran. cantools
+decodes the frames of an hour, and what a day of them would take is computed.
 """
 
 from collections.abc import Iterator
