@@ -163,6 +163,6 @@ def motion_notices(motions: Sequence[MotionPlan]) -> Iterator[str]:
     for motion in motions:
         if motion.what in NEEDS_INTERLOCK and not motion.must_hold:
             yield (
-                f'the {motion.what} {shown(motion.name)} has no must_hold, so nobody is told when it moves in a vehicle '
-                'that drives; add the inputs that must hold, like must_hold = { "ignition" = "off" }'
+                f"the {motion.what} {shown(motion.name)} has no must_hold, so nobody is told when it moves in a "
+                'vehicle that drives; add the inputs that must hold, like must_hold = { "ignition" = "off" }'
             )

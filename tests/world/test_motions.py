@@ -1,5 +1,7 @@
 """What motors move: places, ends, obstructions, and the current that outputs and batteries see."""
 
+from collections.abc import Callable
+
 import pytest
 
 from rvsim.devices.registry import kinds_by_name
@@ -37,16 +39,20 @@ class Vehicle:
         self.world = World(rig_of(*outputs, **tables).vehicle, WeatherPlan())
         self.told: list[str] = []
         self.world.on_change = self.told.append
-        self._calls: list[tuple[int, int, object]] = []
-        self.now = 0
-        self.world.motions.after = lambda delay, call: self._calls.append((self.now + delay, len(self._calls), call))
+        self._calls: list[tuple[int, int, Callable[[], None]]] = []
+        self.now = self._planned = 0
+        self.world.motions.after = self._plan
+
+    def _plan(self, delay, call):
+        self._planned += 1
+        self._calls.append((self.now + delay, self._planned, call))
 
     def until(self, time):
         """Advance, with everything that was planned."""
-        while due := sorted(call for call in self._calls if call[0] <= time):
-            self._calls.remove(due[0])
-            self.now = due[0][0]
-            due[0][2]()
+        while self._calls and (first := min(self._calls, key=lambda call: call[:2]))[0] <= time:
+            self._calls.remove(first)
+            self.now = first[0]
+            first[2]()
         self.now = time
         self.world.advance(time)
 
