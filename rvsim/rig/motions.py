@@ -31,6 +31,9 @@ NEEDS_INTERLOCK = frozenset({"awning", "step", "slide"})
 STALL_SHARE = 6.0
 """The current of a blocked motor, in running currents: that of its first moment (`world.loads`), since a motor at rest
 is a blocked one."""
+MOVED_BY_DEVICE = ("lock", "shade")
+"""What a message can move whose layout is published: LOCK_COMMAND (rv-c.com/node/504) and WINDOW_SHADE_CONTROL_COMMAND
+(rv-c.com/node/101)."""
 MOTOR_LOADS = ("motor", "pump", None)
 MIN_TRAVEL_US, MAX_TRAVEL_US = 100_000, 600_000_000
 Travel = Annotated[Duration, Field(ge=MIN_TRAVEL_US, le=MAX_TRAVEL_US)]
@@ -100,6 +103,12 @@ class MotionPlan(Table):
         elif self.extend is not None and self.extend == self.retract:
             text = f"{shown(self.retract)} is already its extend; give each way its own output"
             yield Mistake(("retract",), text, self.retract)
+        elif self.extend is None and self.what not in MOVED_BY_DEVICE:
+            text = (
+                f"no message that moves it is established for the {self.what}, so a device alone does not move it; "
+                "name the outputs of a load centre, as extend and retract"
+            )
+            yield Mistake(("device",), text, self.device)
         if self.extend is not None and self.device is not None and self.what != "awning":
             text = "its outputs move it already; remove the device, or extend and retract"
             yield Mistake(("device",), text, self.device)

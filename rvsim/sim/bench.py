@@ -251,6 +251,7 @@ class Bench:
         for babble in self._babble_faults(name):
             self.line.remove(babble)
         self.line.disconnect(device)
+        device.now = self.kernel.now
         with suppress(Exception):  # it may have failed already
             device.on_stop()
         self.world.remove(name)

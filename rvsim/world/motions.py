@@ -166,11 +166,15 @@ class Motions:
 
     def of_device(self, device: str, what: MotionKind, amps: float, travel_us: int) -> Motion:
         """Return the motion of a device; one of its own, with these figures, where the rig has none."""
-        for motion in self._motions.values():
-            if motion.plan.device == device:
-                return motion
-        plan = MotionPlan(name=device, what=what, device=device, amps=amps, travel=travel_us)
-        return self._add(plan, {})
+        found = self.planned_of(device)
+        if found is None:
+            plan = MotionPlan(name=device, what=what, device=device, amps=amps)
+            found = self._add(plan.model_copy(update={"travel": travel_us}), {})
+        return found
+
+    def planned_of(self, device: str) -> Motion | None:
+        """Return the motion that the rig gives a device, None where it gives none."""
+        return next((motion for motion in self._motions.values() if motion.plan.device == device), None)
 
     def load_of(self, output: OutputPlan, relay: Relay | None) -> MotionLoad | None:
         """Return what hangs on an output that moves something, None for one that moves nothing."""
@@ -195,9 +199,9 @@ class Motions:
         elif told is not None:
             motion.told[told] = motion.state(told)
 
-    def drive(self, motion: Motion, way: Way | None, now: int) -> None:
-        """Let a device move its motion on a way, None: stop it."""
-        self.feed(motion, {one: float(one == way) for one in WAYS}, now, told=way)
+    def drive(self, motion: Motion, way: Way | None, now: int, duty: float = 1.0) -> None:
+        """Let a device move its motion on a way, None: stop it; ``duty`` is the share of the time, 0 to 1."""
+        self.feed(motion, {one: duty if one == way else 0.0 for one in WAYS}, now, told=way)
 
     # What goes wrong, and what keeps it from moving.
 
