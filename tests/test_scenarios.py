@@ -79,7 +79,7 @@ def test_a_shipped_scenario_would_catch_its_trouble(name):
 
 HEALTHY = {"four_sources", "night_at_minus_15", "solar_week", "summer_afternoon", "warm_cabin", "winter_evening"}
 """Scenarios in which nothing is wrong."""
-TROUBLE_IN_STEPS = {"shore_lost_at_midnight"}
+TROUBLE_IN_STEPS = {"awning_with_ignition_on", "shore_lost_at_midnight"}
 """Scenarios whose trouble is what steps change in the vehicle."""
 TROUBLE_IN_THE_RIG: dict[str, dict[str, float | int | str | bool]] = {
     "brown_out_at_glow": {"rig.branch.heater.wire.area_mm2": 6.0},
