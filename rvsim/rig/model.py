@@ -59,6 +59,7 @@ from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, OTHER_NAMES, canonical
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
 from rvsim.rig.inputs import InputPlan, input_mistakes, interlock_mistakes, switched_mistakes
 from rvsim.rig.module_parts import device_clashes, module_branches, with_module_functions
+from rvsim.rig.motions import MotionPlan, motion_mistakes
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
 from rvsim.rig.switching import (
@@ -364,6 +365,8 @@ class Rig(Table):
     """The outputs of the modules, a table each."""
     inputs: Annotated[tuple[InputPlan, ...], Field(strict=False)] = Field(default=(), alias="input")
     """The inputs of the modules, a table each."""
+    motions: Annotated[tuple[MotionPlan, ...], Field(strict=False)] = Field(default=(), alias="motion")
+    """What motors move between two ends, a table each."""
     taps: Annotated[tuple[TapPlan, ...], Field(strict=False)] = Field(default=(), alias="tap")
     """The taps of the CAN pair, a table each, in their order along the trunk."""
     harness: HarnessPlan = HarnessPlan()
@@ -492,6 +495,10 @@ class Rig(Table):
         problems = [
             *(one._replace(place=("output", *one.place)) for one in interlock_mistakes(self.outputs, self.inputs)),
             *(one._replace(place=("input", *one.place)) for one in switched_mistakes(self.inputs, self.outputs)),
+            *(
+                one._replace(place=("motion", *one.place))
+                for one in motion_mistakes(self.motions, self.outputs, self.inputs, self.relays, self.devices)
+            ),
         ]
         if problems:
             raise validation_error("rig", problems)

@@ -54,6 +54,7 @@ from rvsim.shakedown.faults.message_fault_plans import (
     WrongScalePlan,
     WrongValuePlan,
 )
+from rvsim.shakedown.faults.motion_fault_plans import LimitSwitchStuckPlan, MotionFault, ObstructionPlan
 from rvsim.shakedown.faults.switching_fault_plans import (
     LampOutPlan,
     OutputOverloadPlan,
@@ -88,11 +89,14 @@ __all__ = [
     "LadderResistancePlan",
     "LampOutPlan",
     "LatePlan",
+    "LimitSwitchStuckPlan",
     "MeasuringPlan",
     "MessagePlan",
     "MissingTerminatorPlan",
+    "MotionFault",
     "NoDataPlan",
     "NoisePlan",
+    "ObstructionPlan",
     "OutOfRangePlan",
     "OutputOverloadPlan",
     "OverloadPlan",
@@ -141,6 +145,7 @@ Fault = Annotated[
     | FilterBlockedPlan
     | ContactFaultPlan
     | SwitchingPlan
+    | MotionFault
     | WirePlan,
     Field(discriminator="fault"),
 ]
