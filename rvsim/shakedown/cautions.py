@@ -33,10 +33,10 @@ _SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
     """Yield a line for each kind of dangerous device that the scenario commands, makes faulty or starts by its rig."""
     rig = loaded.rig
-    generators = [plan.name for plan in rig.devices if plan.kind == GENERATOR or GENERATOR in plan.functions]
-    starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan.name not in generators]
+    generators = [plan for plan in rig.devices if plan.kind == GENERATOR or GENERATOR in plan.functions]
+    starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan not in generators]
     sends = [step.send for step in loaded.scenario.steps if step.send is not None]
-    exercised = [plan.name for plan in rig.devices if plan.kind == GENERATOR and EXERCISE in plan.settings]
+    exercised = [plan for plan in rig.devices if plan.kind == GENERATOR and EXERCISE in plan.settings]
     if generators and (_has_command(sends, catalogue) or starters):
         yield _generator_caution(generators, starters)
     elif exercised:
@@ -55,7 +55,7 @@ def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
     changes = [step.change for step in loaded.scenario.steps if step.change is not None]
     is_shore_changed = any(change.shore_power is not None for change in changes)
     is_engine_changed = any(change.engine_rpm is not None for change in changes)
-    told: dict[str, list[str]] = {}
+    told: dict[tuple[str, bool], list[str]] = {}
     for plan in loaded.rig.devices:
         kind = kinds_by_name().get(plan.kind)
         if kind is None or not kind.caution or plan.kind == GENERATOR:
@@ -65,10 +65,11 @@ def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
         is_driven = is_engine_changed and plan.kind in ENGINE_KINDS
         if commands & sent or plan.name in burners or is_fed or is_driven:
             for sentence in _SENTENCE_END.split(kind.caution):
-                told.setdefault(sentence, []).append(plan.name)
-    for names in dict.fromkeys(tuple(names) for names in told.values()):
-        text = " ".join(sentence for sentence, devices in told.items() if tuple(devices) == names)
-        yield f"caution: {_list(names)}, which {'is' if len(names) == 1 else 'are'} only simulated. {text}"
+                told.setdefault((sentence, plan.real), []).append(plan.name)
+    for names, real in dict.fromkeys((tuple(names), real) for (_, real), names in told.items()):
+        text = " ".join(sentence for (sentence, _), devices in told.items() if tuple(devices) == names)
+        how = "real" if real else "only simulated"
+        yield f"caution: {_list(names)}, which {'is' if len(names) == 1 else 'are'} {how}. {text}"
 
 
 def _list(names: Sequence[str]) -> str:
@@ -108,14 +109,16 @@ def _of_lithium(loaded: LoadedScenario, *, is_told: bool) -> Iterator[str]:
         )
 
 
-def _generator_caution(generators: list[str], starters: list[DevicePlan]) -> str:
+def _generator_caution(generators: list[DevicePlan], starters: list[DevicePlan]) -> str:
     who = " and ".join(plan.name for plan in starters) or "a step"
     return _caution(f"{who} of this scenario", generators)
 
 
-def _caution(who: str, generators: list[str]) -> str:
+def _caution(who: str, generators: list[DevicePlan]) -> str:
+    names = " and ".join(plan.name for plan in generators)
+    how = "real" if any(plan.real for plan in generators) else "only simulated"
     return (
-        f"caution: {who} starts {' and '.join(generators)}, which is only simulated. A real generator "
+        f"caution: {who} starts {names}, which is {how}. A real generator "
         "that starts by a command does so with nobody looking: its exhaust kills, its mains are for a licensed person, "
         "and a number on the bus never replaces a listed CO alarm."
     )

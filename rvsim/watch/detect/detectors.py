@@ -17,7 +17,7 @@ from rvsim.watch.detect import (
     place_temperatures,
 )
 from rvsim.watch.detect.charge_signs import ChargeSigns
-from rvsim.watch.detect.commands import PlannedDevices, read_command
+from rvsim.watch.detect.commands import PlannedDevices, read_commands
 from rvsim.watch.detect.contradictions import Contradictions
 from rvsim.watch.detect.driven_values import DrivenValues
 from rvsim.watch.detect.freeze_risks import FreezeRisks
@@ -73,7 +73,7 @@ class Detectors:
         name_of: Callable[[int], str],
         records_of: Callable[[str], Iterable[TopicRecord]],
     ) -> None:
-        planned = PlannedDevices(rig)
+        self._planned = planned = PlannedDevices(rig)
         self._records_of = records_of
         self._two_commanders = TwoCommanders(planned, deadlines, emit, name_of)
         self._ignored_commands = IgnoredCommands(planned, deadlines, emit, name_of)
@@ -221,8 +221,7 @@ class Detectors:
             record.examine_next()
 
     def _observe_command(self, record: TopicRecord) -> bool:
-        command = read_command(record)
-        if command is not None:
+        for command in read_commands(record, self._planned):
             self._two_commanders.observe(command)
             self._ignored_commands.observe(command)
             self._missing_functions.observe(command)
