@@ -3,13 +3,15 @@
 Knows: which devices a scenario starts that are dangerous where they are real. Does not know who shows a caution.
 """
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 
 from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
 from rvsim.shakedown.expect.sight import identifier_of
 from rvsim.shakedown.faults.fault_plans import BurnerPlan
+from rvsim.shakedown.faults.fault_plans import ProtectionOpensPlan as _Opens
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script import SendPlan
 from rvsim.wire.catalogue import Catalogue
@@ -20,6 +22,10 @@ MIN_LITHIUM_CHARGE_C = 0.0
 """Below this cell temperature lithium iron phosphate is not charged (a battery maker's manual, table 4.3)."""
 EXERCISE = "exercise_every_hours"
 """The setting by which a simulated generator starts by itself."""
+ENGINE_KINDS = ("alternator", "dc_dc_charger")
+"""The kinds that charge while the engine runs."""
+LITHIUM = "Lithium: no charging below 0 °C cell temperature; the protection may open at any time."
+_SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 
 
 def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
@@ -33,36 +39,54 @@ def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
         yield _generator_caution(generators, starters)
     elif exercised:
         yield _caution("a setting of the rig", exercised)
-    yield from _of_kinds(loaded, {_message(send, catalogue) for send in sends})
-    yield from _of_cold_lithium(loaded)
+    of_kinds = list(_of_kinds(loaded, {_message(send, catalogue) for send in sends}))
+    yield from of_kinds
+    yield from _of_lithium(loaded, is_told=any(LITHIUM in text for text in of_kinds))
 
 
 def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
-    """Yield the caution of each kind of which a step commands a device, or whose burner a fault is about."""
+    """Yield the caution of each kind of which a step or a fault uses a device: each sentence once, with its devices."""
     burners = {fault.device for fault in loaded.scenario.faults if isinstance(fault, BurnerPlan)}
+    changes = [step.change for step in loaded.scenario.steps if step.change is not None]
+    is_shore_changed = any(change.shore_power is not None for change in changes)
+    is_engine_changed = any(change.engine_rpm is not None for change in changes)
     told: dict[str, list[str]] = {}
     for plan in loaded.rig.devices:
         kind = kinds_by_name().get(plan.kind)
+        if kind is None or not kind.caution or plan.kind == GENERATOR:
+            continue
         commands = {name for function in plan.functions for name in FUNCTIONS[function].commands}
-        is_told = plan.kind == GENERATOR
-        if kind is not None and not is_told and kind.caution and (commands & sent or plan.name in burners):
-            told.setdefault(kind.caution, []).append(plan.name)
-    for caution, names in told.items():
-        yield f"caution: {' and '.join(names)}, which {'is' if len(names) == 1 else 'are'} only simulated. {caution}"
+        is_fed = is_shore_changed and "mains" in kind.caution.lower()
+        is_driven = is_engine_changed and plan.kind in ENGINE_KINDS
+        if commands & sent or plan.name in burners or is_fed or is_driven:
+            for sentence in _SENTENCE_END.split(kind.caution):
+                told.setdefault(sentence, []).append(plan.name)
+    for names in dict.fromkeys(tuple(names) for names in told.values()):
+        text = " ".join(sentence for sentence, devices in told.items() if tuple(devices) == names)
+        yield f"caution: {_list(names)}, which {'is' if len(names) == 1 else 'are'} only simulated. {text}"
 
 
-def _of_cold_lithium(loaded: LoadedScenario) -> Iterator[str]:
-    """Yield the caution of lithium batteries, where one of them starts below 0 degrees Celsius."""
-    start = loaded.scenario.start.battery_c
-    cold = [
-        plan.name
-        for plan in loaded.rig.batteries
-        if plan.chemistry == "lfp" and start.get(plan.name, plan.start_c) < MIN_LITHIUM_CHARGE_C
-    ]
-    if cold:
+def _list(names: Sequence[str]) -> str:
+    """Return names as a list in a sentence."""
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _of_lithium(loaded: LoadedScenario, *, is_told: bool) -> Iterator[str]:
+    """Yield the caution of lithium batteries that start below 0 degrees Celsius, or whose protection a fault opens.
+
+    ``is_told``: what it says of lithium is already told for a charger.
+    """
+    rig, scenario = loaded.rig, loaded.scenario
+    opened = {fault.battery or rig.vehicle.battery.name for fault in scenario.faults if isinstance(fault, _Opens)}
+    lithium = [plan for plan in rig.vehicle.batteries if plan.chemistry == "lfp"]
+    start = scenario.start.battery_c
+    cold = [plan.name for plan in lithium if start.get(plan.name, plan.start_c) < MIN_LITHIUM_CHARGE_C]
+    others = [plan.name for plan in lithium if plan.name in opened and plan.name not in cold]
+    if cold or (others and not is_told):
+        names = cold if is_told else [*cold, *others]
         yield (
-            f"caution: the battery {' and '.join(cold)}, which is only simulated, is lithium and cold. Lithium: no "
-            "charging below 0 °C cell temperature; the protection may open at any time."
+            f"caution: the battery {' and '.join(names)}, which is only simulated, is lithium"
+            f"{' and cold' if cold else ''}.{'' if is_told else f' {LITHIUM}'}"
         )
 
 

@@ -29,8 +29,11 @@ from rvsim.faces.screen.theme import APP_CSS, THEMES, theme_name, variables_of
 from rvsim.runs.control import RunControl
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.runs.replay import ReplayRun
+from rvsim.wire.quantity_text import compose
 
 REDRAWS_PER_SECOND = 4
+COMMANDED_BY_THERMOSTAT = frozenset({"furnace", "air_conditioner"})
+"""The functions that a changed set point starts or stops."""
 SET_POINT_STEP_C = 0.5
 """By how much one press of warmer or cooler changes the set point, in °C."""
 MIN_SPEED, MAX_SPEED = 1 / 16, 1_000_000.0
@@ -211,13 +214,13 @@ class LiveScreen(App[int]):
         action = ManualFaultAction(name)
         match action:
             case ManualFaultAction.SILENCE:
-                self._request(partial(self._apply, device, partial(faults.silence, device)))
+                self._request(partial(self._apply, device, partial(faults.silence, device)), [device])
             case ManualFaultAction.HOLD:
                 self._apply_to_reading(device, faults.hold)
             case ManualFaultAction.CORRUPT:
                 self._apply_to_reading(device, faults.corrupt)
             case ManualFaultAction.RESTORE:
-                self._request(partial(faults.restore, device))
+                self._request(partial(faults.restore, device), [device])
             case _:
                 assert_never(action)
 
@@ -228,7 +231,7 @@ class LiveScreen(App[int]):
             self.scene.status_text = f"{device} has sent no reading yet"
             self.redraw()
         else:
-            self._request(partial(self._apply, device, partial(apply, device, target.message, target.field)))
+            self._request(partial(self._apply, device, partial(apply, device, target.message, target.field)), [device])
 
     def _apply(self, device: str, apply: Callable[[], str]) -> str:
         text = apply()
@@ -240,18 +243,23 @@ class LiveScreen(App[int]):
         if self._manual_faults is None:
             self._report_unavailable()
             return
-        self._request(partial(self._manual_faults.change_set_point, by * SET_POINT_STEP_C))
+        heating = [plan.name for plan in self.scene.plans.values() if COMMANDED_BY_THERMOSTAT & plan.functions.keys()]
+        self._request(partial(self._manual_faults.change_set_point, by * SET_POINT_STEP_C), heating)
 
     def _report_unavailable(self) -> None:
         what = "A log" if self.scene.mode is Mode.LOG else "A bus that is listened to"
         self.scene.status_text = f"{what} cannot be disturbed; rvsim bench can."
         self.redraw()
 
-    def _request(self, action: Callable[[], str]) -> None:
-        """Have the run's own thread do something; what it returns is shown at the bottom."""
+    def _request(self, action: Callable[[], str], devices: Iterable[str]) -> None:
+        """Have the run's own thread do something to devices; what it returns is shown at the bottom.
+
+        The caution of each kind of device follows, once.
+        """
 
         def run_and_report() -> None:
-            self.scene.status_text = action()
+            text, caution = action(), self.scene.untold_caution(devices)
+            self.scene.status_text = compose(text, "." if caution else "", caution)
 
         if self.scene.ended:
             self.scene.status_text = "The run has ended; devices can no longer be changed."

@@ -13,6 +13,7 @@ from rvsim.watch.flag import WORST_FIRST
 from rvsim.watch.transitions import Presence
 
 LEDGER_TITLE = "Ledger, house battery, amps"
+ENERGY_TITLE = "Energy: who gives heat, fuel, water and power, who takes, what is left"
 
 
 def head_lines(scene: Scene, load: tuple[float, float], width: int) -> list[Line]:
@@ -95,6 +96,8 @@ def _title_text(scene: Scene) -> str:
             return f"Tape: {scene.chosen}{which}, byte by byte"
         case Page.LEDGER:
             return LEDGER_TITLE
+        case Page.ENERGY:
+            return ENERGY_TITLE
         case Page.FLAGS:
             standing = len(scene.watch.flags)
             cleared = len(scene.watch.all_flags) - standing

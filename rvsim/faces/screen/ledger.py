@@ -1,8 +1,8 @@
 """The ledger: amperes given and taken, the rest for the house battery, and the measured current of the battery.
 
 Knows: the current that devices report to give, the current that the rig plans for each device at its present effort,
-and the DC source of the highest priority; devices on another battery are left out. Does not know how it is drawn. The
-sign of the battery's current (positive out of the battery) is that of one battery maker's RV-C appendix.
+and the DC source of the highest priority; what another battery is given, or gives, is left out. Does not know how it
+is drawn. The sign of the battery's current (positive out of the battery) is that of one battery maker's RV-C appendix.
 """
 
 from collections.abc import Mapping
@@ -43,12 +43,18 @@ def ledger_of(scene: Scene) -> Ledger:
     """Return the ledger of this moment, over every device that was heard."""
     given, taken, unknown, silent = [], [], [], []
     for device in scene.devices():
-        if device.last_heard is None or device.device in scene.on_other_batteries:
+        is_elsewhere, gives_elsewhere = (
+            device.device in names for names in (scene.on_other_batteries, scene.charging_others)
+        )
+        if device.last_heard is None or (is_elsewhere and gives_elsewhere):
             continue
         summaries = scene.summaries_by_function(device)
         gives = [found.output_amps for found in summaries.values() if found.output_amps is not None]
+        gives = [] if gives_elsewhere else gives
         if gives and device.state is not Presence.SILENT:
             given.append((device.device, sum(gives)))
+        if is_elsewhere:
+            continue
         takes = _planned_current(scene, device, summaries)
         if takes is None:
             if device.planned and not gives:

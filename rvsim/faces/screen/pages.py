@@ -4,11 +4,11 @@ Knows: the layout of every page. The row of a device on Aboard is rendered only 
 other pages are rendered completely. Does not know Textual. The caller holds the lock of the run.
 """
 
-from fractions import Fraction
 from functools import partial
 from typing import Literal, assert_never
 
 from rvsim.faces.screen.bus_page import problem_lines, turn_lines, worst_case_lines
+from rvsim.faces.screen.energy_page import energy_lines
 from rvsim.faces.screen.flag_page import flag_lines
 from rvsim.faces.screen.keys import hint_line, key_texts
 from rvsim.faces.screen.ledger_page import ledger_lines
@@ -17,7 +17,6 @@ from rvsim.faces.screen.lines import (
     Line,
     Row,
     Span,
-    draw_rail,
     elapsed_text,
     fit_width,
     fixed_row,
@@ -30,6 +29,7 @@ from rvsim.faces.screen.lines import (
     with_right_edge,
     wrap_text,
 )
+from rvsim.faces.screen.rails import rail_text, summary_text, trend_text
 from rvsim.faces.screen.scene import Mode, Page, Scene, Target
 from rvsim.faces.screen.tape import arithmetic_lines, pieces, spelled_line
 from rvsim.faces.text.display_units import DisplayUnits
@@ -38,30 +38,24 @@ from rvsim.faces.text.marks import LEGEND, mark
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS
 from rvsim.watch.flag import Flag
 from rvsim.watch.identity.records import RollCallLine
-from rvsim.watch.summaries import Rail, Summary
 from rvsim.watch.transitions import Presence
 from rvsim.watch.watch import LastFrame
 from rvsim.wire import texts
 from rvsim.wire.fields import State, weakest
-from rvsim.wire.quantity_text import Quantity
 
 RAIL_COLUMN, RAIL_WIDTH, TAGS_WIDTH = 71, 34, 7
 """On wide screens: the column of the rails unless a sentence is longer, and the widths of rails and tags."""
-MAX_PROBLEMS_SHOWN, MAX_STATUS_LINES = 2, 3
+MAX_PROBLEMS_SHOWN, MAX_STATUS_LINES = 2, 5
 MAX_NAME_WIDTH = 22
 MAX_TAGS_SHOWN = 2
 """Tags at the end of the row of a device."""
 MAX_MESSAGES_NAMED = 6
 """Messages that are named under an open device without a summary."""
-_TREND_RESOLUTION = Fraction(1, 10)
-"""The resolution of a trend, in °C per minute."""
-_STEADY_BELOW = 0.05
-"""A change below this is shown as steady, in °C per minute: half the resolution."""
 MIN_WIDE_COLUMNS = 120
 """From this width on every device has its first rail beside it, and ledger and tape are below the page."""
 
 
-_OtherPage = Literal[Page.READINGS, Page.TAPE, Page.LEDGER, Page.FLAGS, Page.WIRES, Page.KEYS]
+_OtherPage = Literal[Page.READINGS, Page.TAPE, Page.LEDGER, Page.ENERGY, Page.FLAGS, Page.WIRES, Page.KEYS]
 """Every page but Aboard."""
 
 
@@ -126,6 +120,8 @@ def _page_lines(scene: Scene, page: _OtherPage, width: int) -> list[Line]:
             return tape_lines(scene, width)
         case Page.LEDGER:
             return ledger_lines(scene, width)
+        case Page.ENERGY:
+            return energy_lines(scene, width)
         case Page.FLAGS:
             return flag_lines(scene, width)
         case Page.WIRES:
@@ -229,17 +225,12 @@ def _device_text(scene: Scene, device: RollCallLine) -> str:
     if device.state is None:
         return "not heard yet"
     summaries = [
-        _summary_text(scene, w) + _trend_text(scene, device.device, title, w.rails)
+        summary_text(scene, w) + trend_text(scene, device.device, title, w.rails)
         for title, w in scene.summaries(device)
     ]
     text = "; ".join(part for part in summaries if part) or _message_count_text(scene, device)
     late = scene.overdue(device.device) if device.state is Presence.LATE else None
     return text + (f", next was due {elapsed_text(late)} ago" if late is not None else "")
-
-
-def _summary_text(scene: Scene, found: Summary) -> str:
-    """Return the summary of a function with the mark of its weakest origin."""
-    return scene.units.render(found.sentence) + mark((found.origin,)) if found.sentence else ""
 
 
 def _message_count_text(scene: Scene, device: RollCallLine) -> str:
@@ -252,35 +243,11 @@ def _message_count_text(scene: Scene, device: RollCallLine) -> str:
     return messages + (f", {unknown} without a definition here" if unknown else "")
 
 
-def _trend_text(scene: Scene, device: str, title: str, rails: tuple[Rail, ...]) -> str:
-    """Return the trend of an air temperature in words; empty for other rails."""
-    if not rails or rails[0].reading.field.name != "ambient_temperature":
-        return ""
-    change = scene.change_per_minute(device, title, rails[0])
-    if change is None or rails[0].reading.state is not State.VALUE:
-        return ""
-    if abs(change) < _STEADY_BELOW:
-        return ", steady"
-    field = rails[0].reading.field
-    text = f"{abs(change):.1f} {field.printed_unit}"
-    amount = Quantity(Fraction(abs(change)), _TREND_RESOLUTION, field.unit, text, is_difference=True)
-    return f", {'rising' if change > 0 else 'falling'} {scene.units.quantity(amount)} a minute"
-
-
 def _first_rail_text(scene: Scene, device: RollCallLine) -> str:
     for title, found in scene.summaries(device):
         if found.rails:
-            return _rail_text(scene, device.device, title, found.rails[0], 18)
+            return rail_text(scene, device.device, title, found.rails[0], 18)
     return ""
-
-
-def _rail_text(scene: Scene, device: str, title: str, of: Rail, width: int) -> str:
-    low, high = scene.limits(device, of)
-    value = of.reading.value
-    drawn = draw_rail(None if value is None else float(value), scene.past_value(device, title, of), low, high, width)
-    field = of.reading.field
-    first = scene.units.quantity(field.figure(low, names_unit=False))
-    return f"{first:>4} {drawn} {scene.units.quantity(field.figure(high))}"
 
 
 def _open_device_lines(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
@@ -295,9 +262,9 @@ def _open_device_lines(scene: Scene, device: RollCallLine, width: int) -> list[L
     else:
         lines += [((" ║ │  ", "dim"), (text, "plain")) for text in _message_texts(scene, device)]
     for title, found in summaries:
-        lines.append(((" ║ │    ", "dim"), (f"{title}: {_summary_text(scene, found)}", "plain")))
+        lines.append(((" ║ │    ", "dim"), (f"{title}: {summary_text(scene, found)}", "plain")))
         for of in found.rails:
-            drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 54)))
+            drawn = rail_text(scene, device.device, title, of, max(12, min(30, width - 54)))
             number = f"{scene.units.render(of.reading.brief):>12}{mark((of.origin,)):<3}"
             is_chosen = target == Target(of.message, of.reading.field.name)
             name: Line = ((of.title, "chosen" if is_chosen else "plain"), (" " * (12 - len(of.title)), "plain"))

@@ -5,11 +5,13 @@ message and byte on the tape. Does not know Textual, keys, colours or drawing. I
 the lock of the run.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from typing import NamedTuple, assert_never
 
+from rvsim.devices.registry import kinds_by_name
 from rvsim.faces.screen.day_energy import DayEnergy
 from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.trends import Trends
@@ -26,8 +28,11 @@ from rvsim.watch.summaries import LastReadings, Rail, Summary, summary
 from rvsim.watch.watch import LastFrame, Watch
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.ident import dgn_of
+from rvsim.world.balance import Balance
 
 _WITHOUT_VALUE = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
+BETWEEN = "dc_dc_charger"
+"""The kind that takes from the battery of its branch and charges another."""
 HANDOVER_US = 2_000_000
 """After this time without a message of a shared function, or three gaps if longer, another device sends it."""
 
@@ -39,6 +44,7 @@ class Page(StrEnum):
     READINGS = "It says"
     TAPE = "Tape"
     LEDGER = "Ledger"
+    ENERGY = "Energy"
     FLAGS = "Flags"
     WIRES = "Wires"
     KEYS = "Keys"
@@ -78,6 +84,12 @@ class Choice(NamedTuple):
     reading: Reading
 
 
+def _caution_sentences(plan: DevicePlan | None) -> list[str]:
+    """Return what a person has to know before a planned device is commanded, by its kind; empty where nothing."""
+    kind = kinds_by_name().get(plan.kind) if plan is not None and plan.kind else None
+    return re.split(r"(?<=\.) (?=[A-Z])", kind.caution) if kind is not None and kind.caution else []
+
+
 def _on_other_batteries(rig: Rig | None) -> frozenset[str]:
     if rig is None:
         return frozenset()
@@ -86,6 +98,15 @@ def _on_other_batteries(rig: Rig | None) -> frozenset[str]:
     batteries = {device: feeding[branch] for device, branch in vehicle.branch_by_device.items()}
     batteries |= vehicle.battery_by_device
     return frozenset(device for device, battery in batteries.items() if battery != vehicle.battery.name)
+
+
+def _charging_others(rig: Rig | None, on_others: frozenset[str]) -> frozenset[str]:
+    """Return the devices that charge another battery than the house battery; some charge from one into another."""
+    between = (
+        {plan.name: plan.settings.get("to_battery") for plan in rig.devices if plan.kind == BETWEEN} if rig else {}
+    )
+    house = rig.vehicle.battery.name if rig else ""
+    return (on_others - between.keys()) | {name for name, to in between.items() if to not in (None, house)}
 
 
 class Scene:
@@ -107,6 +128,8 @@ class Scene:
         self.plans: Mapping[str, DevicePlan] = {plan.name: plan for plan in rig.devices} if rig else {}
         self.on_other_batteries = _on_other_batteries(rig)
         """The planned devices that another battery than the house battery feeds."""
+        self.charging_others = _charging_others(rig, self.on_other_batteries)
+        """The planned devices that charge another battery than the house battery."""
         self.trends, self.energy = Trends(), DayEnergy()
         self._roll_call: Sequence[RollCallLine] | None = None
         self.page = Page.ABOARD
@@ -130,6 +153,10 @@ class Scene:
         """The time that was marked in a log; None without a mark."""
         self.has_manual_fault: Callable[[str], bool] = lambda _: False
         """Tells whether a device has a manual fault."""
+        self.balance: Balance | None = None
+        """Who gives and who takes in the simulated vehicle; None for a log or a bus."""
+        self._told_cautions: set[str] = set()
+        self._shore = rig.vehicle.shore if rig else None
 
     def observe_by(self, watch: Watch) -> None:
         """Show another watch from now on: the run has gone back. What is chosen stays."""
@@ -253,11 +280,37 @@ class Scene:
         orders = list(Order)
         self.order = orders[(orders.index(self.order) + 1) % len(orders)]
 
+    def untold_caution(self, devices: Iterable[str]) -> str:
+        """Return the cautions of the kinds of devices that a person acts on, each sentence once in a run."""
+        sentences = [text for device in devices for text in _caution_sentences(self.plans.get(device))]
+        untold = [text for text in dict.fromkeys(sentences) if text not in self._told_cautions]
+        self._told_cautions.update(untold)
+        return f" Caution, though it is only simulated here. {' '.join(untold)}" if untold else ""
+
+    def mains_limit_amps(self, device: str, *, is_input: bool) -> float | None:
+        """Return the planned limit of a device's alternating current; None without a rig.
+
+        It is what its settings say, its rated power at the vehicle's mains voltage, or what the shore socket gives.
+        """
+        if self._shore is None:
+            return None
+        settings = self.plans[device].settings if device in self.plans else {}
+        limit, rated = settings.get("input_limit_amps"), settings.get("rated_w")
+        if is_input:
+            return float(limit) if isinstance(limit, int | float) else float(self._shore.amps)
+        return rated / self._shore.volts if isinstance(rated, int | float) else float(self._shore.amps)
+
     # What the devices send.
 
     def summaries(self, device: RollCallLine) -> list[tuple[str, Summary]]:
         """Return the summary of each function of a device, with the title of the function and its instance."""
         return [(FUNCTIONS[name].label(instance), found) for name, instance, found in self._function_summaries(device)]
+
+    def titled_summaries(self, device: RollCallLine) -> list[tuple[str, str, Summary]]:
+        """Return each function of a device by its name, the title of function and instance, and the summary."""
+        return [
+            (name, FUNCTIONS[name].label(instance), found) for name, instance, found in self._function_summaries(device)
+        ]
 
     def summaries_by_function(self, device: RollCallLine) -> Mapping[str, Summary]:
         """Return the summary of each function of a device by the name of the function; the first instance counts."""

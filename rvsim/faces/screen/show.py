@@ -151,6 +151,7 @@ def show_bench(
     )
     scene = Scene(printable(loaded.name), run.watch, loaded.rig, problems, units=units)
     scenes.append(scene)
+    scene.balance = run.balance
     code = run_with_screen(
         scene,
         control,

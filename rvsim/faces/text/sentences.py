@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import groupby
 from typing import TextIO, assert_never
 
+from rvsim.faces.text.balance_text import balance_lines
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import explain_flags, tags
 from rvsim.faces.text.marks import LEGEND, mark, topic_origins
@@ -30,6 +31,7 @@ from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose, join
 from rvsim.wire.spec import MessageSpec
+from rvsim.world.balance import Balance
 
 GradedText = tuple[str, list[Origin]]
 """A text, and the origins of everything that it is made from."""
@@ -83,6 +85,14 @@ class Sentences:
         for cause in explain_flags(watch.all_flags, watch.causes).causes:
             self._write(time, f"cause, {cause.severity}, of {tags(cause.flags)}: {self._units.render(cause.text)}")
         self._write(time, f"end: {counted}; {f'flags still raised: {raised}' if raised else 'no flag is raised'}")
+
+    def balance(self, time: int, balance: Balance) -> None:
+        """Write who gave and who took heat, fuel and power, and what is left."""
+        head, *lines = list(balance_lines(balance)) or [""]
+        if head:
+            self._write(time, head)
+        for text in lines:
+            self._out.write(f"{'':13}{self._units.render(text)}\n")
 
     def flush(self) -> None:
         """Flush the stream."""
