@@ -15,12 +15,16 @@ _INPUT_MESSAGES = ("DIGITAL_INPUT_",)
 
 
 class NamedPart(NamedTuple):
-    """A part of a rig by its name; ``messages`` are beginnings of message names."""
+    """A part of a rig by its name; ``messages`` are beginnings of message names.
+
+    ``is_terminal``: it is an output, a switch or a key, and no device.
+    """
 
     name: str
     what: str
     messages: tuple[str, ...]
     instance: int
+    is_terminal: bool = False
 
     def has(self, message: str, instance: int | None) -> bool:
         """Tell whether a message with this instance is about it."""
@@ -31,10 +35,18 @@ def terminal_parts(rig: Rig) -> Iterator[NamedPart]:
     """Yield every output, switch and key that has an instance; each switch of a ladder has a name of its own."""
     for output in rig.outputs:
         if output.instance is not None:
-            yield NamedPart(output.name, f"output {output.instance}", _MESSAGES_BY_FORM[output.form], output.instance)
+            yield NamedPart(
+                output.name,
+                f"output {output.instance}",
+                _MESSAGES_BY_FORM[output.form],
+                output.instance,
+                is_terminal=True,
+            )
     for contact in contact_plans(rig).values():
         if contact.instance is not None:
-            yield NamedPart(contact.name, f"digital input {contact.instance}", _INPUT_MESSAGES, contact.instance)
+            yield NamedPart(
+                contact.name, f"digital input {contact.instance}", _INPUT_MESSAGES, contact.instance, is_terminal=True
+            )
 
 
 def named_parts(rig: Rig) -> Iterator[NamedPart]:

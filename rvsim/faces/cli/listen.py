@@ -146,7 +146,7 @@ def _sink(catalogue: Catalogue, channel: str, start: str, plan: Rig | None, opti
     if options.form == "json":
         sink = JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=False)
     else:
-        sink = Sentences(sys.stdout, (f"{channel}, listening; {rig_text(plan)}.",), options.units)
+        sink = Sentences(sys.stdout, (f"{channel}, listening; {rig_text(plan)}.",), options.units, plan)
     sink.flush()
     return touch_sink(sink, plan, options.units, json=options.form == "json") if options.touch else sink
 

@@ -113,24 +113,19 @@ def available_actions(mode: Mode) -> Iterator[KeyAction]:
 
 
 _KEY_TEXTS: tuple[tuple[str, str, frozenset[Mode]], ...] = (
-    ("↑ ↓", "choose a device, or a row of an open module; page up and page down go further", _ALL),
+    ("↑ ↓", "choose a device, or a row of an open module; page up and down go further", _ALL),
     ("← →", "choose a reading of the device; on the tape, a byte", _ALL),
     ("enter", "open or close the device in its place", _ALL),
     ("a esc", "Aboard: every device on the trunk", _ALL),
-    ("i", "It says: everything that the chosen device sends", _ALL),
-    ("t", "Tape: its message byte by byte; n the next message", _ALL),
+    ("i t", "It says: all that the device sends; Tape: byte by byte, n the next one", _ALL),
     ("l e", "Ledger: amperes given, taken, left; Energy: heat, fuel, water, power", _ALL),
-    ("f", "Flags: what was noticed, with evidence and what to try next", _ALL),
-    ("r", "Wires: one turn on the bus, bit by bit: who sent, who waited", _ALL),
-    ("v", "Moved: what moved in the last 5 s, and before each mark", _LIVE),
-    ("m", "mark this moment with a note; a recording keeps it", _LIVE),
+    ("f r", "Flags: what was noticed, what to try; Wires: one turn, bit by bit", _ALL),
+    ("v m", "Moved: what moved in the last 5 s; m marks this moment with a note", _LIVE),
     ("o", "order: as listed, by zone, trouble first", _ALL),
-    ("s", "silence the device: nothing that it sends reaches the bus", _BENCH),
-    ("h", "hold the chosen reading: it repeats its last value", _BENCH),
-    ("x", "corrupt the chosen reading: it reports an impossible value", _BENCH),
-    ("b", "restore the device: remove silence, hold and corrupt", _BENCH),
+    ("s b", "silence the device; b restores it: no silence, hold or corrupt any more", _BENCH),
+    ("h x", "the chosen reading: hold its last value; corrupt it to an impossible one", _BENCH),
     ("space", "press the chosen switch or key; a switch that stays changes over", _BENCH),
-    ("1 0", "hold or release it, switch it on or off; an output: on or off by hand", _BENCH),
+    ("1 0", "hold or release it, or switch it on or off; an output: by hand", _BENCH),
     ("u", "let the chosen output be as commanded again", _BENCH),
     ("w c", "warmer, cooler: command the thermostat half a degree up or down", _BENCH),
     ("p + -", "pause or go on; twice or half the speed", _PACED),
@@ -138,8 +133,7 @@ _KEY_TEXTS: tuple[tuple[str, str, frozenset[Mode]], ...] = (
     ("/", "search on for a text in devices, messages, fields and flags", _LOG),
     ("m M", "mark this place; go to the mark", _LOG),
     (". ,", "one frame on; one frame back", _LOG),
-    ("ctrl+p", "all commands by name; colours for a light or dark background", _ALL),
-    ("q", "quit", _ALL),
+    ("ctrl+p q", "all commands by name, other colours; quit", _ALL),
 )
 
 

@@ -21,6 +21,8 @@ class Moment(NamedTuple):
     time: int
     note: str
     movements: tuple[Movement, ...]
+    came_back: frozenset[MovedKey] = frozenset()
+    """What moved before it and was where it was again."""
 
 
 class Touches:
@@ -29,6 +31,7 @@ class Touches:
     def __init__(self) -> None:
         self._touched = TouchedReadings()
         self._before_note: tuple[Movement, ...] = ()
+        self._came_back_before: frozenset[MovedKey] = frozenset()
         self._moments: deque[Moment] = deque(maxlen=MAX_MOMENTS)
 
     @property
@@ -43,8 +46,10 @@ class Touches:
                 self._touched.take(event.time)  # a touch that is over does not belong to the next one
                 self._touched.observe(event)
             elif isinstance(event, MomentMarked):
-                self._moments.append(Moment(event.time, event.note, self._movements(event.time)))
-                self._before_note = ()
+                moved = self._movements(event.time)
+                came_back = self._came_back_before | self._touched.came_back(event.time)
+                self._moments.append(Moment(event.time, event.note, moved, came_back))
+                self.drop_note()
 
     def recent(self, now: int) -> tuple[Movement, ...]:
         """Return what moved in the last seconds."""
@@ -52,11 +57,11 @@ class Touches:
 
     def begin_note(self, now: int) -> None:
         """Keep what moved in the last seconds: somebody begins to type a note to it."""
-        self._before_note = self.recent(now)
+        self._before_note, self._came_back_before = self.recent(now), self._touched.came_back(now)
 
     def drop_note(self) -> None:
         """Forget it: the note was left."""
-        self._before_note = ()
+        self._before_note, self._came_back_before = (), frozenset()
 
     def _movements(self, now: int) -> tuple[Movement, ...]:
         """Return what moved before the note was begun, and what moved in the last seconds; each reading once."""
