@@ -113,17 +113,17 @@ def available_actions(mode: Mode) -> Iterator[KeyAction]:
 
 
 _KEY_TEXTS: tuple[tuple[str, str, frozenset[Mode]], ...] = (
-    ("↑ ↓", "choose a device, or a row of an open module; page up and down go further", _ALL),
+    ("↑ ↓", "choose a device, or a row of an open module; page up, page down", _ALL),
     ("← →", "choose a reading of the device; on the tape, a byte", _ALL),
     ("enter", "open or close the device in its place", _ALL),
     ("a esc", "Aboard: every device on the trunk", _ALL),
-    ("i t", "It says: all that the device sends; Tape: byte by byte, n the next one", _ALL),
+    ("i t", "It says: all that it sends; Tape: byte by byte, n the next message", _ALL),
     ("l e", "Ledger: amperes given, taken, left; Energy: heat, fuel, water, power", _ALL),
     ("f r", "Flags: what was noticed, what to try; Wires: one turn, bit by bit", _ALL),
     ("v m", "Moved: what moved in the last 5 s; m marks this moment with a note", _LIVE),
     ("o", "order: as listed, by zone, trouble first", _ALL),
-    ("s b", "silence the device; b restores it: no silence, hold or corrupt any more", _BENCH),
-    ("h x", "the chosen reading: hold its last value; corrupt it to an impossible one", _BENCH),
+    ("s b", "silence the device; restore it: remove silence, hold and corrupt", _BENCH),
+    ("h x", "the chosen reading: hold its last value; corrupt: impossible value", _BENCH),
     ("space", "press the chosen switch or key; a switch that stays changes over", _BENCH),
     ("1 0", "hold or release it, or switch it on or off; an output: by hand", _BENCH),
     ("u", "let the chosen output be as commanded again", _BENCH),
