@@ -14,14 +14,14 @@ in `devices/switching`, and so is how its inputs are read.
 It has one CAN channel: the bench has one pair of wires. A module with two channels answers the same on both.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import partial
 from typing import Annotated, ClassVar
 
 from pydantic import Field
 
 from rvsim.devices.device import Amps, Device, DeviceContext, Settings
-from rvsim.devices.switching.channel import CURRENT_HIGH, FAULT_SPN, Channel
+from rvsim.devices.switching.channel import CURRENT_HIGH, FAULT_SPN, Channel, OutputReading
 from rvsim.devices.switching.commands import Code, OutputCommand, group_bits, read_command, shares_group
 from rvsim.devices.switching.inputs import DigitalInput, InputBank, line_of
 from rvsim.devices.switching.local_switches import LocalSwitch
@@ -235,6 +235,10 @@ class LoadCentre(Device):
             if channel.report is not None:
                 self._waiting[channel.report.keys] = dict.fromkeys(channel.report.keys)
         self._send_next()
+
+    def output_readings(self) -> Mapping[str, OutputReading]:
+        """Return what each output does now, by its name, before anything of it is sent."""
+        return {channel.plan.name: channel.reading() for channel in self._channels}
 
     # Inputs.
 
