@@ -107,7 +107,7 @@ NOT_MET_BY_S = {
 """By when, in seconds, long scenarios without their trouble have an expectation that is known not to be met."""
 HEALTHY = {"four_sources", "night_at_minus_15", "solar_week", "summer_afternoon", "warm_cabin", "winter_evening"}
 """Scenarios in which nothing is wrong."""
-TROUBLE_IN_STEPS = {"shore_lost_at_midnight"}
+TROUBLE_IN_STEPS = {"awning_with_ignition_on", "shore_lost_at_midnight", "two_panels_fight", "two_switches_pressed"}
 """Scenarios whose trouble is what steps change in the vehicle."""
 TROUBLE_IN_THE_RIG: dict[str, dict[str, float | int | str | bool]] = {
     "brown_out_at_glow": {"rig.branch.heater.wire.area_mm2": 6.0},

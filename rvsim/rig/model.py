@@ -59,6 +59,7 @@ from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, OTHER_NAMES, canonical
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
 from rvsim.rig.inputs import InputPlan, input_mistakes, interlock_mistakes, switched_mistakes
 from rvsim.rig.module_parts import device_clashes, module_branches, with_module_functions
+from rvsim.rig.motions import MotionPlan, motion_mistakes
 from rvsim.rig.panel_parts import panel_mistakes
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
@@ -369,6 +370,8 @@ class Rig(Table):
     """The outputs of the modules, a table each."""
     inputs: Annotated[tuple[InputPlan, ...], Field(strict=False)] = Field(default=(), alias="input")
     """The inputs of the modules, a table each."""
+    motions: Annotated[tuple[MotionPlan, ...], Field(strict=False)] = Field(default=(), alias="motion")
+    """What motors move between two ends, a table each."""
     groups: Annotated[tuple[GroupPlan, ...], Field(strict=False)] = Field(default=(), alias="group")
     """Names of groups of outputs, a table each."""
     scenes: Annotated[tuple[ScenePlan, ...], Field(strict=False)] = Field(default=(), alias="scene")
@@ -405,7 +408,8 @@ class Rig(Table):
     def all_branches(self) -> tuple[BranchPlan, ...]:
         """The branches, and behind them one for each device and output with a fuse of its own, by their names."""
         own, batteries = list(self.branches), self._battery_by_device
-        by_module = {module.name: module.branch for module in self.modules}
+        by_device = {device.name: device.branch for device in self.devices}
+        by_module = {module.name: module.branch or by_device.get(module.device or "") for module in self.modules}
         for device in self.devices:
             if device.fuse_amps is not None:
                 battery = batteries.get(device.name)
@@ -526,6 +530,10 @@ class Rig(Table):
             ),
             *(one._replace(place=("output", *one.place)) for one in interlock_mistakes(self.outputs, self.inputs)),
             *(one._replace(place=("input", *one.place)) for one in switched_mistakes(self.inputs, self.outputs)),
+            *(
+                one._replace(place=("motion", *one.place))
+                for one in motion_mistakes(self.motions, self.outputs, self.inputs, self.relays, self.devices)
+            ),
         ]
         if problems:
             raise validation_error("rig", problems)

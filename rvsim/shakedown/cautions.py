@@ -1,6 +1,7 @@
 """Cautions that a scenario shows once when it is run.
 
-Knows: which devices a scenario starts that are dangerous where they are real. Does not know who shows a caution.
+Knows: which devices and motions a scenario starts that are dangerous where they are real, and which motions have no
+interlock. Does not know who shows a caution.
 """
 
 import re
@@ -9,9 +10,10 @@ from collections.abc import Iterator, Sequence
 from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
+from rvsim.rig.motions import motion_notices
 from rvsim.rig.panel_parts import PANEL
 from rvsim.shakedown.expect.sight import identifier_of
-from rvsim.shakedown.faults.fault_plans import BurnerPlan
+from rvsim.shakedown.faults.fault_plans import BurnerPlan, MotionFault, RelayWeldedPlan
 from rvsim.shakedown.faults.fault_plans import ProtectionOpensPlan as _Opens
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script import SendPlan
@@ -47,6 +49,9 @@ def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
     of_kinds = list(_of_kinds(loaded, {_message(send, catalogue) for send in sends}))
     yield from of_kinds
     yield from _of_lithium(loaded, is_told=any(LITHIUM in text for text in of_kinds))
+    yield from _of_motions(loaded)
+    for notice in motion_notices(rig.motions):
+        yield f"notice: {notice}"
 
 
 def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
@@ -75,6 +80,19 @@ def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
 def _list(names: Sequence[str]) -> str:
     """Return names as a list in a sentence."""
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _of_motions(loaded: LoadedScenario) -> Iterator[str]:
+    """Yield the caution of what motors move, where a step commands or presses something, or a fault moves it."""
+    names = [plan.name for plan in loaded.rig.motions]
+    scenario = loaded.scenario
+    is_used = any(step.send is not None or step.uses_switches for step in scenario.steps)
+    if names and (is_used or any(isinstance(fault, MotionFault | RelayWeldedPlan) for fault in scenario.faults)):
+        yield (
+            f"caution: {_list(names)}, which {'is' if len(names) == 1 else 'are'} only simulated. Motion: what "
+            "a motor moves crushes and pinches, with nobody looking; keep clear of it. A message on the bus does not "
+            "replace a switch that cuts the motor."
+        )
 
 
 def _of_lithium(loaded: LoadedScenario, *, is_told: bool) -> Iterator[str]:

@@ -156,6 +156,8 @@ def _fault(fault: plans.Fault) -> str:
             return f"the contacts of {where} get {fault.ohm:g} ohm more{within}"
         case plans.RelayWeldedPlan() | plans.RelayOpenPlan() | plans.LampOutPlan() | plans.OutputOverloadPlan():
             return fault.sentence
+        case plans.ObstructionPlan() | plans.LimitSwitchStuckPlan():
+            return fault.sentence
         case plans.BabblingPlan():
             gap = f"every {duration_text(fault.gap)}" if fault.gap else "as fast as the bus allows"
             return f"{where} sends {fault.identifier} {fault.data} {gap}"

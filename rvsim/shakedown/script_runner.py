@@ -9,7 +9,7 @@ from functools import cached_property, partial
 
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
-from rvsim.shakedown.expect.quantities import QUANTITIES
+from rvsim.shakedown.expect.quantities import quantity
 from rvsim.shakedown.expect.sight import SightMatcher, identifier_of
 from rvsim.shakedown.faults.contact_fault_plans import KeyStuckPlan, LadderResistancePlan
 from rvsim.shakedown.faults.fault_effects import EffectMaker, planned_faults
@@ -155,7 +155,7 @@ class ScriptRunner:
         """Observe the vehicle at a whole second."""
         for number, step, matcher in self._waiting:
             if matcher is None and step.when is not None and step.when.value is not None:
-                holds = step.when.holds(QUANTITIES[step.when.value][1](world))
+                holds = step.when.holds(quantity(step.when.value)[1](world))
                 if holds and number not in self._beyond:
                     self._plan_action(number, step)
                 (self._beyond.add if holds else self._beyond.discard)(number)

@@ -119,6 +119,7 @@ class Bench:
         vehicle = rig.vehicle
         self.world = World(vehicle, weather or WeatherPlan())
         self.world.contacts = Contacts(contact_plans(rig), seed, self._plan_after, self._on_contact)
+        self.world.motions.after = self._plan_after
         self.site = site or Site()
         """What is around the devices; may be changed between two steps."""
         self.world.set_shore(connected=self.site.shore_power)
@@ -263,6 +264,7 @@ class Bench:
         for babble in self._babble_faults(name):
             self.line.remove(babble)
         self.line.disconnect(device)
+        device.now = self.kernel.now
         with suppress(Exception):  # it may have failed already
             device.on_stop()
         self.world.remove(name)

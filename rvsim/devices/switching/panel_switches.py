@@ -17,7 +17,7 @@ from rvsim.wire.ident import dgn_of
 
 STATUS = "DIGITAL_INPUT_STATUS"
 MIN_BETWEEN_PRESSES_US = 50_000
-"""Two presses of one switch that follow each other sooner are one: it bounces, and its module lets that through. Common
+"""A press so soon after a press or a release is none: the switch bounces, and its module lets that through. Common
 practice, no source: nobody presses twenty times a second."""
 
 _Act = Callable[[bool], None]
@@ -55,7 +55,8 @@ class PanelSwitches:
         self.control = self._control = OutputControl(host, parts.outputs, restores=settings.restore)
         self._spec = host.catalogue.by_name(STATUS)
         self._is_on: dict[int, bool] = {}
-        self._pressed_at: dict[int, int] = {}
+        self._changed_at: dict[int, int] = {}
+        """When each switch changed last: the contact of a release bounces as that of a press does."""
         self._ignored: set[int] = set()
         self._actions: dict[int, list[_Act]] = {}
         for contact, scene in parts.callers.items():
@@ -155,13 +156,12 @@ class PanelSwitches:
         self._is_on[instance] = is_on
         if before is None or before == is_on or instance not in self._actions:
             return
-        now = self._host.now
+        now, last = self._host.now, self._changed_at.get(instance)
+        self._changed_at[instance] = now
         if is_on:
-            last = self._pressed_at.get(instance)
             if last is not None and now - last < MIN_BETWEEN_PRESSES_US:
                 self._ignored.add(instance)
                 return
-            self._pressed_at[instance] = now
         elif instance in self._ignored:
             self._ignored.discard(instance)
             return

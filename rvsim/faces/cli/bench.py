@@ -161,4 +161,4 @@ def _whole_sink(
     )
     state = loaded.scenario.start.sentences
     at_start = (options.units.render(compose("At the start: ", join(", ", state), ".")),) if state else ()
-    return Sentences(sys.stdout, (*opening, *at_start), options.units)
+    return Sentences(sys.stdout, (*opening, *at_start), options.units, loaded.rig)

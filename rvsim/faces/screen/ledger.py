@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from rvsim.faces.screen.scene import Scene
+from rvsim.faces.screen.switched_currents import switched_amps
 from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.summaries import Summary
 from rvsim.watch.transitions import Presence
@@ -69,12 +70,14 @@ def ledger_of(scene: Scene) -> Ledger:
 def _planned_current(scene: Scene, device: RollCallLine, summaries: Mapping[str, Summary]) -> float | None:
     """Return the planned current of a device at its present effort, in amperes; None without a figure in the rig.
 
-    Each function takes a current between its figures at rest and at full effort.
+    Each function takes a current between its figures at rest and at full effort. What the outputs of a module switch
+    is added.
     """
     plan = scene.plans.get(device.device)
+    switched = switched_amps(scene, device)
     if plan is None or not plan.amps:
-        return None
-    total = 0.0
+        return switched
+    total = switched or 0.0
     for function, (rest, full) in plan.amps.items():
         effort = summaries[function].load_fraction if function in summaries else None
         total += rest + (full - rest) * (effort or 0.0)

@@ -29,9 +29,11 @@ from rvsim.faces.screen.lines import (
     with_right_edge,
     wrap_text,
 )
+from rvsim.faces.screen.moved_page import moved_lines
 from rvsim.faces.screen.rails import rail_text, summary_text, trend_text
 from rvsim.faces.screen.scene import Mode, Page, Scene, Target
 from rvsim.faces.screen.tape import arithmetic_lines, pieces, spelled_line
+from rvsim.faces.screen.terminal_strip import has_strip, row_line, strip_lines, terminals_text
 from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import group_flags, tags
 from rvsim.faces.text.marks import LEGEND, mark
@@ -55,7 +57,7 @@ MIN_WIDE_COLUMNS = 120
 """From this width on every device has its first rail beside it, and ledger and tape are below the page."""
 
 
-_OtherPage = Literal[Page.READINGS, Page.TAPE, Page.LEDGER, Page.ENERGY, Page.FLAGS, Page.WIRES, Page.KEYS]
+_OtherPage = Literal[Page.READINGS, Page.TAPE, Page.LEDGER, Page.ENERGY, Page.FLAGS, Page.WIRES, Page.MOVED, Page.KEYS]
 """Every page but Aboard."""
 
 
@@ -68,7 +70,10 @@ def foot_lines(scene: Scene, width: int) -> list[Line]:
         lines += _short_tape_lines(scene, width)
     for text in scene.problems[-MAX_PROBLEMS_SHOWN:]:
         lines += [fit_width(line, width) for line in wrap_text(text, width, style="fault")]
-    if not scene.status_text and scene.mode is Mode.BENCH and scene.page in (Page.ABOARD, Page.READINGS, Page.TAPE):
+    row = scene.chosen_row() if scene.page is Page.ABOARD else None
+    if row is not None and not scene.status_text:
+        lines.append(fit_width(row_line(scene, row), width))
+    elif not scene.status_text and scene.mode is Mode.BENCH and scene.page in (Page.ABOARD, Page.READINGS, Page.TAPE):
         lines.append(fit_width(_chosen_reading_line(scene), width))
     elif scene.status_text or scene.page is not Page.KEYS:
         text = scene.units.render(scene.status_text)
@@ -126,6 +131,8 @@ def _page_lines(scene: Scene, page: _OtherPage, width: int) -> list[Line]:
             return flag_lines(scene, width)
         case Page.WIRES:
             return wire_lines(scene, width)
+        case Page.MOVED:
+            return moved_lines(scene, width)
         case Page.KEYS:
             return key_lines(scene, width)
         case _:
@@ -151,8 +158,18 @@ def _aboard_rows(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
             rows += [fixed_row(fit_width(line, width)) for line in _open_device_lines(scene, device, width)]
         if device.device == scene.chosen:
             chosen = (first, len(rows) - 1)
+            if scene.chosen_row() is not None:
+                chosen = _row_place(rows, first + 1)
     rows.append(fixed_row(fit_width(((f" Ω  the other end{ohms}", "dim"),), width)))
     return rows, chosen
+
+
+def _row_place(rows: list[Row], first: int) -> tuple[int, int]:
+    """Return the place of the chosen terminal among the rows of its open device, which begin at ``first``."""
+    for number, row in enumerate(rows[first:], start=first):
+        if any(style == "chosen" for _, style in row.line()):
+            return number, number
+    return first, len(rows) - 1
 
 
 def _bus_flag_lines(scene: Scene, devices: list[RollCallLine], width: int) -> list[Line]:
@@ -191,10 +208,10 @@ def _device_line(scene: Scene, device: RollCallLine, flags: list[Flag], name: in
     worst = str(flags[0].severity) if flags else "dim" if is_as_planned else "strong"
     shown = device.device[:name]
     left: Line = (
-        ("►" if is_chosen else " ", "strong"),
+        ("►" if is_chosen and scene.row is None else " ", "strong"),
         (MARKS[device.state], worst),
         (" ", "plain"),
-        (shown, "chosen" if is_chosen else "plain"),
+        (shown, "chosen" if is_chosen and scene.row is None else "plain"),
         (" " * (name - len(shown) + 2), "plain"),
         (f"{state:<10} ", worst),
         ("by hand: " if scene.has_manual_fault(device.device) else "", "strong"),
@@ -228,6 +245,7 @@ def _device_text(scene: Scene, device: RollCallLine) -> str:
         summary_text(scene, w) + trend_text(scene, device.device, title, w.rails)
         for title, w in scene.summaries(device)
     ]
+    summaries.append(terminals_text(scene, device))
     text = "; ".join(part for part in summaries if part) or _message_count_text(scene, device)
     late = scene.overdue(device.device) if device.state is Presence.LATE else None
     return text + (f", next was due {elapsed_text(late)} ago" if late is not None else "")
@@ -255,8 +273,9 @@ def _open_device_lines(scene: Scene, device: RollCallLine, width: int) -> list[L
     lines = _flag_lines(scene.flags_of(device.device), scene.units, width, " ║ │  ")
     silent = device.state is Presence.SILENT and device.last_heard is not None
     summaries = scene.summaries(device)
-    target = scene.target() if device.device == scene.chosen and scene.mode is Mode.BENCH else None
-    if summaries:
+    is_target = device.device == scene.chosen and scene.mode is Mode.BENCH and scene.row is None
+    target = scene.target() if is_target else None
+    if summaries or has_strip(scene, device):
         text = f"Last reported at {elapsed_text(device.last_heard or 0)}:" if silent else "Reports:"
         lines.append(((" ║ │  ", "dim"), (text, "plain")))
     else:
@@ -269,6 +288,7 @@ def _open_device_lines(scene: Scene, device: RollCallLine, width: int) -> list[L
             is_chosen = target == Target(of.message, of.reading.field.name)
             name: Line = ((of.title, "chosen" if is_chosen else "plain"), (" " * (12 - len(of.title)), "plain"))
             lines.append(((" ║ │      ", "dim"), *name, (f"{number} ", "plain"), (drawn, "dim")))
+    lines += strip_lines(scene, device, width)
     if device.product is not None:
         lines.append(((" ║ │  ", "dim"), (f"Product: {device.product}{mark((texts.TEXT_ORIGIN,))}", "plain")))
     if device.name is not None:

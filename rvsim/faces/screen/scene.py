@@ -14,19 +14,23 @@ from typing import NamedTuple, assert_never
 from rvsim.devices.registry import kinds_by_name
 from rvsim.faces.screen.day_energy import DayEnergy
 from rvsim.faces.screen.tape import pieces
+from rvsim.faces.screen.terminals import TERMINAL_FUNCTIONS, PlannedTerminals, TerminalKey, TerminalRow, Terminals
+from rvsim.faces.screen.touches import Touches
 from rvsim.faces.screen.trends import Trends
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, explain_flags
+from rvsim.faces.text.touch_text import TouchNames
 from rvsim.rig.electric import battery_by_branch
-from rvsim.rig.functions import FUNCTIONS, Function, by_command
+from rvsim.rig.functions import FUNCTIONS, Function, by_command, by_status
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.runs.log_search import has_text
+from rvsim.runs.terminal_states import ModuleState
 from rvsim.watch.bus.turn import Turn, latest_turn
 from rvsim.watch.flag import WORST_FIRST, Flag
 from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.summaries import LastReadings, Rail, Summary, summary
 from rvsim.watch.watch import LastFrame, Watch
-from rvsim.wire.fields import Reading, State
+from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.ident import dgn_of
 from rvsim.world.balance import Balance
 
@@ -47,6 +51,7 @@ class Page(StrEnum):
     ENERGY = "Energy"
     FLAGS = "Flags"
     WIRES = "Wires"
+    MOVED = "Moved"
     KEYS = "Keys"
 
 
@@ -131,11 +136,18 @@ class Scene:
         self.charging_others = _charging_others(rig, self.on_other_batteries)
         """The planned devices that charge another battery than the house battery."""
         self.trends, self.energy = Trends(), DayEnergy()
+        self.touches, self.touch_names = Touches(), TouchNames(rig)
+        """What moved and which moments were marked, and what the rig calls it."""
         self._roll_call: Sequence[RollCallLine] | None = None
         self.page = Page.ABOARD
         self.order = Order.PLANNED
         self.open_devices: set[str] = set()
         self.chosen: str | None = next(iter(self.plans), None)
+        self.row: TerminalKey | None = None
+        """The chosen output, switch or key of the chosen device, which is open; None for the device itself."""
+        self.planned_terminals = PlannedTerminals(rig)
+        self.module_state: Callable[[str], ModuleState | None] = lambda _: None
+        """Returns what a simulated module or keypad does at its terminals."""
         self.topic_index = 0
         self.piece_index: int | None = None
         self.reading: Target | None = None
@@ -259,21 +271,81 @@ class Scene:
         return "as first heard" if self.order is Order.PLANNED and not self.plans else str(self.order)
 
     def step(self, by: int) -> None:
-        """Choose the device ``by`` places further down the list, at most the last and at least the first."""
-        names = [device.device for device in self.devices()]
-        if names:
-            at = names.index(self.chosen) if self.chosen in names else 0
-            self.choose(names[min(len(names) - 1, max(0, at + by))])
+        """Choose what is ``by`` places further down the list, at most the last and at least the first.
+
+        On Aboard the terminals of an open device are places of the list.
+        """
+        places = self._places()
+        if not places:
+            return
+        here = (self.chosen, self.row)
+        at = next((n for n, place in enumerate(places) if place == here), None)
+        if at is None:
+            at = next((n for n, (device, _) in enumerate(places) if device == self.chosen), 0)
+        device, row = places[min(len(places) - 1, max(0, at + by))]
+        self.choose(device)
+        self.choose_row(row)
+
+    def _places(self) -> list[tuple[str, TerminalKey | None]]:
+        places: list[tuple[str, TerminalKey | None]] = []
+        for device in self.devices():
+            places.append((device.device, None))
+            if self.page is Page.ABOARD and device.device in self.open_devices:
+                places += [(device.device, row.key) for row in self.terminals(device).rows]
+        return places
 
     def choose(self, device: str) -> None:
         """Choose a device; the tape shows its first message."""
         if device != self.chosen:
             self.chosen, self.topic_index, self.piece_index, self.reading = device, 0, None, None
+            self.row = None
+
+    def choose_row(self, key: TerminalKey | None) -> None:
+        """Choose an output, switch or key of the chosen device, and its message on the tape; None: the device."""
+        self.row = key
+        row = self.chosen_row()
+        if row is None:
+            return
+        statuses = FUNCTIONS[row.function].statuses if row.function is not None else ()
+        for topic_index, last in enumerate(self.chosen_frames()):
+            if last.topic.message in statuses and last.topic.instance == row.instance:
+                self.topic_index, self.piece_index, self.reading = topic_index, None, None
+                return
+
+    # The terminals of a module.
+
+    def terminals(self, device: RollCallLine) -> Terminals:
+        """Return the outputs and inputs of a module, or the keys of a keypad; empty for any other device."""
+        plan = self.plans.get(device.device)
+        return self.planned_terminals.of(device.device, plan.functions if plan is not None else device.functions)
+
+    def chosen_row(self) -> TerminalRow | None:
+        """Return the chosen output, switch or key, None where a device is chosen as such."""
+        if self.row is None or self.chosen not in self.open_devices:
+            return None
+        device = next((line for line in self.roll_call if line.device == self.chosen), None)
+        rows = () if device is None else self.terminals(device).rows
+        return next((row for row in rows if row.key == self.row), None)
+
+    def terminal_summaries(self, device: RollCallLine) -> Mapping[tuple[str, int], Summary]:
+        """Return what each output, switch and key reports, by its function and instance."""
+        readings: dict[tuple[str, int], dict[str, dict[str, Reading]]] = {}
+        origins: dict[str, Origin] = {}
+        for last in self.watch.last_frames(device.device):
+            function = None if last.spec is None else by_status(last.spec.name)
+            instance = last.topic.instance
+            if function is None or last.spec is None or instance is None or function.name not in TERMINAL_FUNCTIONS:
+                continue
+            origins[last.spec.name] = last.spec.origin
+            received = {reading.field.name: reading for reading in last.spec.decode(last.frame.data)}
+            readings.setdefault((function.name, instance), {})[last.spec.name] = received
+        return {key: summary(FUNCTIONS[key[0]], received, origins) for key, received in readings.items()}
 
     def toggle(self) -> None:
         """Open or close the chosen device in its place."""
         if self.chosen is not None:
             self.open_devices ^= {self.chosen}
+            self.row = None
 
     def next_order(self) -> None:
         """Go to the next order."""
@@ -324,7 +396,7 @@ class Scene:
         functions = plan.functions if plan is not None else device.functions
         frames = list(self.watch.last_frames(device.device))
         for name, instances in functions.items():
-            for instance in instances:
+            for instance in () if name in TERMINAL_FUNCTIONS else instances:  # those are rows of their own
                 readings = self._last_readings(frames, FUNCTIONS[name], instance)
                 if readings:
                     number_origins = {last.spec.name: last.spec.origin for last in frames if last.spec is not None}

@@ -55,6 +55,7 @@ from rvsim.shakedown.faults.message_fault_plans import (
     WrongScalePlan,
     WrongValuePlan,
 )
+from rvsim.shakedown.faults.motion_fault_plans import LimitSwitchStuckPlan, MotionFault, ObstructionPlan
 from rvsim.shakedown.faults.switching_fault_plans import (
     LampOutPlan,
     OutputOverloadPlan,
@@ -90,11 +91,14 @@ __all__ = [
     "LadderResistancePlan",
     "LampOutPlan",
     "LatePlan",
+    "LimitSwitchStuckPlan",
     "MeasuringPlan",
     "MessagePlan",
     "MissingTerminatorPlan",
+    "MotionFault",
     "NoDataPlan",
     "NoisePlan",
+    "ObstructionPlan",
     "OutOfRangePlan",
     "OutputOverloadPlan",
     "OverloadPlan",
@@ -144,6 +148,7 @@ Fault = Annotated[
     | FilterBlockedPlan
     | ContactFaultPlan
     | SwitchingPlan
+    | MotionFault
     | WirePlan,
     Field(discriminator="fault"),
 ]
