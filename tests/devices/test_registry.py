@@ -245,7 +245,7 @@ def test_rigs_can_name_what_is_installed(package):
 def test_a_panel_names_only_what_it_uses():
     """Without a thermostat none of its instances, with zones theirs, with loads to shed the battery."""
     plan = {"name": "panel", "kind": "panel", "address": 0x44, "functions": {"control_panel": 1}}
-    zone = {"instance": 1, "sensor": 4, "frost_sensors": [5]}
+    zone = {"instance": 1, "sensor": 4, "frost_sensor": 5}
 
     def told(functions=None, **settings):
         device = {**plan, "functions": {"control_panel": 1, **(functions or {})}, "settings": settings}
@@ -261,5 +261,5 @@ def test_a_panel_names_only_what_it_uses():
         "water_heater 1",
         "dc_source 1",
         "zones.cabin.sensor 4",
-        "zones.cabin.frost_sensors 5",
+        "zones.cabin.frost_sensor 5",
     ]

@@ -93,6 +93,7 @@ _STATUS_OF = {"furnace": "FURNACE_STATUS", "water_heater": "WATERHEATER_STATUS"}
 
 ZONE_DEVICES = {
     "sensor": "ambient_sensor",
+    "frost_sensor": "ambient_sensor",
     "furnace": "furnace",
     "air_conditioner": "air_conditioner",
     "roof_fan": "roof_fan",
@@ -198,8 +199,6 @@ class Panel(Device):
                 instance = getattr(zone, setting)
                 if instance is not None:
                     yield f"zones.{name}.{setting}", function, instance
-            for instance in zone.frost_sensors:
-                yield f"zones.{name}.frost_sensors", "ambient_sensor", instance
         if settings.generator is not None:
             yield "generator.charger", "charger", settings.generator.charger
 
