@@ -142,14 +142,17 @@ class Device:
     """The settings that hold an instance of another device's function: setting to function."""
 
     @classmethod
-    def used_instance_settings(cls, plan: DevicePlan) -> Mapping[str, str]:  # noqa: ARG003
-        """Return those of ``instance_settings`` that a device with this plan goes by: all of them."""
-        return cls.instance_settings
-
-    @classmethod
     def mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[str]:  # noqa: ARG003
         """Yield what in the settings does not fit these definitions: where, and what to do."""
         yield from ()
+
+    @classmethod
+    def named_instances(cls, plan: DevicePlan, settings: Any) -> Iterator[tuple[str, str, int]]:  # noqa: ARG003
+        """Yield the instances of other devices that its settings name: setting, function and instance."""
+        for setting, function in cls.instance_settings.items():
+            instance = getattr(settings, setting)
+            if instance is not None:
+                yield setting, function, instance
 
     @classmethod
     def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Mistake]:

@@ -171,7 +171,7 @@ class PanelZones:
     def _view(self, zone: ZoneSettings) -> ZoneView:
         heard = self.received.is_heard
         inside = self._temperature(zone.sensor)
-        places = [inside, *(self._temperature(sensor) for sensor in zone.frost_sensors)]
+        places = [inside, None if zone.frost_sensor is None else self._temperature(zone.frost_sensor)]
         is_pumped = self._pump is None or heard(PUMP, self._pump)
         is_heated = zone.furnace is not None and zone.furnace not in self._stopped and heard(FURNACE, zone.furnace)
         return ZoneView(

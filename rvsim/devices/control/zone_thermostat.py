@@ -55,9 +55,9 @@ class ZoneSettings(Settings):
     schedule: tuple[SchedulePoint, ...] = ()
     """Set points by the time of day, like [{ at = "22:00", heat_c = 17 }]."""
     frost_c: Annotated[float, Field(ge=0, le=15)] | None = 4.0
-    """Below this temperature of the zone or of a frost sensor it heats, whatever the mode."""
-    frost_sensors: tuple[Instance, ...] = ()
-    """Instances of further ambient sensors, where water may freeze."""
+    """Below this temperature of the zone or of its frost sensor it heats, whatever the mode."""
+    frost_sensor: Instance | None = None
+    """Instance of a further ambient sensor, where water may freeze."""
 
     @model_validator(mode="after")
     def _leaves_room(self) -> Self:
@@ -85,7 +85,7 @@ class ZoneView(NamedTuple):
     inside_c: float | None
     outside_c: float | None
     coldest_c: float | None
-    """The lowest temperature of the zone and of its frost sensors."""
+    """The lowest temperature of the zone and of its frost sensor."""
     can_heat: bool
     can_cool: bool
     can_vent: bool

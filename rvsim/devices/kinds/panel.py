@@ -91,6 +91,16 @@ _HEATING_DSAS = frozenset(dsa for name in _HEATING for dsa in FUNCTIONS[name].ds
 _STATUS_OF = {"furnace": "FURNACE_STATUS", "water_heater": "WATERHEATER_STATUS"}
 
 
+ZONE_DEVICES = {
+    "sensor": "ambient_sensor",
+    "frost_sensor": "ambient_sensor",
+    "furnace": "furnace",
+    "air_conditioner": "air_conditioner",
+    "roof_fan": "roof_fan",
+}
+"""The settings of a zone that name an instance of another device's function."""
+
+
 class PanelSettings(Settings):
     """The instances that the panel receives from and commands, and its set points."""
 
@@ -176,11 +186,21 @@ class Panel(Device):
     }
 
     @classmethod
-    def used_instance_settings(cls, plan: DevicePlan) -> Mapping[str, str]:
-        """Return those of its thermostat; one that switches outputs goes by the battery's only, if by any."""
-        if "thermostat" in plan.functions:
-            return cls.instance_settings
-        return {"dc_source": "dc_source"} if plan.settings.get("shed") else {}
+    def named_instances(cls, plan: DevicePlan, settings: Any) -> Iterator[tuple[str, str, int]]:
+        """Yield the instances that it uses: of its thermostat or its zones, of loads at low voltage, of a generator."""
+        has_thermostat = bool(plan.functions.get("thermostat"))
+        of_zones = ("indoor_sensor", "furnace", "roof_fan") if settings.zones else ()
+        watches_battery = settings.shed is not None or settings.generator is not None
+        for setting, function, instance in super().named_instances(plan, settings):
+            if (has_thermostat and setting not in of_zones) or (setting == "dc_source" and watches_battery):
+                yield setting, function, instance
+        for name, zone in settings.zones.items():
+            for setting, function in ZONE_DEVICES.items():
+                instance = getattr(zone, setting)
+                if instance is not None:
+                    yield f"zones.{name}.{setting}", function, instance
+        if settings.generator is not None:
+            yield "generator.charger", "charger", settings.generator.charger
 
     @classmethod
     def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Mistake]:  # noqa: ARG003

@@ -145,7 +145,7 @@ def test_a_command_changes_one_zone_until_its_schedule(others):
 
 def test_frost_in_a_further_place_is_heated_in_mode_off(others):
     """A sensor at the water tank, below 4 degC."""
-    one = others(zones={"cabin": {**CABIN, "mode": "off", "frost_sensors": [7]}, "bed": {**BED, "mode": "off"}})
+    one = others(zones={"cabin": {**CABIN, "mode": "off", "frost_sensor": 7}, "bed": {**BED, "mode": "off"}})
     one.says |= {"tank": air(7, 2.0), "cabin": air(1, 12.0), "bed": air(3, 12.0)}
     assert heats(one.until(20)) == [100, 0]
 
