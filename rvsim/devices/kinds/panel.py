@@ -24,6 +24,7 @@ from rvsim.devices.control.panel_zones import PanelZones
 from rvsim.devices.control.received import Received
 from rvsim.devices.control.zone_thermostat import ZoneSettings
 from rvsim.devices.device import PERCENT_STEP, Device, DeviceContext, Instance, Settings, commanded
+from rvsim.devices.switching.panel_switches import STATUS as SWITCH_STATUS
 from rvsim.devices.switching.panel_switches import PanelSwitches
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
@@ -300,6 +301,9 @@ class Panel(Device):
         if self._is_thermostat or self.shedding or self.generator:
             self.after(2 * SECOND_US, lambda: self.every(DECISION_PERIOD_US, self._decide))
         self.after(REQUEST_AFTER_US, lambda: self._request(PRODUCT_IDENTIFICATION))
+        if self.switches is not None:  # switches are told on change: without this the first press would be no change
+            positions = self.catalogue.by_name(SWITCH_STATUS).dgn
+            self.after(REQUEST_AFTER_US + REQUEST_PACE_US, partial(self._request, positions))
         if self.settings.mobile:
             self._heard_at = self.now
             self.every(DECISION_PERIOD_US, self._look_for_bus)
