@@ -107,6 +107,18 @@ def test_zones_that_share_a_furnace_get_what_one_of_them_needs(others):
     assert heats(one.until(40)) == [0, None]
 
 
+def test_what_does_not_follow_is_commanded_again(others):
+    """A pump that is off after 10 s, a furnace without heat after three minutes; with a low battery the fan is held."""
+    one = others(zones={"cabin": CABIN, "bed": BED}, circulation_pump=1)
+    one.says |= {"cabin": air(1, 15.0), "pump": (0x19FE9795, "01 F0 FF FF FF FF FF FF"), "battery": battery(11.0)}
+    one.until(60)
+    assert one.last(FURNACE, 1).split()[2:4] == ["64", "C8"]
+    assert len([data for _, data in one.panel.of(PUMP) if data.startswith("01 F1")]) in (5, 6)
+    asked = [time for time, data in one.until(260).panel.of(FURNACE) if data.split()[3] == "C8"]
+    assert len(asked) == 2
+    assert asked[1] - asked[0] == pytest.approx(180, abs=5)
+
+
 def test_a_hot_zone_is_cooled_by_air_from_outside_or_by_its_air_conditioner(others):
     """Roof fan at 80 % where the air outside is cooler, else the compressor; never both."""
     one = others(zones=ZONES)
@@ -217,6 +229,15 @@ def test_loads_are_shed_one_after_the_other_and_come_back(others):
     assert (one.last(DIMMER)[:8], one.last(LOAD)[:8]) == ("15 FF 50", "1F FF 00")
     one.says["light"] = (0x19FEDA80, "15 FF 50 C0 FF 00 F4 FF")
     assert one.until(185).last(LOAD)[:8] == "1F FF C8"
+
+
+def test_what_was_off_stays_off(others):
+    """A load that was off when it was shed is not switched on afterwards."""
+    one = switched(others, shed=SHED)
+    one.says |= {"fridge": (0x19FFBD80, "1F FF 00 30 FF 00 00 7D"), "battery": battery(11.4)}
+    one.until(60)
+    one.says["battery"] = battery(13.2)
+    assert one.until(200).last(LOAD) is None
 
 
 def test_a_short_dip_sheds_nothing(others):
