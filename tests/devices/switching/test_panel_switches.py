@@ -258,6 +258,28 @@ def test_what_is_not_lost_is_not_repeated(van):
 # Switches.
 
 
+def test_the_first_press_after_its_start_counts(van):
+    """Switches are told on change only, so it asks for their positions; one that is held then is no press."""
+    one = van(switches={"keypad.galley": "galley light", "keypad.pump": "pump"})
+    one.until(5).bench.switch_off("panel 0")
+    one.until(8).bench.switch_on("panel 0")
+    one.contacts.press("keypad.pump", 8_000_000)
+    one.until(20).press("keypad.galley")
+    assert [data[:2] for data in one.commands(8)] == ["15"]
+
+
+def test_a_release_that_bounces_is_no_press(van):
+    """The module lets it through: off, on, off within ten milliseconds, a good while after the press."""
+    one = van(switches={"keypad.pump": "pump"}).until(5)
+    one.press("keypad.pump", 0.2)
+    before = one.commands(5)
+    for time, position in ((8.0, "01"), (8.2, "00"), (8.204, "01"), (8.208, "00")):
+        one.until(time)
+        one.bench.send(0x19FFB893, bytes.fromhex(f"21 {position} FD 02 FF FF FF FF"))
+    assert len(before) == 1
+    assert len(one.until(10).commands(5)) == 2
+
+
 def test_a_press_toggles_with_one_command(van):
     """On and off by the status, at the level of before; each press is one command, whatever the contact does."""
     one = van(switches={"keypad.galley": "galley light", "keypad.pump": "pump"}).press("keypad.galley")
