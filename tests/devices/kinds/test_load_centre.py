@@ -532,6 +532,8 @@ def test_a_fused_output_counts_for_the_limit_of_its_module(centre):
     one.until(8)
     assert (level(one, "pump"), level(one, "fan")) == (100.0, 0.0)
     assert amps(one) == pytest.approx(5.0, abs=0.3)
+    one.bench.switch_off("load centre")
+    assert one.world.battery_amps == pytest.approx(0.0)
 
 
 def test_a_fuse_behind_a_relay_sees_its_contact(centre):
