@@ -10,7 +10,7 @@ IDLE = 0.02
 @pytest.fixture
 def shade(alone):
     """A shade of instance 5, in group 2, that needs 10 s; in."""
-    return alone("window_shade", settings={"travel_s": 10, "groups": [2]}, window_shade=5).until(2)
+    return alone("window_shade", settings={"travel_s": 10, "group": 2}, window_shade=5).until(2)
 
 
 def percent(one, motion="window shade"):
