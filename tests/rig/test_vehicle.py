@@ -103,6 +103,7 @@ def test_a_rig_may_leave_everything_out() -> None:
         "relays": (),
         "outputs": (),
         "inputs": (),
+        "motions": (),
     }
     assert WeatherPlan().model_dump() == {
         "outdoor_c": -5.0,
