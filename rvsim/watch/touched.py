@@ -67,6 +67,8 @@ class Touched(NamedTuple):
 
     time: int
     movements: tuple[Movement, ...]
+    came_back: frozenset[MovedKey] = frozenset()
+    """What moved and is where it was, like a switch that was pressed and released."""
 
 
 def _number(reading: Reading) -> float | None:
@@ -137,12 +139,20 @@ class TouchedReadings:
 
     def recent(self, now: int) -> tuple[Movement, ...]:
         """Return what moved in the last ``RECENT_US`` before ``now``, each reading once."""
+        return tuple(_in_order(self._recent_movements(now).values()))
+
+    def came_back(self, now: int) -> frozenset[MovedKey]:
+        """Return what moved in the last ``RECENT_US`` before ``now`` and is where it was."""
+        moved = self._recent_movements(now)
+        return frozenset(key for key, each in moved.items() if each.before.raw == each.after.raw)
+
+    def _recent_movements(self, now: int) -> dict[MovedKey, Movement]:
         together: dict[MovedKey, Movement] = {}
         for moved in self._recent:
             if moved.time >= now - RECENT_US:
                 first = together.get(moved.key)
                 together[moved.key] = moved if first is None else first._replace(after=moved.after)
-        return tuple(_in_order(together.values()))
+        return together
 
 
 def _in_order(movements: Iterable[Movement]) -> list[Movement]:

@@ -9,6 +9,7 @@ Each zone has two bodies, its air and its lining; coolant and hot water are one 
 at absolute seconds, so that the state depends only on the inputs and the second from which each is valid.
 """
 
+from collections.abc import Iterator
 from math import fsum, isfinite
 from typing import NamedTuple
 
@@ -17,7 +18,10 @@ from rvsim.rig.tanks import FIRST_TANKS
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world import infiltration
 from rvsim.world.coolant import Coolant
-from rvsim.world.fuel import FuelTank
+from rvsim.world.flows import Flows, Stock, split
+from rvsim.world.fuel import MIN_GAS_PA, FuelTank, gas_pa
+from rvsim.world.glazing import COVER_DIFFUSE_SHARE, cover_share
+from rvsim.world.heat_flows import HeatBodies, heat_flows
 from rvsim.world.heat_network import HeatNetwork
 from rvsim.world.hot_water import HotWater
 from rvsim.world.tank import MAX_LITRES_PER_MIN, WaterTanks
@@ -28,6 +32,10 @@ _WEATHER_S = 60
 """Sun, wind and humidity outside are computed anew at multiples of this many seconds."""
 
 
+_TAPS = "(taps)"
+VAPOUR_G_PER_LITRE = 2500 / (0.6 * 360)
+"""Vapour of hot water that is drawn, into the cabin: a shower gives some 2500 g an hour (solar housing textbook, table
+10.1.1); its water by our choice 6 litres a minute, 60 % of it hot."""
 OUTLET_EFFECTIVENESS = 0.7
 """How far a coolant heater's fan brings its air to the coolant's temperature. Common practice, no source."""
 
@@ -105,6 +113,8 @@ class ThermalWorld:
         tank_starts = {name: self._air_around_c(tank.zone) for name, tank in tanks.items()}
         self._tanks = WaterTanks(tanks, weather.start_hour, plan.people.count, tank_starts)
         self._zones[plan.people.zone].people = plan.people.count
+        for zone in self._zones.values():
+            zone.activity = plan.people.activity
         self._outlets: dict[str, tuple[float, str]] = {}
         self._insides: dict[str, float] = {}
         self._meters = {name: _Meter() for name in HeatAccount._fields[:5]}
@@ -180,6 +190,11 @@ class ThermalWorld:
         beam, _, around = self._conditions.on_plane(tilt_deg, azimuth_deg)
         return beam + around
 
+    def panel_w_per_m2(self, tilt_deg: float = 0.0, azimuth_deg: float = 0.0) -> float:
+        """Return what of it comes through the glass cover of a solar panel, by the share at a right angle."""
+        beam, cosine, around = self._conditions.on_plane(tilt_deg, azimuth_deg)
+        return beam * cover_share(cosine) + around * COVER_DIFFUSE_SHARE
+
     @property
     def rated_burner_w(self) -> float:
         """Heat into the coolant at full output of the rig's burner, in watts."""
@@ -237,6 +252,12 @@ class ThermalWorld:
         """Return the temperature of the air around a tank, degrees Celsius."""
         return self._air_around_c(self._tanks.tank(name).zone)
 
+    def has_gas(self, name: str) -> bool:
+        """Return whether an LPG tank gives gas: there is some, and it is warm enough to boil against its regulator."""
+        tank = self._tanks.tank(name)
+        pressure = gas_pa(tank.gas, self._air_around_c(tank.zone))
+        return tank.held_ul > 0 and pressure - self._weather.pressure_pa >= MIN_GAS_PA
+
     def drawn_litres(self, tank: str = "fresh") -> float:
         """Return what taps gave in the last second from a tank that has a pump."""
         return self._tanks.drawn_litres(tank)
@@ -282,6 +303,19 @@ class ThermalWorld:
         network = self._network
         sums = {name: meter.joules(self._second) for name, meter in self._meters.items()}
         return HeatAccount(**sums, outdoors_j=network.outdoors_j, drawn_j=network.fed_j, stored_j=network.stored_j)
+
+    def heat_flows(self) -> Iterator[Flows]:
+        """Yield the heat that zones, coolant and hot water are given and lose at present, and the fuel burnt."""
+        network, inflow = self._network, self._network.inflow
+        drawn_w = 0.0 if inflow is None else inflow[1] * (self.water_c - inflow[2])
+        bodies = HeatBodies(
+            self._zones, network.celsius, self.outdoor_c, self._exchanges, self._coolant, self._water, drawn_w
+        )
+        yield from heat_flows(bodies)
+        burners = {who: self._coolant.burner_litres_per_h(watts) for who, watts in self._coolant.burners.items()}
+        _, taken = split((who, -litres) for uses in (burners, self._fuel_uses) for who, litres in uses.items())
+        stock = Stock("fuel", self.fuel_litres, "L", 0.0, self._fuel.size_litres)
+        yield Flows("fuel", "L/h", "tank", {}, taken, stock)
 
     # What devices and scenarios set. Everything has an owner; 0 ends it.
 
@@ -438,6 +472,7 @@ class ThermalWorld:
 
     def _let_in_cold_water(self, litres_per_s: float) -> None:
         self._draws = litres_per_s > 0
+        self._zones[FIRST_ZONE].set_moisture(_TAPS, 3600 * litres_per_s * VAPOUR_G_PER_LITRE)
         w_per_k = litres_per_s * self._water.j_per_litre_k
         self._network.set_inflow(self._water_body, w_per_k, self._tanks.tanks["fresh"].water.celsius)
 

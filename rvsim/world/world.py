@@ -82,10 +82,8 @@ class World(ThermalWorld, ElectricSystem):
         self.remove_electric(owner)
 
     def _run_to_second(self, last_second: int) -> None:
-        step, step_electric, network, air = self._step_thermal, self.step_electric, self._network, self._air
+        step, step_electric = self._step_thermal, self.step_electric
         for second in range(self._second + 1, last_second + 1):
             step(second)
-            celsius = network.celsius
-            zones = {name: celsius[body] for name, body in air.items()}
-            step_electric(self._weather.outdoor_c(second), zones, second)
+            step_electric(self._weather.outdoor_c(second), self._air_around_c, second)
         self._second = last_second

@@ -7,6 +7,7 @@ its temperatures (`heat_network` has them), the coolant, nor other zones.
 Moisture moves in steps of ``MOISTURE_S`` seconds. Heat of condensation is left out; so is moisture in the lining.
 """
 
+from collections.abc import Mapping
 from math import fsum, inf, isfinite
 from typing import TypeVar
 
@@ -49,9 +50,12 @@ class Zone:
         through_lining = min(plan.walls_w_per_k, 0.999 * inside_m2 * _BARE_U)
         self.lining_to_outdoor = 1 / (1 / through_lining - 1 / self.air_to_lining) if through_lining else 0.0
         self._direct_w_per_k = plan.walls_w_per_k - through_lining + plan.glass_w_per_k
-        parts = [(part.u_w_per_m2_k, part.area_m2) for part in plan.glass or plan.walls]
+        parts = [(pane.u_w_per_m2_k, pane.area_m2) for pane in plan.glass]
+        parts = parts or [(wall.u_value, wall.area_m2) for wall in plan.walls]
         self._coldest = max(parts) if parts else (plan.heat_loss_w_per_k / inside_m2, inside_m2)
         self.people = 0
+        self.activity: people.Activity = "rest"
+        """What its people do."""
         self.people_w = 0.0
         self.ratio = saturation_ratio(plan.start_c, pressure_pa) * plan.start_humidity_percent / 100
         """Humidity ratio of the air."""
@@ -61,6 +65,8 @@ class Zone:
         """Air exchanged with the outside."""
         self.vent_litres_per_s = 0.0
         """The part of it that fans move."""
+        self.opening_litres_per_s = 0.0
+        """The part of it that passes through openings."""
         self._vents: dict[str, tuple[float, float]] = {}
         self._openings: dict[str, float] = {}
         self._heats: dict[str, float] = {}
@@ -72,6 +78,16 @@ class Zone:
     def air_to_outdoor(self) -> float:
         """Conductance from the air to the outside: glass, bare walls and exchanged air."""
         return self._direct_w_per_k + self.air_w_per_k(self.outdoor_litres_per_s)
+
+    @property
+    def bare_to_outdoor(self) -> float:
+        """The part of ``air_to_outdoor`` that passes through glass and bare walls."""
+        return self._direct_w_per_k
+
+    @property
+    def heats(self) -> Mapping[str, float]:
+        """The heat that each owner gives to the air, in watts; below 0 it cools."""
+        return self._heats
 
     @property
     def opening_m2(self) -> float:
@@ -135,7 +151,7 @@ class Zone:
 
     def update_people(self, air_c: float) -> bool:
         """Compute the heat of the people in this air; return whether it changed."""
-        before, self.people_w = self.people_w, self.people * people.sensible_w(air_c)
+        before, self.people_w = self.people_w, self.people * people.sensible_w(air_c, self.activity)
         return before != self.people_w
 
     def update_flows(self, air_c: float, outdoor_c: float, wind_m_per_s: float) -> bool:
@@ -143,14 +159,15 @@ class Zone:
         plan, before = self.plan, self.outdoor_litres_per_s
         changes = plan.air_changes_per_hour + plan.air_changes_by_wind * wind_m_per_s
         flow = infiltration.litres_per_s(plan.volume_m3, changes)
-        opening = self.opening_m2
+        opening, through = self.opening_m2, 0.0
         if opening:
-            flow += infiltration.opening_litres_per_s(opening, plan.opening_height_m, air_c, outdoor_c, wind_m_per_s)
+            through = infiltration.opening_litres_per_s(opening, plan.opening_height_m, air_c, outdoor_c, wind_m_per_s)
+            flow += through
         vent = fsum(moved for moved, _ in self._vents.values())
         if vent and plan.inlet_m2 is not None:
             strongest = max(pressure for _, pressure in self._vents.values())
             vent = infiltration.through_inlet(vent, plan.inlet_m2 + opening, strongest)
-        self.vent_litres_per_s = vent
+        self.vent_litres_per_s, self.opening_litres_per_s = vent, through
         self.outdoor_litres_per_s = flow + vent
         return before != self.outdoor_litres_per_s
 
@@ -194,7 +211,7 @@ class Zone:
         """
         kg_per_litre = infiltration.AIR_KG_PER_LITRE * self._air_density
         air_kg = kg_per_litre * self.plan.volume_m3 * 1000
-        vapour = fsum(self._moistures.values()) + self.people * people.moisture_g_per_h(air_c)
+        vapour = fsum(self._moistures.values()) + self.people * people.moisture_g_per_h(air_c, self.activity)
         supplied = air_kg / MOISTURE_S * self.ratio + vapour / 3.6e6
         leaving = air_kg / MOISTURE_S + kg_per_litre * self.outdoor_litres_per_s
         supplied += kg_per_litre * self.outdoor_litres_per_s * outdoor.humidity_ratio

@@ -2,6 +2,7 @@
 
 import json
 import random
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,8 @@ from rvsim.logs.survey import WHOLE_LOG, SurveyedTime, Surveyor
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
 from rvsim.shipped import scenario_folder
-from rvsim.wire.frame import Frame
+from rvsim.watch.detect import driven_values, drives
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import (
     ErrorFrame,
     ErrorState,
@@ -32,6 +34,10 @@ from rvsim.wire.line_events import (
 
 SCENARIOS = sorted(path.stem for path in scenario_folder().glob("*.toml"))
 MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
+DRIVEN_SEEDS = (4, 35)
+MOVING = ("out of the battery", "into the battery", "ran for", "heated the water", "gave full heat", "dc current of")
+MOVING_BY_RIG = ("sensor 4 moved",)
+"""Parts of the texts for each sort of what moves a value."""
 BLOCKS = (37, 200, 1000, 5000, 65_536)
 
 
@@ -43,19 +49,25 @@ class Logs(dict):
 
 
 @pytest.fixture(scope="module")
-def logs(record, recorded, energy_log):
+def logs(record, recorded, energy_log, driven_log):
     """Return the frames of every shipped scenario, those of a recorded vessel, and readings that pass many limits."""
     made = {scenario: record(scenario, 150)[0] for scenario in SCENARIOS}
     wandering = {f"energy {seed}": energy_log(seed, 600) for seed in range(3)}
+    driven = {f"driven {seed}": driven_log(seed) for seed in DRIVEN_SEEDS}
     return Logs(
-        {"marine": recorded["marine"], **wandering, **{scenario: frames for scenario, frames in made.items() if frames}}
+        {
+            "marine": recorded["marine"],
+            **wandering,
+            **driven,
+            **{scenario: frames for scenario, frames in made.items() if frames},
+        }
     )
 
 
 @pytest.fixture(scope="module")
-def rigs(energy_rig):
+def rigs(energy_rig, driven_rig):
     """Return the rigs that the logs are compared with."""
-    return None, load_rig(scenario_folder() / "rigs" / "ottersby.toml"), energy_rig
+    return None, load_rig(scenario_folder() / "rigs" / "ottersby.toml"), energy_rig, driven_rig
 
 
 @pytest.fixture(scope="module")
@@ -63,21 +75,38 @@ def surveys(catalogue, tmp_path_factory):
     """Survey entries frame by frame and in blocks: two values that must be the same, with the whole JSON of each."""
     log = open_log(MARINE)
 
-    def go(entries, rig, most=65_536, part=WHOLE_LOG, any_size=True):
-        by_frame = Surveyor(catalogue, rig, part, signals=True, frame_by_frame=True)
-        for entry in entries:
-            by_frame.observe(entry)
-        in_columns = Surveyor(catalogue, rig, part, signals=True)
+    def go(entries, rig, most=65_536, part=WHOLE_LOG, any_size=True, impatient=False):
         with pytest.MonkeyPatch.context() as patch:
+            if impatient:  # what takes hours is told after minutes
+                patch.setattr(driven_values, "drives", impatient_drives)
+                patch.setattr(driven_values, "MIN_REST_US", 60 * SECOND_US)
+            by_frame = Surveyor(catalogue, rig, part, signals=True, frame_by_frame=True)
+            for entry in entries:
+                by_frame.observe(entry)
+            in_columns = Surveyor(catalogue, rig, part, signals=True)
             if any_size:  # blocks that would be observed frame by frame, too
                 patch.setattr(column_watch, "MIN_BLOCK_FRAMES", 0)
                 patch.setattr(column_watch, "MIN_FRAMES_PER_TOPIC", 0)
             for _, block in to_blocks((("", entry) for entry in entries), most):
                 in_columns.observe_block(block)
-        return [_value(log, surveyor.finish(), catalogue) for surveyor in (by_frame, in_columns)]
+            return [_value(log, surveyor.finish(), catalogue) for surveyor in (by_frame, in_columns)]
 
     yield go
     log.close()
+
+
+def impatient_drives(rig):
+    """Yield what moves values, with limits that are a tenth of the real ones."""
+    for rule in drives.drives(rig):
+        if isinstance(rule, drives.Movement):
+            yield rule._replace(min_us=rule.min_us // 10)
+        else:
+            yield rule._replace(needed=partial(_tenth, rule.needed))
+
+
+def _tenth(needed, record):
+    full = needed(record)
+    return None if full is None else full // 10
 
 
 def _value(log, survey, catalogue):
@@ -109,6 +138,27 @@ def test_readings_that_pass_many_limits_are_surveyed_the_same_in_columns(
     by_frame, in_columns = surveys([*frames, LogEnded(frames[-1].time)], energy_rig if with_rig else None, 2000)
     assert in_columns == by_frame
     assert {"low-voltage", "freeze-risk", "bad-value"} <= {str(flag.kind) for flag in by_frame[2]}
+
+
+@pytest.mark.parametrize("with_rig", [False, True])
+def test_values_that_something_moves_are_surveyed_the_same_in_columns(surveys, driven_log, driven_rig, with_rig):
+    """Charge, voltage, level, water and air that follow what moves them, or rest: the same flags, of each kind."""
+    told = ""
+    for seed in DRIVEN_SEEDS:
+        frames = driven_log(seed)
+        rig = driven_rig if with_rig else None
+        by_frame, in_columns = surveys([*frames, LogEnded(frames[-1].time)], rig, 2000, impatient=True)
+        assert in_columns == by_frame
+        told += "".join(flag.text for flag in by_frame[2] if flag.kind == "stuck-value")
+    wanted = (
+        "out of the battery",
+        "into the battery",
+        "ran for",
+        "heated the water",
+        "gave full heat",
+        "dc current of",
+    )
+    assert [text for text in (*wanted, *("sensor 4 moved",)[: 2 * with_rig]) if text not in told] == []
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -168,15 +218,16 @@ def motion_frames(catalogue, rng):
 def test_a_mutated_log_is_surveyed_the_same_in_columns(logs, rigs, surveys, seed):
     """Cut, doubled, shifted, spoilt, reordered, shortened, readdressed, with errors: still the same."""
     rng = random.Random(seed)
-    name = rng.choice([*logs, "marine", "marine", "energy 0", "energy 1", "energy 2"])
+    name = rng.choice([*logs, "marine", "marine", "energy 0", "energy 1", "energy 2", "driven 4"])
     frames = logs[name]
     first = rng.choice((0, rng.randrange(len(frames))))
     frames = frames[first : first + rng.choice((500, 1500, 3000))]
     entries = mutated([frame._replace(time=frame.time - frames[0].time) for frame in frames], rng)
     end = entries[-1].time if entries else 0
     part = rng.choice([WHOLE_LOG] * 4 + [SurveyedTime(rng.randrange(end + 1), rng.choice((None, end)))])
-    rig, most = rng.choice(rigs if name.startswith("energy") else rigs[:2]), rng.choice(BLOCKS)
-    by_frame, in_columns = surveys(entries, rig, most, part, any_size=rng.random() < 0.8)
+    own = {"energy": rigs[2:3], "driven": rigs[3:]}.get(name.partition(" ")[0], ())
+    rig, most = rng.choice((*rigs[:2], *own)), rng.choice(BLOCKS)
+    by_frame, in_columns = surveys(entries, rig, most, part, any_size=rng.random() < 0.8, impatient=rng.random() < 0.5)
     assert in_columns == by_frame
 
 

@@ -4,7 +4,9 @@ Knows: how the level becomes a current and a current a trip, when the next thing
 wrong with its load. Does not know the other outputs, nor the module's limit.
 """
 
-from rvsim.devices.switching.output import Output
+from typing import NamedTuple
+
+from rvsim.devices.switching.output import Output, Trip
 from rvsim.devices.switching.protection import Protection
 from rvsim.devices.switching.reports import OutputReport
 from rvsim.rig.switching import OutputPlan
@@ -24,6 +26,17 @@ MIN_JUDGED_VOLTS = 9.0
 """Below this voltage nothing is said of a lamp that takes too little. Common practice, no source."""
 _COUNTED_AT = (0.5, 1.0, 2.0, 4.0)
 """When a start's current is counted anew, in its time constants. Our choice."""
+
+
+class OutputReading(NamedTuple):
+    """What an output does now: its level in percent, and the current that its module measures, in amperes.
+
+    ``because`` says why it is off although it is wanted on, or what is wrong with its load; empty where nothing is.
+    """
+
+    level: float
+    amps: float
+    because: str = ""
 
 
 class Channel:
@@ -56,10 +69,14 @@ class Channel:
             return False
         return self.has_moved or not level or not self.output.is_ramping
 
-    def drive(self, now: int, volts: float) -> None:
-        """Give the load its level at a voltage, and follow the current that it takes."""
+    def drive(self, now: int, volts: float, load_volts: float | None = None) -> None:
+        """Give the load its level at the voltage of the module, and follow the current that it takes.
+
+        ``load_volts`` is the voltage behind the output's own fuse, where it has one.
+        """
         self.level = self.output.level(now)
-        drawn = self._circuits.set_duty(self.plan.name, self.level / 100, volts, now)
+        behind = volts if load_volts is None else load_volts
+        drawn = self._circuits.set_duty(self.plan.name, self.level / 100, behind, now)
         self.current = self._protection.limited(drawn)
         self._trip_due = self._protection.set_current(now, self.current)
         starting = self.current if self.current.excess_amps else self._circuits[self.plan.name].contact
@@ -101,6 +118,21 @@ class Channel:
         if self.is_lamp_out:
             found.append(ReportedFault(spn, CURRENT_LOW))
         return tuple(found)
+
+    def reading(self) -> OutputReading:
+        """Return what it does now."""
+        because = ""
+        if self.output.trip is Trip.WAITING:
+            because = "tripped, tries again"
+        elif self.output.trip is Trip.LATCHED:
+            because = "tripped, stays off"
+        elif self.output.is_shed:
+            because = "shed at the module's limit"
+        elif self.output.is_held:
+            because = "held by an interlock"
+        elif self.is_lamp_out and self.level > 0:
+            because = "lamp out"
+        return OutputReading(self.level, self.current.steady_amps, because)
 
     def rewrite(self, now: int) -> tuple[bool, bool]:
         """Write its status messages anew; return which of them have changed."""

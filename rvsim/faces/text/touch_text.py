@@ -3,7 +3,7 @@
 Knows: how a movement reads, and what the rig calls it. Does not know how movements are found (`watch.touched`).
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from typing import Any, Protocol, TextIO
 
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
@@ -13,10 +13,11 @@ from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown, time_text
 from rvsim.runs.sink import Sink
 from rvsim.watch.planned_names import NamedPart, named_parts
-from rvsim.watch.touched import Movement, Touched, TouchedReadings
+from rvsim.watch.touched import MovedKey, Movement, Touched, TouchedReadings
 from rvsim.watch.watch import Event, MomentMarked, NodeDescribed, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose, figure
+from rvsim.world.balance import Balance
 
 MAX_SHOWN = 8
 """So many movements of one touch are shown as sentences; the others are counted. Our decision."""
@@ -38,6 +39,8 @@ class TouchNames:
         """Return the part of the rig that a movement is about, None where it has none."""
         message, instance = moved.key.message, moved.key.instance
         parts = [part for part in self._parts if part.has(message, instance)]
+        if parts and parts[0].is_terminal:  # its module has the same function and instance
+            return parts[0]
         return next((part for part in parts if part.name == moved.device), parts[0] if parts else None)
 
     def is_stranger(self, moved: Movement) -> bool:
@@ -49,12 +52,15 @@ class TouchNames:
         text = note.casefold()
         return [part for part in self._parts if part.name.casefold() in text]
 
-    def expectation_lines(self, note: str, movements: Sequence[Movement]) -> Iterator[str]:
+    def expectation_lines(
+        self, note: str, movements: Sequence[Movement], came_back: Collection[MovedKey] = ()
+    ) -> Iterator[str]:
         """Yield for each part that a note names whether it moved, as the rig says it should have."""
         for part in self.named(note):
-            did = any(part.has(moved.key.message, moved.key.instance) for moved in movements)
-            if did:
+            if any(part.has(moved.key.message, moved.key.instance) for moved in movements):
                 yield f"{part.name} is {part.what} in the rig, and it moved"
+            elif any(part.has(key.message, key.instance) for key in came_back):
+                yield f"{part.name} is {part.what} in the rig, and it moved and came back"
             else:
                 yield f"{part.name} is {part.what} in the rig, and it did not move: check its wiring, or the rig"
 
@@ -85,7 +91,10 @@ def _noise_text(moved: Movement) -> str:
 
 
 class ChangeSink(Sink, Protocol):
-    """A sink that also shows changes of the vehicle."""
+    """A sink that also shows changes of the vehicle, and its balance at the end."""
+
+    def balance(self, time: int, balance: Balance) -> None:
+        """Show the balance of the vehicle."""
 
     def change(self, time: int, text: str) -> None:
         """Show a change of the vehicle."""
@@ -119,11 +128,17 @@ class TouchSink:
             self._inner.events(kept)
         for event in events:
             if isinstance(event, MomentMarked):
-                self._show(Touched(event.time, self._touched.recent(event.time)), event.note)
+                now = event.time
+                self._show(Touched(now, self._touched.recent(now), self._touched.came_back(now)), event.note)
 
     def change(self, time: int, text: str) -> None:
         """Pass a change of the vehicle on."""
         self._inner.change(time, text)
+
+    def balance(self, time: int, balance: Balance) -> None:
+        """Pass the balance at the end on, where not only touches are shown."""
+        if not self._is_only:
+            self._inner.balance(time, balance)
 
     def end(self, time: int, watch: Watch) -> None:
         """Show what moved last, and the end."""
@@ -155,7 +170,7 @@ def show_as_text(out: TextIO, names: TouchNames, units: DisplayUnits = METRIC) -
         lines = [head, *(f"    {movement_text(moved, names, units)}" for moved in found.movements[:MAX_SHOWN])]
         if len(found.movements) > MAX_SHOWN:
             lines.append(f"    and {len(found.movements) - MAX_SHOWN} more")
-        lines += [f"    {text}" for text in names.expectation_lines(note or "", found.movements)]
+        lines += [f"    {text}" for text in names.expectation_lines(note or "", found.movements, found.came_back)]
         out.write("".join(f"{text}\n" for text in lines))
         out.flush()
 
@@ -173,7 +188,7 @@ def show_as_json(out: TextIO, names: TouchNames) -> Callable[[Touched, str | Non
             "expected": [
                 {
                     "name": part.name,
-                    "moved": any(part.has(moved.key.message, moved.key.instance) for moved in found.movements),
+                    "moved": any(part.has(key.message, key.instance) for key in _keys(found)),
                 }
                 for part in names.named(note or "")
             ],
@@ -181,6 +196,12 @@ def show_as_json(out: TextIO, names: TouchNames) -> Callable[[Touched, str | Non
         out.write(line(found.time, fields))
 
     return show
+
+
+def _keys(found: Touched) -> Iterator[MovedKey]:
+    """Yield whose readings moved, those that came back too."""
+    yield from (moved.key for moved in found.movements)
+    yield from found.came_back
 
 
 def _json(moved: Movement, names: TouchNames) -> dict[str, Any]:

@@ -145,6 +145,7 @@ def _can_cause(fault: fault_plans.Fault, sight: Sight) -> bool:
         case (
             fault_plans.SilentPlan()
             | fault_plans.AsleepPlan()
+            | fault_plans.CarriedAwayPlan()
             | fault_plans.LatePlan()
             | fault_plans.JitterPlan()
             | fault_plans.StuckPlan()

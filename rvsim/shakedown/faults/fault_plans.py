@@ -33,6 +33,7 @@ from rvsim.shakedown.faults.device_fault_plans import (
 from rvsim.shakedown.faults.fault_plan_base import FaultPlan
 from rvsim.shakedown.faults.message_fault_plans import (
     AsleepPlan,
+    CarriedAwayPlan,
     CommandDelayedPlan,
     CommandIgnoredPlan,
     DriftPlan,
@@ -71,6 +72,7 @@ __all__ = [
     "BrownOutPlan",
     "BurnerPlan",
     "BusErrorsPlan",
+    "CarriedAwayPlan",
     "CommandDelayedPlan",
     "CommandIgnoredPlan",
     "ContactFaultPlan",
@@ -125,6 +127,7 @@ __all__ = [
 Fault = Annotated[
     SilentPlan
     | AsleepPlan
+    | CarriedAwayPlan
     | LatePlan
     | JitterPlan
     | ValuePlan

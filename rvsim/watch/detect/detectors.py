@@ -17,8 +17,9 @@ from rvsim.watch.detect import (
     place_temperatures,
 )
 from rvsim.watch.detect.charge_signs import ChargeSigns
-from rvsim.watch.detect.commands import PlannedDevices, read_command
+from rvsim.watch.detect.commands import PlannedDevices, read_commands
 from rvsim.watch.detect.contradictions import Contradictions
+from rvsim.watch.detect.driven_values import DrivenValues
 from rvsim.watch.detect.freeze_risks import FreezeRisks
 from rvsim.watch.detect.ignored_commands import IgnoredCommands
 from rvsim.watch.detect.level_gate import LevelDetector, LevelGate
@@ -72,7 +73,7 @@ class Detectors:
         name_of: Callable[[int], str],
         records_of: Callable[[str], Iterable[TopicRecord]],
     ) -> None:
-        planned = PlannedDevices(rig)
+        self._planned = planned = PlannedDevices(rig)
         self._records_of = records_of
         self._two_commanders = TwoCommanders(planned, deadlines, emit, name_of)
         self._ignored_commands = IgnoredCommands(planned, deadlines, emit, name_of)
@@ -84,6 +85,7 @@ class Detectors:
         self._place_temperatures = PlaceTemperatures(rig, deadlines, emit)
         self._motions = MotionsWithoutInterlock(rig, deadlines, emit)
         self._stuck_values = StuckValues(catalogue, deadlines, emit)
+        self._driven_values = DrivenValues(rig, deadlines, emit, self._stuck_values.is_reported)
         self._gates: dict[str, LevelGate] = {}
         """The gates in front of the detectors that need values passing a level, by message."""
         self._observers: dict[str, list[Observe]] = {}
@@ -122,7 +124,8 @@ class Detectors:
 
     def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
         """Return the fields of a topic of which each change is needed at present."""
-        message, fields = record.topic.message, self._stuck_values.needed_fields(record)
+        message = record.topic.message
+        fields = self._stuck_values.needed_fields(record) + self._driven_values.needed_values(record)
         gate = self._gates.get(message or "")
         return fields if gate is None else fields + gate.needed_fields(record)
 
@@ -138,6 +141,7 @@ class Detectors:
         """Take in the last frames with new data that were passed over."""
         self._contradictions.enter(record)
         self._stuck_values.enter(record, last_change)
+        self._driven_values.enter(record, last_change)
 
     def forget(self, record: TopicRecord, time: int) -> None:
         """Forget a topic whose device is silent."""
@@ -152,6 +156,7 @@ class Detectors:
         self._place_temperatures.forget(record, time)
         self._motions.forget(record, time)
         self._stuck_values.forget(record, time)
+        self._driven_values.forget(record, time)
 
     def resume_listening(self, time: int, now: int) -> None:
         """Note that nobody listened up to ``time``, which is bus time ``now``."""
@@ -163,6 +168,7 @@ class Detectors:
         self._place_temperatures.resume_listening(now)
         self._motions.resume_listening(time)
         self._stuck_values.resume_listening(time, now)
+        self._driven_values.resume_listening(time, now)
 
     def _select(self, layout: Layout) -> Iterable[_Observer]:
         assert layout.name is not None
@@ -186,6 +192,8 @@ class Detectors:
             yield _Observer(_settled_by(self._motions.observe), _nothing)
         if StuckValues.neighbours_of(layout.spec):
             yield _Observer(_settled_by(self._stuck_values.observe), _nothing)
+        if layout.name in self._driven_values.value_messages:
+            yield _Observer(_settled_by(self._driven_values.observe_value), _nothing)
         if layout.name in self._neighbour_messages:
             yield _Observer(_settled_by(self._stuck_values.observe_neighbour), self._stuck_values.needs)
 
@@ -196,6 +204,7 @@ class Detectors:
                 (self._low_voltages, low_voltages.MESSAGES),
                 (self._freeze_risks, freeze_risks.MESSAGES),
                 (self._charge_signs, charge_signs.MESSAGES),
+                (self._driven_values, self._driven_values.source_messages),
             )
             concerned = [detector for detector, messages in detectors if message in messages]
             if not concerned:
@@ -212,8 +221,7 @@ class Detectors:
             record.examine_next()
 
     def _observe_command(self, record: TopicRecord) -> bool:
-        command = read_command(record)
-        if command is not None:
+        for command in read_commands(record, self._planned):
             self._two_commanders.observe(command)
             self._ignored_commands.observe(command)
             self._missing_functions.observe(command)

@@ -70,7 +70,7 @@ class MotionsWithoutInterlock:
 
     def __init__(self, rig: "Rig | None", deadlines: Deadlines, emit: Callable[[Transition], None]) -> None:
         self._deadlines, self._emit = deadlines, emit
-        self._deadline = DeadlineKind(29, self._due, self._expire)
+        self._deadline = DeadlineKind(39, self._due, self._expire)
         self._inputs: dict[int, _Status] = {}
         """The last status of each input that matters, by its instance."""
         self._by_input: dict[int, list[_Motion]] = {}

@@ -48,6 +48,8 @@ from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
 from rvsim.watch.transitions.values import (
     AlarmCodeReported,
     DataLost,
+    Drive,
+    DrivenValueStuck,
     Limits,
     ReadingChanged,
     ReadingsContradict,
@@ -68,6 +70,8 @@ __all__ = [
     "CurrentSignContradicts",
     "DataLost",
     "Difference",
+    "Drive",
+    "DrivenValueStuck",
     "Emit",
     "Ended",
     "ErrorExtent",
