@@ -219,3 +219,22 @@ def test_the_soft_trip_of_a_module_acts_on_a_blocked_motor(catalogue):
     bench.run_until(60 * S)
     assert bench.world.motion_percent("awning") == 100
     assert not bench.failures
+
+
+def test_without_its_power_a_module_moves_nothing(catalogue):
+    """It stands where it was; with a changeover relay, whose coil lets go, it goes back by itself."""
+    for relay, percents in ((None, [25, 25]), ("reverser", [25, 0])):
+        tables = {} if relay is None else {"relay": [{"name": relay, "contact": "changeover"}]}
+        way = {} if relay is None else {"retract": None}
+        bench = Bench(rig_of({**OUT, "relay": relay}, IN, motion=way, **tables), catalogue, kinds_by_name())
+        bench.run_until(2 * S)
+        bench.send(0x19FFBC44, bytes.fromhex("01FFC8FF00FFFFFF"))
+        bench.run_until(7 * S)
+        bench.switch_off("front")
+        found = [bench.world.motion_percent("awning")]
+        bench.run_until(20 * S)
+        bench.switch_on("front")
+        bench.run_until(30 * S)
+        found.append(bench.world.motion_percent("awning"))
+        assert [round(percent) for percent in found] == percents
+        assert bench.world.battery_amps == pytest.approx(0.05, abs=0.02)

@@ -102,7 +102,7 @@ class MotionsWithoutInterlock:
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data of a topic is needed."""
         message, instance = record.topic.message or "", record.topic.instance
-        if instance is None or message not in MESSAGES:
+        if instance is None or message not in MESSAGES or not self._drives:
             return False
         return (message, instance) in self._drives or (message == INPUT_STATUS and instance in self._by_input)
 
