@@ -84,6 +84,8 @@ def test_it_moves_while_one_output_is_on_and_its_limit_switch_cuts_the_current(v
     assert vehicle.feed("awning out") == 0
     vehicle.feed("awning out", 0.0)
     vehicle.until(30 * S)
+    assert vehicle.world.outputs.set_duty("awning out", 1.0, 12.0, vehicle.now).peak_amps == 0
+    vehicle.feed("awning out", 0.0)
     assert vehicle.percent == 100
     assert vehicle.feed("awning in") == pytest.approx(8.0)
     vehicle.until(35 * S)
@@ -118,6 +120,8 @@ def test_an_obstruction_blocks_the_motor_where_it_is(vehicle):
     vehicle.until(9 * S)
     assert vehicle.feed("awning out") == pytest.approx(8)
     assert vehicle.percent == pytest.approx(25)
+    vehicle.world.outputs.set_overload("awning out", 3.0, vehicle.now)
+    assert vehicle.feed("awning out") == pytest.approx(11)
 
 
 @pytest.mark.parametrize("by", ["rig", "fault"])
@@ -125,7 +129,7 @@ def test_without_a_limit_switch_the_motor_is_blocked_at_the_end(by):
     """By the rig, or while the fault lasts."""
     one = Vehicle(motion={"stop_at_end": by != "rig", "stall_amps": 20})
     one.world.motions.set_switch_closed("awning", is_closed=by == "fault", now=0)
-    one.feed("awning out")
+    assert one.world.outputs.set_duty("awning out", 1.0, 12.0, 0).peak_amps == pytest.approx(20)
     one.until(25 * S)
     assert one.percent == 100
     assert one.feed("awning out") == pytest.approx(20)

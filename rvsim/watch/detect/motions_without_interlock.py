@@ -133,12 +133,8 @@ class MotionsWithoutInterlock:
         """Forget everything: nobody listened for a time, and an input reports its changes only."""
         motions = {drive.motion.number: drive.motion for drives in self._drives.values() for drive in drives}
         for motion in motions.values():
-            for status in motion.driven.values():
-                status.record.examine_next()
             motion.driven.clear()
             self._judge(motion, time)
-        for status in self._inputs.values():
-            status.record.examine_next()
         self._inputs.clear()
 
     def _observe_drive(self, record: TopicRecord, drive: _Drive) -> None:

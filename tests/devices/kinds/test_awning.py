@@ -51,6 +51,11 @@ def test_an_awning_has_lights_and_its_extension_lock_opens_the_circuit(alone):
     one.world.outputs.set_duty("awning in", 1.0, 12.0, one.bench.now)
     one.until(20)
     assert percent(one) == 0
+    one.bench.switch_off("awning")
+    one.world.outputs.set_duty("awning in", 0.0, 12.0, one.bench.now)
+    one.world.outputs.set_duty("awning out", 1.0, 12.0, one.bench.now)
+    one.until(25)
+    assert percent(one) == pytest.approx(25)  # without power the lock holds nothing
 
 
 def test_an_awning_without_an_interlock_says_nothing_of_a_lock(alone):

@@ -71,7 +71,8 @@ def test_stop_toggle_and_lock(shade):
     shade.put(SHADE_COMMAND, "05 FF FF 81 FF FF FF FF").until(9)
     assert percent(shade) == pytest.approx(30, abs=0.3)
     shade.put(SHADE_COMMAND, "05 FF FF 22 FF FF FF FF")
-    shade.put(SHADE_COMMAND, "05 FF FF 81 FF FF FF FF").until(30)
+    shade.put(SHADE_COMMAND, "05 FF FF 81 FF FF FF FF").until(10)
+    shade.put(SHADE_COMMAND, "05 FF FF 22 FF FF FF FF").until(30)  # to unlock is not to stop
     assert percent(shade) == 100
 
 
@@ -89,6 +90,28 @@ def test_a_blocked_shade_stops_and_says_so(shade):
     shade.put(SHADE_COMMAND, "05 FF FF 81 FF FF FF FF").until(30)
     assert percent(shade) == 100
     assert shade.last(HEARTBEAT)[:2] == "01"
+
+
+def test_a_command_that_changes_nothing_is_answered_once(shade):
+    """At the end it is already, or stopped."""
+    for data in ("05 FF FF 41 FF FF FF FF", "05 FF FF 04 FF FF FF FF"):
+        sent = len(shade.of(SHADE_STATUS))
+        shade.put(SHADE_COMMAND, data)
+        assert len(shade.of(SHADE_STATUS)) == sent + 1
+
+
+def test_a_shade_that_is_blocked_is_tried_for_a_second_each_time(shade):
+    """Counted from the last command; below 9 V it is not tried at all."""
+    shade.put(SHADE_COMMAND, "05 FF FF 81 FF FF FF FF").until(4)
+    shade.world.motions.set_obstructed("window shade", is_obstructed=True, now=shade.bench.now)
+    shade.until(4.6)
+    shade.put(SHADE_COMMAND, "05 FF FF 41 FF FF FF FF").until(5.4)
+    assert shade.world.battery_amps > 10
+    shade.until(5.8)
+    assert shade.world.battery_amps == pytest.approx(IDLE)
+    shade.world.volts_at = lambda _owner: 8.9
+    shade.put(SHADE_COMMAND, "05 FF FF 41 FF FF FF FF")
+    assert shade.last(SHADE_STATUS)[6:11] == "00 00"
 
 
 def test_a_shade_without_power_stands(shade):
