@@ -1,4 +1,4 @@
-"""The names that a rig gives to what can be touched: devices, outputs and inputs, by message and instance.
+"""The names that a rig gives to what can be touched: devices, outputs, switches and keys, by message and instance.
 
 Knows: which status and command messages belong to a named part. Does not know what moved.
 """
@@ -6,6 +6,7 @@ Knows: which status and command messages belong to a named part. Does not know w
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from rvsim.rig.contact_plans import contact_plans
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import Rig
 
@@ -27,11 +28,11 @@ class NamedPart(NamedTuple):
 
 
 def named_parts(rig: Rig) -> Iterator[NamedPart]:
-    """Yield every output and input that has an instance, then every function of every device."""
+    """Yield every output, switch and key that has an instance, then every function of every device."""
     for output in rig.outputs:
         if output.instance is not None:
             yield NamedPart(output.name, f"output {output.instance}", _OUTPUT_MESSAGES, output.instance)
-    for switch in rig.inputs:
+    for switch in contact_plans(rig).values():
         if switch.instance is not None:
             yield NamedPart(switch.name, f"digital input {switch.instance}", _INPUT_MESSAGES, switch.instance)
     for plan in rig.devices:

@@ -5,7 +5,7 @@ rig says of it. Time is told. All limits are our decisions.
 """
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from rvsim.watch.transitions import ReadingChanged
@@ -44,7 +44,8 @@ class MovedKey(NamedTuple):
 class Movement(NamedTuple):
     """A reading that moved: from ``before`` to ``after``.
 
-    ``noise`` is the largest change of before, in the field's unit; None for a state.
+    ``noise`` is the largest change of before, in the field's unit; None for a state. ``between`` is the first other
+    reading on the way, which a switch has that was pressed and let go; None where ``after`` is the first.
     """
 
     time: int
@@ -54,6 +55,16 @@ class Movement(NamedTuple):
     before: Reading
     after: Reading
     noise: float | None
+    between: Reading | None = None
+
+    @property
+    def is_back(self) -> bool:
+        """Whether it is where it was before."""
+        return self.before.raw == self.after.raw
+
+    def joined(self, after: "Movement") -> "Movement":
+        """Return this movement and a later one of the same reading as one."""
+        return self._replace(after=after.after, between=self.between or self.after)
 
     @property
     def change(self) -> float | None:
@@ -63,10 +74,14 @@ class Movement(NamedTuple):
 
 
 class Touched(NamedTuple):
-    """What moved together; ``time`` is that of the first movement, in microseconds."""
+    """What moved together; ``time`` is that of the first movement, in microseconds.
+
+    ``known_since`` is when each reading was first observed: what is known for less than ``LEARN_US`` cannot stand out.
+    """
 
     time: int
     movements: tuple[Movement, ...]
+    known_since: Mapping[MovedKey, int] = {}
 
 
 def _number(reading: Reading) -> float | None:
@@ -109,7 +124,7 @@ class TouchedReadings:
         while self._recent[0].time < changed.time - RECENT_US:
             self._recent.popleft()
         first = self._moving.get(key)
-        self._moving[key] = moved if first is None else first._replace(after=after)
+        self._moving[key] = moved if first is None else first.joined(moved)
         self._last_moved = changed.time
 
     def _stands_out(self, key: MovedKey, time: int, before: Reading, after: Reading, noise: float | None) -> bool:
@@ -133,22 +148,29 @@ class TouchedReadings:
             return None
         moved = _in_order(self._moving.values())
         self._moving.clear()
-        return Touched(min(each.time for each in moved), tuple(moved)) if moved else None
+        return Touched(min(each.time for each in moved), tuple(moved), self._known_since) if moved else None
 
-    def recent(self, now: int) -> tuple[Movement, ...]:
-        """Return what moved in the last ``RECENT_US`` before ``now``, each reading once."""
+    def recent(self, now: int) -> Touched:
+        """Return what moved in the last ``RECENT_US`` before ``now``, each reading once; ``time`` is ``now``."""
         together: dict[MovedKey, Movement] = {}
         for moved in self._recent:
             if moved.time >= now - RECENT_US:
                 first = together.get(moved.key)
-                together[moved.key] = moved if first is None else first._replace(after=moved.after)
-        return tuple(_in_order(together.values()))
+                together[moved.key] = moved if first is None else first.joined(moved)
+        return Touched(now, tuple(_in_order(together.values())), self._known_since)
 
 
 def _in_order(movements: Iterable[Movement]) -> list[Movement]:
-    """Return what has not come back to where it was: states first, then by how far it stands out."""
-    there = [moved for moved in movements if moved.before.raw != moved.after.raw]
+    """Return all states, and the quantities that have not come back: states first, then by how far they stand out."""
+    there = [moved for moved in movements if moved.noise is None or _has_gone(moved)]
     return sorted(there, key=lambda moved: (moved.noise is not None, -_ratio(moved), moved.time))
+
+
+def _has_gone(moved: Movement) -> bool:
+    """Return whether a quantity is further from where it was than it goes by itself."""
+    if moved.change is None:
+        return not moved.is_back
+    return abs(moved.change) >= _least(moved.after) and abs(moved.change) > NOISE_FACTOR * (moved.noise or 0.0)
 
 
 def _least(reading: Reading) -> float:

@@ -253,8 +253,8 @@ def test_a_note_is_recorded_and_told(listen, monkeypatch):
     code, out, _ = listen("noted", end=600_000, touch=True, rig="ottersby", record=Path("n.jsonl"))
     assert code == 0
     assert "marked: pressed the roof fan" in out
-    assert "nothing moved in the 5 s before the mark" in out
-    assert "roof fan is roof fan 1 in the rig, and it did not move" in out
+    assert "too early to tell what moved: readings have to be known for 10 s" in out
+    assert "roof fan is roof fan 1 in the rig; too early to tell: its readings have to be known for 10 s" in out
     with open_log(Path("n.jsonl")) as log:
         (marked,) = (entry for entry in log.contents() if isinstance(entry, Marked))
     assert marked.note == "pressed the roof fan"
