@@ -396,12 +396,14 @@ class Rig(Table):
     def all_branches(self) -> tuple[BranchPlan, ...]:
         """The branches, and behind them one for each device and output with a fuse of its own, by their names."""
         own, batteries = list(self.branches), self._battery_by_device
-        by_module = {module.name: module.branch for module in self.modules}
+        by_device: dict[str | None, str | None] = {device.name: device.branch for device in self.devices}
         for device in self.devices:
             if device.fuse_amps is not None:
+                by_device[device.name] = device.name
                 battery = batteries.get(device.name)
                 fuse = device.fuse_amps
                 own.append(BranchPlan(name=device.name, parent=device.branch, battery=battery, fuse_amps=fuse))
+        by_module = {module.name: module.branch or by_device.get(module.device) for module in self.modules}
         for output in self.outputs:
             if output.fuse_amps is not None:
                 parent, fuse, wire = by_module[output.module], output.fuse_amps, output.wire

@@ -82,10 +82,23 @@ def contact_owner(relay: str) -> str:
     return f"{relay} contact"
 
 
+def fused_owner(output: OutputPlan) -> str | None:
+    """Return the owner of the current of an output with a fuse of its own; None where its module counts it.
+
+    Where it has a relay, the fuse is in the circuit of the load, and so of the contact.
+    """
+    if output.fuse_amps is None:
+        return None
+    return contact_owner(output.relay) if output.relay is not None else f"{output.name} load"
+
+
 def module_branches(
     modules: Sequence[ModulePlan], outputs: Sequence[OutputPlan], device_branches: Mapping[str, str]
 ) -> dict[str, str]:
-    """Return the branch of each owner of currents of modules and relays, those of ``device_branches`` left out."""
+    """Return the branch of each owner of currents of modules, relays and outputs with a fuse of their own.
+
+    Those of ``device_branches`` are left out.
+    """
     found = {}
     for module in modules:
         own = device_branches.get(module.device or "")
@@ -96,7 +109,7 @@ def module_branches(
         for output in outputs:
             if output.module == module.name and output.relay is not None:
                 found[contact_owner(output.relay)] = branch
-    return found
+    return found | {owner: output.name for output in outputs if (owner := fused_owner(output)) is not None}
 
 
 # Functions.

@@ -73,7 +73,8 @@ class OutputPlan(Table):
     limit_amps: Current | None = None
     """The current that the output can carry all the time."""
     fuse_amps: Annotated[float, Field(gt=0, le=1000)] | None = None
-    """The rating of a fuse of its own; a scenario has it as a branch with the name of the output."""
+    """The rating of a fuse of its own, in the circuit of its load; a scenario has it as a branch with the name of the
+    output."""
     wire: WirePlan | None = None
     """The wire from the output to its load."""
     relay: OneLineText | None = None

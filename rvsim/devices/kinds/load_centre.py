@@ -38,6 +38,8 @@ SHED_FAULT = ReportedFault(FAULT_SPN, CURRENT_HIGH)
 """The module is at its limit, and an output is off for it. The SPN is invented, as those of the outputs."""
 VOLTS_US = 5 * SECOND_US
 """The currents of outputs that are on follow the voltage in steps of this time. Our choice."""
+FUSED_VOLTS_US = SECOND_US
+"""The same where an output has a fuse of its own: fuses open at whole seconds of the run."""
 MIN_VOLTS_CHANGE = 0.05
 """A smaller change of the voltage changes no current. Our choice: one step of the voltage of other messages."""
 PACE_US = 5_000
@@ -83,6 +85,7 @@ class LoadCentre(Device):
         self._channels = [Channel(plan, self.catalogue, self.world.outputs) for plan in parts.outputs]
         if context.module is not None:
             self._check_instances()
+        self._fused = [channel for channel in self._channels if channel.fused_owner is not None]
         self._by_name = {channel.plan.name: channel for channel in self._channels}
         self._by_instance: dict[tuple[str, int | None], Channel] = {
             (one.plan.form, one.plan.instance): one for one in self._channels if one.report is not None
@@ -179,7 +182,7 @@ class LoadCentre(Device):
         self._power_up()
         for name, local in self._local_switches.items():
             local.start(on=self.inputs.is_on(name))
-        self.every(VOLTS_US, self._follow_volts)
+        self.every(FUSED_VOLTS_US if self._fused else VOLTS_US, self._follow_volts)
         for channel in self._channels:
             if channel.report is None:
                 continue
@@ -193,6 +196,8 @@ class LoadCentre(Device):
         super().on_stop()
         self.world.remove(self._owner)
         for channel in self._channels:
+            if channel.fused_owner is not None:
+                self.world.remove(channel.fused_owner)
             self.world.outputs.set_duty(channel.plan.name, 0.0, 0.0, self.now)
 
     def active(self, function: str) -> bool:
@@ -328,7 +333,7 @@ class LoadCentre(Device):
         if changed:
             volts = self.world.volts_at(self._owner)
             for channel in changed:
-                channel.drive(now, volts)
+                channel.drive(now, self._volts_of(channel, volts), volts)
             self._volts = volts
         self._count(now)
         self._follow_limit(now)
@@ -341,7 +346,9 @@ class LoadCentre(Device):
     def _count(self, now: int) -> None:
         """Take the current of all outputs out of the battery."""
         self._amps = sum([channel.current.steady_amps for channel in self._channels])
-        amps = sum([channel.counted_amps(now) for channel in self._channels])
+        amps = sum([channel.counted_amps(now) for channel in self._channels if channel.fused_owner is None])
+        for channel in self._fused:
+            self.world.set_load(channel.fused_owner or "", channel.counted_amps(now))
         if self._owner == self.name:
             self.world.set_load(self.name, self.settings.electronics_amps + amps)
         else:
@@ -378,19 +385,26 @@ class LoadCentre(Device):
     def _follow_volts(self) -> None:
         """Let the currents of outputs that are on follow the voltage."""
         volts = self.world.volts_at(self._owner)
-        if abs(volts - self._volts) < MIN_VOLTS_CHANGE:
-            return
-        self._volts = volts
+        followed = self._fused
+        if abs(volts - self._volts) >= MIN_VOLTS_CHANGE:
+            self._volts, followed = volts, self._channels
         now = self.now
-        lit = [channel for channel in self._channels if channel.level > 0]
-        for channel in lit:
-            channel.drive(now, volts)
+        lit = []
+        for channel in followed:
+            at_load = self._volts_of(channel, volts)
+            if channel.level > 0 and abs(at_load - channel.volts) >= MIN_VOLTS_CHANGE:
+                channel.drive(now, at_load, volts)
+                lit.append(channel)
         if lit:
             self._count(now)
             self._follow_limit(now)
             self._report(now)
             for channel in lit:
                 self._plan(channel)
+
+    def _volts_of(self, channel: Channel, module_volts: float) -> float:
+        """Return the voltage that an output can give its load: none behind an open fuse."""
+        return module_volts if channel.fused_owner is None else self.world.volts_at(channel.fused_owner)
 
     # The limit of the module.
 

@@ -7,6 +7,7 @@ wrong with its load. Does not know the other outputs, nor the module's limit.
 from rvsim.devices.switching.output import Output
 from rvsim.devices.switching.protection import Protection
 from rvsim.devices.switching.reports import OutputReport
+from rvsim.rig.module_parts import fused_owner
 from rvsim.rig.switching import OutputPlan
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.diagnostics import ReportedFault
@@ -34,6 +35,10 @@ class Channel:
         self.output = Output(plan)
         self.report = OutputReport(self.output, catalogue) if plan.instance is not None else None
         """Its status messages, None where it has no instance and so is not on the network."""
+        self.fused_owner = None if plan.relay is not None else fused_owner(plan)
+        """The owner of its current where it is behind a fuse of its own, None where its module counts it."""
+        self.volts = 0.0
+        """The voltage at which it is driven now."""
         self.shed_amps = 0.0
         """What it took before its module switched it off to stay within its limit."""
         self.is_lamp_out = False
@@ -56,9 +61,9 @@ class Channel:
             return False
         return self.has_moved or not level or not self.output.is_ramping
 
-    def drive(self, now: int, volts: float) -> None:
-        """Give the load its level at a voltage, and follow the current that it takes."""
-        self.level = self.output.level(now)
+    def drive(self, now: int, volts: float, module_volts: float) -> None:
+        """Give the load its level at its voltage, 0 behind an open fuse, and follow the current that it takes."""
+        self.level, self.volts = self.output.level(now), volts
         drawn = self._circuits.set_duty(self.plan.name, self.level / 100, volts, now)
         self.current = self._protection.limited(drawn)
         self._trip_due = self._protection.set_current(now, self.current)
@@ -66,7 +71,7 @@ class Channel:
         is_seen = starting.excess_amps >= MIN_COUNTED_AMPS and starting.decay_us >= MIN_COUNTED_DECAY_US
         is_counted = is_seen and starting.since_us == now
         self._count_dues = tuple(now + round(share * starting.decay_us) for share in _COUNTED_AT) if is_counted else ()
-        if self.level > 0 and volts >= MIN_JUDGED_VOLTS:
+        if self.level > 0 and module_volts >= MIN_JUDGED_VOLTS:
             least = self.plan.min_amps
             self.is_lamp_out = least is not None and self.current.steady_amps < least * self.level / 100
 
