@@ -47,7 +47,7 @@ class ModulePlan(Table):
     """The device of the rig that it is on the network; a module without one is not on the network."""
     branch: OneLineText | None = None
     """The branch of the supply that feeds its outputs."""
-    limit_amps: Current | None = None
+    limit_amps: Annotated[float, Field(gt=0, le=1000)] | None = None
     """The highest current of all its outputs together."""
 
 
