@@ -15,7 +15,7 @@ from rvsim.devices.registry import kind_problems, unknown_instances
 from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.options import Form
-from rvsim.faces.cli.touching import read_notes, touch_sink
+from rvsim.faces.cli.touching import read_notes, touch_sink, unrecorded_notes
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
@@ -121,6 +121,7 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
         paced = make(sink, control=control, every=options.every, on_failure=_say_failure, on_change=sink.change)
         _keep_around(paced, around)
         if options.touch:
+            say(*unrecorded_notes(options.record))
             read_notes(lambda note: control.request(lambda: paced.mark(note)))
         paced.run(options.end)
     return ExitCode.NOT_GOOD if paced.bench.failures else ExitCode.GOOD

@@ -258,3 +258,11 @@ def test_a_note_is_recorded_and_told(listen, monkeypatch):
     with open_log(Path("n.jsonl")) as log:
         (marked,) = (entry for entry in log.contents() if isinstance(entry, Marked))
     assert marked.note == "pressed the roof fan"
+
+
+def test_a_recording_without_a_place_for_notes_is_told(listen, monkeypatch):
+    """Before anything is typed."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO(""))
+    for name, has_place in (("n.log", False), ("N.JSONL", True)):
+        _, _, err = listen("lost", end=1_000, touch=True, record=Path(name))
+        assert ("notes that you type are not recorded in it" in err) is not has_place
