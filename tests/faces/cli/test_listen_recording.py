@@ -232,11 +232,15 @@ def test_only_what_is_around_flags(run_here, tmp_path):
     code, _, err = run_here("bench", "heater_goes_quiet", "--plain", *more, folder=tmp_path)
     assert code == 0
     assert b"further than 5 s from a flag were left out" in err
+    assert b"has no place" not in err
     with open_log(tmp_path / "x.jsonl") as log:
         entries = list(log.contents())
     (gap,) = (entry for entry in entries if isinstance(entry, ListeningResumed))
     assert gap.about == "left out: no flag within 5 s"
     assert not any(gap.since < entry.time < gap.time for entry in entries)
+    more = ("--seconds", "1", "--speed", "max", "--record", "x.log", "--record-around-flags", "5s")
+    code, _, err = run_here("bench", "heater_goes_quiet", "--plain", *more, folder=tmp_path)
+    assert (code, b".log has no place for what is left out" in err) == (0, True)
     for given, what in (
         (["--record-around-flags", "5s"], b"--record-around-flags goes with --record FILE"),
         (["--record", "y.jsonl", "--record-around-flags", "5"], b"--record-around-flags: "),
