@@ -6,6 +6,8 @@ import shlex
 import subprocess
 import sys
 import tomllib
+from contextlib import redirect_stderr, redirect_stdout, suppress
+from io import BytesIO, TextIOWrapper
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +30,7 @@ CUT = "[...]"
 """What stands for any lines, or within a line for any signs."""
 PYTEST_LINE = re.compile(r"\bpytest -.*")
 """What runs pytest to the end of the line: its options are not ours."""
-PROGRESS = re.compile(r"rvsim: (\d+ of \d+ runs|\w+: \d+ of \d+ (s of simulated time|wrong controllers)) so far")
+PROGRESS = re.compile(r"rvsim: (?:.*: )?\d+ of \d+ (?:runs|s of simulated time|wrong controllers) so far")
 """What a slow machine says besides."""
 
 
@@ -92,7 +94,7 @@ def test_each_document_has_examples():
     ("document", "command", "expected"),
     [pytest.param(*one, id=f"{one[0].stem}: {one[1]}") for one in examples()],
 )
-def test_an_example_prints_what_it_says(document, command, expected, folders):
+def test_an_example_prints_what_it_says(document, command, expected, folders, monkeypatch):
     """Running an example's command prints the lines under it, on stdout and stderr together; a change is made."""
     folder = folders[document]
     if change := EDIT.fullmatch(command):
@@ -102,19 +104,43 @@ def test_an_example_prints_what_it_says(document, command, expected, folders):
         (folder / name).write_text(text.replace(before, after), encoding="utf-8")
         return
     program, *rest = shlex.split(command)
+    monkeypatch.chdir(folder)
+    monkeypatch.setenv("COLUMNS", "80")
+    if program == "rvsim" and (document, command) != FIRST:
+        output = _output_of_command(rest)
+    else:
+        output = _output_of_process(program, rest)
+    printed = [line for line in output.rstrip("\n").split("\n") if not PROGRESS.fullmatch(line)]
+    assert matches(expected or [""], printed), output
+
+
+FIRST = examples()[0][:2]
+"""The example that runs in a process of its own, as all programs do; the others are commands in this process."""
+
+
+def _output_of_command(arguments: list[str]) -> str:
+    """Return stdout and stderr of a command in this process, together and in the order of time."""
+    written = BytesIO()
+    stream = TextIOWrapper(written, encoding="utf-8", write_through=True)
+    with redirect_stdout(stream), redirect_stderr(stream), suppress(SystemExit):
+        app(arguments, prog_name="rvsim")
+    stream.flush()
+    return written.getvalue().decode("utf-8")
+
+
+def _output_of_process(program: str, arguments: list[str]) -> str:
+    """Return stdout and stderr of a program, together."""
     start = {"rvsim": [sys.executable, "-m", "rvsim"], "python": [sys.executable]}[program]
     done = subprocess.run(
-        [*start, *rest],
-        cwd=folder,
-        env={**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"},
+        [*start, *arguments],
+        env={**os.environ, "PYTHONIOENCODING": "utf-8"},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         encoding="utf-8",
         timeout=120,
         check=False,
     )
-    printed = [line for line in done.stdout.rstrip("\n").split("\n") if not PROGRESS.fullmatch(line)]
-    assert matches(expected or [""], printed), done.stdout
+    return done.stdout
 
 
 def test_the_readme_is_short():

@@ -5,21 +5,14 @@ import pytest
 from rvsim import shipped
 from rvsim.devices.registry import settings_models
 from rvsim.rig.load import load_rig
-from rvsim.runs.scenario_run import PreparedScenario
+from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario import DEFAULT_SCENARIO, load_scenario, shipped_scenarios
 from rvsim.shakedown.verdict import as_text
-from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import SECOND_US
 
 SCENARIOS = sorted(path.stem for path in shipped.scenario_folder().glob("*.toml"))
 RIGS = sorted(path.stem for path in (shipped.scenario_folder() / "rigs").glob("*.toml"))
-
-
-@pytest.fixture(scope="module")
-def catalogue(tmp_path_factory):
-    """Return the shipped message definitions."""
-    return load_catalogue(cache=tmp_path_factory.mktemp("cache"))
 
 
 def test_the_shipped_files_are_these():
@@ -86,12 +79,35 @@ def test_a_shipped_scenario_would_catch_its_trouble(name):
     whole = {"faults": (), "steps": _without_faults(trial), "bench_acknowledges": True}
     healthy = trial.loaded.scenario.model_copy(update=whole)
     trial.loaded = trial.loaded._replace(scenario=healthy)
-    assert not trial.run().passed
+    _assert_not_passed(trial)
 
 
+def _assert_not_passed(trial):
+    """Run it for as long as it takes until something is known not to be met, else to its end."""
+    known_s = NOT_MET_BY_S.get(trial.loaded.name)
+    if known_s is None:
+        assert not trial.run().passed
+        return
+    run = VirtualScenarioRun(trial)
+    run.until(known_s + 1)
+    assert any(each.judged and each.at is not None and each.at <= known_s for each in run.verdict().failed)
+
+
+NOT_MET_BY_S = {
+    "alternator_and_protection": 602,
+    "deaf_heater": 30,
+    "drifting_shunt": 1200,
+    "fuel_gelling": 600,
+    "lithium_cold": 1,
+    "sensor_in_outlet": 1040,
+    "shore_lost_at_midnight": 3610,
+    "silent_sensor": 634,
+    "stuck_sensor": 900,
+}
+"""By when, in seconds, long scenarios without their trouble have an expectation that is known not to be met."""
 HEALTHY = {"four_sources", "night_at_minus_15", "solar_week", "summer_afternoon", "warm_cabin", "winter_evening"}
 """Scenarios in which nothing is wrong."""
-TROUBLE_IN_STEPS = {"shore_lost_at_midnight"}
+TROUBLE_IN_STEPS = {"awning_with_ignition_on", "shore_lost_at_midnight", "two_panels_fight", "two_switches_pressed"}
 """Scenarios whose trouble is what steps change in the vehicle."""
 TROUBLE_IN_THE_RIG: dict[str, dict[str, float | int | str | bool]] = {
     "brown_out_at_glow": {"rig.branch.heater.wire.area_mm2": 6.0},
@@ -103,7 +119,7 @@ TROUBLE_IN_THE_RIG: dict[str, dict[str, float | int | str | bool]] = {
 @pytest.mark.parametrize("name", TROUBLE_IN_THE_RIG)
 def test_a_trouble_of_a_rig_is_gone_with_its_cause(name):
     """The scenario is not passed then: it is about that trouble."""
-    assert not PreparedScenario(Job(name, TROUBLE_IN_THE_RIG[name])).run().passed
+    _assert_not_passed(PreparedScenario(Job(name, TROUBLE_IN_THE_RIG[name])))
 
 
 def _without_faults(trial):

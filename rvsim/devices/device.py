@@ -21,6 +21,7 @@ from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
 from rvsim.rig.module_parts import ModuleParts
+from rvsim.rig.panel_parts import PanelParts
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import Claimer, ClaimState
@@ -87,6 +88,8 @@ class DeviceContext:
     """What the device keeps without power: the same for each device object of one name in a run."""
     module: ModuleParts | None = None
     """The module that it is, with its outputs, inputs and relays; None for a device that is none."""
+    panel: PanelParts | None = None
+    """What it has to know of the rig to switch outputs, for a panel; None for any other device."""
 
 
 SendBroadcast = Callable[[], tuple[int, int, bytes | None]]

@@ -82,24 +82,23 @@ def contact_owner(relay: str) -> str:
     return f"{relay} contact"
 
 
-def fused_owner(output: OutputPlan) -> str | None:
-    """Return the owner of the current of an output with a fuse of its own; None where its module counts it.
-
-    Where it has a relay, the fuse is in the circuit of the load, and so of the contact.
-    """
-    if output.fuse_amps is None:
-        return None
-    return contact_owner(output.relay) if output.relay is not None else f"{output.name} load"
+def fused_owner(output: str) -> str:
+    """Return the owner of the current of an output with a fuse of its own."""
+    return f"{output} output"
 
 
 def module_branches(
     modules: Sequence[ModulePlan], outputs: Sequence[OutputPlan], device_branches: Mapping[str, str]
 ) -> dict[str, str]:
-    """Return the branch of each owner of currents of modules, relays and outputs with a fuse of their own.
+    """Return the branch of each owner of currents of modules and relays, those of ``device_branches`` left out.
 
-    Those of ``device_branches`` are left out.
+    An output with a fuse of its own is at the end of a branch of its name; so is what its relay switches.
     """
-    found = {}
+    found = {
+        fused_owner(output.name) if output.relay is None else contact_owner(output.relay): output.name
+        for output in outputs
+        if output.fuse_amps is not None
+    }
     for module in modules:
         own = device_branches.get(module.device or "")
         branch = module.branch or own
@@ -107,9 +106,9 @@ def module_branches(
             continue
         found[outputs_owner(module, own)] = branch
         for output in outputs:
-            if output.module == module.name and output.relay is not None:
+            if output.module == module.name and output.relay is not None and output.fuse_amps is None:
                 found[contact_owner(output.relay)] = branch
-    return found | {owner: output.name for output in outputs if (owner := fused_owner(output)) is not None}
+    return found
 
 
 # Functions.

@@ -26,6 +26,7 @@ from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
+from rvsim.world.balance import Balance
 from rvsim.world.energy_sheet import SAMPLE_US, EnergySheet
 
 if TYPE_CHECKING:
@@ -132,6 +133,8 @@ class BenchRun:
         self._pipeline.observer = self if loaded.scenario.waits_for_frames else self.run_judge
         self.energy = EnergySheet(self.bench.world, loaded.rig.vehicle)
         """Heat, fuel and charge of the run."""
+        self.balance = Balance(self.bench.world) if self.is_shown else None
+        """Who gives and who takes; None where nothing is shown."""
         self.bench.plan(SAMPLE_US, self._sample_energy)
         if self.run_judge.needs_seconds or self.script.waits_for_values:
             self.bench.plan(0, self._second)
@@ -155,7 +158,16 @@ class BenchRun:
         """Pass a whole minute of the vehicle to the account of its energy, and plan the next."""
         self.bench.world.advance(self.bench.now)
         self.energy.sample(self.bench.now)
+        if self.balance is not None:
+            self.balance.sample(self.bench.now)
         self.bench.plan(self.bench.now + SAMPLE_US, self._sample_energy)
+
+    def _finish(self, time: int) -> None:
+        """Show the end of the run, with the balance of the vehicle up to then."""
+        if self.balance is not None:
+            self.bench.world.advance(max(time, self.bench.now))
+            self.balance.sample(time)
+        self._pipeline.finish(time, self.balance)
 
     def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Pass a frame that the watch has observed to jury and script."""
@@ -278,7 +290,7 @@ class VirtualBenchRun(BenchRun):
     def run(self, end: int, report: Callable[[], None] = lambda: None) -> None:
         """Run to ``end`` (microseconds) and write the end of the output; ``report`` is called now and then."""
         self.until(end, report)
-        self._pipeline.finish(end)
+        self._finish(end)
 
 
 @contextmanager

@@ -100,12 +100,12 @@ class PacedBenchRun(BenchRun):
                 while not control.stopped and (end is None or self.time < end):
                     self._step(clock, end)
             except KeyboardInterrupt:
-                pipeline.finish(self.time)
+                self._finish(self.time)
                 raise
             with control.lock:
                 self._port.settle(self.time)
                 pipeline.advance(self.time)
-                pipeline.finish(self.time)
+                self._finish(self.time)
 
     def _step(self, clock: PacedClock, end: int | None) -> None:
         """Wait for the next planned moment and run up to it, or do what was requested meanwhile."""

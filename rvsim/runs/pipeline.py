@@ -8,11 +8,12 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from typing import Protocol
 
-from rvsim.runs.sink import Sink
+from rvsim.runs.sink import BalanceSink, Sink
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Event, FlagRaised, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent, Marked
+from rvsim.world.balance import Balance
 
 MAX_RAISED_TIMES = 100_000
 """How many times of flags are kept, to find them again. Our choice, to bound the memory."""
@@ -206,8 +207,10 @@ class Pipeline:
         if events:
             self._sink.events(events)
 
-    def finish(self, time: int) -> None:
-        """Show the end of the run."""
+    def finish(self, time: int, balance: Balance | None = None) -> None:
+        """Show the end of the run, with the balance of a simulated vehicle."""
+        if balance is not None and isinstance(self._sink, BalanceSink):
+            self._sink.balance(time, balance)
         self._sink.end(time, self.watch)
         self.flush()
 

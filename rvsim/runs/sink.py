@@ -4,10 +4,11 @@ Knows: what a run passes to its sink. Does not know any form of output.
 """
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.frame import Frame
+from rvsim.world.balance import Balance
 
 
 class Sink(Protocol):
@@ -24,6 +25,14 @@ class Sink(Protocol):
 
     def flush(self) -> None:
         """Pass on everything that is buffered."""
+
+
+@runtime_checkable
+class BalanceSink(Protocol):
+    """A sink that shows the balance of a simulated vehicle, too."""
+
+    def balance(self, time: int, balance: Balance) -> None:
+        """Show the balance at the end of the run of a bench, before ``end``."""
 
 
 class NullSink:

@@ -18,6 +18,7 @@ from rvsim.errors import InputError
 from rvsim.rig.contact_plans import contact_plans
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.module_parts import ModuleParts, module_parts
+from rvsim.rig.panel_parts import PanelParts, panel_parts
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.can import Babble, Line, SimultaneousSenders, WireFault
 from rvsim.sim.kernel import Kernel
@@ -103,7 +104,7 @@ class Bench:
         bit_rate: int = BIT_RATE,
         absent: Collection[str] = (),
     ) -> None:
-        """Create the devices of the rig except the ``absent`` ones, which are real or are the code under test.
+        """Create the devices of the rig except the real ones, and the ``absent`` ones, whose place another takes.
 
         The bench acknowledges every frame, as an adapter that takes part in the traffic does. Without ``acknowledges``
         only the devices do, and a device that is alone repeats its frame. ``on_line`` receives all other events of the
@@ -118,6 +119,7 @@ class Bench:
         vehicle = rig.vehicle
         self.world = World(vehicle, weather or WeatherPlan())
         self.world.contacts = Contacts(contact_plans(rig), seed, self._plan_after, self._on_contact)
+        self.world.motions.after = self._plan_after
         self.site = site or Site()
         """What is around the devices; may be changed between two steps."""
         self.world.set_shore(connected=self.site.shore_power)
@@ -135,7 +137,7 @@ class Bench:
         """The simulated CAN pair; its faults are set by ``apply_wire_fault`` and ``remove_wire_fault``."""
         self._switched_off: Counter[str] = Counter()
         self._wire_faults: dict[WireFault, set[object]] = {}  # each with those who applied it
-        plans = [plan for plan in rig.devices if plan.name not in absent]
+        plans = [plan for plan in rig.devices if not plan.real and plan.name not in absent]
         self.outgoing_gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
         """The gates between each device and the line, in this order; each list may be changed between two steps."""
         self.incoming_gates: dict[str, list[Gate]] = {}
@@ -151,6 +153,7 @@ class Bench:
                 seed,
                 {},
                 module_parts(vehicle, plan.name) if rig.modules else None,
+                panel_parts(rig, plan.name),
             )
             for plan in plans
         }
@@ -174,11 +177,12 @@ class Bench:
         seed: int,
         memory: dict[str, float],
         module: ModuleParts | None,
+        panel: PanelParts | None,
     ) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
         self.world.set_load(plan.name, sum(idle for idle, _ in plan.amps.values()))  # until the device sets its load
         try:
-            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, self.site, memory, module))
+            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, self.site, memory, module, panel))
         except InputError:
             raise
         except Exception as error:  # a kind of another package may raise anything
@@ -260,6 +264,7 @@ class Bench:
         for babble in self._babble_faults(name):
             self.line.remove(babble)
         self.line.disconnect(device)
+        device.now = self.kernel.now
         with suppress(Exception):  # it may have failed already
             device.on_stop()
         self.world.remove(name)

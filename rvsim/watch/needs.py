@@ -130,6 +130,7 @@ COLUMN_FORMS: Mapping[str, str] = {
     "DrivenValues": "`Crossing` of what moves values; each change of one that is reported; values when asked for",
     "FreezeRisks": "`Crossing`; each change of a value that is reported",
     "LowVoltages": "`Crossing`; each change of a value that is reported",
+    "MotionsWithoutInterlock": "each change of outputs that move something, and of inputs that must hold",
     "PlaceTemperatures": "each change of sensors that a rig has at least three of in one zone",
     "StuckValues": "`Extremes` of neighbours; each change of a value that is reported; values when they are asked for",
     "ValueTrains": "`Alternations`",

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from rvsim.rig.functions import Function
+from rvsim.watch.output_words import LOAD_AMPS, level_of, output_text, position_text
 from rvsim.wire.fields import Origin, Reading, State, weakest
 from rvsim.wire.quantity_text import compose, join
 
@@ -86,8 +87,12 @@ class _Last:
 
     def unmentioned_value(self, message: str, field: str) -> float | None:
         """Return a value that is not in the sentence, None where there is none."""
-        reading = self._said.get(message, {}).get(field)
+        reading = self.unmentioned(message, field)
         return None if reading is None else reading.value
+
+    def unmentioned(self, message: str, field: str) -> Reading | None:
+        """Return a reading that is not in the sentence, None where the message was never received."""
+        return self._said.get(message, {}).get(field)
 
     def text(self, message: str, field: str) -> str:
         """Return a reading as text; its state where it has no value."""
@@ -305,6 +310,26 @@ def _water_pump(last: _Last) -> Summary | None:
     return Summary(runs.brief if enabled.raw else enabled.brief, rails, load_fraction=effort)
 
 
+def _output(last: _Last, function: str, rails: tuple[Rail, ...]) -> Summary | None:
+    text = output_text(function, last.reading)
+    level = level_of(function, last.unmentioned)
+    value = None if level is None else level.value
+    return None if text is None else Summary(text, rails, load_fraction=None if value is None else value / 100)
+
+
+def _dimmer(last: _Last) -> Summary | None:
+    return _output(last, "dc_dimmer", ())
+
+
+def _load(last: _Last) -> Summary | None:
+    return _output(last, "dc_load", last.rail("current", *LOAD_AMPS, 0.0, 20.0))
+
+
+def _input(last: _Last) -> Summary | None:
+    text = position_text(last.reading)
+    return None if text is None else Summary(text)
+
+
 _SENTENCES: Mapping[str, Callable[[_Last], Summary | None]] = {
     "thermostat": _thermostat,
     "ambient_sensor": _sensor,
@@ -321,5 +346,8 @@ _SENTENCES: Mapping[str, Callable[[_Last], Summary | None]] = {
     "generator": _generator,
     "dc_disconnect": _dc_disconnect,
     "water_pump": _water_pump,
+    "dc_dimmer": _dimmer,
+    "dc_load": _load,
+    "dc_input": _input,
 }
 """What makes the sentence of each function, by the name of the function."""

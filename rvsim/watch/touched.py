@@ -82,6 +82,8 @@ class Touched(NamedTuple):
     time: int
     movements: tuple[Movement, ...]
     known_since: Mapping[MovedKey, int] = {}
+    came_back: frozenset[MovedKey] = frozenset()
+    """What moved and is where it was, like a switch that was pressed and released."""
 
 
 def _number(reading: Reading) -> float | None:
@@ -150,14 +152,30 @@ class TouchedReadings:
         self._moving.clear()
         return Touched(min(each.time for each in moved), tuple(moved), self._known_since) if moved else None
 
-    def recent(self, now: int) -> Touched:
-        """Return what moved in the last ``RECENT_US`` before ``now``, each reading once; ``time`` is ``now``."""
+    @property
+    def known_since(self) -> Mapping[MovedKey, int]:
+        """When each reading was first observed."""
+        return self._known_since
+
+    def touch(self, now: int) -> Touched:
+        """Return what moved in the last ``RECENT_US`` before ``now`` as a touch at ``now``."""
+        return Touched(now, self.recent(now), self._known_since, self.came_back(now))
+
+    def recent(self, now: int) -> tuple[Movement, ...]:
+        """Return what moved in the last ``RECENT_US`` before ``now``, each reading once."""
+        return tuple(_in_order(self._recent_movements(now).values()))
+
+    def came_back(self, now: int) -> frozenset[MovedKey]:
+        """Return what moved in the last ``RECENT_US`` before ``now`` and is where it was."""
+        return frozenset(key for key, moved in self._recent_movements(now).items() if moved.is_back)
+
+    def _recent_movements(self, now: int) -> dict[MovedKey, Movement]:
         together: dict[MovedKey, Movement] = {}
         for moved in self._recent:
             if moved.time >= now - RECENT_US:
                 first = together.get(moved.key)
                 together[moved.key] = moved if first is None else first.joined(moved)
-        return Touched(now, tuple(_in_order(together.values())), self._known_since)
+        return together
 
 
 def _in_order(movements: Iterable[Movement]) -> list[Movement]:

@@ -363,6 +363,19 @@ class BusBar:
                 lowest = self._lowest_below(below, there, lowest)
         return max(lowest, 0.0)
 
+    def power(self) -> tuple[dict[str, float], dict[str, float], float]:
+        """Return the watts that each source gives and each load takes at its terminals, and what the wires lose.
+
+        Given less taken less lost is what flows into the battery; of one that is disconnected nothing does.
+        """
+        if not self._is_solved:
+            self._solve()
+        given = {owner: amps * self.volts_at(owner) for owner, amps in self._given.items()}
+        taken = {owner: amps * self.volts_at(owner) for owner, amps in self._amps_loads.items()}
+        for owner in self._watts_loads:
+            taken[owner] = taken.get(owner, 0.0) + self._watts_amps[owner] * self.volts_at(owner)
+        return given, taken, self._wire_watts
+
     def account(self) -> tuple[float, float, float, float]:
         """Return the joules given by sources, lost in wires and battery, drawn by loads, and stored."""
         return self._in_j, self._wires_j + self._battery.lost_j, self._out_j, self._battery.stored_j

@@ -7,7 +7,7 @@ temperatures; freezing and boiling are not modelled.
 """
 
 from bisect import bisect_left
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from math import exp, fsum, isfinite
 from typing import Literal
 
@@ -52,6 +52,8 @@ _FREEZING: Mapping[str, tuple[tuple[float, float], ...]] = {
     "ethylene": ((0.0, 0.0), (10.0, -3.0), (20.0, -8.0), (30.0, -16.0), (40.0, -25.0), (50.0, -37.0), (60.0, -55.0)),
 }
 MAX_GLYCOL_PERCENT = 60.0
+HOSES = "coolant hoses"
+"""What gives heat to the first zone beside the exchangers."""
 _FAN_EXPONENT = 0.8
 """Heat transfer from a surface to the air a fan drives past it grows as speed to this power: turbulent flow,
 Dittus and Boelter, from memory."""
@@ -142,12 +144,12 @@ class Coolant:
     @property
     def fuel_litres_per_h(self) -> float:
         """Diesel burnt at the present output."""
-        return use_per_hour(self.burner_w, self._efficiency, DIESEL_MJ_PER_LITRE)
+        return self.burner_litres_per_h(self.burner_w)
 
     @property
     def rated_fuel_litres_per_h(self) -> float:
         """Diesel burnt at full output of the rig's burner."""
-        return use_per_hour(self.rated_burner_w, self._efficiency, DIESEL_MJ_PER_LITRE)
+        return self.burner_litres_per_h(self.rated_burner_w)
 
     @property
     def to_water_w_per_k(self) -> float:
@@ -159,16 +161,33 @@ class Coolant:
 
         Each owner's fan has an exchanger of its own, as large as the zone's figure.
         """
-        hoses = self.hose_loss_w_per_k if zone == FIRST_ZONE else 0.0
+        passed = 0.0
+        for _, w_per_k in self.zone_parts(zone):
+            passed += w_per_k
+        return passed
+
+    def zone_parts(self, zone: str) -> Iterator[tuple[str, float]]:
+        """Yield the conductances to a zone's air, W/K: those of the hoses, then of each owner's fan and exchanger."""
+        yield HOSES, self.hose_loss_w_per_k if zone == FIRST_ZONE else 0.0
         if self._pumps and not any(self._pumps.values()):
-            return hoses
+            return
         exchanger, air = self._exchangers[zone]
-        passed = hoses
-        for (_, served), fraction in self._fans.items():
+        for (owner, served), fraction in self._fans.items():
             if served == zone:
                 air_w_per_k = None if air is None else AIR_W_PER_LITRE_S_K * air * fraction
-                passed += exchanged_w_per_k(exchanger * fraction**_FAN_EXPONENT, self._flow_w_per_k, air_w_per_k)
-        return passed
+                yield (
+                    owner,
+                    exchanged_w_per_k(exchanger * fraction**_FAN_EXPONENT, self._flow_w_per_k, air_w_per_k),
+                )
+
+    @property
+    def burners(self) -> Mapping[str, float]:
+        """The heat of each owner's burner into the coolant, in watts."""
+        return self._burners
+
+    def burner_litres_per_h(self, watts: float) -> float:
+        """Return the diesel that a burner uses for this heat."""
+        return use_per_hour(watts, self._efficiency, DIESEL_MJ_PER_LITRE)
 
     def has_fan(self, zone: str) -> bool:
         """Return whether a fan blows warm air into a zone."""

@@ -4,7 +4,7 @@ Knows: which battery and which branch each device is on, which branches are open
 its owner. Does not know any device, nor the air around a battery: that is handed in each second.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from math import fsum, sqrt
 from typing import NamedTuple
 
@@ -13,6 +13,7 @@ from rvsim.rig.electric import OUTDOORS, battery_by_branch, dc_sources
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world.battery import Battery
 from rvsim.world.bus_bar import BusBar
+from rvsim.world.flows import Flows, Stock, split
 from rvsim.world.mains import SHORE, SHORE_RANK, Mains
 
 
@@ -246,6 +247,23 @@ class ElectricSystem:
     def electric_account(self) -> ElectricAccount:
         """Return the sums of energy since the start of the run, over all batteries."""
         return ElectricAccount(*map(fsum, zip(*(each.account() for each in self._batteries.values()), strict=True)))
+
+    def electric_flows(self) -> Iterator[Flows]:
+        """Yield the power of each battery by its sources and loads at their terminals, and that of the mains."""
+        for name, bar in self._batteries.items():
+            given, taken, in_wires = bar.power()
+            parts = [*given.items(), *((who, -watts) for who, watts in taken.items()), ("wires", -in_wires)]
+            stock = Stock("charge", bar.percent, "%", 0.0, 100.0)
+            yield Flows(f"power of the {name} battery", "W", "battery", *split(parts), stock)
+        mains, source = self._mains, self._mains.source()
+        taken = {who: watts for who, watts in mains.load_watts().items() if watts}
+        if source is None:
+            yield Flows("power of the mains", "W", "", {}, {})
+            return
+        limit = mains.limit_watts() / self._nominal_mains_volts
+        amps = fsum(taken.values()) / self.mains_volts if self.mains_volts else 0.0
+        stock = Stock(f"amps of {source}", amps, "A", 0.0, limit)
+        yield Flows("power of the mains", "W", "", {source: mains.watts(source)}, taken, stock)
 
     def step_electric(self, outdoor_c: float, air_c: Callable[[str], float], second: int = 0) -> None:
         """Advance by one second with the present inputs; ``air_c`` returns the temperature of the air in a zone.

@@ -89,6 +89,11 @@ class HeatNetwork:
             self._inverse = []
 
     @property
+    def inflow(self) -> tuple[int, float, float] | None:
+        """What flows in, see ``set_inflow``: the body, W/K, degrees Celsius; None where nothing does."""
+        return self._inflow
+
+    @property
     def stored_j(self) -> float:
         """Heat in all bodies, counted from 0 degrees Celsius."""
         return fsum(map(mul, self.capacities, self.celsius))

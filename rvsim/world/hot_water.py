@@ -5,6 +5,7 @@ know its temperature (`heat_network` has it) nor the exchanger that warms it (pa
 not modelled here: a temperature below 0 C means frozen.
 """
 
+from collections.abc import Mapping
 from math import fsum, isfinite
 
 from rvsim.rig.climate import HotWaterPlan
@@ -20,6 +21,11 @@ class HotWater:
         self.to_cabin_w_per_k = plan.loss_w_per_k
         self.heat_w = 0.0
         self._heats: dict[str, float] = {}
+
+    @property
+    def heats(self) -> Mapping[str, float]:
+        """The heat of each owner's flame or element, in watts."""
+        return self._heats
 
     def set_heat(self, owner: str, watts: float) -> None:
         """Set the heat that ``owner`` gives to the water; 0 for none.

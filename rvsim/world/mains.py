@@ -100,6 +100,16 @@ class Mains:
             return min(limit, wanted) if owner == source else 0.0
         return self.share() * self._loads.get(owner, 0.0)
 
+    def limit_watts(self) -> float:
+        """Return what the source in use can give; 0 without one."""
+        source = self.source()
+        return 0.0 if source is None else self._sources[source][1]
+
+    def load_watts(self) -> dict[str, float]:
+        """Return what each load gets now."""
+        share = self.share()
+        return {owner: share * watts for owner, watts in self._loads.items()}
+
     def remove(self, owner: str) -> None:
         """Remove the sources and loads of ``owner``."""
         if self._held == owner:

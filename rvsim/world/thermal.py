@@ -9,6 +9,7 @@ Each zone has two bodies, its air and its lining; coolant and hot water are one 
 at absolute seconds, so that the state depends only on the inputs and the second from which each is valid.
 """
 
+from collections.abc import Iterator
 from math import fsum, isfinite
 from typing import NamedTuple
 
@@ -17,8 +18,10 @@ from rvsim.rig.tanks import FIRST_TANKS
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world import infiltration
 from rvsim.world.coolant import Coolant
+from rvsim.world.flows import Flows, Stock, split
 from rvsim.world.fuel import MIN_GAS_PA, FuelTank, gas_pa
 from rvsim.world.glazing import COVER_DIFFUSE_SHARE, cover_share
+from rvsim.world.heat_flows import HeatBodies, heat_flows
 from rvsim.world.heat_network import HeatNetwork
 from rvsim.world.hot_water import HotWater
 from rvsim.world.tank import MAX_LITRES_PER_MIN, WaterTanks
@@ -300,6 +303,19 @@ class ThermalWorld:
         network = self._network
         sums = {name: meter.joules(self._second) for name, meter in self._meters.items()}
         return HeatAccount(**sums, outdoors_j=network.outdoors_j, drawn_j=network.fed_j, stored_j=network.stored_j)
+
+    def heat_flows(self) -> Iterator[Flows]:
+        """Yield the heat that zones, coolant and hot water are given and lose at present, and the fuel burnt."""
+        network, inflow = self._network, self._network.inflow
+        drawn_w = 0.0 if inflow is None else inflow[1] * (self.water_c - inflow[2])
+        bodies = HeatBodies(
+            self._zones, network.celsius, self.outdoor_c, self._exchanges, self._coolant, self._water, drawn_w
+        )
+        yield from heat_flows(bodies)
+        burners = {who: self._coolant.burner_litres_per_h(watts) for who, watts in self._coolant.burners.items()}
+        _, taken = split((who, -litres) for uses in (burners, self._fuel_uses) for who, litres in uses.items())
+        stock = Stock("fuel", self.fuel_litres, "L", 0.0, self._fuel.size_litres)
+        yield Flows("fuel", "L/h", "tank", {}, taken, stock)
 
     # What devices and scenarios set. Everything has an owner; 0 ends it.
 

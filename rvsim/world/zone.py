@@ -7,6 +7,7 @@ its temperatures (`heat_network` has them), the coolant, nor other zones.
 Moisture moves in steps of ``MOISTURE_S`` seconds. Heat of condensation is left out; so is moisture in the lining.
 """
 
+from collections.abc import Mapping
 from math import fsum, inf, isfinite
 from typing import TypeVar
 
@@ -64,6 +65,8 @@ class Zone:
         """Air exchanged with the outside."""
         self.vent_litres_per_s = 0.0
         """The part of it that fans move."""
+        self.opening_litres_per_s = 0.0
+        """The part of it that passes through openings."""
         self._vents: dict[str, tuple[float, float]] = {}
         self._openings: dict[str, float] = {}
         self._heats: dict[str, float] = {}
@@ -75,6 +78,16 @@ class Zone:
     def air_to_outdoor(self) -> float:
         """Conductance from the air to the outside: glass, bare walls and exchanged air."""
         return self._direct_w_per_k + self.air_w_per_k(self.outdoor_litres_per_s)
+
+    @property
+    def bare_to_outdoor(self) -> float:
+        """The part of ``air_to_outdoor`` that passes through glass and bare walls."""
+        return self._direct_w_per_k
+
+    @property
+    def heats(self) -> Mapping[str, float]:
+        """The heat that each owner gives to the air, in watts; below 0 it cools."""
+        return self._heats
 
     @property
     def opening_m2(self) -> float:
@@ -146,14 +159,15 @@ class Zone:
         plan, before = self.plan, self.outdoor_litres_per_s
         changes = plan.air_changes_per_hour + plan.air_changes_by_wind * wind_m_per_s
         flow = infiltration.litres_per_s(plan.volume_m3, changes)
-        opening = self.opening_m2
+        opening, through = self.opening_m2, 0.0
         if opening:
-            flow += infiltration.opening_litres_per_s(opening, plan.opening_height_m, air_c, outdoor_c, wind_m_per_s)
+            through = infiltration.opening_litres_per_s(opening, plan.opening_height_m, air_c, outdoor_c, wind_m_per_s)
+            flow += through
         vent = fsum(moved for moved, _ in self._vents.values())
         if vent and plan.inlet_m2 is not None:
             strongest = max(pressure for _, pressure in self._vents.values())
             vent = infiltration.through_inlet(vent, plan.inlet_m2 + opening, strongest)
-        self.vent_litres_per_s = vent
+        self.vent_litres_per_s, self.opening_litres_per_s = vent, through
         self.outdoor_litres_per_s = flow + vent
         return before != self.outdoor_litres_per_s
 

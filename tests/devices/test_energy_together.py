@@ -2,6 +2,7 @@
 
 import pytest
 
+from rvsim.devices.charging.battery_requests import BatteryRequests
 from rvsim.devices.device import Site
 from rvsim.devices.kinds.inverter import Inverter
 from rvsim.devices.registry import kinds_by_name, settings_models
@@ -117,3 +118,16 @@ def test_an_alternator_that_follows_the_battery_never_opens_its_protection(catal
     for _ in range(600):
         opened |= run(bench, 1).world.battery().charge_is_open
     assert opened is opens
+
+
+def test_a_battery_that_asks_for_less_is_heard(catalogue):
+    """Each DC_SOURCE_STATUS_4 counts, the same as before or another one: 10 A, then 20 A, then stop."""
+    spec = catalogue.by_name("DC_SOURCE_STATUS_4")
+    requests = BatteryRequests(catalogue, 1, lambda: 1_000_000)
+    most = []
+    for state, amps in ((2, 10.0), (2, 10.0), (2, 20.0), (1, 20.0), (2, None)):
+        current = spec.by_name["desired_dc_current"].sensor_raw(amps)
+        head = {"instance": 1, "device_priority": 120, "desired_charge_state": state}
+        requests.on_desired(spec.pack(**head, desired_dc_current=current))
+        most.append((requests.max_amps(2_000_000), requests.allows(2_000_000)))
+    assert most == [(10.0, True), (10.0, True), (20.0, True), (20.0, False), (None, True)]

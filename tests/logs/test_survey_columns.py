@@ -15,6 +15,7 @@ from rvsim.logs.blocks import to_blocks
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import WHOLE_LOG, SurveyedTime, Surveyor
 from rvsim.rig.load import load_rig
+from rvsim.rig.model import Rig
 from rvsim.shipped import scenario_folder
 from rvsim.watch.detect import driven_values, drives
 from rvsim.wire.frame import SECOND_US, Frame
@@ -158,6 +159,58 @@ def test_values_that_something_moves_are_surveyed_the_same_in_columns(surveys, d
         "dc current of",
     )
     assert [text for text in (*wanted, *("sensor 4 moved",)[: 2 * with_rig]) if text not in told] == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_motions_and_their_interlocks_are_surveyed_the_same_in_columns(surveys, catalogue, seed):
+    """Outputs and inputs at random, with pauses and a gap in listening: the same flags, some of which have ended."""
+    frames = motion_frames(catalogue, random.Random(seed))
+    place = 500 * (seed + 3) % 4000
+    gap = ListeningResumed(frames[place].time, frames[place - 1].time, "a gap")
+    entries = [*frames[:place], gap, *frames[place:], LogEnded(frames[-1].time)]
+    by_frame, in_columns = surveys(entries, motion_rig(), 700)
+    assert in_columns == by_frame
+    found = [flag for flag in by_frame[2] if flag.kind == "motion-without-interlock"]
+    assert any(flag.until is not None for flag in found)
+
+
+def motion_rig():
+    """Return a rig with an awning and a step, whose inputs are on another device."""
+    modules = [{"name": name, "device": name} for name in ("centre", "dash")]
+    names = ("awning out", "awning in", "step out", "step in")
+    outputs = [
+        {"name": name, "module": "centre", "terminal": place, "instance": place, "load": "motor"}
+        for place, name in enumerate(names, 1)
+    ]
+    inputs = [
+        {"name": name, "module": "dash", "terminal": place, "instance": place}
+        for place, name in enumerate(("ignition", "brake"), 1)
+    ]
+    motions = [
+        {"name": what, "what": what, "extend": f"{what} out", "retract": f"{what} in", "must_hold": must_hold}
+        for what, must_hold in (("awning", {"ignition": "off", "brake": "on"}), ("step", {"brake": "on"}))
+    ]
+    devices = [{"name": "centre", "address": 0x90}, {"name": "dash", "address": 0x91}]
+    tables = {"module": modules, "output": outputs, "input": inputs, "motion": motions}
+    return Rig.model_validate({"schema": 1, "name": "r", "title": "T", "device": devices, **tables})
+
+
+def motion_frames(catalogue, rng):
+    """Return frames of a load centre and a dashboard: four outputs each second and now and then an input."""
+    load, entry = catalogue.by_name("DC_LOAD_STATUS"), catalogue.by_name("DIGITAL_INPUT_STATUS")
+    levels, frames, time = [0, 0, 0, 0], [], 0
+    while len(frames) < 4000:
+        time += rng.choice((40_000, 40_000, 300_000, 2_000_000)) if rng.random() < 0.02 else 20_000
+        if rng.random() < 0.006:
+            levels[rng.randrange(4)] = rng.choice((0, 0, 100, 200, 255))
+        place = rng.randrange(4)
+        amps = rng.choice((32_000, 32_100))  # data that change and mean nothing
+        status = load.pack(instance=place + 1, operating_status=levels[place], present_current=amps)
+        frames.append(Frame(time, load.identifier(0x90), status))
+        if rng.random() < 0.008 and not 20_000_000 < time < 40_000_000:
+            position = entry.pack(instance=rng.choice((1, 2)), switch_position=rng.choice((0, 1, 1, 255)))
+            frames.append(Frame(time + 5_000, entry.identifier(0x91), position))
+    return frames
 
 
 @pytest.mark.timeout(3600)  # --hypothesis-profile=many takes several minutes

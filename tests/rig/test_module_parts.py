@@ -118,16 +118,5 @@ def test_the_branches_of_its_currents():
     }
     assert outputs_owner(both.modules[0], "electronics") == "front module outputs"
     assert outputs_owner(both.modules[0], "loads") == outputs_owner(both.modules[0], None) == "front"
-    fused = (output("a", 1, relay="r1", fuse_amps=3), output("b", 1, "rear module", fuse_amps=3))
-    fuses = read(*fused, centre={**CENTRE, "branch": "electronics"}, modules=modules, **tables)
-    assert fuses.vehicle.branch_by_device["r1 contact"] == "a"
-    assert fuses.vehicle.branch_by_device["b load"] == "b"
-    assert {one.name: one.parent for one in fuses.all_branches if one.fuse_amps} == {"a": "loads", "b": None}
-    alone = read(*fused, centre={**CENTRE, "branch": "electronics", "fuse_amps": 9}, **tables)
-    assert {one.name: one.parent for one in alone.all_branches if one.fuse_amps} == {
-        "front": "electronics",
-        "a": "front",
-        "b": None,
-    }
     only = read(*outputs, centre={**CENTRE, "branch": "electronics"}, **tables)
     assert only.vehicle.branch_by_device == {"front": "electronics", "r1 contact": "electronics"}

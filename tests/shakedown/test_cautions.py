@@ -99,6 +99,31 @@ def test_a_burner_and_a_dome_that_a_scenario_acts_on(said):
     assert said(rig + expect) == []
 
 
+def test_what_a_change_of_shore_power_or_engine_uses(said):
+    """Each sentence once, with all its devices; what is told of lithium for chargers is not told for the battery."""
+    rig = 'rig = "quillhaven"\n' + EXPECT.replace("genset", "heater")
+    shore, engine = (
+        f'[[step]]\nat = "1s"\nchange = {{ {key} }}\n' for key in ("shore_power = true", "engine_rpm = 900.0")
+    )
+    opens = '[[fault]]\nfault = "protection_opens"\nfrom = "1s"\n'
+    lithium = "Lithium: no charging below 0 °C cell temperature; the protection may open at any time."
+    charging = f"{lithium} Lead-acid: hydrogen, ventilation."
+    mains = "Mains (shore, inverter, generator) is for a licensed person."
+    only = "which are only simulated."
+    assert said(rig + shore + engine) == [
+        f"rvsim: caution: shore charger and inverter, {only} {mains}",
+        f"rvsim: caution: shore charger, alternator and battery charger, {only} {charging}",
+    ]
+    (line,) = said(rig + engine + opens)
+    assert line == f"rvsim: caution: alternator and battery charger, {only} {charging}"
+    assert said(rig + opens) == [
+        f"rvsim: caution: the battery house, which is only simulated, is lithium. {lithium}",
+    ]
+    cold = "[start]\nbattery_c = { house = -5.0 }\n"
+    assert said(cold + rig + engine)[1:] == []
+    assert said(rig.replace("quillhaven", "ottersby") + opens) == []
+
+
 def test_a_lithium_battery_that_is_cold(said):
     """By the rig or by the scenario's start; not a warm one, nor lead."""
 

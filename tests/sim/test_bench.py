@@ -400,3 +400,16 @@ def test_the_gates_of_a_device_may_change_while_the_bench_runs(run):
     seconds = {frame.time // SECOND_US for frame in frames if frame.identifier & 0xFF == 0x5E}
     assert not seconds & set(range(21, 40))
     assert seconds & set(range(45, 60))
+
+
+def test_a_device_that_has_its_power_back_receives_again(run):
+    """What it is sent reaches the new object, although frames of the same identifier went to the one before."""
+    bench, frames = run(20)
+    for at in (21, 40):
+        bench.send(0x19FEF9F9, bytes.fromhex("01 F0 FF FF FF FF FF FF"))  # off; it starts in heating
+        bench.run_until(at * SECOND_US)
+        assert [f.data for f in frames if f.identifier == 0x19FFE244][-1][1] & 0xF == 0
+        bench.switch_off("control panel")
+        bench.run_until((at + 5) * SECOND_US)
+        bench.switch_on("control panel")
+        bench.run_until((at + 15) * SECOND_US)

@@ -69,7 +69,7 @@ def test_a_state_that_comes_back_moved_and_a_quantity_did_not(changes):
     changes.say(20.1, BATTERY, "dc_voltage", 12.5)
     changes.say(20.2, INPUT, "switch_position", 0)
     changes.say(20.3, BATTERY, "dc_voltage", 13.2)
-    (moved,) = changes.touched.recent(23 * SECOND_US).movements
+    (moved,) = changes.touched.recent(23 * SECOND_US)
     assert (told(moved), moved.is_back, moved.between.brief) == ((INPUT, 3, "off", "off"), True, "on")
     changes.say(20.4, DIMMER, "operating_status", 100)
     assert changes.take(23) == [(INPUT, 3, "off", "off"), (DIMMER, 3, "0 %", "100 %")]
@@ -127,5 +127,5 @@ def test_the_last_seconds(changes):
     changes.say(20, DIMMER, "operating_status", 100, instance=4)
     changes.say(28, DIMMER, "operating_status", 40)
     changes.say(29, DIMMER, "operating_status", 80)
-    assert [told(moved) for moved in changes.touched.recent(30 * SECOND_US).movements] == [(DIMMER, 3, "0 %", "80 %")]
-    assert changes.touched.recent(40 * SECOND_US).movements == ()
+    assert [told(moved) for moved in changes.touched.recent(30 * SECOND_US)] == [(DIMMER, 3, "0 %", "80 %")]
+    assert changes.touched.recent(40 * SECOND_US) == ()

@@ -14,20 +14,20 @@ in `devices/switching`, and so is how its inputs are read.
 It has one CAN channel: the bench has one pair of wires. A module with two channels answers the same on both.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import partial
 from typing import Annotated, ClassVar
 
 from pydantic import Field
 
 from rvsim.devices.device import Amps, Device, DeviceContext, Settings
-from rvsim.devices.switching.channel import CURRENT_HIGH, FAULT_SPN, Channel
+from rvsim.devices.switching.channel import CURRENT_HIGH, FAULT_SPN, Channel, OutputReading
 from rvsim.devices.switching.commands import Code, OutputCommand, group_bits, read_command, shares_group
 from rvsim.devices.switching.inputs import DigitalInput, InputBank, line_of
 from rvsim.devices.switching.local_switches import LocalSwitch
 from rvsim.devices.switching.output import FULL
 from rvsim.errors import InputError
-from rvsim.rig.module_parts import INPUT_FUNCTION, ModuleParts, outputs_owner
+from rvsim.rig.module_parts import INPUT_FUNCTION, ModuleParts, fused_owner, outputs_owner
 from rvsim.rig.switching import FUNCTION_BY_FORM, ModulePlan, OutputPlan
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
@@ -38,8 +38,6 @@ SHED_FAULT = ReportedFault(FAULT_SPN, CURRENT_HIGH)
 """The module is at its limit, and an output is off for it. The SPN is invented, as those of the outputs."""
 VOLTS_US = 5 * SECOND_US
 """The currents of outputs that are on follow the voltage in steps of this time. Our choice."""
-FUSED_VOLTS_US = SECOND_US
-"""The same where an output has a fuse of its own: fuses open at whole seconds of the run."""
 MIN_VOLTS_CHANGE = 0.05
 """A smaller change of the voltage changes no current. Our choice: one step of the voltage of other messages."""
 PACE_US = 5_000
@@ -83,9 +81,15 @@ class LoadCentre(Device):
         self.module = parts
         self._owner = outputs_owner(parts.module, context.plan.branch)
         self._channels = [Channel(plan, self.catalogue, self.world.outputs) for plan in parts.outputs]
+        self._fused = {
+            fused_owner(channel.plan.name): channel
+            for channel in self._channels
+            if channel.plan.fuse_amps is not None and channel.plan.relay is None
+        }
+        """The outputs whose load is behind a fuse of its own, by the owner of its current."""
+        self._fused_volts = dict.fromkeys(self._fused, 0.0)
         if context.module is not None:
             self._check_instances()
-        self._fused = [channel for channel in self._channels if channel.fused_owner is not None]
         self._by_name = {channel.plan.name: channel for channel in self._channels}
         self._by_instance: dict[tuple[str, int | None], Channel] = {
             (one.plan.form, one.plan.instance): one for one in self._channels if one.report is not None
@@ -182,7 +186,7 @@ class LoadCentre(Device):
         self._power_up()
         for name, local in self._local_switches.items():
             local.start(on=self.inputs.is_on(name))
-        self.every(FUSED_VOLTS_US if self._fused else VOLTS_US, self._follow_volts)
+        self.every(VOLTS_US, self._follow_volts)
         for channel in self._channels:
             if channel.report is None:
                 continue
@@ -194,10 +198,9 @@ class LoadCentre(Device):
     def on_stop(self) -> None:
         """Lose the power: every output is off, and the coil of each relay is without current."""
         super().on_stop()
-        self.world.remove(self._owner)
+        for owner in (self._owner, *self._fused):
+            self.world.remove(owner)
         for channel in self._channels:
-            if channel.fused_owner is not None:
-                self.world.remove(channel.fused_owner)
             self.world.outputs.set_duty(channel.plan.name, 0.0, 0.0, self.now)
 
     def active(self, function: str) -> bool:
@@ -232,6 +235,10 @@ class LoadCentre(Device):
             if channel.report is not None:
                 self._waiting[channel.report.keys] = dict.fromkeys(channel.report.keys)
         self._send_next()
+
+    def output_readings(self) -> Mapping[str, OutputReading]:
+        """Return what each output does now, by its name, before anything of it is sent."""
+        return {channel.plan.name: channel.reading() for channel in self._channels}
 
     # Inputs.
 
@@ -332,8 +339,7 @@ class LoadCentre(Device):
             channel.has_moved = False
         if changed:
             volts = self.world.volts_at(self._owner)
-            for channel in changed:
-                channel.drive(now, self._volts_of(channel, volts), volts)
+            self._drive(changed, volts)
             self._volts = volts
         self._count(now)
         self._follow_limit(now)
@@ -343,12 +349,26 @@ class LoadCentre(Device):
             if channel.plan.at_power == "last":
                 self.memory[channel.plan.name] = channel.output.target
 
+    def _drive(self, channels: Iterable[Channel], volts: float) -> None:
+        """Give loads their levels at the voltage of the module, or at that behind their own fuse."""
+        if not self._fused:
+            for channel in channels:
+                channel.drive(self.now, volts)
+            return
+        self._fused_volts = {owner: self.world.volts_at(owner) for owner in self._fused}
+        by_channel = {self._fused[owner].plan.name: behind for owner, behind in self._fused_volts.items()}
+        for channel in channels:
+            channel.drive(self.now, volts, by_channel.get(channel.plan.name))
+
     def _count(self, now: int) -> None:
-        """Take the current of all outputs out of the battery."""
+        """Take the current of all outputs out of the battery, those behind a fuse of their own each by itself."""
         self._amps = sum([channel.current.steady_amps for channel in self._channels])
-        amps = sum([channel.counted_amps(now) for channel in self._channels if channel.fused_owner is None])
-        for channel in self._fused:
-            self.world.set_load(channel.fused_owner or "", channel.counted_amps(now))
+        amps = sum([channel.counted_amps(now) for channel in self._channels])
+        for owner, channel in self._fused.items():
+            own = channel.counted_amps(now)
+            amps -= own
+            self.world.set_load(owner, own)
+        amps = max(0.0, amps)
         if self._owner == self.name:
             self.world.set_load(self.name, self.settings.electronics_amps + amps)
         else:
@@ -385,26 +405,20 @@ class LoadCentre(Device):
     def _follow_volts(self) -> None:
         """Let the currents of outputs that are on follow the voltage."""
         volts = self.world.volts_at(self._owner)
-        followed = self._fused
-        if abs(volts - self._volts) >= MIN_VOLTS_CHANGE:
-            self._volts, followed = volts, self._channels
+        changes = [abs(volts - self._volts)]
+        changes += [abs(self.world.volts_at(owner) - behind) for owner, behind in self._fused_volts.items()]
+        if max(changes) < MIN_VOLTS_CHANGE:
+            return
+        self._volts = volts
         now = self.now
-        lit = []
-        for channel in followed:
-            at_load = self._volts_of(channel, volts)
-            if channel.level > 0 and abs(at_load - channel.volts) >= MIN_VOLTS_CHANGE:
-                channel.drive(now, at_load, volts)
-                lit.append(channel)
+        lit = [channel for channel in self._channels if channel.level > 0]
+        self._drive(lit, volts)
         if lit:
             self._count(now)
             self._follow_limit(now)
             self._report(now)
             for channel in lit:
                 self._plan(channel)
-
-    def _volts_of(self, channel: Channel, module_volts: float) -> float:
-        """Return the voltage that an output can give its load: none behind an open fuse."""
-        return module_volts if channel.fused_owner is None else self.world.volts_at(channel.fused_owner)
 
     # The limit of the module.
 

@@ -1,8 +1,9 @@
-"""A control panel with the thermostat of one zone.
+"""A control panel: the thermostat of one zone, and the switches and scenes of a rig with outputs.
 
 Knows: only what it receives from the bus. Does not know the physics: it has no `world`. It commands only what it
 receives from: a sensor, heater, pump, fan, tank, charger or battery that has been silent for three heartbeats counts
-as lost, and the panel does without it. Gains and limits are invented, for a small cabin.
+as lost, and the panel does without it. Gains and limits are invented, for a small cabin. Outputs are commanded by
+`devices/switching/panel_switches.py`; a panel without the function thermostat does nothing else.
 
 A heater that reports a fault with its red lamp, or that it failed to ignite, is asked for nothing more until someone
 commands the thermostat. Off ends many an error of a heater, so a panel that asked again by itself would start it again
@@ -11,14 +12,19 @@ is not active.
 """
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from rvsim.devices.device import PERCENT_STEP, Device, DeviceContext, Instance, Settings, commanded
+from rvsim.devices.switching.panel_switches import PanelSwitches
 from rvsim.rig.functions import FUNCTIONS
+from rvsim.rig.panel_parts import SWITCH_SETTINGS, PanelParts
+from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
+from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.texts import PRODUCT_IDENTIFICATION
 
@@ -29,6 +35,10 @@ REQUEST_AFTER_US = 3 * SECOND_US
 """Time from the claim to the request for product identifications: by then every node has an address. Our choice."""
 COMMAND_REPEAT_US = 10 * SECOND_US
 """A command that the status does not follow is sent again after this time. Invented."""
+REFRESH_US = 2 * SECOND_US
+"""How long a panel that is back waits for answers until it commands anything. Our choice."""
+REQUEST_PACE_US = 50_000
+"""The time between two requests of a panel that is back: each may be answered by every node. Our choice."""
 GAIN_PERCENT_PER_K = 20.0
 FORWARD_PERCENT_PER_K = 1.5
 """Heat for each kelvin that the set point is above the cabin air, and above the air outside. Invented."""
@@ -103,10 +113,26 @@ class PanelSettings(Settings):
     charger: Instance | None = None
     """Instance of the charger that it looks at; if omitted, the heater's fan may run at full speed on battery
     alone."""
+    scenes: tuple[str, ...] | None = None
+    """The scenes of the rig that it owns; if omitted, the first panel without them owns all that no other one names."""
+    calls: Mapping[str, str] = Field(default_factory=dict)
+    """The scenes that switches call, by the switch, like { "hall switch" = "night" }; keys of a keypad name theirs."""
+    switches: Mapping[str, str] = Field(default_factory=dict)
+    """What each switch or key switches, an output or a group, like { "galley switch" = "galley light" }: a press
+    toggles, a long press dims, a switch that stays as it is set is followed."""
+    switches_on: Mapping[str, str] = Field(default_factory=dict)
+    """What each switch or key switches on."""
+    switches_off: Mapping[str, str] = Field(default_factory=dict)
+    """What each switch or key switches off."""
+    restore: bool = False
+    """Whether it repeats what it had commanded of outputs once, after their module has started anew."""
+    mobile: bool = False
+    """Whether it can be carried away: after 15 s without a frame it knows nothing any more, and when it is back it asks
+    for every status before it commands anything."""
 
 
 class Panel(Device):
-    """Sends THERMOSTAT_STATUS_1 and commands to heater, pump and fan; obeys THERMOSTAT_COMMAND_1."""
+    """Sends THERMOSTAT_STATUS_1 and commands to heater, pump and fan; obeys THERMOSTAT_COMMAND_1; switches outputs."""
 
     kind = "panel"
     Settings = PanelSettings
@@ -126,7 +152,16 @@ class Panel(Device):
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
-        self._zone = self.instance("thermostat")
+        parts = context.panel
+        self.switches = (
+            PanelSwitches(self, parts, self.settings) if parts is not None and self._has_switches(parts) else None
+        )
+        """Its switches and scenes; None where it has none."""
+        only_switches = not self._is_thermostat and parts is not None and bool(parts.outputs)
+        self._zone = None if only_switches else self.instance("thermostat")
+        self._heard_at = 0
+        self._is_away = False
+        self._silent_until = 0
         self._status, self._command = self.specs("THERMOSTAT_STATUS_1", "THERMOSTAT_COMMAND_1")
         self._heartbeat = self.catalogue.by_name("DM_RV").by_name
         points = self._status.by_name["set_point_temperature_heat"]
@@ -153,30 +188,83 @@ class Panel(Device):
         self._stopped: set[str] = set()
         """The functions that are asked for nothing since their heater reported a fault."""
 
-    def receive(self, identifier: int, data: bytes) -> None:
-        """Receive a frame of another node."""
-        self._received_source = identifier & 0xFF
-        super().receive(identifier, data)
-
     def active(self, function: str) -> bool:
         """Return whether a function is active: a thermostat is not while a heater has stopped with a fault."""
         return function != "thermostat" or not self._stopped
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Receive its own command, and the status of every device that it depends on."""
+        if not self._is_thermostat:
+            return {}
         stored = {message: self._store(message) for message in RECEIVED_STATUSES}
         return {"THERMOSTAT_COMMAND_1": self._obey, "DM_RV": self._note_lamp, **stored}
 
     def on_start(self) -> None:
         """Decide every few seconds; send the set points at the gap."""
-        self.broadcast("THERMOSTAT_STATUS_1", self._build_status)
-        self.after(2 * SECOND_US, lambda: self.every(DECISION_PERIOD_US, self._decide))
-        self.after(REQUEST_AFTER_US, self._request_products)
+        if self._is_thermostat:
+            self.broadcast("THERMOSTAT_STATUS_1", self._build_status)
+            self.after(2 * SECOND_US, lambda: self.every(DECISION_PERIOD_US, self._decide))
+        self.after(REQUEST_AFTER_US, lambda: self._request(PRODUCT_IDENTIFICATION))
+        if self.settings.mobile:
+            self._heard_at = self.now
+            self.every(DECISION_PERIOD_US, self._look_for_bus)
 
-    def _request_products(self) -> None:
-        """Request the product identification of all nodes once, as panels do after switching on."""
+    def _request(self, dgn: int) -> None:
+        """Request a message of all nodes: product identifications once, as panels do after switching on."""
         request = self.catalogue.by_name("REQUEST_FOR_DGN")
-        self.send(request, request.pack(desired_dgn=PRODUCT_IDENTIFICATION))
+        self.send(request, request.pack(desired_dgn=dgn))
+
+    @property
+    def _is_thermostat(self) -> bool:
+        return bool(self.plan.functions.get("thermostat"))
+
+    def _has_switches(self, parts: PanelParts) -> bool:
+        """Return whether it switches outputs or owns scenes."""
+        tables = (parts.scenes, parts.callers, *(getattr(self.settings, name) for name in SWITCH_SETTINGS))
+        return any(tables)
+
+    # Frames.
+
+    @property
+    def received_dgns(self) -> frozenset[int]:
+        """The DGNs of its thermostat, and of switches and outputs."""
+        own = super().received_dgns
+        return own if self.switches is None else own | self.switches.dgns
+
+    def receive(self, identifier: int, data: bytes) -> None:
+        """Receive a frame of another node."""
+        self._received_source = identifier & 0xFF
+        if self.settings.mobile:
+            self._heard_at = self.now
+            if self._is_away:
+                self._refresh()
+        dgn = dgn_of(identifier)
+        if self.switches is not None and dgn in self.switches.dgns:
+            self.switches.receive(identifier, data)
+            if dgn != ADDRESS_CLAIM:
+                return
+        super().receive(identifier, data)
+
+    # Away from the bus, and back.
+
+    def _look_for_bus(self) -> None:
+        """Note that it is away: it has received nothing for a time, and what it knows is old."""
+        if not self._is_away and self.now - self._heard_at > LOST_AFTER_US:
+            self._is_away = True
+            self._received.clear()
+            self._sent_commands.clear()
+            if self.switches is not None:
+                self.switches.forget()
+
+    def _refresh(self) -> None:
+        """Ask for every status, now that there is a bus again; nothing is commanded meanwhile."""
+        self._is_away = False
+        self._silent_until = self.now + REFRESH_US
+        messages = [*(RECEIVED_STATUSES if self._is_thermostat else ())]
+        messages += self.switches.requested_messages if self.switches is not None else ()
+        for number, message in enumerate(dict.fromkeys(messages)):
+            dgn = self.catalogue.by_name(message).dgn
+            self.after(number * REQUEST_PACE_US, partial(self._request, dgn))
 
     # What it receives.
 
@@ -291,6 +379,8 @@ class Panel(Device):
         self._stopped = now if self.settings.on_heater_fault == "resume" else self._stopped | now
 
     def _decide(self) -> None:
+        if self._is_away or self.now < self._silent_until:
+            return
         self._follow_faults()
         heat = self._last_heat_percent = self._heat_percent()
         fan = min(max(heat, MIN_FAN_PERCENT), self._fan_limit_percent()) if heat else 0.0

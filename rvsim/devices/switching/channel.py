@@ -4,10 +4,11 @@ Knows: how the level becomes a current and a current a trip, when the next thing
 wrong with its load. Does not know the other outputs, nor the module's limit.
 """
 
-from rvsim.devices.switching.output import Output
+from typing import NamedTuple
+
+from rvsim.devices.switching.output import Output, Trip
 from rvsim.devices.switching.protection import Protection
 from rvsim.devices.switching.reports import OutputReport
-from rvsim.rig.module_parts import fused_owner
 from rvsim.rig.switching import OutputPlan
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.diagnostics import ReportedFault
@@ -27,6 +28,17 @@ _COUNTED_AT = (0.5, 1.0, 2.0, 4.0)
 """When a start's current is counted anew, in its time constants. Our choice."""
 
 
+class OutputReading(NamedTuple):
+    """What an output does now: its level in percent, and the current that its module measures, in amperes.
+
+    ``because`` says why it is off although it is wanted on, or what is wrong with its load; empty where nothing is.
+    """
+
+    level: float
+    amps: float
+    because: str = ""
+
+
 class Channel:
     """One output with all that belongs to it; the host drives it, and takes its current from it."""
 
@@ -35,10 +47,6 @@ class Channel:
         self.output = Output(plan)
         self.report = OutputReport(self.output, catalogue) if plan.instance is not None else None
         """Its status messages, None where it has no instance and so is not on the network."""
-        self.fused_owner = None if plan.relay is not None else fused_owner(plan)
-        """The owner of its current where it is behind a fuse of its own, None where its module counts it."""
-        self.volts = 0.0
-        """The voltage at which it is driven now."""
         self.shed_amps = 0.0
         """What it took before its module switched it off to stay within its limit."""
         self.is_lamp_out = False
@@ -61,17 +69,21 @@ class Channel:
             return False
         return self.has_moved or not level or not self.output.is_ramping
 
-    def drive(self, now: int, volts: float, module_volts: float) -> None:
-        """Give the load its level at its voltage, 0 behind an open fuse, and follow the current that it takes."""
-        self.level, self.volts = self.output.level(now), volts
-        drawn = self._circuits.set_duty(self.plan.name, self.level / 100, volts, now)
+    def drive(self, now: int, volts: float, load_volts: float | None = None) -> None:
+        """Give the load its level at the voltage of the module, and follow the current that it takes.
+
+        ``load_volts`` is the voltage behind the output's own fuse, where it has one.
+        """
+        self.level = self.output.level(now)
+        behind = volts if load_volts is None else load_volts
+        drawn = self._circuits.set_duty(self.plan.name, self.level / 100, behind, now)
         self.current = self._protection.limited(drawn)
         self._trip_due = self._protection.set_current(now, self.current)
         starting = self.current if self.current.excess_amps else self._circuits[self.plan.name].contact
         is_seen = starting.excess_amps >= MIN_COUNTED_AMPS and starting.decay_us >= MIN_COUNTED_DECAY_US
         is_counted = is_seen and starting.since_us == now
         self._count_dues = tuple(now + round(share * starting.decay_us) for share in _COUNTED_AT) if is_counted else ()
-        if self.level > 0 and module_volts >= MIN_JUDGED_VOLTS:
+        if self.level > 0 and volts >= MIN_JUDGED_VOLTS:
             least = self.plan.min_amps
             self.is_lamp_out = least is not None and self.current.steady_amps < least * self.level / 100
 
@@ -106,6 +118,21 @@ class Channel:
         if self.is_lamp_out:
             found.append(ReportedFault(spn, CURRENT_LOW))
         return tuple(found)
+
+    def reading(self) -> OutputReading:
+        """Return what it does now."""
+        because = ""
+        if self.output.trip is Trip.WAITING:
+            because = "tripped, tries again"
+        elif self.output.trip is Trip.LATCHED:
+            because = "tripped, stays off"
+        elif self.output.is_shed:
+            because = "shed at the module's limit"
+        elif self.output.is_held:
+            because = "held by an interlock"
+        elif self.is_lamp_out and self.level > 0:
+            because = "lamp out"
+        return OutputReading(self.level, self.current.steady_amps, because)
 
     def rewrite(self, now: int) -> tuple[bool, bool]:
         """Write its status messages anew; return which of them have changed."""

@@ -110,8 +110,18 @@ def listen_bus(settings: BusSettings, options: ListenOptions) -> int:
                 notes = _Notes()
                 if recording is not None:
                     recording.say = notes.append
-                run = make_run(ScreenSink(), notes.append, notes.replace_state)
-                code = show_listen(channel, run, plan, options.end, notes, units=options.units, light=options.light)
+                sink = ScreenSink()
+                run = make_run(sink, notes.append, notes.replace_state)
+                code = show_listen(
+                    channel,
+                    run,
+                    plan,
+                    options.end,
+                    notes,
+                    touches=sink.touches,
+                    units=options.units,
+                    light=options.light,
+                )
                 say(*notes)
             else:
                 run = make_run(_sink(catalogue, channel, start, plan, options), say, say)
@@ -136,7 +146,7 @@ def _sink(catalogue: Catalogue, channel: str, start: str, plan: Rig | None, opti
     if options.form == "json":
         sink = JsonLinesSink(sys.stdout, catalogue, channel, start, every=options.every, sent=False)
     else:
-        sink = Sentences(sys.stdout, (f"{channel}, listening; {rig_text(plan)}.",), options.units)
+        sink = Sentences(sys.stdout, (f"{channel}, listening; {rig_text(plan)}.",), options.units, plan)
     sink.flush()
     return touch_sink(sink, plan, options.units, json=options.form == "json") if options.touch else sink
 

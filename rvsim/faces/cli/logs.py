@@ -149,4 +149,4 @@ def _log_sink(log: Log, catalogue: Catalogue, plan: Rig | None, options: ReplayO
     pace = "as fast as possible" if options.speed is None else f"{options.speed:g} x real time"
     sent = "It is sent on a simulated bus" if _sends(options) else "Nothing is sent"
     opening = f"{log.name}, {log.kind}, {pace}; {rig_text(plan)}. {sent}."
-    return Sentences(sys.stdout, (opening,), options.units)
+    return Sentences(sys.stdout, (opening,), options.units, plan)

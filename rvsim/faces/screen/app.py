@@ -14,23 +14,28 @@ from textual.app import App, ComposeResult, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
-from rvsim.errors import ENDING_SIGNALS, ExitCode
+from rvsim.errors import ENDING_SIGNALS, ExitCode, RvsimError, printable
 from rvsim.faces.screen.head import head_lines
-from rvsim.faces.screen.keys import KEY_ACTIONS, ManualFaultAction, available_actions
+from rvsim.faces.screen.keys import BOUND_KEYS, ManualFaultAction, RowAction, available_actions
 from rvsim.faces.screen.ledger import ledger_of
+from rvsim.faces.screen.line_prompt import PROMPT_CSS, LinePrompt
 from rvsim.faces.screen.lines import fixed_row
 from rvsim.faces.screen.pages import foot_lines, page_rows
 from rvsim.faces.screen.palettes import DARK, DARK_16, LIGHT, LIGHT_16, Palette, palette_for, wants_no_colour
 from rvsim.faces.screen.picture import screen_svg
 from rvsim.faces.screen.scene import Mode, Page, Scene
-from rvsim.faces.screen.search_prompt import SEARCH_CSS, SearchPrompt
 from rvsim.faces.screen.sheet import Sheet
+from rvsim.faces.screen.terminals import ContactRow, OutputRow
 from rvsim.faces.screen.theme import APP_CSS, THEMES, theme_name, variables_of
 from rvsim.runs.control import RunControl
 from rvsim.runs.manual_faults import ManualFaults
+from rvsim.runs.manual_inputs import ManualInputs
 from rvsim.runs.replay import ReplayRun
+from rvsim.wire.quantity_text import compose
 
 REDRAWS_PER_SECOND = 4
+COMMANDED_BY_THERMOSTAT = frozenset({"furnace", "air_conditioner"})
+"""The functions that a changed set point starts or stops."""
 SET_POINT_STEP_C = 0.5
 """By how much one press of warmer or cooler changes the set point, in °C."""
 MIN_SPEED, MAX_SPEED = 1 / 16, 1_000_000.0
@@ -46,10 +51,10 @@ class LiveScreen(App[int]):
 
     ENABLE_COMMAND_PALETTE = True
     BINDINGS: ClassVar[list[BindingType]] = [
-        *(Binding(entry.key, entry.action, entry.name, show=False) for entry in KEY_ACTIONS),
+        *(Binding(key, action, name, show=False) for key, action, name in BOUND_KEYS),
         Binding("ctrl+c", "interrupt", "Interrupt", show=False, priority=True),
     ]
-    CSS = APP_CSS + SEARCH_CSS
+    CSS = APP_CSS + PROMPT_CSS
 
     def __init__(
         self,
@@ -58,6 +63,8 @@ class LiveScreen(App[int]):
         clock: Callable[[], int],
         *,
         manual_faults: ManualFaults | None = None,
+        manual_inputs: ManualInputs | None = None,
+        mark: Callable[[str], None] | None = None,
         next_flag: Callable[[], None] | None = None,
         replay: ReplayRun | None = None,
         ascii_only: bool = False,
@@ -79,7 +86,8 @@ class LiveScreen(App[int]):
         if manual_faults is not None:
             scene.has_manual_fault = manual_faults.has_fault
         self._control, self._clock = control, clock
-        self._manual_faults, self._replay = manual_faults, replay
+        self._manual_faults, self._manual_inputs, self._replay = manual_faults, manual_inputs, replay
+        self._mark = mark
         self._next_flag = next_flag if replay is None else replay.next_flag
         self._searched = ""
         self._ascii = ascii_only
@@ -211,13 +219,13 @@ class LiveScreen(App[int]):
         action = ManualFaultAction(name)
         match action:
             case ManualFaultAction.SILENCE:
-                self._request(partial(self._apply, device, partial(faults.silence, device)))
+                self._request(partial(self._apply, device, partial(faults.silence, device)), [device])
             case ManualFaultAction.HOLD:
                 self._apply_to_reading(device, faults.hold)
             case ManualFaultAction.CORRUPT:
                 self._apply_to_reading(device, faults.corrupt)
             case ManualFaultAction.RESTORE:
-                self._request(partial(faults.restore, device))
+                self._request(partial(faults.restore, device), [device])
             case _:
                 assert_never(action)
 
@@ -228,30 +236,60 @@ class LiveScreen(App[int]):
             self.scene.status_text = f"{device} has sent no reading yet"
             self.redraw()
         else:
-            self._request(partial(self._apply, device, partial(apply, device, target.message, target.field)))
+            self._request(partial(self._apply, device, partial(apply, device, target.message, target.field)), [device])
 
     def _apply(self, device: str, apply: Callable[[], str]) -> str:
         text = apply()
         faults = self._manual_faults
         return f"{text}; b restores it" if faults is not None and faults.has_fault(device) else text
 
+    def action_use_row(self, name: str) -> None:
+        """Press, hold or release the chosen switch or key, or set the chosen output by hand.
+
+        Args:
+            name: the value of a `RowAction`.
+        """
+        inputs = self._manual_inputs
+        if inputs is None:
+            self._report_unavailable()
+            return
+        with self._control.lock, self.scene.one_moment():
+            row = self.scene.chosen_row()
+        device = self.scene.chosen
+        if row is None or device is None:
+            self.scene.status_text = "Open a module or a keypad (enter), and choose one of its rows (↓)."
+            self.redraw()
+            return
+        action = RowAction(name)
+        act = _output_act(inputs, row, action) if isinstance(row, OutputRow) else _contact_act(inputs, row, action)
+        if isinstance(act, str):
+            self.scene.status_text = act
+            self.redraw()
+        else:
+            self._request(act, [device])
+
     def action_warmer(self, by: int) -> None:
         """Command the thermostat half a degree up or down."""
         if self._manual_faults is None:
             self._report_unavailable()
             return
-        self._request(partial(self._manual_faults.change_set_point, by * SET_POINT_STEP_C))
+        heating = [plan.name for plan in self.scene.plans.values() if COMMANDED_BY_THERMOSTAT & plan.functions.keys()]
+        self._request(partial(self._manual_faults.change_set_point, by * SET_POINT_STEP_C), heating)
 
     def _report_unavailable(self) -> None:
         what = "A log" if self.scene.mode is Mode.LOG else "A bus that is listened to"
         self.scene.status_text = f"{what} cannot be disturbed; rvsim bench can."
         self.redraw()
 
-    def _request(self, action: Callable[[], str]) -> None:
-        """Have the run's own thread do something; what it returns is shown at the bottom."""
+    def _request(self, action: Callable[[], str], devices: Iterable[str]) -> None:
+        """Have the run's own thread do something to devices; what it returns is shown at the bottom.
+
+        The caution of each kind of device follows, once.
+        """
 
         def run_and_report() -> None:
-            self.scene.status_text = action()
+            text, caution = action(), self.scene.untold_caution(devices)
+            self.scene.status_text = compose(text, "." if caution else "", caution)
 
         if self.scene.ended:
             self.scene.status_text = "The run has ended; devices can no longer be changed."
@@ -315,13 +353,40 @@ class LiveScreen(App[int]):
         self._way(lambda replay: replay.step_frames(by), "")
 
     def action_set_mark(self) -> None:
-        """Mark this place of a log."""
+        """Mark this place of a log; on a bench or a bus, this moment with a note."""
+        if self.scene.mode is not Mode.LOG:
+            self._ask_for_note()
+            return
 
         def set_mark(replay: ReplayRun) -> None:
             replay.set_mark()
             self.scene.mark = replay.observed_until
 
         self._way(set_mark, "Marked; M goes back here.")
+
+    def _ask_for_note(self) -> None:
+        """Ask for a note; what moved in the seconds before is shown with it."""
+        if self.scene.ended or self._mark is None:
+            self.scene.status_text = "The run has ended; no moment can be marked."
+            self.redraw()
+            return
+        with self._control.lock:
+            self.scene.touches.begin_note(self._clock())
+        mark = self._mark
+
+        def keep(note: str | None) -> None:
+            if note is None:
+                self.scene.touches.drop_note()
+                return
+            try:
+                mark(printable(note))
+            except RvsimError as error:
+                self.scene.status_text = printable(str(error))
+            self.scene.page = Page.MOVED
+            self._sheet("page").top = 0
+            self.redraw()
+
+        self.push_screen(LinePrompt("what was touched, like: pressed galley light; enter marks it, esc leaves"), keep)
 
     def action_go_to_mark(self) -> None:
         """Go to the place of a log that was marked."""
@@ -339,7 +404,8 @@ class LiveScreen(App[int]):
             if text is not None and wanted:
                 self._way(lambda replay: replay.search(wanted), f"Searching on for {wanted}.")
 
-        self.push_screen(SearchPrompt(self._searched), search)
+        again = f" (enter: {self._searched})" if self._searched else ""
+        self.push_screen(LinePrompt(f"search on for a device, message, field or flag{again}; esc leaves"), search)
 
     def action_scroll(self, pages: int) -> None:
         """Scroll by whole windows; on Aboard, choose a device that far away."""
@@ -358,3 +424,34 @@ class LiveScreen(App[int]):
     def action_interrupt(self) -> None:
         """End the run and the screen as Ctrl-C does in every command."""
         self.exit(int(ExitCode.INTERRUPTED))
+
+
+def _output_act(inputs: ManualInputs, row: OutputRow, action: RowAction) -> Callable[[], str] | str:
+    """Return what a key does to an output, or a sentence where it does nothing."""
+    match action:
+        case RowAction.PRESS:
+            return f"{row.name} is an output: 1 and 0 set it on or off by hand, u lets it be as commanded."
+        case RowAction.ON:
+            return partial(inputs.override, row.name, "on")
+        case RowAction.OFF:
+            return partial(inputs.override, row.name, "off")
+        case RowAction.AS_COMMANDED:
+            return partial(inputs.override, row.name, None)
+        case _:
+            assert_never(action)
+
+
+def _contact_act(inputs: ManualInputs, row: ContactRow, action: RowAction) -> Callable[[], str] | str:
+    """Return what a key does to a switch or a key of a keypad, or a sentence where it does nothing."""
+    is_maintained = row.plan is not None and row.plan.is_maintained
+    match action:
+        case RowAction.PRESS:
+            return partial(inputs.press, row.name)
+        case RowAction.ON:
+            return partial(inputs.switch, row.name, on=True) if is_maintained else partial(inputs.hold, row.name)
+        case RowAction.OFF:
+            return partial(inputs.switch, row.name, on=False) if is_maintained else partial(inputs.release, row.name)
+        case RowAction.AS_COMMANDED:
+            return f"{row.name} is no output: only an output is set by hand."
+        case _:
+            assert_never(action)

@@ -7,6 +7,8 @@ A pause, a jump or a log that is read fast leaves gaps between two looks; a gap 
 """
 
 from collections import deque
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.faces.screen.lines import Line, plain_line
@@ -36,6 +38,8 @@ class _Hour(NamedTuple):
     taken: float = 0.0
     stored: float = 0.0
     is_measured: bool = False
+    givers: Mapping[str, float] = MappingProxyType({})
+    """The ampere-hours of each device that gives."""
 
 
 class DayEnergy:
@@ -44,6 +48,7 @@ class DayEnergy:
     def __init__(self) -> None:
         self._hours: deque[_Hour] = deque(maxlen=HOURS_OF_DAY)
         self._last: tuple[int, float, float, float | None] | None = None
+        self._last_givers: Mapping[str, float] = {}
 
     def is_due(self, time: int) -> bool:
         """Return whether the ledger should be added now."""
@@ -53,6 +58,7 @@ class DayEnergy:
         """Add the ledger of a moment: the currents since the last one are the means of both."""
         given, taken = (sum(amps for _, amps in entries) for entries in (ledger.given, ledger.taken))
         before, self._last = self._last, (time, given, taken, ledger.measured)
+        givers_before, self._last_givers = self._last_givers, dict(ledger.given)
         if before is None or not 0 < time - before[0] <= MAX_GAP_US:
             return
         hours = (time - before[0]) / HOUR_US
@@ -63,6 +69,10 @@ class DayEnergy:
             self._hours.popleft()
         hour = self._hours[-1]
         stored, is_measured = hour.stored, hour.is_measured
+        givers = dict(hour.givers)
+        for name in givers_before.keys() | self._last_givers.keys():
+            amps = (givers_before.get(name, 0.0) + self._last_givers.get(name, 0.0)) / 2
+            givers[name] = givers.get(name, 0.0) + hours * amps
         if ledger.measured is not None and before[3] is not None:
             stored, is_measured = stored + hours * (ledger.measured + before[3]) / 2, True
         self._hours[-1] = _Hour(
@@ -72,6 +82,7 @@ class DayEnergy:
             hour.taken + hours * (taken + before[2]) / 2,
             stored,
             is_measured,
+            givers,
         )
 
     def lines(self) -> list[Line]:
@@ -84,7 +95,12 @@ class DayEnergy:
         minutes = span // (60 * SECOND_US)
         when = f"{minutes // 60} h {minutes % 60} min" if minutes >= 60 else f"{minutes} min"
         lines: list[Line] = [((f"  ampere-hours of the last {when}", "dim"),)]
-        lines += [plain_line(_bar(word, amp_hours, most)) for word, amp_hours in (("given", given), ("taken", taken))]
+        lines.append(plain_line(_bar("given", given, most)))
+        givers = {name: sum(hour.givers.get(name, 0.0) for hour in self._hours) for name in self._giver_names()}
+        shown = [(name, amp_hours) for name, amp_hours in givers.items() if amp_hours >= MIN_MEASURED_AH]
+        if len(shown) > 1:
+            lines += [plain_line(f"{_bar('', amp_hours, most)}  of {name}") for name, amp_hours in shown]
+        lines.append(plain_line(_bar("taken", taken, most)))
         if any(hour.is_measured for hour in self._hours):
             stored = sum(hour.stored for hour in self._hours)
             way = "into" if stored > 0 else "out of"
@@ -93,6 +109,10 @@ class DayEnergy:
                 plain_line(f"  {'left':<8}" + ("  nothing changed" if abs(stored) < MIN_MEASURED_AH else text))
             )
         return lines
+
+    def _giver_names(self) -> list[str]:
+        """Return the devices that gave, as they were heard."""
+        return list(dict.fromkeys(name for hour in self._hours for name in hour.givers))
 
 
 def _bar(word: str, amp_hours: float, most: float) -> str:

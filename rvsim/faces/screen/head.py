@@ -13,6 +13,7 @@ from rvsim.watch.flag import WORST_FIRST
 from rvsim.watch.transitions import Presence
 
 LEDGER_TITLE = "Ledger, house battery, amps"
+ENERGY_TITLE = "Energy: who gives heat, fuel, water and power, who takes, what is left"
 
 
 def head_lines(scene: Scene, load: tuple[float, float], width: int) -> list[Line]:
@@ -85,6 +86,16 @@ def title_line(scene: Scene, width: int) -> Line:
     return (("── ", "dim"), (text, "plain"), (" " + "─" * max(0, width - len(text) - 4), "dim"))
 
 
+_FIXED_TITLES = {
+    Page.ABOARD: "Aboard: every device on the trunk",
+    Page.LEDGER: LEDGER_TITLE,
+    Page.ENERGY: ENERGY_TITLE,
+    Page.WIRES: "Wires: one turn on the bus, who sent, who waited",
+    Page.MOVED: "Moved: what moved when something was touched",
+    Page.KEYS: "Keys",
+}
+
+
 def _title_text(scene: Scene) -> str:
     match scene.page:
         case Page.READINGS:
@@ -93,18 +104,12 @@ def _title_text(scene: Scene) -> str:
             messages = len(scene.chosen_frames())
             which = f", message {scene.topic_index % messages + 1} of {messages}" if messages else ""
             return f"Tape: {scene.chosen}{which}, byte by byte"
-        case Page.LEDGER:
-            return LEDGER_TITLE
         case Page.FLAGS:
             standing = len(scene.watch.flags)
             cleared = len(scene.watch.all_flags) - standing
             return f"Flags: {standing} stand{'s' if standing == 1 else ''}, {cleared} cleared"
-        case Page.WIRES:
-            return "Wires: one turn on the bus, who sent, who waited"
-        case Page.KEYS:
-            return "Keys"
-        case Page.ABOARD:
-            return "Aboard: every device on the trunk"
+        case Page.ABOARD | Page.LEDGER | Page.ENERGY | Page.WIRES | Page.MOVED | Page.KEYS:
+            return _FIXED_TITLES[scene.page]
         case _:
             assert_never(scene.page)
 

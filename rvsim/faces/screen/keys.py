@@ -14,6 +14,7 @@ _ALL = frozenset(Mode)
 _BENCH = frozenset({Mode.BENCH})
 _LOG = frozenset({Mode.LOG})
 _PACED = _BENCH | _LOG
+_LIVE = frozenset({Mode.BENCH, Mode.BUS})
 
 
 class ManualFaultAction(StrEnum):
@@ -23,6 +24,15 @@ class ManualFaultAction(StrEnum):
     HOLD = "hold"
     CORRUPT = "corrupt"
     RESTORE = "restore"
+
+
+class RowAction(StrEnum):
+    """What the keys do to the chosen switch, key or output."""
+
+    PRESS = "press"
+    ON = "on"
+    OFF = "off"
+    AS_COMMANDED = "as commanded"
 
 
 class KeyAction(NamedTuple):
@@ -45,9 +55,13 @@ def _manual_fault(action: ManualFaultAction) -> str:
     return f"manual_fault({action.value!r})"
 
 
+def _row(action: RowAction) -> str:
+    return f"use_row({action.value!r})"
+
+
 KEY_ACTIONS = (
-    KeyAction("up", "step(-1)", "Choose the device above"),
-    KeyAction("down", "step(1)", "Choose the device below"),
+    KeyAction("up", "step(-1)", "Choose the device or row above"),
+    KeyAction("down", "step(1)", "Choose the device or row below"),
     KeyAction("enter", "open", "Open or close the chosen device in its place"),
     KeyAction("left", "step_reading(-1)", "Choose the reading before; on the tape, the byte before"),
     KeyAction("right", "step_reading(1)", "Choose the next reading; on the tape, the next byte"),
@@ -55,8 +69,10 @@ KEY_ACTIONS = (
     KeyAction("i", _page(Page.READINGS), "It says: everything that the chosen device sends"),
     KeyAction("t", _page(Page.TAPE), "Tape: its message byte by byte"),
     KeyAction("l", _page(Page.LEDGER), "Ledger: amperes given, taken and left"),
+    KeyAction("e", _page(Page.ENERGY), "Energy: who gives heat, fuel, water and power, who takes"),
     KeyAction("f", _page(Page.FLAGS), "Flags: everything that was noticed"),
     KeyAction("r", _page(Page.WIRES), "Wires: one turn on the bus, bit by bit"),
+    KeyAction("v", _page(Page.MOVED), "Moved: what moved in the last seconds, and before each mark", _LIVE),
     KeyAction("question_mark", _page(Page.KEYS), "Keys"),
     KeyAction("n", "next_message", "Tape: the next message of the device"),
     KeyAction("o", "next_order", "Order: as listed, by zone, trouble first"),
@@ -64,6 +80,10 @@ KEY_ACTIONS = (
     KeyAction("h", _manual_fault(ManualFaultAction.HOLD), "Hold the chosen reading", _BENCH),
     KeyAction("x", _manual_fault(ManualFaultAction.CORRUPT), "Corrupt the chosen reading", _BENCH),
     KeyAction("b", _manual_fault(ManualFaultAction.RESTORE), "Restore the chosen device", _BENCH),
+    KeyAction("space", _row(RowAction.PRESS), "Press the chosen switch or key", _BENCH),
+    KeyAction("1", _row(RowAction.ON), "On: hold or switch on the chosen switch, or set the output on by hand", _BENCH),
+    KeyAction("0", _row(RowAction.OFF), "Off: release or switch off the switch, or set the output off by hand", _BENCH),
+    KeyAction("u", _row(RowAction.AS_COMMANDED), "Let the chosen output be as commanded", _BENCH),
     KeyAction("w", "warmer(1)", "Warmer: the set point half a degree up", _BENCH),
     KeyAction("c", "warmer(-1)", "Cooler: the set point half a degree down", _BENCH),
     KeyAction("p", "pause", "Pause, or go on", _PACED),
@@ -73,6 +93,7 @@ KEY_ACTIONS = (
     KeyAction("G", "previous_flag", "Go back to the flag before and pause there", _LOG),
     KeyAction("slash", "search", "Search on for a device, message, field or flag", _LOG),
     KeyAction("m", "set_mark", "Mark this place of the log", _LOG),
+    KeyAction("m", "set_mark", "Mark this moment with a note", _LIVE),
     KeyAction("M", "go_to_mark", "Go to the mark", _LOG),
     KeyAction("full_stop", "step_frames(1)", "One frame on", _LOG),
     KeyAction("comma", "step_frames(-1)", "One frame back", _LOG),
@@ -82,6 +103,8 @@ KEY_ACTIONS = (
     KeyAction("q", "end_run", "Quit"),
 )
 """Every key of the screen but Ctrl-C and Ctrl-P."""
+BOUND_KEYS = tuple({entry.key: (entry.key, entry.action, entry.name) for entry in KEY_ACTIONS}.values())
+"""Each key once: what it does is the same action in every mode."""
 
 
 def available_actions(mode: Mode) -> Iterator[KeyAction]:
@@ -90,28 +113,27 @@ def available_actions(mode: Mode) -> Iterator[KeyAction]:
 
 
 _KEY_TEXTS: tuple[tuple[str, str, frozenset[Mode]], ...] = (
-    ("↑ ↓", "choose a device; page up and page down go further", _ALL),
+    ("↑ ↓", "choose a device, or a row of an open module; page up, page down", _ALL),
     ("← →", "choose a reading of the device; on the tape, a byte", _ALL),
     ("enter", "open or close the device in its place", _ALL),
     ("a esc", "Aboard: every device on the trunk", _ALL),
-    ("i", "It says: everything that the chosen device sends", _ALL),
-    ("t", "Tape: its message byte by byte; n the next message", _ALL),
-    ("l", "Ledger: amperes given, taken and left", _ALL),
-    ("f", "Flags: what was noticed, with evidence and what to try next", _ALL),
-    ("r", "Wires: one turn on the bus, bit by bit: who sent, who waited", _ALL),
+    ("i t", "It says: all that it sends; Tape: byte by byte, n the next message", _ALL),
+    ("l e", "Ledger: amperes given, taken, left; Energy: heat, fuel, water, power", _ALL),
+    ("f r", "Flags: what was noticed, what to try; Wires: one turn, bit by bit", _ALL),
+    ("v m", "Moved: what moved in the last 5 s; m marks this moment with a note", _LIVE),
     ("o", "order: as listed, by zone, trouble first", _ALL),
-    ("s", "silence the device: nothing that it sends reaches the bus", _BENCH),
-    ("h", "hold the chosen reading: it repeats its last value", _BENCH),
-    ("x", "corrupt the chosen reading: it reports an impossible value", _BENCH),
-    ("b", "restore the device: remove silence, hold and corrupt", _BENCH),
+    ("s b", "silence the device; restore it: remove silence, hold and corrupt", _BENCH),
+    ("h x", "the chosen reading: hold its last value; corrupt: impossible value", _BENCH),
+    ("space", "press the chosen switch or key; a switch that stays changes over", _BENCH),
+    ("1 0", "hold or release it, or switch it on or off; an output: by hand", _BENCH),
+    ("u", "let the chosen output be as commanded again", _BENCH),
     ("w c", "warmer, cooler: command the thermostat half a degree up or down", _BENCH),
     ("p + -", "pause or go on; twice or half the speed", _PACED),
     ("g G", "go on to the next flag, or back to the one before, and pause there", _LOG),
     ("/", "search on for a text in devices, messages, fields and flags", _LOG),
     ("m M", "mark this place; go to the mark", _LOG),
     (". ,", "one frame on; one frame back", _LOG),
-    ("ctrl+p", "all commands by name; colours for a light or dark background", _ALL),
-    ("q", "quit", _ALL),
+    ("ctrl+p q", "all commands by name, other colours; quit", _ALL),
 )
 
 
@@ -126,6 +148,7 @@ _HINTS: tuple[tuple[str, int, frozenset[Mode]], ...] = (
     ("t tape", 4, _ALL),
     ("i says", 11, _ALL),
     ("l ledger", 5, _ALL),
+    ("e energy", 8, _ALL),
     ("f flags", 0, _ALL),
     ("o order", 10, _ALL),
     ("s silence", 1, _BENCH),

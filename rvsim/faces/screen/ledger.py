@@ -1,14 +1,15 @@
 """The ledger: amperes given and taken, the rest for the house battery, and the measured current of the battery.
 
 Knows: the current that devices report to give, the current that the rig plans for each device at its present effort,
-and the DC source of the highest priority; devices on another battery are left out. Does not know how it is drawn. The
-sign of the battery's current (positive out of the battery) is that of one battery maker's RV-C appendix.
+and the DC source of the highest priority; what another battery is given, or gives, is left out. Does not know how it
+is drawn. The sign of the battery's current (positive out of the battery) is that of one battery maker's RV-C appendix.
 """
 
 from collections.abc import Mapping
 from typing import NamedTuple
 
 from rvsim.faces.screen.scene import Scene
+from rvsim.faces.screen.switched_currents import switched_amps
 from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.summaries import Summary
 from rvsim.watch.transitions import Presence
@@ -43,12 +44,18 @@ def ledger_of(scene: Scene) -> Ledger:
     """Return the ledger of this moment, over every device that was heard."""
     given, taken, unknown, silent = [], [], [], []
     for device in scene.devices():
-        if device.last_heard is None or device.device in scene.on_other_batteries:
+        is_elsewhere, gives_elsewhere = (
+            device.device in names for names in (scene.on_other_batteries, scene.charging_others)
+        )
+        if device.last_heard is None or (is_elsewhere and gives_elsewhere):
             continue
         summaries = scene.summaries_by_function(device)
         gives = [found.output_amps for found in summaries.values() if found.output_amps is not None]
+        gives = [] if gives_elsewhere else gives
         if gives and device.state is not Presence.SILENT:
             given.append((device.device, sum(gives)))
+        if is_elsewhere:
+            continue
         takes = _planned_current(scene, device, summaries)
         if takes is None:
             if device.planned and not gives:
@@ -63,12 +70,14 @@ def ledger_of(scene: Scene) -> Ledger:
 def _planned_current(scene: Scene, device: RollCallLine, summaries: Mapping[str, Summary]) -> float | None:
     """Return the planned current of a device at its present effort, in amperes; None without a figure in the rig.
 
-    Each function takes a current between its figures at rest and at full effort.
+    Each function takes a current between its figures at rest and at full effort. What the outputs of a module switch
+    is added.
     """
     plan = scene.plans.get(device.device)
+    switched = switched_amps(scene, device)
     if plan is None or not plan.amps:
-        return None
-    total = 0.0
+        return switched
+    total = switched or 0.0
     for function, (rest, full) in plan.amps.items():
         effort = summaries[function].load_fraction if function in summaries else None
         total += rest + (full - rest) * (effort or 0.0)

@@ -4,11 +4,11 @@ Knows: the layout of every page. The row of a device on Aboard is rendered only 
 other pages are rendered completely. Does not know Textual. The caller holds the lock of the run.
 """
 
-from fractions import Fraction
 from functools import partial
 from typing import Literal, assert_never
 
 from rvsim.faces.screen.bus_page import problem_lines, turn_lines, worst_case_lines
+from rvsim.faces.screen.energy_page import energy_lines
 from rvsim.faces.screen.flag_page import flag_lines
 from rvsim.faces.screen.keys import hint_line, key_texts
 from rvsim.faces.screen.ledger_page import ledger_lines
@@ -17,7 +17,6 @@ from rvsim.faces.screen.lines import (
     Line,
     Row,
     Span,
-    draw_rail,
     elapsed_text,
     fit_width,
     fixed_row,
@@ -30,38 +29,35 @@ from rvsim.faces.screen.lines import (
     with_right_edge,
     wrap_text,
 )
+from rvsim.faces.screen.moved_page import moved_lines
+from rvsim.faces.screen.rails import rail_text, summary_text, trend_text
 from rvsim.faces.screen.scene import Mode, Page, Scene, Target
 from rvsim.faces.screen.tape import arithmetic_lines, pieces, spelled_line
+from rvsim.faces.screen.terminal_strip import has_strip, row_line, strip_lines, terminals_text
 from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import group_flags, tags
 from rvsim.faces.text.marks import LEGEND, mark
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS
 from rvsim.watch.flag import Flag
 from rvsim.watch.identity.records import RollCallLine
-from rvsim.watch.summaries import Rail, Summary
 from rvsim.watch.transitions import Presence
 from rvsim.watch.watch import LastFrame
 from rvsim.wire import texts
 from rvsim.wire.fields import State, weakest
-from rvsim.wire.quantity_text import Quantity
 
 RAIL_COLUMN, RAIL_WIDTH, TAGS_WIDTH = 71, 34, 7
 """On wide screens: the column of the rails unless a sentence is longer, and the widths of rails and tags."""
-MAX_PROBLEMS_SHOWN, MAX_STATUS_LINES = 2, 3
+MAX_PROBLEMS_SHOWN, MAX_STATUS_LINES = 2, 5
 MAX_NAME_WIDTH = 22
 MAX_TAGS_SHOWN = 2
 """Tags at the end of the row of a device."""
 MAX_MESSAGES_NAMED = 6
 """Messages that are named under an open device without a summary."""
-_TREND_RESOLUTION = Fraction(1, 10)
-"""The resolution of a trend, in °C per minute."""
-_STEADY_BELOW = 0.05
-"""A change below this is shown as steady, in °C per minute: half the resolution."""
 MIN_WIDE_COLUMNS = 120
 """From this width on every device has its first rail beside it, and ledger and tape are below the page."""
 
 
-_OtherPage = Literal[Page.READINGS, Page.TAPE, Page.LEDGER, Page.FLAGS, Page.WIRES, Page.KEYS]
+_OtherPage = Literal[Page.READINGS, Page.TAPE, Page.LEDGER, Page.ENERGY, Page.FLAGS, Page.WIRES, Page.MOVED, Page.KEYS]
 """Every page but Aboard."""
 
 
@@ -74,7 +70,10 @@ def foot_lines(scene: Scene, width: int) -> list[Line]:
         lines += _short_tape_lines(scene, width)
     for text in scene.problems[-MAX_PROBLEMS_SHOWN:]:
         lines += [fit_width(line, width) for line in wrap_text(text, width, style="fault")]
-    if not scene.status_text and scene.mode is Mode.BENCH and scene.page in (Page.ABOARD, Page.READINGS, Page.TAPE):
+    row = scene.chosen_row() if scene.page is Page.ABOARD else None
+    if row is not None and not scene.status_text:
+        lines.append(fit_width(row_line(scene, row), width))
+    elif not scene.status_text and scene.mode is Mode.BENCH and scene.page in (Page.ABOARD, Page.READINGS, Page.TAPE):
         lines.append(fit_width(_chosen_reading_line(scene), width))
     elif scene.status_text or scene.page is not Page.KEYS:
         text = scene.units.render(scene.status_text)
@@ -126,10 +125,14 @@ def _page_lines(scene: Scene, page: _OtherPage, width: int) -> list[Line]:
             return tape_lines(scene, width)
         case Page.LEDGER:
             return ledger_lines(scene, width)
+        case Page.ENERGY:
+            return energy_lines(scene, width)
         case Page.FLAGS:
             return flag_lines(scene, width)
         case Page.WIRES:
             return wire_lines(scene, width)
+        case Page.MOVED:
+            return moved_lines(scene, width)
         case Page.KEYS:
             return key_lines(scene, width)
         case _:
@@ -155,8 +158,18 @@ def _aboard_rows(scene: Scene, width: int) -> tuple[list[Row], tuple[int, int]]:
             rows += [fixed_row(fit_width(line, width)) for line in _open_device_lines(scene, device, width)]
         if device.device == scene.chosen:
             chosen = (first, len(rows) - 1)
+            if scene.chosen_row() is not None:
+                chosen = _row_place(rows, first + 1)
     rows.append(fixed_row(fit_width(((f" Ω  the other end{ohms}", "dim"),), width)))
     return rows, chosen
+
+
+def _row_place(rows: list[Row], first: int) -> tuple[int, int]:
+    """Return the place of the chosen terminal among the rows of its open device, which begin at ``first``."""
+    for number, row in enumerate(rows[first:], start=first):
+        if any(style == "chosen" for _, style in row.line()):
+            return number, number
+    return first, len(rows) - 1
 
 
 def _bus_flag_lines(scene: Scene, devices: list[RollCallLine], width: int) -> list[Line]:
@@ -195,10 +208,10 @@ def _device_line(scene: Scene, device: RollCallLine, flags: list[Flag], name: in
     worst = str(flags[0].severity) if flags else "dim" if is_as_planned else "strong"
     shown = device.device[:name]
     left: Line = (
-        ("►" if is_chosen else " ", "strong"),
+        ("►" if is_chosen and scene.row is None else " ", "strong"),
         (MARKS[device.state], worst),
         (" ", "plain"),
-        (shown, "chosen" if is_chosen else "plain"),
+        (shown, "chosen" if is_chosen and scene.row is None else "plain"),
         (" " * (name - len(shown) + 2), "plain"),
         (f"{state:<10} ", worst),
         ("by hand: " if scene.has_manual_fault(device.device) else "", "strong"),
@@ -229,17 +242,13 @@ def _device_text(scene: Scene, device: RollCallLine) -> str:
     if device.state is None:
         return "not heard yet"
     summaries = [
-        _summary_text(scene, w) + _trend_text(scene, device.device, title, w.rails)
+        summary_text(scene, w) + trend_text(scene, device.device, title, w.rails)
         for title, w in scene.summaries(device)
     ]
+    summaries.append(terminals_text(scene, device))
     text = "; ".join(part for part in summaries if part) or _message_count_text(scene, device)
     late = scene.overdue(device.device) if device.state is Presence.LATE else None
     return text + (f", next was due {elapsed_text(late)} ago" if late is not None else "")
-
-
-def _summary_text(scene: Scene, found: Summary) -> str:
-    """Return the summary of a function with the mark of its weakest origin."""
-    return scene.units.render(found.sentence) + mark((found.origin,)) if found.sentence else ""
 
 
 def _message_count_text(scene: Scene, device: RollCallLine) -> str:
@@ -252,35 +261,11 @@ def _message_count_text(scene: Scene, device: RollCallLine) -> str:
     return messages + (f", {unknown} without a definition here" if unknown else "")
 
 
-def _trend_text(scene: Scene, device: str, title: str, rails: tuple[Rail, ...]) -> str:
-    """Return the trend of an air temperature in words; empty for other rails."""
-    if not rails or rails[0].reading.field.name != "ambient_temperature":
-        return ""
-    change = scene.change_per_minute(device, title, rails[0])
-    if change is None or rails[0].reading.state is not State.VALUE:
-        return ""
-    if abs(change) < _STEADY_BELOW:
-        return ", steady"
-    field = rails[0].reading.field
-    text = f"{abs(change):.1f} {field.printed_unit}"
-    amount = Quantity(Fraction(abs(change)), _TREND_RESOLUTION, field.unit, text, is_difference=True)
-    return f", {'rising' if change > 0 else 'falling'} {scene.units.quantity(amount)} a minute"
-
-
 def _first_rail_text(scene: Scene, device: RollCallLine) -> str:
     for title, found in scene.summaries(device):
         if found.rails:
-            return _rail_text(scene, device.device, title, found.rails[0], 18)
+            return rail_text(scene, device.device, title, found.rails[0], 18)
     return ""
-
-
-def _rail_text(scene: Scene, device: str, title: str, of: Rail, width: int) -> str:
-    low, high = scene.limits(device, of)
-    value = of.reading.value
-    drawn = draw_rail(None if value is None else float(value), scene.past_value(device, title, of), low, high, width)
-    field = of.reading.field
-    first = scene.units.quantity(field.figure(low, names_unit=False))
-    return f"{first:>4} {drawn} {scene.units.quantity(field.figure(high))}"
 
 
 def _open_device_lines(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
@@ -288,20 +273,22 @@ def _open_device_lines(scene: Scene, device: RollCallLine, width: int) -> list[L
     lines = _flag_lines(scene.flags_of(device.device), scene.units, width, " ║ │  ")
     silent = device.state is Presence.SILENT and device.last_heard is not None
     summaries = scene.summaries(device)
-    target = scene.target() if device.device == scene.chosen and scene.mode is Mode.BENCH else None
-    if summaries:
+    is_target = device.device == scene.chosen and scene.mode is Mode.BENCH and scene.row is None
+    target = scene.target() if is_target else None
+    if summaries or has_strip(scene, device):
         text = f"Last reported at {elapsed_text(device.last_heard or 0)}:" if silent else "Reports:"
         lines.append(((" ║ │  ", "dim"), (text, "plain")))
     else:
         lines += [((" ║ │  ", "dim"), (text, "plain")) for text in _message_texts(scene, device)]
     for title, found in summaries:
-        lines.append(((" ║ │    ", "dim"), (f"{title}: {_summary_text(scene, found)}", "plain")))
+        lines.append(((" ║ │    ", "dim"), (f"{title}: {summary_text(scene, found)}", "plain")))
         for of in found.rails:
-            drawn = _rail_text(scene, device.device, title, of, max(12, min(30, width - 54)))
+            drawn = rail_text(scene, device.device, title, of, max(12, min(30, width - 54)))
             number = f"{scene.units.render(of.reading.brief):>12}{mark((of.origin,)):<3}"
             is_chosen = target == Target(of.message, of.reading.field.name)
             name: Line = ((of.title, "chosen" if is_chosen else "plain"), (" " * (12 - len(of.title)), "plain"))
             lines.append(((" ║ │      ", "dim"), *name, (f"{number} ", "plain"), (drawn, "dim")))
+    lines += strip_lines(scene, device, width)
     if device.product is not None:
         lines.append(((" ║ │  ", "dim"), (f"Product: {device.product}{mark((texts.TEXT_ORIGIN,))}", "plain")))
     if device.name is not None:

@@ -5,29 +5,38 @@ message and byte on the tape. Does not know Textual, keys, colours or drawing. I
 the lock of the run.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from typing import NamedTuple, assert_never
 
+from rvsim.devices.registry import kinds_by_name
 from rvsim.faces.screen.day_energy import DayEnergy
 from rvsim.faces.screen.tape import pieces
+from rvsim.faces.screen.terminals import TERMINAL_FUNCTIONS, PlannedTerminals, TerminalKey, TerminalRow, Terminals
+from rvsim.faces.screen.touches import Touches
 from rvsim.faces.screen.trends import Trends
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, explain_flags
+from rvsim.faces.text.touch_text import TouchNames
 from rvsim.rig.electric import battery_by_branch
-from rvsim.rig.functions import FUNCTIONS, Function, by_command
+from rvsim.rig.functions import FUNCTIONS, Function, by_command, by_status
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.runs.log_search import has_text
+from rvsim.runs.terminal_states import ModuleState
 from rvsim.watch.bus.turn import Turn, latest_turn
 from rvsim.watch.flag import WORST_FIRST, Flag
 from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.summaries import LastReadings, Rail, Summary, summary
 from rvsim.watch.watch import LastFrame, Watch
-from rvsim.wire.fields import Reading, State
+from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.ident import dgn_of
+from rvsim.world.balance import Balance
 
 _WITHOUT_VALUE = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
+BETWEEN = "dc_dc_charger"
+"""The kind that takes from the battery of its branch and charges another."""
 HANDOVER_US = 2_000_000
 """After this time without a message of a shared function, or three gaps if longer, another device sends it."""
 
@@ -39,8 +48,10 @@ class Page(StrEnum):
     READINGS = "It says"
     TAPE = "Tape"
     LEDGER = "Ledger"
+    ENERGY = "Energy"
     FLAGS = "Flags"
     WIRES = "Wires"
+    MOVED = "Moved"
     KEYS = "Keys"
 
 
@@ -78,6 +89,12 @@ class Choice(NamedTuple):
     reading: Reading
 
 
+def _caution_sentences(plan: DevicePlan | None) -> list[str]:
+    """Return what a person has to know before a planned device is commanded, by its kind; empty where nothing."""
+    kind = kinds_by_name().get(plan.kind) if plan is not None and plan.kind else None
+    return re.split(r"(?<=\.) (?=[A-Z])", kind.caution) if kind is not None and kind.caution else []
+
+
 def _on_other_batteries(rig: Rig | None) -> frozenset[str]:
     if rig is None:
         return frozenset()
@@ -86,6 +103,15 @@ def _on_other_batteries(rig: Rig | None) -> frozenset[str]:
     batteries = {device: feeding[branch] for device, branch in vehicle.branch_by_device.items()}
     batteries |= vehicle.battery_by_device
     return frozenset(device for device, battery in batteries.items() if battery != vehicle.battery.name)
+
+
+def _charging_others(rig: Rig | None, on_others: frozenset[str]) -> frozenset[str]:
+    """Return the devices that charge another battery than the house battery; some charge from one into another."""
+    between = (
+        {plan.name: plan.settings.get("to_battery") for plan in rig.devices if plan.kind == BETWEEN} if rig else {}
+    )
+    house = rig.vehicle.battery.name if rig else ""
+    return (on_others - between.keys()) | {name for name, to in between.items() if to not in (None, house)}
 
 
 class Scene:
@@ -107,12 +133,21 @@ class Scene:
         self.plans: Mapping[str, DevicePlan] = {plan.name: plan for plan in rig.devices} if rig else {}
         self.on_other_batteries = _on_other_batteries(rig)
         """The planned devices that another battery than the house battery feeds."""
+        self.charging_others = _charging_others(rig, self.on_other_batteries)
+        """The planned devices that charge another battery than the house battery."""
         self.trends, self.energy = Trends(), DayEnergy()
+        self.touches, self.touch_names = Touches(), TouchNames(rig)
+        """What moved and which moments were marked, and what the rig calls it."""
         self._roll_call: Sequence[RollCallLine] | None = None
         self.page = Page.ABOARD
         self.order = Order.PLANNED
         self.open_devices: set[str] = set()
         self.chosen: str | None = next(iter(self.plans), None)
+        self.row: TerminalKey | None = None
+        """The chosen output, switch or key of the chosen device, which is open; None for the device itself."""
+        self.planned_terminals = PlannedTerminals(rig)
+        self.module_state: Callable[[str], ModuleState | None] = lambda _: None
+        """Returns what a simulated module or keypad does at its terminals."""
         self.topic_index = 0
         self.piece_index: int | None = None
         self.reading: Target | None = None
@@ -130,6 +165,10 @@ class Scene:
         """The time that was marked in a log; None without a mark."""
         self.has_manual_fault: Callable[[str], bool] = lambda _: False
         """Tells whether a device has a manual fault."""
+        self.balance: Balance | None = None
+        """Who gives and who takes in the simulated vehicle; None for a log or a bus."""
+        self._told_cautions: set[str] = set()
+        self._shore = rig.vehicle.shore if rig else None
 
     def observe_by(self, watch: Watch) -> None:
         """Show another watch from now on: the run has gone back. What is chosen stays."""
@@ -232,32 +271,118 @@ class Scene:
         return "as first heard" if self.order is Order.PLANNED and not self.plans else str(self.order)
 
     def step(self, by: int) -> None:
-        """Choose the device ``by`` places further down the list, at most the last and at least the first."""
-        names = [device.device for device in self.devices()]
-        if names:
-            at = names.index(self.chosen) if self.chosen in names else 0
-            self.choose(names[min(len(names) - 1, max(0, at + by))])
+        """Choose what is ``by`` places further down the list, at most the last and at least the first.
+
+        On Aboard the terminals of an open device are places of the list.
+        """
+        places = self._places()
+        if not places:
+            return
+        here = (self.chosen, self.row)
+        at = next((n for n, place in enumerate(places) if place == here), None)
+        if at is None:
+            at = next((n for n, (device, _) in enumerate(places) if device == self.chosen), 0)
+        device, row = places[min(len(places) - 1, max(0, at + by))]
+        self.choose(device)
+        self.choose_row(row)
+
+    def _places(self) -> list[tuple[str, TerminalKey | None]]:
+        places: list[tuple[str, TerminalKey | None]] = []
+        for device in self.devices():
+            places.append((device.device, None))
+            if self.page is Page.ABOARD and device.device in self.open_devices:
+                places += [(device.device, row.key) for row in self.terminals(device).rows]
+        return places
 
     def choose(self, device: str) -> None:
         """Choose a device; the tape shows its first message."""
         if device != self.chosen:
             self.chosen, self.topic_index, self.piece_index, self.reading = device, 0, None, None
+            self.row = None
+
+    def choose_row(self, key: TerminalKey | None) -> None:
+        """Choose an output, switch or key of the chosen device, and its message on the tape; None: the device."""
+        self.row = key
+        row = self.chosen_row()
+        if row is None:
+            return
+        statuses = FUNCTIONS[row.function].statuses if row.function is not None else ()
+        for topic_index, last in enumerate(self.chosen_frames()):
+            if last.topic.message in statuses and last.topic.instance == row.instance:
+                self.topic_index, self.piece_index, self.reading = topic_index, None, None
+                return
+
+    # The terminals of a module.
+
+    def terminals(self, device: RollCallLine) -> Terminals:
+        """Return the outputs and inputs of a module, or the keys of a keypad; empty for any other device."""
+        plan = self.plans.get(device.device)
+        return self.planned_terminals.of(device.device, plan.functions if plan is not None else device.functions)
+
+    def chosen_row(self) -> TerminalRow | None:
+        """Return the chosen output, switch or key, None where a device is chosen as such."""
+        if self.row is None or self.chosen not in self.open_devices:
+            return None
+        device = next((line for line in self.roll_call if line.device == self.chosen), None)
+        rows = () if device is None else self.terminals(device).rows
+        return next((row for row in rows if row.key == self.row), None)
+
+    def terminal_summaries(self, device: RollCallLine) -> Mapping[tuple[str, int], Summary]:
+        """Return what each output, switch and key reports, by its function and instance."""
+        readings: dict[tuple[str, int], dict[str, dict[str, Reading]]] = {}
+        origins: dict[str, Origin] = {}
+        for last in self.watch.last_frames(device.device):
+            function = None if last.spec is None else by_status(last.spec.name)
+            instance = last.topic.instance
+            if function is None or last.spec is None or instance is None or function.name not in TERMINAL_FUNCTIONS:
+                continue
+            origins[last.spec.name] = last.spec.origin
+            received = {reading.field.name: reading for reading in last.spec.decode(last.frame.data)}
+            readings.setdefault((function.name, instance), {})[last.spec.name] = received
+        return {key: summary(FUNCTIONS[key[0]], received, origins) for key, received in readings.items()}
 
     def toggle(self) -> None:
         """Open or close the chosen device in its place."""
         if self.chosen is not None:
             self.open_devices ^= {self.chosen}
+            self.row = None
 
     def next_order(self) -> None:
         """Go to the next order."""
         orders = list(Order)
         self.order = orders[(orders.index(self.order) + 1) % len(orders)]
 
+    def untold_caution(self, devices: Iterable[str]) -> str:
+        """Return the cautions of the kinds of devices that a person acts on, each sentence once in a run."""
+        sentences = [text for device in devices for text in _caution_sentences(self.plans.get(device))]
+        untold = [text for text in dict.fromkeys(sentences) if text not in self._told_cautions]
+        self._told_cautions.update(untold)
+        return f" Caution, though it is only simulated here. {' '.join(untold)}" if untold else ""
+
+    def mains_limit_amps(self, device: str, *, is_input: bool) -> float | None:
+        """Return the planned limit of a device's alternating current; None without a rig.
+
+        It is what its settings say, its rated power at the vehicle's mains voltage, or what the shore socket gives.
+        """
+        if self._shore is None:
+            return None
+        settings = self.plans[device].settings if device in self.plans else {}
+        limit, rated = settings.get("input_limit_amps"), settings.get("rated_w")
+        if is_input:
+            return float(limit) if isinstance(limit, int | float) else float(self._shore.amps)
+        return rated / self._shore.volts if isinstance(rated, int | float) else float(self._shore.amps)
+
     # What the devices send.
 
     def summaries(self, device: RollCallLine) -> list[tuple[str, Summary]]:
         """Return the summary of each function of a device, with the title of the function and its instance."""
         return [(FUNCTIONS[name].label(instance), found) for name, instance, found in self._function_summaries(device)]
+
+    def titled_summaries(self, device: RollCallLine) -> list[tuple[str, str, Summary]]:
+        """Return each function of a device by its name, the title of function and instance, and the summary."""
+        return [
+            (name, FUNCTIONS[name].label(instance), found) for name, instance, found in self._function_summaries(device)
+        ]
 
     def summaries_by_function(self, device: RollCallLine) -> Mapping[str, Summary]:
         """Return the summary of each function of a device by the name of the function; the first instance counts."""
@@ -271,7 +396,7 @@ class Scene:
         functions = plan.functions if plan is not None else device.functions
         frames = list(self.watch.last_frames(device.device))
         for name, instances in functions.items():
-            for instance in instances:
+            for instance in () if name in TERMINAL_FUNCTIONS else instances:  # those are rows of their own
                 readings = self._last_readings(frames, FUNCTIONS[name], instance)
                 if readings:
                     number_origins = {last.spec.name: last.spec.origin for last in frames if last.spec is not None}

@@ -18,14 +18,17 @@ from rvsim.errors import ENDING_SIGNALS, ExitCode, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.screen.app import LiveScreen
 from rvsim.faces.screen.scene import Mode, Scene, Target
+from rvsim.faces.screen.touches import Touches
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.rig.model import Rig
 from rvsim.runs.control import RunControl
 from rvsim.runs.listen import ListenRun
 from rvsim.runs.log_search import Match
 from rvsim.runs.manual_faults import ManualFaults
+from rvsim.runs.manual_inputs import ManualInputs
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.replay import ReplayRun
+from rvsim.runs.terminal_states import TerminalStates
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Event, Watch
@@ -34,13 +37,17 @@ from rvsim.wire.quantity_text import compose
 
 
 class ScreenSink:
-    """The sink of a run with a screen. It does nothing: the screen reads everything from the watch."""
+    """The sink of a run with a screen, which reads from the watch all but what moved, and which moments were marked."""
+
+    def __init__(self) -> None:
+        self.touches = Touches()
 
     def frame(self, frame: Frame) -> None:
         """Ignore a frame."""
 
     def events(self, events: Sequence[Event]) -> None:
-        """Ignore events: memory stays bounded however long the run is."""
+        """Look for what moves; memory stays bounded however long the run is."""
+        self.touches.observe(events)
 
     def end(self, time: int, watch: Watch) -> None:
         """Do nothing: the screen stays open until the user quits."""
@@ -63,6 +70,8 @@ def run_with_screen(
     *,
     end_text: str = "The run has ended.",
     manual_faults: ManualFaults | None = None,
+    manual_inputs: ManualInputs | None = None,
+    mark: Callable[[str], None] | None = None,
     replay: ReplayRun | None = None,
     light: bool = False,
 ) -> int:
@@ -75,6 +84,8 @@ def run_with_screen(
         clock: returns the time up to which the watch has observed, in microseconds.
         end_text: the text on the screen when the run has ended.
         manual_faults: the manual faults of a bench.
+        manual_inputs: the switches, keys and overrides of a bench.
+        mark: marks the present moment of a bench or a bus with a note.
         replay: the run of a log.
         light: whether to use the palette for a light background.
 
@@ -101,6 +112,8 @@ def run_with_screen(
         control,
         clock,
         manual_faults=manual_faults,
+        manual_inputs=manual_inputs,
+        mark=mark,
         replay=replay,
         ascii_only=is_ascii_terminal(),
         light=light,
@@ -143,20 +156,26 @@ def show_bench(
         for scene in scenes:
             scene.status_text = compose(f"At {time / SECOND_US:.0f} s: ", text)
 
+    sink = ScreenSink()
     run = make(
-        ScreenSink(),
+        sink,
         control=control,
         on_failure=lambda failure: problems.append(failure.sentence),
         on_change=show_change,
     )
     scene = Scene(printable(loaded.name), run.watch, loaded.rig, problems, units=units)
     scenes.append(scene)
+    scene.balance = run.balance
+    scene.touches = sink.touches
+    scene.module_state = TerminalStates(run).of
     code = run_with_screen(
         scene,
         control,
         lambda: run.run(end),
         lambda: run.observed_until,
         manual_faults=ManualFaults(run),
+        manual_inputs=ManualInputs(run),
+        mark=lambda note: control.request(lambda: run.mark(note)),
         light=light,
     )
     say(*problems)
@@ -246,6 +265,7 @@ def show_listen(
     end: int | None,
     problems: Sequence[str],
     *,
+    touches: Touches | None = None,
     units: DisplayUnits = METRIC,
     light: bool = False,
 ) -> int:
@@ -256,12 +276,19 @@ def show_listen(
     """
     control = RunControl()
     scene = Scene(name, listen.watch, rig, problems, Mode.BUS, units)
+    scene.touches = touches or scene.touches
+
+    def mark(note: str) -> None:
+        with control.lock:
+            listen.mark(note)
+
     return run_with_screen(
         scene,
         control,
         lambda: listen.run(end, control),
         lambda: listen.observed_until,
         end_text="The time limit is reached.",
+        mark=mark,
         light=light,
     )
 

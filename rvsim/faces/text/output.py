@@ -6,6 +6,7 @@ Knows: the JSON contract. Does not know where events come from, nor the texts fo
 from collections.abc import Sequence
 from typing import Any, TextIO
 
+from rvsim.faces.text.balance_text import MIN_SPAN_US, balance_fields
 from rvsim.faces.text.marks import topic_origins
 from rvsim.logs.formats.jsonl import frame_fields, gap_fields, line, marker_fields, reading_fields
 from rvsim.watch.causes import Cause
@@ -23,6 +24,7 @@ from rvsim.watch.watch import (
 )
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
+from rvsim.world.balance import Balance
 
 
 class JsonLinesSink:
@@ -90,6 +92,11 @@ class JsonLinesSink:
         """Write a line for each cause of flags: causes are complete only at the end."""
         for cause in watch.causes:
             self._out.write(line(time, {"type": "cause", **cause_fields(cause)}))
+
+    def balance(self, time: int, balance: Balance) -> None:
+        """Write a line with the balance, where the run lasted a minute."""
+        if balance.span_us >= MIN_SPAN_US:
+            self._out.write(line(time, {"type": "balance", **balance_fields(balance)}))
 
     def flush(self) -> None:
         """Flush the stream."""

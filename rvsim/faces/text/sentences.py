@@ -8,10 +8,14 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import groupby
 from typing import TextIO, assert_never
 
+from rvsim.faces.text.balance_text import balance_lines
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import explain_flags, tags
 from rvsim.faces.text.marks import LEGEND, mark, topic_origins
+from rvsim.faces.text.switching_sentences import GROUP_COMMANDS, MIN_GROUP_INSTANCE, SAME_READING, SWITCHING_WORDS
 from rvsim.rig.functions import by_command, by_dsa, by_status
+from rvsim.rig.model import Rig
+from rvsim.watch.planned_names import TerminalNames
 from rvsim.watch.watch import (
     Event,
     FlagCleared,
@@ -30,6 +34,7 @@ from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose, join
 from rvsim.wire.spec import MessageSpec
+from rvsim.world.balance import Balance
 
 GradedText = tuple[str, list[Origin]]
 """A text, and the origins of everything that it is made from."""
@@ -46,8 +51,11 @@ _OMITTED_FIELDS = frozenset({"device_priority", "charger_priority", "dc_source_i
 class Sentences:
     """Writes a sentence for each change and each flag; small changes of a number are left out."""
 
-    def __init__(self, out: TextIO, opening: Iterable[str], units: DisplayUnits = METRIC) -> None:
+    def __init__(
+        self, out: TextIO, opening: Iterable[str], units: DisplayUnits = METRIC, rig: Rig | None = None
+    ) -> None:
         self._out, self._units = out, units
+        self._names = TerminalNames(rig)
         self._last_written: dict[tuple[object, ...], Reading] = {}
         self._seen: set[str] = set()
         for text in (*opening, LEGEND):
@@ -84,6 +92,14 @@ class Sentences:
             self._write(time, f"cause, {cause.severity}, of {tags(cause.flags)}: {self._units.render(cause.text)}")
         self._write(time, f"end: {counted}; {f'flags still raised: {raised}' if raised else 'no flag is raised'}")
 
+    def balance(self, time: int, balance: Balance) -> None:
+        """Write who gave and who took heat, fuel and power, and what is left."""
+        head, *lines = list(balance_lines(balance)) or [""]
+        if head:
+            self._write(time, head)
+        for text in lines:
+            self._out.write(f"{'':13}{self._units.render(text)}\n")
+
     def flush(self) -> None:
         """Flush the stream."""
         self._out.flush()
@@ -103,13 +119,16 @@ class Sentences:
         text, origins = _SPECIAL.get(first.spec.name, _listed)(news) if news else ("", [])
         if text:
             origins += topic_origins(first.spec, first.instance, first.dsa)
-            self._write(first.time, f"{_subject(first)}: {self._units.render(text)}{mark(origins)}")
+            name = self._names.of(first.spec.name, first.instance)
+            self._write(first.time, f"{_subject(first, name)}: {self._units.render(text)}{mark(origins)}")
 
     def _is_news(self, event: ReadingChanged) -> bool:
         """Tell whether a reading gets a sentence; if so, remember it as the last one written."""
         if event.reading.field.name in _OMITTED_FIELDS:
             return False
-        key = (event.source, event.spec.name, event.instance, event.dsa, event.reading.field.name)
+        message, field = event.spec.name, event.reading.field.name
+        message, field = SAME_READING.get((message, field), (message, field))
+        key = (event.source, message, event.instance, event.dsa, field)
         before, now = self._last_written.get(key), event.reading
         if _is_at_rest(now) if before is None else _is_alike(before, now):
             return False
@@ -178,14 +197,21 @@ def _is_alike(before: Reading, now: Reading) -> bool:
     return before.value == now.value or abs(now.value - before.value) < _MIN_CHANGE.get(now.field.printed_unit, 0.0)
 
 
-def _subject(event: ReadingChanged) -> str:
-    """Return the sender and the function: ``control panel commands roof fan 1``, ``heater, furnace 1``."""
+def _subject(event: ReadingChanged, name: str | None) -> str:
+    """Return the sender and the function: ``control panel commands roof fan 1``, ``heater, furnace 1``.
+
+    ``name`` is that of the output, switch or key that it is about in the rig.
+    """
+    if name is not None:
+        part = name.removeprefix(f"{event.device}.")
+        return f"{event.device} commands {part}" if by_command(event.spec.name) else f"{event.device}, {part}"
     command, instance = by_command(event.spec.name), event.instance
     function = command or by_status(event.spec.name)
     title = function.title if function is not None else _title(event.spec, event.dsa)
     topic = title if instance is None else f"{title} {instance}"
     if function is not None and instance is not None:
-        topic = function.label(instance)
+        is_group = event.spec.name in GROUP_COMMANDS and instance >= MIN_GROUP_INSTANCE
+        topic = f"{function.title}s by group" if is_group else function.label(instance)
     if command is not None:
         return f"{event.device} commands {topic}"
     return topic if title == event.device else f"{event.device}, {topic}"
@@ -245,4 +271,5 @@ _SPECIAL: Mapping[str, Callable[[Mapping[str, Reading]], GradedText]] = {
     "ADDRESS_CLAIM": _claim,
     "DM_RV": _heartbeat,
     "DM1": _report,
+    **SWITCHING_WORDS,
 }

@@ -18,6 +18,7 @@ from rvsim.watch.touched import LEARN_US, RECENT_US, Movement, Touched, TouchedR
 from rvsim.watch.watch import Event, MomentMarked, NodeDescribed, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose, figure
+from rvsim.world.balance import Balance
 
 MAX_SHOWN = 8
 """So many movements of one touch are shown as sentences; the others are counted. Our decision."""
@@ -81,7 +82,8 @@ def _plain(text: str) -> str:
 
 def _has_moved(parts: Sequence[NamedPart], found: Touched) -> bool | None:
     """Return whether one of some parts has moved; None where their readings were not known for long enough."""
-    if any(part.has(moved.key.message, moved.key.instance) for moved in found.movements for part in parts):
+    moved = (*(each.key for each in found.movements), *found.came_back)
+    if any(part.has(key.message, key.instance) for key in moved for part in parts):
         return True
     since = [
         time for key, time in found.known_since.items() if any(part.has(key.message, key.instance) for part in parts)
@@ -129,7 +131,10 @@ def _noise_text(moved: Movement) -> str:
 
 
 class ChangeSink(Sink, Protocol):
-    """A sink that also shows changes of the vehicle."""
+    """A sink that also shows changes of the vehicle, and its balance at the end."""
+
+    def balance(self, time: int, balance: Balance) -> None:
+        """Show the balance of the vehicle."""
 
     def change(self, time: int, text: str) -> None:
         """Show a change of the vehicle."""
@@ -163,11 +168,16 @@ class TouchSink:
             self._inner.events(kept)
         for event in events:
             if isinstance(event, MomentMarked):
-                self._show(self._touched.recent(event.time), event.note)
+                self._show(self._touched.touch(event.time), event.note)
 
     def change(self, time: int, text: str) -> None:
         """Pass a change of the vehicle on."""
         self._inner.change(time, text)
+
+    def balance(self, time: int, balance: Balance) -> None:
+        """Pass the balance at the end on, where not only touches are shown."""
+        if not self._is_only:
+            self._inner.balance(time, balance)
 
     def end(self, time: int, watch: Watch) -> None:
         """Show what moved last, and the end."""

@@ -8,9 +8,16 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.functions import by_command, by_status
 from rvsim.watch.decode import HEARTBEAT, Layout
-from rvsim.watch.detect import charge_signs, contradictions, freeze_risks, low_voltages, place_temperatures
+from rvsim.watch.detect import (
+    charge_signs,
+    contradictions,
+    freeze_risks,
+    low_voltages,
+    motions_without_interlock,
+    place_temperatures,
+)
 from rvsim.watch.detect.charge_signs import ChargeSigns
-from rvsim.watch.detect.commands import PlannedDevices, read_command
+from rvsim.watch.detect.commands import PlannedDevices, read_commands
 from rvsim.watch.detect.contradictions import Contradictions
 from rvsim.watch.detect.driven_values import DrivenValues
 from rvsim.watch.detect.freeze_risks import FreezeRisks
@@ -18,6 +25,7 @@ from rvsim.watch.detect.ignored_commands import IgnoredCommands
 from rvsim.watch.detect.level_gate import LevelDetector, LevelGate
 from rvsim.watch.detect.low_voltages import LowVoltages
 from rvsim.watch.detect.missing_functions import MissingFunctions
+from rvsim.watch.detect.motions_without_interlock import MotionsWithoutInterlock
 from rvsim.watch.detect.place_temperatures import PlaceTemperatures
 from rvsim.watch.detect.stuck_values import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
@@ -65,7 +73,7 @@ class Detectors:
         name_of: Callable[[int], str],
         records_of: Callable[[str], Iterable[TopicRecord]],
     ) -> None:
-        planned = PlannedDevices(rig)
+        self._planned = planned = PlannedDevices(rig)
         self._records_of = records_of
         self._two_commanders = TwoCommanders(planned, deadlines, emit, name_of)
         self._ignored_commands = IgnoredCommands(planned, deadlines, emit, name_of)
@@ -75,6 +83,7 @@ class Detectors:
         self._freeze_risks = FreezeRisks(rig, deadlines, emit)
         self._charge_signs = ChargeSigns(deadlines, emit)
         self._place_temperatures = PlaceTemperatures(rig, deadlines, emit)
+        self._motions = MotionsWithoutInterlock(rig, deadlines, emit)
         self._stuck_values = StuckValues(catalogue, deadlines, emit)
         self._driven_values = DrivenValues(rig, deadlines, emit, self._stuck_values.is_reported)
         self._gates: dict[str, LevelGate] = {}
@@ -110,6 +119,7 @@ class Detectors:
             self._ignored_commands.needs_each_change(record)
             or (message in contradictions.MESSAGES and self._contradictions.needs_each_change(record))
             or self._place_temperatures.needs_each_change(record)
+            or self._motions.needs_each_change(record)
         )
 
     def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
@@ -144,6 +154,7 @@ class Detectors:
         self._freeze_risks.forget(record, time)
         self._charge_signs.forget(record, time)
         self._place_temperatures.forget(record, time)
+        self._motions.forget(record, time)
         self._stuck_values.forget(record, time)
         self._driven_values.forget(record, time)
 
@@ -155,6 +166,7 @@ class Detectors:
         self._freeze_risks.resume_listening(now)
         self._charge_signs.resume_listening(now)
         self._place_temperatures.resume_listening(now)
+        self._motions.resume_listening(time)
         self._stuck_values.resume_listening(time, now)
         self._driven_values.resume_listening(time, now)
 
@@ -176,6 +188,8 @@ class Detectors:
             yield _Observer(gate.observe, gate.needs)
         if layout.name in place_temperatures.MESSAGES and self._place_temperatures.is_used:
             yield _Observer(_settled_by(self._place_temperatures.observe), _nothing)
+        if layout.name in motions_without_interlock.MESSAGES and self._motions.is_used:
+            yield _Observer(_settled_by(self._motions.observe), _nothing)
         if StuckValues.neighbours_of(layout.spec):
             yield _Observer(_settled_by(self._stuck_values.observe), _nothing)
         if layout.name in self._driven_values.value_messages:
@@ -207,8 +221,7 @@ class Detectors:
             record.examine_next()
 
     def _observe_command(self, record: TopicRecord) -> bool:
-        command = read_command(record)
-        if command is not None:
+        for command in read_commands(record, self._planned):
             self._two_commanders.observe(command)
             self._ignored_commands.observe(command)
             self._missing_functions.observe(command)

@@ -34,6 +34,7 @@ from rvsim.watch.transitions.bus import (
 from rvsim.watch.transitions.claims import CannotClaim, NameShared, Restarted, SentWithoutAddress
 from rvsim.watch.transitions.commands import CommandedFunctionMissing, CommandIgnored, CommandsContradict
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, MessageUndefined, NodeDescribed
+from rvsim.watch.transitions.motions import MovedWithoutInterlock
 from rvsim.watch.transitions.presence import (
     BusFellQuiet,
     FellSilent,
@@ -87,6 +88,7 @@ __all__ = [
     "LogOutOfOrder",
     "MessageUndefined",
     "MomentMarked",
+    "MovedWithoutInterlock",
     "NameShared",
     "NodeDescribed",
     "Presence",

@@ -506,6 +506,43 @@ def test_a_module_with_two_branches(alone):
     assert one.world.battery_amps == pytest.approx(0.0)
 
 
+def test_a_fuse_of_its_own_sees_the_current_of_an_output(centre):
+    """It blows by what its load takes, and of the others nothing; the module finds that nothing flows."""
+    fused = {**PUMP, "fuse_amps": 3, "limit_amps": 30, "min_amps": 0.5}
+    one = centre(LAMP, fused, module={"branch": "loads"}, branch=[{"name": "loads"}])
+    one.put(DIMMER_COMMAND_2, "15 FF C8 00 FF FF FF FF")
+    one.put(LOAD_COMMAND, "1F FF C8 FF 00 FF FF FF")
+    assert amps(one) == pytest.approx(7.0, abs=0.3)
+    assert not one.world.is_branch_open("pump")
+    one.until(200)
+    assert one.world.is_branch_open("pump")
+    assert amps(one) == pytest.approx(2.0, abs=0.3)
+    assert last(one, LOAD_1, 31) == "1F FF C8 30 FF 00 00 7D"  # on, and 0 A
+    assert "01 2C 65" in {data[6:14] for _, data in one.of(HEARTBEAT)}  # SPN 2403, FMI 5
+    one.bench.switch_off("load centre")
+    assert one.world.battery_amps == pytest.approx(0.0)
+
+
+def test_a_fused_output_counts_for_the_limit_of_its_module(centre):
+    """The module sees the current; an output beyond its fuse's branch is shed as any other."""
+    two = ({**PUMP, "fuse_amps": 20}, {**PUMP, "name": "fan", "terminal": 4, "instance": 32, "priority": 9})
+    one = centre(*two, module={"limit_amps": 8})
+    for instance in ("1F", "20"):
+        one.put(LOAD_COMMAND, f"{instance} FF C8 FF 00 FF FF FF")
+    one.until(8)
+    assert (level(one, "pump"), level(one, "fan")) == (100.0, 0.0)
+    assert amps(one) == pytest.approx(5.0, abs=0.3)
+
+
+def test_a_fuse_behind_a_relay_sees_its_contact(centre):
+    """It is in the circuit of the load, not of the coil."""
+    mat = {**PUMP, "load": "heater mat", "amps": 20, "relay": "pump relay", "fuse_amps": 10}
+    one = centre(mat, relay=[{"name": "pump relay", "contact_amps": 40}])
+    one.put(LOAD_COMMAND, "1F FF C8 FF 00 FF FF FF").until(60)
+    assert one.world.is_branch_open("pump")
+    assert amps(one) == pytest.approx(0.15, abs=0.05)
+
+
 def test_the_current_follows_the_voltage(centre):
     """Of what is on, every five seconds: a heater mat takes more when the battery is charged."""
     one = centre({**PUMP, "load": "heater mat"})
@@ -517,39 +554,6 @@ def test_the_current_follows_the_voltage(centre):
     after = last(one, LOAD_1, 31)
     assert int(after[-5:-3], 16) > int(before[-5:-3], 16) + 3
     assert not one.bench.failures
-
-
-def test_behind_the_open_fuse_of_an_output_nothing_flows(centre):
-    """A load without current, a lamp that is out; the others go on. With new fuses all is as before."""
-    pump, lamp = {**PUMP, "fuse_amps": 1}, {**LAMP, "fuse_amps": 1, "min_amps": 0.1}
-    one = centre(pump, lamp, BED, branch=[{"name": "loads"}], module={"branch": "loads"})
-    one.put(LOAD_COMMAND, "1F FF C8 FF 00 FF FF FF")
-    one.put(DIMMER_COMMAND_2, "FF 7E C8 00 FF FF FF FF")
-    assert amps(one) == pytest.approx(7.9, abs=0.15)  # 5 A, 2 A and 1 A, the LEDs at more than 12 V
-    one.until(14)
-    assert [one.world.is_branch_open(name) for name in ("pump", "galley light", "loads")] == [True, True, False]
-    assert amps(one) == pytest.approx(0.95, abs=0.04)
-    assert last(one, LOAD_1, 31) == "1F FF C8 30 FF 00 00 7D"  # on, and no current
-    assert one.last(HEARTBEAT)[6:] == "01 2C 25 FF FF FF"  # SPN 2401, FMI 5
-    assert one.world.volts_at("pump load") == 0.0
-    for name in ("pump", "galley light"):
-        one.world.close_fuse(name)
-    one.until(15.5)  # a fuse of 1 A carries 5 A for less than a second, and 2 A for longer
-    assert amps(one) == pytest.approx(2.85, abs=0.1)
-    assert one.last(HEARTBEAT)[6:] == "FF FF FF FF FF FF"
-    one.bench.switch_off("load centre")
-    assert one.world.battery_amps == pytest.approx(0.0)
-
-
-def test_the_fuse_of_an_output_with_a_relay_is_in_the_circuit_of_the_load(centre):
-    """The coil keeps its current."""
-    relay = {"name": "pump relay", "contact_amps": 40}
-    load = {**PUMP, "load": "heater mat", "amps": 20, "relay": "pump relay", "fuse_amps": 5}
-    one = centre(load, relay=[relay], branch=[{"name": "loads"}], module={"branch": "loads"})
-    one.put(LOAD_COMMAND, "1F FF C8 FF 00 FF FF FF")
-    assert amps(one) > 20
-    assert amps(one.until(10)) == pytest.approx(0.15, abs=0.02)
-    assert last(one, LOAD_1, 31)[-5:] == "03 7D"
 
 
 # What it needs.

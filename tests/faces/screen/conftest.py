@@ -30,9 +30,11 @@ class Watched:
 
     def __init__(self, catalogue, scenario: str, seconds: float):
         self.loaded = load_scenario(scenario, kinds=settings_models())
-        self.sink, self.control = ScreenSink(), AtOnce()
+        self.sink = ScreenSink()
+        self.control: RunControl = AtOnce()
         self.run = VirtualBenchRun(self.loaded, catalogue, self.sink, seed=1)
         self.scene = Scene(self.loaded.name, self.run.watch, self.loaded.rig)
+        self.scene.balance = self.run.balance
         self.manual_faults = ManualFaults(self.run)
         self.until(seconds)
 
@@ -58,6 +60,46 @@ def watched(catalogue) -> Callable[..., Watched]:
         return Watched(catalogue, scenario, seconds)
 
     return start
+
+
+class Seen(Watched):
+    """A screen over a run that other tests look at, too: it goes no further, and nothing is done to its devices."""
+
+    def __init__(self, made: Watched):
+        self.loaded, self.run, self.control = made.loaded, made.run, NeverDone()
+        self.scene = Scene(self.loaded.name, self.run.watch, self.loaded.rig)
+        self.scene.balance, self.scene.now = self.run.balance, self.run.time
+        self.manual_faults = ManualFaults(self.run)
+
+    def until(self, seconds: float) -> "Seen":
+        """Refuse."""
+        raise AssertionError(f"a run that others look at does not go on to {seconds} s: use watched")
+
+
+class NeverDone(RunControl):
+    """Refuses what is requested: others look at the run."""
+
+    def request(self, action):
+        """Refuse."""
+        raise AssertionError(f"{action} is not done to a run that others look at: use watched")
+
+
+@pytest.fixture(scope="session")
+def runs_looked_at() -> dict[tuple[str, float], Watched]:
+    """The runs of ``seen``, by scenario and seconds."""
+    return {}
+
+
+@pytest.fixture
+def seen(catalogue, runs_looked_at) -> Callable[..., Seen]:
+    """Look at a run: ``seen("heater_goes_quiet", 43)``; made once, with a scene of its own for each test."""
+
+    def look(scenario: str = "winter_evening", seconds: float = 30) -> Seen:
+        if (scenario, seconds) not in runs_looked_at:
+            runs_looked_at[scenario, seconds] = Watched(catalogue, scenario, seconds)
+        return Seen(runs_looked_at[scenario, seconds])
+
+    return look
 
 
 @pytest.fixture(autouse=True)

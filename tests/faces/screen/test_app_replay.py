@@ -152,7 +152,7 @@ def test_the_end_can_be_left(keys):
 
 def test_without_a_log_there_are_no_ways(watched, drive):
     """A bench says so for each of these keys."""
-    for key in ("G", "m", "M", "full_stop", "comma", "slash"):
+    for key in ("G", "M", "full_stop", "comma", "slash"):
         run = watched("winter_evening", 5)
         lines = drive(run.app(), (100, 24), key)
         assert "Only a log has ways on and back." in lines

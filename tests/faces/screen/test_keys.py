@@ -27,9 +27,13 @@ def test_every_page_and_every_manual_fault_has_a_key(action, values):
 @pytest.mark.parametrize(
     ("mode", "here", "not_here"),
     [
-        (Mode.BENCH, {"s", "b", "h", "x", "w", "c", "p", "plus", "minus"}, {"g", "G", "m", "M", "slash"}),
-        (Mode.LOG, {"p", "plus", "minus", "g", "G", "slash", "m", "M", "full_stop", "comma"}, set("sbhxwc")),
-        (Mode.BUS, {"t", "l", "f", "q"}, {"s", "b", "h", "x", "w", "c", "p", "plus", "minus", "g"}),
+        (
+            Mode.BENCH,
+            {"s", "b", "h", "x", "w", "c", "p", "plus", "minus", "space", "1", "0", "u", "v", "m"},
+            {"g", "G", "M", "slash"},
+        ),
+        (Mode.LOG, {"p", "plus", "minus", "g", "G", "slash", "m", "M", "full_stop", "comma"}, {*"sbhxwc10uv", "space"}),
+        (Mode.BUS, {"t", "l", "f", "q", "v", "m"}, {*"sbhxwc10upg", "space", "plus", "minus"}),
     ],
 )
 def test_only_what_can_be_done_is_offered(mode, here, not_here):

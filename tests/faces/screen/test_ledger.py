@@ -230,3 +230,21 @@ def test_what_is_on_another_battery_is_left_out(catalogue):
     found = house.observe(GIVES_18, AIR).sums()
     assert found.given == ()
     assert [name for name, _ in found.taken] == ["sensor"]
+
+
+@pytest.mark.parametrize("charged", [None, "house", "third"])
+def test_a_charger_between_two_batteries(catalogue, charged):
+    """It gives to the battery that it charges, by its settings the house battery, and takes nothing from that one."""
+    device = {
+        "name": "between", "kind": "dc_dc_charger", "address": 0x4C, "functions": {"charger": 2}, "branch": "engine",
+        "amps": {"charger": [1.0, 20.0]}, "settings": {} if charged is None else {"to_battery": charged},
+    }  # fmt: skip
+    rig = Rig.model_validate({
+        "schema": 1, "name": "test", "title": "Test rig", "device": [device],
+        "battery": [{"name": name} for name in ("house", "starter", "third")],
+        "branch": [{"name": "engine", "battery": "starter"}],
+    })  # fmt: skip
+    watch = Watch(catalogue, rig)
+    watch.observe(Frame(0, 0x19FEA34C, bytes.fromhex("02 01 50 10 01 68 7E FF")))
+    sums = ledger_of(Scene("test", watch, rig))
+    assert (sums.given, sums.taken, sums.unknown) == (() if charged == "third" else (("between", 18.0),), (), ())

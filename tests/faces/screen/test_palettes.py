@@ -214,18 +214,18 @@ def colours_of(style: Style) -> tuple[str, str]:
         *product((DARK, LIGHT), (("ctrl+p",), ("ctrl+p", "down", "down"), ("ctrl+p", "a", "b", "o"))),
     ],
 )
-def test_everything_that_is_drawn_can_be_read(watched, palette, keys):
+def test_everything_that_is_drawn_can_be_read(seen, palette, keys):
     """Every text of every page and of the list of commands, with the colours that it has in the end."""
-    for text, style in drawn(watched("heater_goes_quiet", 43).app(palette=palette), (80, 24), *keys):
+    for text, style in drawn(seen("heater_goes_quiet", 43).app(palette=palette), (80, 24), *keys):
         assert not style.dim, text
         assert contrast(*colours_of(style)) >= MIN_CONTRAST, (text, str(style))
 
 
-def test_no_color_paints_nothing(watched, monkeypatch):
+def test_no_color_paints_nothing(seen, monkeypatch):
     """With NO_COLOR every text has the terminal's own colours; faults are bold, their tags reversed."""
     monkeypatch.setenv("NO_COLOR", "1")
     for keys in (("down", "enter"), ("f",), ("ctrl+p",)):
-        found = drawn(watched("heater_goes_quiet", 43).app(palette=None), (80, 24), *keys)
+        found = drawn(seen("heater_goes_quiet", 43).app(palette=None), (80, 24), *keys)
         for text, style in found:
             assert style.color is None or style.color.is_default, text
             assert style.bgcolor is None or style.bgcolor.is_default, text
@@ -235,26 +235,26 @@ def test_no_color_paints_nothing(watched, monkeypatch):
         assert all(style.bold for text, style in found if "fault since" in text or "fault, heater" in text)
 
 
-def test_an_empty_no_color_is_none(watched, monkeypatch):
+def test_an_empty_no_color_is_none(seen, monkeypatch):
     """Set but empty it asks for nothing."""
     monkeypatch.setenv("NO_COLOR", "")
-    found = drawn(watched("winter_evening", 5).app(), (80, 24))
+    found = drawn(seen("winter_evening", 5).app(), (80, 24))
     assert {colours_of(style)[1] for _, style in found} >= {DARK.styles["plain"].background}
 
 
 @pytest.mark.parametrize("palette", [DARK_16, LIGHT_16], ids=lambda palette: palette.name)
-def test_16_colours_are_the_terminals_own(watched, palette):
+def test_16_colours_are_the_terminals_own(seen, palette):
     """Every text is painted by numbers of the 16, so that nothing is rounded."""
     for keys in (("down", "enter"), ("ctrl+p",)):
-        for text, style in drawn(watched("heater_goes_quiet", 43).app(palette=palette), (80, 24), *keys):
+        for text, style in drawn(seen("heater_goes_quiet", 43).app(palette=palette), (80, 24), *keys):
             assert style.color.number is not None, text
             assert style.color.number < 16, text
             assert style.bgcolor.number < 16, text
 
 
-def test_light_and_dark_can_be_changed(watched, drive):
+def test_light_and_dark_can_be_changed(seen, drive):
     """The list of commands has the other background by name."""
-    app = watched().app()
+    app = seen().app()
 
     async def other(pilot):
         titles = [command.title for command in app.get_system_commands(app.screen)]
@@ -290,24 +290,24 @@ def styles_of(app, size, *keys):
     return texts
 
 
-def test_what_is_as_planned_is_quiet(watched):
+def test_what_is_as_planned_is_quiet(seen):
     """The word present is dim, silent has the style of its flag, and of the chosen row only the name is highlighted."""
-    found = styles_of(watched("heater_goes_quiet", 43).app(), (80, 24))
+    found = styles_of(seen("heater_goes_quiet", 43).app(), (80, 24))
     assert found["present"] == {"dim"}
     assert found["silent"] == {"fault"}
     assert found["[4]"] == {"fault-tag"}
     assert {text for text, styles in found.items() if "chosen" in styles} == {"control panel"}
 
 
-def test_only_counts_and_flags_are_bold_at_the_top(watched):
+def test_only_counts_and_flags_are_bold_at_the_top(seen):
     """The rest of both lines is plain."""
-    lines = head_lines(watched("heater_goes_quiet", 43).scene, (0.6, 4.5), 80)[:2]
+    lines = head_lines(seen("heater_goes_quiet", 43).scene, (0.6, 4.5), 80)[:2]
     assert [text for line in lines for text, style in line if style != "plain"] == ["10 of 11", "1 fault"]
 
 
-def test_cleared_flags_are_dim(watched):
+def test_cleared_flags_are_dim(seen):
     """All their lines, while those of a flag that stands are not."""
-    found = styles_of(watched("heater_goes_quiet", 43).app(), (100, 60), "f")
+    found = styles_of(seen("heater_goes_quiet", 43).app(), (100, 60), "f")
     assert found["<3> warning, heater: late-message since 31 s, cleared at 33 s"] == {"dim"}
     late = [styles for text, styles in found.items() if text.startswith("FURNACE_STATUS, instance 1: not received for")]
     assert late == [{"dim"}]

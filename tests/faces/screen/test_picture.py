@@ -37,9 +37,9 @@ def texts(svg: str) -> list[list[str]]:
     return [[word for _, word in sorted(lines[y])] for y in sorted(lines)]
 
 
-def test_the_picture_of_the_readme_is_the_screen_of_today(watched):
+def test_the_picture_of_the_readme_is_the_screen_of_today(seen):
     """The heater open at 43 s. RVSIM_GOLDEN=write keeps the picture as it is drawn now."""
-    drawn, _ = picture(watched("heater_goes_quiet", 43).app(), (100, 30), "down", "enter")
+    drawn, _ = picture(seen("heater_goes_quiet", 43).app(), (100, 30), "down", "enter")
     if os.environ.get("RVSIM_GOLDEN") == "write":
         KEPT.write_text(drawn, encoding="utf-8", newline="\n")
     assert drawn == KEPT.read_text(encoding="utf-8")
@@ -58,9 +58,9 @@ def test_a_picture_has_letters_and_areas_alone():
 
 
 @pytest.mark.parametrize("palette", [LIGHT, DARK_16], ids=lambda palette: palette.name)
-def test_a_picture_says_what_the_screen_says(watched, palette):
+def test_a_picture_says_what_the_screen_says(seen, palette):
     """Every word in its line, in order, in the colours of the palette; signs that mean something to SVG are text."""
-    run = watched("heater_goes_quiet", 43)
+    run = seen("heater_goes_quiet", 43)
     run.scene.name = "a<b>&c"
     drawn, lines = picture(run.app(palette=palette), (90, 30), "f")
     assert ["".join(words) for words in texts(drawn)] == ["".join(line.split()) for line in lines if line.strip()]
@@ -69,9 +69,9 @@ def test_a_picture_says_what_the_screen_says(watched, palette):
     assert f'height="530" fill="{back}"' in drawn
 
 
-def test_a_word_stands_where_it_stands_on_the_screen(watched):
+def test_a_word_stands_where_it_stands_on_the_screen(seen):
     """Columns are those of the terminal, 8.4 units wide after a margin of 10."""
-    drawn, lines = picture(watched("heater_goes_quiet", 43).app(), (90, 30))
+    drawn, lines = picture(seen("heater_goes_quiet", 43).app(), (90, 30))
     column = next(line for line in lines if "silent" in line).index("silent")
     (x,) = re.findall(r'<text x="([0-9.]+)"[^>]*>silent<', drawn)
     assert float(x) == pytest.approx(10 + 8.4 * column, abs=0.01)

@@ -11,15 +11,15 @@ def device(scene, name):
     return next(one for one in scene.devices() if one.device == name)
 
 
-def test_devices_stand_as_the_rig_lists_them(watched):
+def test_devices_stand_as_the_rig_lists_them(seen):
     """The first order is the rig's own."""
-    run = watched()
+    run = seen()
     assert [one.device for one in run.scene.devices()] == [plan.name for plan in run.loaded.rig.devices]
 
 
-def test_by_zone_those_without_a_zone_come_last(watched):
+def test_by_zone_those_without_a_zone_come_last(seen):
     """Ordered by zone, the devices of one zone stand together."""
-    run = watched()
+    run = seen()
     run.scene.order = Order.ZONE
     zones = [run.scene.plans[one.device].zone for one in run.scene.devices()]
     named = [zone for zone in zones if zone]
@@ -36,34 +36,34 @@ def test_trouble_first(watched):
     assert first == ["charger", "outdoor sensor"]
 
 
-def test_who_waits_on_whom_is_heard_on_the_wires(watched):
+def test_who_waits_on_whom_is_heard_on_the_wires(seen):
     """The panel commands heater, fan and pump, so it waits on them; nobody commands a sensor."""
-    scene = watched().scene
+    scene = seen().scene
     for name in ("heater", "roof fan", "circulation pump"):
         assert scene.commanders(device(scene, name)) == ["control panel"]
     assert scene.commanders(device(scene, "indoor sensor")) == []
 
 
-def test_how_long_a_message_is_overdue(watched):
+def test_how_long_a_message_is_overdue(seen):
     """A heater that stopped at 20 s has its oldest 5-second message due since about 20.5 s at 30 s."""
-    run = watched("heater_goes_quiet", 30)
+    run = seen("heater_goes_quiet", 30)
     late = run.scene.overdue("heater")
     assert late is not None
     assert 5_000_000 < late < 10_000_000
     assert run.scene.overdue("control panel") is None
 
 
-def test_the_rigs_limits_are_the_ends_of_a_rail(watched):
+def test_the_rigs_limits_are_the_ends_of_a_rail(seen):
     """The indoor sensor's rail goes from the rig's -30 to its 60 degC, the furnace's from 0 to 100 %."""
-    scene = watched().scene
+    scene = seen().scene
     rails = {name: scene.summaries(device(scene, name))[0][1].rails[0] for name in ("indoor sensor", "heater")}
     ends = {name: scene.limits(name, rail) for name, rail in rails.items()}
     assert ends == {"indoor sensor": (-30.0, 60.0), "heater": (0.0, 100.0)}
 
 
-def test_the_charger_leaves_the_battery_to_the_monitor(watched):
+def test_the_charger_leaves_the_battery_to_the_monitor(seen):
     """Once the monitor speaks for the battery the charger has nothing to say of it, without being late."""
-    scene = watched("winter_evening", 60).scene
+    scene = seen("winter_evening", 60).scene
     assert [title for title, _ in scene.summaries(device(scene, "charger"))] == ["charger 1"]
     assert [title for title, _ in scene.summaries(device(scene, "battery monitor"))] == ["DC source 1"]
     assert device(scene, "charger").state is Presence.PRESENT
@@ -78,9 +78,9 @@ def test_the_charger_leaves_the_battery_to_the_monitor(watched):
         ("heater", Page.TAPE, 0, Target("FURNACE_STATUS", "operating_mode")),
     ],
 )
-def test_which_reading_a_manual_fault_acts_on(watched, name, page, piece, expected):
+def test_which_reading_a_manual_fault_acts_on(seen, name, page, piece, expected):
     """Aboard it is the device's first number, on the tape the open byte; never the instance."""
-    scene = watched().scene
+    scene = seen().scene
     scene.choose(name)
     scene.page, scene.piece_index = page, piece
     assert scene.target() == expected
@@ -115,9 +115,9 @@ def test_a_number_that_is_flagged_has_no_trend(watched):
     assert run.scene.past_value("outdoor sensor", title, words.rails[0]) is None
 
 
-def test_the_tape_begins_with_the_devices_own_status(watched):
+def test_the_tape_begins_with_the_devices_own_status(seen):
     """The heater's tape begins with FURNACE_STATUS, whatever it happened to say first."""
-    scene = watched().scene
+    scene = seen().scene
     scene.choose("heater")
     assert [last.topic.message for last in scene.chosen_frames()][:2] == ["FURNACE_STATUS", "WATERHEATER_STATUS"]
     scene.topic_index = 1000

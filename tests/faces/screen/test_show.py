@@ -1,11 +1,7 @@
 """A run with a screen: who outlives whom, and the terminal afterwards."""
 
 import gc
-import os
-import select
 import signal
-import subprocess
-import sys
 import threading
 from functools import partial
 
@@ -13,9 +9,8 @@ import pytest
 
 from rvsim.devices.registry import settings_models
 from rvsim.errors import BusError
-from rvsim.faces.screen import show as show_module
 from rvsim.faces.screen.app import LiveScreen
-from rvsim.faces.screen.show import ScreenSink, is_ascii_terminal, show_bench
+from rvsim.faces.screen.show import ScreenSink, show_bench
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.shakedown.scenario import load_scenario
@@ -161,96 +156,12 @@ def test_a_run_that_ends_by_itself_says_so(loaded, make, monkeypatch):
     assert said == ["The run has ended."]
 
 
-def test_the_sink_keeps_nothing(loaded, catalogue):
-    """What a screen's sink holds does not grow with the run."""
+def test_the_sink_keeps_what_moved_and_no_more(loaded, catalogue):
+    """What a screen's sink holds does not grow with the run: only what moved in the last seconds."""
     sink = ScreenSink()
     run = VirtualBenchRun(loaded, catalogue, sink, seed=1)
     run.until(600 * SECOND_US)
-    assert vars(sink) == {}
+    kept = sink.touches.recent(run.time)
+    assert all(moved.time > run.time - 5 * SECOND_US for moved in kept)
+    assert not sink.touches.moments
     assert run.watch.bus_load.percent()[1] > 0
-
-
-@pytest.mark.parametrize(
-    ("encoding", "term", "expected"),
-    [
-        ("utf-8", "xterm-256color", False),
-        ("ascii", "xterm", True),
-        ("utf-8", "linux", True),
-        ("latin-1", "xterm", True),
-    ],
-)
-def test_which_terminals_get_ascii(monkeypatch, encoding, term, expected):
-    """No UTF-8, or a bare console, means no box drawing."""
-
-    class Out:
-        pass
-
-    Out.encoding = encoding  # type: ignore[attr-defined]
-    monkeypatch.setattr(show_module.sys, "stdout", Out())  # type: ignore[attr-defined]
-    monkeypatch.setenv("TERM", term)
-    assert is_ascii_terminal() is expected
-
-
-class Terminal:
-    """`rvsim bench` in a pseudo-terminal."""
-
-    def __init__(self, tmp_path, *arguments):
-        import pty  # not there on Windows
-
-        self.master, slave = pty.openpty()
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "rvsim", "bench", *arguments],
-            stdin=slave,
-            stdout=slave,
-            stderr=slave,
-            env={**os.environ, "TERM": "xterm-256color", "PYTHONIOENCODING": "utf-8"},
-            cwd=tmp_path,
-        )
-        os.close(slave)
-        self.seen = b""
-
-    def until(self, text: bytes) -> None:
-        """Read what is drawn until a text has been seen."""
-        while text not in self.seen:
-            assert select.select([self.master], [], [], 20)[0], self.seen[-2000:]
-            self.seen += os.read(self.master, 65536)
-
-    def end(self) -> int:
-        """Read to the end and return the exit code."""
-        try:
-            while select.select([self.master], [], [], 20)[0]:
-                piece = os.read(self.master, 65536)
-                if not piece:
-                    break
-                self.seen += piece
-        except OSError:
-            pass  # the other end is closed
-        os.close(self.master)
-        return self.process.wait(20)
-
-
-LEFT = b"\x1b[?1049l"
-"""What gives the terminal its own screen back."""
-
-
-@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pseudo-terminals in Python's library")
-@pytest.mark.parametrize(
-    ("leave", "code"),
-    [
-        (lambda terminal: os.write(terminal.master, b"q"), 0),
-        (lambda terminal: os.write(terminal.master, b"\x03"), 130),
-        (lambda terminal: terminal.process.send_signal(signal.SIGTERM), 130),
-        (lambda terminal: terminal.process.send_signal(signal.SIGHUP), 130),
-        (lambda terminal: terminal.process.send_signal(signal.SIGINT), 130),
-    ],
-    ids=["q", "Ctrl-C", "kill", "hang up", "interrupt"],
-)
-def test_the_terminal_is_given_back(tmp_path, leave, code):
-    """However the screen is left, the terminal gets its own screen back and the recording is whole."""
-    terminal = Terminal(tmp_path, "--record", "x.log")
-    terminal.until(b"planned present")
-    leave(terminal)
-    assert terminal.end() == code
-    assert LEFT in terminal.seen
-    assert b"Traceback" not in terminal.seen
-    assert (tmp_path / "x.log").read_text().endswith("\n")

@@ -57,7 +57,7 @@ class Changes:
 
 def told(say, seconds, note):
     """What is told of a note at a time: as lines, and what JSON says of the names in it."""
-    names, found = TouchNames(Rig.model_validate(RIG)), say.touched.recent(round(seconds * SECOND_US))
+    names, found = TouchNames(Rig.model_validate(RIG)), say.touched.touch(round(seconds * SECOND_US))
     text, lines = io.StringIO(), io.StringIO()
     show_as_text(text, names)(found, note)
     show_as_json(lines, names)(found, note)
