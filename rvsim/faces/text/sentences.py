@@ -225,14 +225,8 @@ def _title(spec: MessageSpec, dsa: int | None) -> str:
 
 
 def _listed(news: Mapping[str, Reading]) -> GradedText:
-    text = join(", ", (_named(reading) for reading in news.values()))
+    text = join(", ", (compose(f"{reading.field.title} ", reading.brief) for reading in news.values()))
     return text, [reading.origin for reading in news.values()]
-
-
-def _named(reading: Reading) -> str:
-    """Return a reading with the title of its field, unless its label begins with that: group 1."""
-    title, brief = reading.field.title, reading.brief
-    return brief if str(brief).startswith(f"{title} ") else compose(f"{title} ", brief)
 
 
 def _claim(news: Mapping[str, Reading]) -> GradedText:

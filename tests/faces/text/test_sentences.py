@@ -138,13 +138,3 @@ def test_a_fault_is_as_sure_as_its_weakest_part(catalogue, fmi, unsure, sign):
     (line,) = out.getvalue().splitlines()[1:]
     words = {5: "current low, or open circuit", 31: "condition exists"}[fmi]
     assert line.endswith(f"red lamp status on, fault SPN 1234, FMI {fmi} ({words}){sign}")
-
-
-def test_a_label_that_begins_with_the_title_of_its_field_stands_alone(said):
-    """The group of a dimmer: its bitmap is named group 1; no data keeps the title."""
-    lines = said((0x19FFBB92, "01 7E C8 FF FF FF FF FF"), (0x19FFBB92, "02 FF C8 FF FF FF FF FF"))
-    told = [line.partition("address 92 hex, ")[2] for line in lines if "dimmer" in line]
-    assert told == [
-        "dimmer 1: group 1, master brightness 100 % *",
-        "dimmer 2: group no data, master brightness 100 % *",
-    ]
