@@ -83,8 +83,8 @@ def _list(names: Sequence[str]) -> str:
 
 
 def _of_motions(loaded: LoadedScenario) -> Iterator[str]:
-    """Yield the caution of what motors move, where a step commands or presses something, or a fault moves it."""
-    names = [plan.name for plan in loaded.rig.motions]
+    """Yield the caution of what outputs move, where a step commands or presses something, or a fault moves it."""
+    names = [plan.name for plan in loaded.rig.motions if plan.outputs]
     scenario = loaded.scenario
     is_used = any(step.send is not None or step.uses_switches for step in scenario.steps)
     if names and (is_used or any(isinstance(fault, MotionFault | RelayWeldedPlan) for fault in scenario.faults)):
