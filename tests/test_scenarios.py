@@ -119,12 +119,14 @@ NOT_MET_BY_S = {
     "alternator_and_protection": 602,
     "deaf_heater": 30,
     "drifting_shunt": 1200,
+    "failed_ignition": 65,
     "fuel_gelling": 600,
     "lithium_cold": 1,
     "sensor_in_outlet": 1040,
     "shore_lost_at_midnight": 3610,
     "silent_sensor": 634,
     "stuck_sensor": 900,
+    "usual_mistakes": 203,
 }
 """By when, in seconds, long scenarios without their trouble have an expectation that is known not to be met."""
 HEALTHY = {"four_sources", "night_at_minus_15", "solar_week", "summer_afternoon", "warm_cabin", "winter_evening"}

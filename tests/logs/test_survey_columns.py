@@ -51,7 +51,7 @@ class Logs(dict):
 @pytest.fixture(scope="module")
 def logs(record, recorded, energy_log, driven_log):
     """Return the frames of every shipped scenario, those of a recorded vessel, and readings that pass many limits."""
-    made = {scenario: record(scenario, 150)[0] for scenario in SCENARIOS}
+    made = {scenario: record(scenario)[0] for scenario in SCENARIOS}
     wandering = {f"energy {seed}": energy_log(seed, 600) for seed in range(3)}
     driven = {f"driven {seed}": driven_log(seed) for seed in DRIVEN_SEEDS}
     return Logs(
