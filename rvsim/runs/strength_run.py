@@ -71,9 +71,9 @@ def _run_with(
     return run.verdict(), sent
 
 
-def _run_wrong(work: _WrongJob) -> WrongRun:
+def _run_wrong(work: _WrongJob, prepared: PreparedScenario | None = None) -> WrongRun:
     """Make the run of one wrong controller; a function of the module, so that another process can do it."""
-    prepared = PreparedScenario(work.job, work.dbc)
+    prepared = prepared or PreparedScenario(work.job, work.dbc)
     mistake = all_mistakes(prepared.loaded.scenario.lasts)[work.mistake]
     verdict, sent = _run_with(prepared, work.controllers, mistake)
     difference = first_difference(work.right_frames, sent.frames)
@@ -134,15 +134,17 @@ def measure_strength(
         if done < len(works):
             progress.update(lambda: f"{name}: {done} of {len(works)} wrong controllers")
 
-    runs = tuple(_results(works, processes, report))
+    runs = tuple(_results(works, prepared, processes, report))
     return Strength(name, chosen, right, runs)
 
 
-def _results(works: Sequence[_WrongJob], processes: int | None, report: Callable[[int], None]) -> Iterator[WrongRun]:
+def _results(
+    works: Sequence[_WrongJob], prepared: PreparedScenario, processes: int | None, report: Callable[[int], None]
+) -> Iterator[WrongRun]:
     """Yield the results in their order; in this process where there is one at a time."""
     if processes == 1 or len(works) == 1:
         for number, work in enumerate(works, start=1):
-            yield _run_wrong(work)
+            yield _run_wrong(work, prepared)
             report(number)
         return
     yield from in_processes(works, _run_wrong, processes, report)

@@ -1,6 +1,7 @@
 """The survey of a log in columns finds exactly what the watch finds frame by frame."""
 
 import json
+import os
 import random
 from functools import partial
 from pathlib import Path
@@ -51,7 +52,7 @@ class Logs(dict):
 @pytest.fixture(scope="module")
 def logs(record, recorded, energy_log, driven_log):
     """Return the frames of every shipped scenario, those of a recorded vessel, and readings that pass many limits."""
-    made = {scenario: record(scenario, 150)[0] for scenario in SCENARIOS}
+    made = {scenario: record(scenario)[0] for scenario in SCENARIOS}
     wandering = {f"energy {seed}": energy_log(seed, 600) for seed in range(3)}
     driven = {f"driven {seed}": driven_log(seed) for seed in DRIVEN_SEEDS}
     return Logs(
@@ -118,8 +119,17 @@ def _value(log, survey, catalogue):
     return found, gaps, survey.flags, survey.causes, survey.sources, survey.errors, exact, survey.unseen_devices
 
 
-@pytest.mark.parametrize("scenario", ["marine", *SCENARIOS])
-@pytest.mark.parametrize("with_rig", [False, True])
+WHOLE = int(os.environ.get("RVSIM_SEEDED_SECONDS", "0")) >= 3600
+"""Each log is surveyed with a rig and without, else one after the other in turns; the recorded vessel in both ways."""
+WAYS = [
+    (with_rig, scenario)
+    for with_rig in (False, True)
+    for place, scenario in enumerate(SCENARIOS)
+    if WHOLE or place % 2 == with_rig
+]
+
+
+@pytest.mark.parametrize(("with_rig", "scenario"), [(False, "marine"), (True, "marine"), *WAYS])
 def test_a_log_is_surveyed_the_same_in_columns(logs, rigs, surveys, scenario, with_rig):
     """Every shipped scenario, and a recorded vessel: the same flags, texts, causes, devices, medians and load."""
     frames = logs.get(scenario, [])

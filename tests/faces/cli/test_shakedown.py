@@ -20,6 +20,7 @@ from rvsim.runs import many_runs
 from rvsim.runs import processes as pool
 from rvsim.runs.many_runs import recording_path, run_all
 from rvsim.runs.progress import REPORT_INTERVAL_S
+from rvsim.runs.strength_run import measure_strength
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.scenario_keys import render_keys
 
@@ -282,8 +283,16 @@ def test_every_key_of_a_scenario_is_told(rvsim):
     assert "--keys lists all keys" in err
 
 
-def test_strength(run_here, tmp_path):
+def test_strength(run_here, tmp_path, monkeypatch):
     """Wrong controllers: exit code 1 and their lines where one is let pass; with what it cannot go."""
+    measured = {}
+
+    def once(job, dbc, controllers, *more):
+        key = tuple(controllers)
+        measured[key] = measured.get(key) or measure_strength(job, dbc, controllers, *more)
+        return measured[key]
+
+    monkeypatch.setattr("rvsim.faces.cli.strength.measure_strength", once)
     head = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "3s"\n'
     (tmp_path / "weak.toml").write_text(head + SEEN, encoding="utf-8")
     code, out, _ = run_here("shakedown", "weak.toml", "--strength", "--processes", "1", folder=tmp_path)
