@@ -11,12 +11,10 @@ from rvsim.rig.contact_plans import ContactPlan, contact_plans
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.inputs import InputPlan
 from rvsim.rig.model import Rig
-from rvsim.rig.module_parts import module_parts
-from rvsim.rig.switching import OutputPlan, RelayPlan
+from rvsim.rig.module_parts import INPUT_FUNCTION, module_parts, unplanned_output
+from rvsim.rig.switching import FUNCTION_BY_FORM, OutputPlan, RelayPlan
 
-OUTPUT_FUNCTIONS = ("dc_dimmer", "dc_load")
-INPUT_FUNCTION = "dc_input"
-TERMINAL_FUNCTIONS = frozenset((*OUTPUT_FUNCTIONS, INPUT_FUNCTION))
+TERMINAL_FUNCTIONS = frozenset((*FUNCTION_BY_FORM.values(), INPUT_FUNCTION))
 """The functions of which a device has one for each terminal."""
 
 TerminalKey = tuple[str, str]
@@ -37,6 +35,13 @@ class OutputRow(NamedTuple):
     def key(self) -> TerminalKey:
         """What tells it from every other row of the rig."""
         return "output", self.name
+
+    @property
+    def label(self) -> str:
+        """Its name on the page; without a rig its function and instance."""
+        if self.plan is None and self.function is not None and self.instance is not None:
+            return FUNCTIONS[self.function].label(self.instance)
+        return self.name
 
     @property
     def on_it(self) -> str:
@@ -115,7 +120,7 @@ class PlannedTerminals:
             known = self._known[device] = self._planned(device)
         if not TERMINAL_FUNCTIONS & functions.keys():
             return known
-        outputs = (*known.outputs, *self._unplanned_outputs(known, functions))
+        outputs = (*known.outputs, *_unplanned_outputs(device, known, functions))
         return known._replace(outputs=outputs, contacts=(*known.contacts, *_unplanned_contacts(known, functions)))
 
     def _planned(self, device: str) -> Terminals:
@@ -141,13 +146,14 @@ class PlannedTerminals:
         switched = next((position.output for position in entry.positions if position.name == plan.name), None)
         return ContactRow(plan.name, plan.instance, plan.input, entry.terminal, plan, switched)
 
-    @staticmethod
-    def _unplanned_outputs(known: Terminals, functions: Mapping[str, Sequence[int]]) -> Iterator[OutputRow]:
-        planned = {(row.function, row.instance) for row in known.outputs}
-        for function in OUTPUT_FUNCTIONS:
-            for instance in functions.get(function, ()):
-                if (function, instance) not in planned:
-                    yield OutputRow(FUNCTIONS[function].label(instance), function, instance)
+
+def _unplanned_outputs(device: str, known: Terminals, functions: Mapping[str, Sequence[int]]) -> Iterator[OutputRow]:
+    """Yield the outputs that no rig has, by the names that they have on a bench."""
+    planned = {(row.function, row.instance) for row in known.outputs}
+    for form, function in FUNCTION_BY_FORM.items():
+        for instance in functions.get(function, ()):
+            if (function, instance) not in planned:
+                yield OutputRow(unplanned_output(device, form, instance), function, instance)
 
 
 def _unplanned_contacts(known: Terminals, functions: Mapping[str, Sequence[int]]) -> Iterator[ContactRow]:
