@@ -213,7 +213,7 @@ def test_without_a_simulation_only_what_is_reported(switches, seen):
     strange.now = run.run.time
     assert re.fullmatch(r"     dimmer 3 +off \*", strip(strange)[1])
     assert re.fullmatch(r"     digital input 25 +on", strip(strange)[-1])
-    assert "1 of 3 outputs on, loads report 0.0 A: DC load 10; digital input 25 on" in row_text(strange)
+    assert "1 of 3 outputs on, loads report 0.1 A: DC load 10; digital input 25 on" in row_text(strange)
     assert "no switch on" in row_text(strange, "bed keypad")
     assert re.fullmatch(r"     dimmer 50 +off \*", strip(log, "rear module")[1])
     assert row_text(log, "rear module").endswith("0 of 1 outputs on")
@@ -247,47 +247,60 @@ def test_rows_are_chosen_one_after_the_other(switches, watched, drive):
     assert " galley light, dimmer 3, groups 1 and 3.  by hand: 1 on  0 off  u as commanded" in lines
 
 
-def choose(run, device, kind, name):
-    """Choose a row."""
-    run.scene.open_devices.add(device)
-    run.scene.choose(device)
-    run.scene.row = (kind, name)
+PUMP, SWITCH, BED, BILGE, LAMP = (
+    ("front centre", "output", "water pump"),
+    ("front centre", "contact", "galley switch"),
+    ("front centre", "contact", "wall.bed"),
+    ("front centre", "contact", "bilge switch"),
+    ("bed keypad", "contact", "bed keypad.lamp"),
+)
+USED = (
+    (BED, "1", "wall.bed is held", ("pressed", True)),
+    (BED, "0", "wall.bed is released", ("pressed", False)),
+    (BED, "u", "wall.bed is no output: only an output is set by hand.", ("pressed", False)),
+    (BILGE, "space", "bilge switch is switched on", ("pressed", True)),
+    (BILGE, "0", "bilge switch is switched off", ("pressed", False)),
+    (BILGE, "1", "bilge switch is switched on", ("pressed", True)),
+    (BILGE, "space", "bilge switch is switched off", ("pressed", False)),
+    (PUMP, "1", "water pump is set on by hand at its module", ("override", "on")),
+    (PUMP, "0", "water pump is set off by hand at its module", ("override", "off")),
+    (PUMP, "space", "water pump is an output: 1 and 0 set it on or off by hand, u lets it be as commanded.",
+     ("override", "off")),
+    (PUMP, "u", "water pump is as commanded again", ("override", None)),
+    (("rear module", "output", "rear module dimmer 50"), "1",
+     "rear module dimmer 50 is set on by hand at its module", ("override", "on")),
+    (LAMP, "space", "bed keypad.lamp is pressed for 0.2 s", ("pressed", True)),
+)  # fmt: skip
+"""A row, a key, what is said, and what is so afterwards."""
 
 
 def test_keys_press_and_set(switches, watched, drive):
     """Space presses, 1 and 0 hold and release, or set by hand; u leaves it to commands; each says what it did."""
     run = watched(switches, 5)
     contacts, outputs = run.run.bench.world.contacts, run.run.bench.world.outputs
-    choose(run, "front centre", "contact", "galley switch")
-    assert any("galley switch is pressed for 0.2 s. Caution" in line for line in drive(run.app(), (100, 40), "space"))
-    assert contacts.is_pressed("galley switch")
-    run.until(6)
-    assert not contacts.is_pressed("galley switch")
-    assert outputs["galley light"].duty == 1.0
-    choose(run, "front centre", "contact", "wall.bed")
-    assert "wall.bed is held" in drive(run.app(), (100, 40), "1")
-    assert contacts.is_pressed("wall.bed")
-    assert "wall.bed is released" in drive(run.app(), (100, 40), "0")
-    assert "wall.bed is no output: only an output is set by hand." in drive(run.app(), (100, 40), "u")
-    choose(run, "front centre", "contact", "bilge switch")
-    for key, text, is_on in (("space", "on", True), ("0", "off", False), ("1", "on", True), ("space", "off", False)):
-        assert f"bilge switch is switched {text}" in drive(run.app(), (100, 40), key)
-        assert contacts.is_pressed("bilge switch") is is_on
-    choose(run, "front centre", "output", "water pump")
-    assert "water pump is set on by hand at its module" in drive(run.app(), (100, 40), "1")
-    assert outputs["water pump"].override == "on"
-    drive(run.app(), (100, 40), "0")
-    assert outputs["water pump"].override == "off"
-    drive(run.app(), (100, 40), "u")
-    assert outputs["water pump"].override is None
-    assert any("water pump is an output: 1 and 0 set it" in line for line in drive(run.app(), (100, 40), "space"))
-    choose(run, "bed keypad", "contact", "bed keypad.lamp")
-    drive(run.app(), (100, 40), "space")
+    app = run.app()
+
+    def choose(device, kind, name):
+        run.scene.open_devices.add(device)
+        run.scene.choose(device)
+        run.scene.row = (kind, name)
+
+    async def use_all(pilot):
+        choose(*SWITCH)
+        await pilot.press("space")
+        assert run.scene.status_text.startswith("galley switch is pressed for 0.2 s. Caution, though")
+        assert contacts.is_pressed("galley switch")
+        for row, key, text, (what, is_so) in USED:
+            choose(*row)
+            await pilot.press(key)
+            assert run.scene.status_text == text or run.scene.status_text.startswith(f"{text}. Caution")
+            assert (contacts.is_pressed(row[2]) if what == "pressed" else outputs[row[2]].override) == is_so
+
+    lines = drive(app, (100, 40), use_all)
+    assert any(line.startswith("bed keypad.lamp is pressed for 0.2 s") for line in lines)
     run.until(7)
-    assert outputs["galley light"].duty == 0.0
-    choose(run, "rear module", "output", "rear module dimmer 50")
-    assert "rear module dimmer 50 is set on by hand at its module" in drive(run.app(), (100, 40), "1")
-    assert outputs["rear module dimmer 50"].override == "on"
+    assert not contacts.is_pressed("galley switch")
+    assert outputs["galley light"].duty == 0.0  # switched on by the switch, and off again by the key
     run.scene.row = None
     assert "Open a module or a keypad (enter), and choose one of its rows (↓)." in drive(run.app(), (100, 40), "1")
     run.scene.mode = Mode.BUS
