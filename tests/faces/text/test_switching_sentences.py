@@ -79,9 +79,9 @@ SAID = [
     ((*KEY, {"instance": 31, "switch_position": 0, "number_of_positions": 3}),
      "bed keypad, lamp: off, positions 3"),
     ((*COMMAND, {"instance": 3, "group": 255, "desired_level": 120, "command": 0, "delay_duration": 0, "interlock": 3}),
-     "bed keypad commands galley light: set level (with delay), 60 % *"),
+     "bed keypad commands galley light: set level (with delay), 60 %"),
     ((*COMMAND, {"instance": 3, "desired_level": 120, "command": 3, "delay_duration": 20, "interlock": 1}),
-     "bed keypad commands galley light: off after delay, delay or duration 20 s, interlock 1 *"),
+     "bed keypad commands galley light: off after delay, delay or duration 20 s, interlock A *"),
     ((*COMMAND, {"instance": 254, "group": 0x7D, "command": 6}),
      "bed keypad commands dimmers by group: memory off, group 2 *"),
     ((*COMMAND, {"instance": 9, "command": 5}), "bed keypad commands dimmer 9: toggle *"),
@@ -90,7 +90,7 @@ SAID = [
 
 @pytest.fixture
 def said(catalogue):
-    """Let messages be sent a second apart, by name, address and fields; return the lines of each."""
+    """Let messages be sent 10 ms apart, by name, address and fields; return the lines of each."""
 
     def send(messages, rig: Rig | None):
         out = StringIO()
@@ -98,7 +98,7 @@ def said(catalogue):
         found = []
         for second, (message, source, fields) in enumerate(messages):
             before, spec = len(out.getvalue()), catalogue.by_name(message)
-            run.observe(Frame(second * 1_000_000, spec.identifier(source), spec.pack(**fields)))
+            run.observe(Frame(second * 10_000, spec.identifier(source), spec.pack(**fields)))
             new = out.getvalue()[before:].splitlines()
             found.append([line[12:] for line in new if " is present" not in line and "not in the rig" not in line])
         return found
