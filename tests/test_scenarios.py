@@ -45,6 +45,18 @@ def test_limits_and_required_fields_of_a_shipped_rig_are_defined(name, catalogue
             assert field in catalogue.by_name(message).by_name
 
 
+@pytest.mark.parametrize(("mode", "unmet"), [
+    ("ignore", "the controller takes its command for heat back"),
+    ("resume", "no controller asks for heat after the failure is reported"),
+])  # fmt: skip
+def test_a_panel_that_asks_a_failed_heater_again_is_not_passed(mode, unmet):
+    """One that asks on, and one that starts it again as soon as its error is gone."""
+    job = Job("failed_ignition", {"device.control panel.settings.on_heater_fault": mode})
+    told = "\n".join(as_text(PreparedScenario(job).run()))
+    assert ": not passed" in told
+    assert f"not met  {unmet}" in told
+
+
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_a_shipped_scenario_is_passed(name):
     """What it expects comes true, and no fault begins after its end."""
@@ -95,7 +107,7 @@ NOT_MET_BY_S = {
 """By when, in seconds, long scenarios without their trouble have an expectation that is known not to be met."""
 HEALTHY = {"four_sources", "night_at_minus_15", "solar_week", "summer_afternoon", "warm_cabin", "winter_evening"}
 """Scenarios in which nothing is wrong."""
-TROUBLE_IN_STEPS = {"shore_lost_at_midnight"}
+TROUBLE_IN_STEPS = {"awning_with_ignition_on", "shore_lost_at_midnight", "two_panels_fight", "two_switches_pressed"}
 """Scenarios whose trouble is what steps change in the vehicle."""
 TROUBLE_IN_THE_RIG: dict[str, dict[str, float | int | str | bool]] = {
     "brown_out_at_glow": {"rig.branch.heater.wire.area_mm2": 6.0},

@@ -21,6 +21,7 @@ from rvsim.errors import InputError
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
 from rvsim.rig.module_parts import ModuleParts
+from rvsim.rig.panel_parts import PanelParts
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import Claimer, ClaimState
@@ -87,6 +88,12 @@ class DeviceContext:
     """What the device keeps without power: the same for each device object of one name in a run."""
     module: ModuleParts | None = None
     """The module that it is, with its outputs, inputs and relays; None for a device that is none."""
+    panel: PanelParts | None = None
+    """What it has to know of the rig to switch outputs, for a panel; None for any other device."""
+
+
+SendBroadcast = Callable[[], tuple[int, int, bytes | None]]
+"""Returns the microseconds to its next call, and the identifier and data of the frame to be sent, None for none."""
 
 
 @dataclass
@@ -105,18 +112,19 @@ class Broadcast:
     """When it is due next by the clock of the device, in microseconds of the run; it leaves a little later."""
     has_started: bool = False
     """Whether its first time has come."""
-    source: int | None = None
-    """The address for which ``identifier`` is kept."""
+    source: int = -1
+    """The address for which ``identifier`` is kept; -1 before the first."""
     identifier: int = 0
 
 
 class Device:
     """One simulated node.
 
-    The host sets ``now`` (microseconds) before each call, and takes ``outbox`` (identifier, data) and ``timers`` (delay
-    in microseconds, call) after it. A timer's call returns the microseconds to its next call, None where it was the
-    last. A subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start`` and returns the messages that
-    it receives from ``receives``.
+    The host sets ``now`` (microseconds) before each call, and takes ``outbox`` (identifier, data), ``timers`` and
+    ``new_broadcasts`` (delay in microseconds, call) after it. A timer's call returns the microseconds to its next call,
+    None where it was the last; that of a broadcast returns them with the frame to be sent, see `SendBroadcast`. A
+    subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start`` and returns the messages that it
+    receives from ``receives``.
     """
 
     kind: ClassVar[str]
@@ -156,9 +164,12 @@ class Device:
         self.now = 0
         self.outbox: list[tuple[int, bytes]] = []
         self.timers: list[tuple[int, Callable[[], int | None]]] = []
+        self.new_broadcasts: list[tuple[int, SendBroadcast]] = []
         self._timing = NodeTiming(context.plan.timing, context.seed, context.plan.name, lambda: context.world.cabin_c)
         self.claimer = Claimer(self._planned_name(), context.plan.address, self.random.randrange)
         self._claim_due: int | None = None
+        self._source: int | None = None
+        """The address that it sends from, kept beside the claim because every frame asks for it."""
         self._has_started = False
         self._broadcasts: dict[str, Broadcast] = {}
         self._handlers: dict[int, Callable[[bytes], None]] = {}
@@ -223,6 +234,7 @@ class Device:
     def _follow_claim(self) -> None:
         """Start the work of the device at the first claimed address, and set the timer of the claim's next step."""
         self._answers.follow_address()
+        self._source = self.claimer.address
         if self.claimer.address is not None and not self._has_started:
             self._has_started = True
             self._start_work()
@@ -257,6 +269,28 @@ class Device:
         else:
             self.outbox += self.claimer.receive(self.now, identifier, data)
             self._follow_claim()
+
+    def heeds(self, identifier: int, first: bytes) -> bool:  # noqa: ARG002 - kinds decide by both
+        """Return whether it may do anything about frames of an identifier that begin with a byte, empty for none.
+
+        The answer stays the same while it has power. A kind that receives many messages of others' instances overrides
+        this.
+        """
+        return True
+
+    def receiver_of(self, identifier: int) -> Callable[[bytes], None]:
+        """Return what does the same as ``receive`` for the frames of one identifier, and finds its handler once."""
+        handler, claimer = self._handlers.get(dgn_of(identifier)), self.claimer
+        if handler is None or type(self).receive is not Device.receive:
+            return partial(self.receive, identifier)
+
+        def receive(data: bytes) -> None:
+            if claimer.state is not ClaimState.CANNOT_CLAIM:
+                handler(data)
+            else:
+                self.receive(identifier, data)
+
+        return receive
 
     # Answers.
 
@@ -395,7 +429,7 @@ class Device:
         key = key or message
         planned = self._broadcasts[key] = Broadcast(spec, build, gap_us or spec.gap_us or DEFAULT_GAP_US, silent_until)
         planned.due = self.now + self.random.randrange(min(planned.gap_us, SECOND_US))
-        self.timers.append((self._timing.leaves(planned.due) - self.now, partial(self._send_if_due, planned)))
+        self.new_broadcasts.append((self._timing.leaves(planned.due) - self.now, self._sender(planned)))
 
     def send_now(self, key: str) -> None:
         """Send a broadcast at once because its data changed; the next one is due a whole gap later.
@@ -411,34 +445,50 @@ class Device:
         self._send_broadcast(planned)
 
     def _send_broadcast(self, planned: Broadcast) -> None:
+        data = self._data_now(planned)
+        if data is not None:
+            self.outbox.append((planned.identifier, data))
+
+    def _data_now(self, planned: Broadcast) -> bytes | None:
+        """Return the data of a broadcast with its identifier worked out, None where nothing is sent now."""
         if planned.silent_until is not None and self.now < planned.silent_until():
-            return
-        data, source = planned.build(), self.claimer.address
-        if data is None or source is None:
-            return
+            return None
+        data, source = planned.build(), self._source
+        if source is None:
+            return None
         if source != planned.source:  # worked out once for each address
             planned.source = source
             planned.identifier = _identifier(planned.spec, source, GLOBAL_ADDRESS)
-        self.outbox.append((planned.identifier, data))
+        return data
 
-    def _send_if_due(self, planned: Broadcast) -> int:
-        """Send a broadcast if it is due, and return the time to the next one, in microseconds.
+    def _sender(self, planned: Broadcast) -> SendBroadcast:
+        """Return what sends a broadcast if it is due.
 
         It is due on the grid of the device's clock and leaves later by what jitter, a busy moment or the main loop
         takes, so that delays do not add up.
         """
-        now, due, timing = self.now, planned.due, self._timing
-        if due <= now:
-            planned.has_started = True
-            gap_us = timing.own_times[planned.gap_us]
-            due += gap_us
-            if due <= now:  # a turn of the main loop that is longer than the gap: one message a turn
-                due += (now - due) // gap_us * gap_us + gap_us
-            self._send_broadcast(planned)
-            if planned.silent_until is not None and due < (silent_until := planned.silent_until()):
-                due -= (due - silent_until) // gap_us * gap_us
-            planned.due = due
-        return timing.leaves(due) - now
+        own_times, leaves, next_delay_us = self._timing.own_times, self._timing.leaves, self._timing.next_delay_us
+        has_turns, build, silent_until = self._timing.has_turns, planned.build, planned.silent_until
+
+        def send_if_due() -> tuple[int, int, bytes | None]:
+            now, due, data = self.now, planned.due, None
+            if due <= now:
+                planned.has_started = True
+                gap_us = own_times[planned.gap_us]
+                due += gap_us
+                if due <= now:  # a turn of the main loop that is longer than the gap: one message a turn
+                    due += (now - due) // gap_us * gap_us + gap_us
+                if silent_until is None and planned.source == self._source:  # nearly always
+                    data = build()
+                else:
+                    data = self._data_now(planned)
+                    if silent_until is not None and due < (until := silent_until()):
+                        due -= (due - until) // gap_us * gap_us
+                planned.due = due
+            delay = (leaves(due) if has_turns else due + next_delay_us()) - now
+            return delay, planned.identifier, data
+
+        return send_if_due
 
     def _start_heartbeat(self, function: str) -> None:
         spec = self.catalogue.by_name("DM_RV")

@@ -39,10 +39,17 @@ def ac_status(
     off = pack(rms_voltage=volts(0.0), rms_current=amps(0.0), frequency=hertz(0.0))
     per_s = hertz(mains_hertz(world.nominal_mains_volts))
 
+    last, data = (0.0, 0.0), off
+
     def build() -> bytes:
+        nonlocal last, data
         power, at = watts(), world.mains_volts
         if power is None or at <= 0:
             return off
-        return pack(rms_voltage=volts(at), rms_current=amps(power / at), frequency=per_s)
+        now = power, at
+        if now != last:
+            last = now
+            data = pack(rms_voltage=volts(at), rms_current=amps(power / at), frequency=per_s)
+        return data
 
     return build

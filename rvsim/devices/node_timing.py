@@ -95,7 +95,13 @@ class NodeTiming:
         self._first_turn_us = drawn.randrange(self._loop_us) if self._loop_us else 0
         share = min(1.0, busy_us / busy_every_us)
         delays_us = [self._delay_us(drawn.random(), share, busy_us, jitter_us) for _ in range(DELAYS)]
-        self._next_delay_us = cycle(delays_us).__next__
+        self.next_delay_us = cycle(delays_us).__next__
+        """Returns how much later than due the next periodic message leaves, for a node without turns."""
+
+    @property
+    def has_turns(self) -> bool:
+        """Whether its messages leave at turns of a main loop."""
+        return self._loop_us > 0
 
     @staticmethod
     def _delay_us(draw: float, share: float, busy_us: float, jitter_us: float) -> int:
@@ -119,4 +125,4 @@ class NodeTiming:
         """Return when a periodic message leaves that is due at ``due``, both in microseconds of the run."""
         if self._loop_us:
             due += (self._first_turn_us - due) % self._loop_us
-        return due + self._next_delay_us()
+        return due + self.next_delay_us()

@@ -21,6 +21,7 @@ from rvsim.devices.kinds.air_conditioner import AirConditioner
 from rvsim.devices.kinds.air_furnace import AirFurnace
 from rvsim.devices.kinds.alternator import Alternator
 from rvsim.devices.kinds.ambient import AmbientSensor
+from rvsim.devices.kinds.awning import Awning
 from rvsim.devices.kinds.battery_monitor import BatteryMonitor
 from rvsim.devices.kinds.charger import Charger
 from rvsim.devices.kinds.dc_dc_charger import DcDcCharger
@@ -31,6 +32,7 @@ from rvsim.devices.kinds.heater import Heater
 from rvsim.devices.kinds.inverter import Inverter
 from rvsim.devices.kinds.keypad import Keypad
 from rvsim.devices.kinds.load_centre import LoadCentre
+from rvsim.devices.kinds.lock import Lock
 from rvsim.devices.kinds.panel import Panel
 from rvsim.devices.kinds.pump import CirculationPump
 from rvsim.devices.kinds.roof_fan import RoofFan
@@ -38,6 +40,7 @@ from rvsim.devices.kinds.solar_controller import SolarController
 from rvsim.devices.kinds.tank import TankSensor
 from rvsim.devices.kinds.water_heater import WaterHeater
 from rvsim.devices.kinds.water_pump import WaterPump
+from rvsim.devices.kinds.window_shade import WindowShade
 from rvsim.devices.own.own_device import OwnDevice
 from rvsim.errors import InputError
 from rvsim.rig.field_names import accepted_problems, device_field_problems
@@ -71,6 +74,9 @@ BUILT_IN = (
     Fridge,
     Keypad,
     LoadCentre,
+    Awning,
+    WindowShade,
+    Lock,
     OwnDevice,
 )
 

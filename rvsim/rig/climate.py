@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
 from rvsim.errors import did_you_mean
+from rvsim.rig.materials import Material, layer_resistance, u_value
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake, OneLineText, Table
 from rvsim.rig.weather_table import weather_table_problem
@@ -30,6 +31,22 @@ FIRST_ZONE = "cabin"
 OUTDOORS = "outdoors"
 
 
+class LayerPlan(Table):
+    """One layer of a wall."""
+
+    material: Material
+    """What it is of; "air" is still air between two layers."""
+    thickness_mm: float = Field(gt=0, le=1000)
+    """Its thickness."""
+    conductivity_w_per_m_k: float | None = Field(default=None, ge=0.001, le=500)
+    """Its conductivity. If omitted, that of the material."""
+
+    @property
+    def resistance(self) -> float:
+        """Its resistance, m2 K/W."""
+        return layer_resistance(self.material, self.thickness_mm, self.conductivity_w_per_m_k)
+
+
 class WallPlan(Table):
     """A part of a zone's walls, roof or floor that has one U-value."""
 
@@ -38,6 +55,19 @@ class WallPlan(Table):
     u_w_per_m2_k: float = Field(default=1.2, ge=0.1, le=10)
     """Heat through a square metre for each degree, both surfaces included (EN ISO 6946). Foam of 20 mm behind
     plywood of 6 mm: 1.2."""
+    layers: Annotated[tuple[LayerPlan, ...], Field(strict=False)] = ()
+    """Its layers, instead of u_w_per_m2_k, like [{ material = "xps", thickness_mm = 20.0 }]."""
+
+    @property
+    def u_value(self) -> float:
+        """Heat through a square metre for each degree, as given or by its layers."""
+        return u_value(*(layer.resistance for layer in self.layers)) if self.layers else self.u_w_per_m2_k
+
+    @model_validator(mode="after")
+    def _one_account_of_the_wall(self) -> "WallPlan":
+        if self.layers and "u_w_per_m2_k" in self.model_fields_set:
+            raise ValueError("u_w_per_m2_k and layers say the same; write one of them")
+        return self
 
 
 class GlassPlan(Table):
@@ -109,7 +139,7 @@ class _ZoneFigures(Table):
         insulation bridged by metal)."""
         if not self.walls:
             return self.heat_loss_w_per_k - self.glass_w_per_k
-        return fsum(part.area_m2 * part.u_w_per_m2_k for part in self.walls) + self.ribs_m * self.rib_w_per_m_k
+        return fsum(part.area_m2 * part.u_value for part in self.walls) + self.ribs_m * self.rib_w_per_m_k
 
     @model_validator(mode="after")
     def _one_account_of_the_walls(self) -> "_ZoneFigures":
@@ -203,6 +233,8 @@ class PeoplePlan(Table):
     """How many are there. Invented: two."""
     zone: OneLineText = FIRST_ZONE
     """The zone that they are in."""
+    activity: Literal["rest", "work"] = "rest"
+    """Whether they sit at rest or work at a table, which warms and moistens the air more. Invented: at rest."""
 
 
 def _existing_table(given: object, info: ValidationInfo) -> object:

@@ -5,19 +5,35 @@ presses them, nor what a device does then.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 from rvsim.errors import did_you_mean
-from rvsim.rig.inputs import DEFAULT_BOUNCE_US
+from rvsim.rig.inputs import DEFAULT_BOUNCE_US, InputPlan
 from rvsim.rig.ladder import NEW_CONTACT_OHM, Ladder
-from rvsim.rig.model import Rig
 from rvsim.rig.module_parts import INPUT_FUNCTION
 from rvsim.rig.quantity import shown
+from rvsim.rig.switching import ModulePlan
 from rvsim.wire.frame import SECOND_US
 
 KEYPAD = "keypad"
 """The kind of simulated device whose instances are keys, also where none is named."""
 MAINTAINED = "maintained"
+
+
+class RigWithContacts(Protocol):
+    """What is read of a rig; devices have a name, a kind, functions and settings."""
+
+    @property
+    def modules(self) -> Sequence[ModulePlan]:
+        """The modules with inputs."""
+
+    @property
+    def inputs(self) -> Sequence[InputPlan]:
+        """The inputs of the modules."""
+
+    @property
+    def devices(self) -> Sequence[Any]:
+        """The devices."""
 
 
 class ContactPlan(NamedTuple):
@@ -42,12 +58,12 @@ class ContactPlan(NamedTuple):
     """The ladder that it belongs to."""
 
 
-def contact_plans(rig: Rig) -> Mapping[str, ContactPlan]:
+def contact_plans(rig: RigWithContacts) -> Mapping[str, ContactPlan]:
     """Return every contact of a rig by its name: those of inputs in the order of the file, then those of keys."""
     return {plan.name: plan for plan in (*_of_inputs(rig), *_of_keys(rig))}
 
 
-def _of_inputs(rig: Rig) -> Iterator[ContactPlan]:
+def _of_inputs(rig: RigWithContacts) -> Iterator[ContactPlan]:
     devices = {module.name: module.device for module in rig.modules}
     for entry in rig.inputs:
         for position in entry.positions:
@@ -64,7 +80,7 @@ def _of_inputs(rig: Rig) -> Iterator[ContactPlan]:
             )
 
 
-def _of_keys(rig: Rig) -> Iterator[ContactPlan]:
+def _of_keys(rig: RigWithContacts) -> Iterator[ContactPlan]:
     for device in rig.devices:
         keys = device.settings.get("keys")
         own = device.functions.get(INPUT_FUNCTION, ())

@@ -35,3 +35,4 @@ class FlagKind(StrEnum):
     LOG_OUT_OF_ORDER = "log-out-of-order"
     LOW_VOLTAGE = "low-voltage"
     FREEZE_RISK = "freeze-risk"
+    MOTION_WITHOUT_INTERLOCK = "motion-without-interlock"

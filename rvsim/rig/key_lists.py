@@ -82,6 +82,7 @@ UNITS = (
     ("_s", "s"),
     ("_w", "W"),
     ("_mm2", "mm²"),
+    ("_mm", "mm"),
 )
 """The units of figures by the end of their keys; the first that fits counts."""
 _BOUNDS = ("ge", "gt", "le", "lt")

@@ -59,8 +59,11 @@ from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, OTHER_NAMES, canonical
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
 from rvsim.rig.inputs import InputPlan, input_mistakes, interlock_mistakes, switched_mistakes
 from rvsim.rig.module_parts import device_clashes, module_branches, with_module_functions
+from rvsim.rig.motions import MotionPlan, motion_mistakes
+from rvsim.rig.panel_parts import panel_mistakes
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
+from rvsim.rig.scenes import GroupPlan, ScenePlan, called_scene_mistakes, group_mistakes, scene_mistakes
 from rvsim.rig.switching import (
     ModulePlan,
     OutputPlan,
@@ -170,6 +173,8 @@ class DevicePlan(Table):
 
     name: OneLineText
     """The name of the device; flags, faults and options use it."""
+    real: bool = False
+    """Whether it is a real one on the bus: it is expected and never simulated, and needs no kind."""
     kind: OneLineText = Field(default="", validate_default=True)
     """The kind of simulated device that stands in for it; a device without a kind cannot be simulated."""
     address: Address
@@ -252,7 +257,8 @@ class DevicePlan(Table):
     def _known_kind(cls, given: Any, check: ValidatorFunctionWrapHandler, info: ValidationInfo) -> str:
         kinds = _kinds(info)
         if given == "":
-            if kinds and info.data.get("name") not in (info.context or {}).get("absent", ()):
+            is_absent = info.data.get("real") or info.data.get("name") in (info.context or {}).get("absent", ())
+            if kinds and not is_absent:
                 raise ValueError(
                     f'it cannot be simulated without a kind; add one, like kind = "{next(iter(kinds))}"; '
                     f"the kinds are {', '.join(kinds)}"
@@ -364,6 +370,12 @@ class Rig(Table):
     """The outputs of the modules, a table each."""
     inputs: Annotated[tuple[InputPlan, ...], Field(strict=False)] = Field(default=(), alias="input")
     """The inputs of the modules, a table each."""
+    motions: Annotated[tuple[MotionPlan, ...], Field(strict=False)] = Field(default=(), alias="motion")
+    """What motors move between two ends, a table each."""
+    groups: Annotated[tuple[GroupPlan, ...], Field(strict=False)] = Field(default=(), alias="group")
+    """Names of groups of outputs, a table each."""
+    scenes: Annotated[tuple[ScenePlan, ...], Field(strict=False)] = Field(default=(), alias="scene")
+    """The scenes, a table each."""
     taps: Annotated[tuple[TapPlan, ...], Field(strict=False)] = Field(default=(), alias="tap")
     """The taps of the CAN pair, a table each, in their order along the trunk."""
     harness: HarnessPlan = HarnessPlan()
@@ -396,7 +408,8 @@ class Rig(Table):
     def all_branches(self) -> tuple[BranchPlan, ...]:
         """The branches, and behind them one for each device and output with a fuse of its own, by their names."""
         own, batteries = list(self.branches), self._battery_by_device
-        by_module = {module.name: module.branch for module in self.modules}
+        by_device = {device.name: device.branch for device in self.devices}
+        by_module = {module.name: module.branch or by_device.get(module.device or "") for module in self.modules}
         for device in self.devices:
             if device.fuse_amps is not None:
                 battery = batteries.get(device.name)
@@ -487,11 +500,40 @@ class Rig(Table):
         )
         return inputs
 
+    @field_validator("groups")
+    @classmethod
+    def _checked_groups(cls, groups: tuple[GroupPlan, ...], info: ValidationInfo) -> tuple[GroupPlan, ...]:
+        _raise_any(
+            "group",
+            *repeated(groups, "name", "group"),
+            *repeated(groups, "number", "group"),
+            *group_mistakes(groups, info.data.get("outputs")),
+        )
+        return groups
+
+    @field_validator("scenes")
+    @classmethod
+    def _checked_scenes(cls, scenes: tuple[ScenePlan, ...], info: ValidationInfo) -> tuple[ScenePlan, ...]:
+        outputs, groups = info.data.get("outputs"), info.data.get("groups")
+        found = list(repeated(scenes, "name", "scene"))
+        if outputs is not None and groups is not None:  # else their own mistakes are reported
+            found += scene_mistakes(scenes, outputs, groups)
+        _raise_any("scene", *found)
+        return scenes
+
     @model_validator(mode="after")
     def _fitting_each_other(self) -> Self:
         problems = [
+            *(
+                one._replace(place=("device", *one.place))
+                for one in (*called_scene_mistakes(self.devices, self.scenes), *panel_mistakes(self))
+            ),
             *(one._replace(place=("output", *one.place)) for one in interlock_mistakes(self.outputs, self.inputs)),
             *(one._replace(place=("input", *one.place)) for one in switched_mistakes(self.inputs, self.outputs)),
+            *(
+                one._replace(place=("motion", *one.place))
+                for one in motion_mistakes(self.motions, self.outputs, self.inputs, self.relays, self.devices)
+            ),
         ]
         if problems:
             raise validation_error("rig", problems)

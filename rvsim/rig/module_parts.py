@@ -88,11 +88,23 @@ def contact_owner(relay: str) -> str:
     return f"{relay} contact"
 
 
+def fused_owner(output: str) -> str:
+    """Return the owner of the current of an output with a fuse of its own."""
+    return f"{output} output"
+
+
 def module_branches(
     modules: Sequence[ModulePlan], outputs: Sequence[OutputPlan], device_branches: Mapping[str, str]
 ) -> dict[str, str]:
-    """Return the branch of each owner of currents of modules and relays, those of ``device_branches`` left out."""
-    found = {}
+    """Return the branch of each owner of currents of modules and relays, those of ``device_branches`` left out.
+
+    An output with a fuse of its own is at the end of a branch of its name; so is what its relay switches.
+    """
+    found = {
+        fused_owner(output.name) if output.relay is None else contact_owner(output.relay): output.name
+        for output in outputs
+        if output.fuse_amps is not None
+    }
     for module in modules:
         own = device_branches.get(module.device or "")
         branch = module.branch or own
@@ -100,7 +112,7 @@ def module_branches(
             continue
         found[outputs_owner(module, own)] = branch
         for output in outputs:
-            if output.module == module.name and output.relay is not None:
+            if output.module == module.name and output.relay is not None and output.fuse_amps is None:
                 found[contact_owner(output.relay)] = branch
     return found
 

@@ -8,9 +8,9 @@ practice, no source.
 """
 
 from collections.abc import Iterator, Sequence
-from typing import Literal
+from typing import Final, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from rvsim.rig.climate import FIRST_ZONE, OUTDOORS, unknown_zone
 from rvsim.rig.quantity import shown
@@ -20,6 +20,7 @@ FIRST_TANKS = ("fresh", "grey", "black")
 """The tanks that every vehicle has; they are the tables [fresh_tank], [grey_tank] and [black_tank]."""
 LPG = "lpg"
 """The content of a tank of liquid gas."""
+PROPANE: Final = "propane"
 
 
 class TankPlan(Table):
@@ -42,6 +43,14 @@ class ExtraTankPlan(TankPlan):
     """The name by which devices and scenarios speak of it."""
     content: Literal["fresh", "grey", "black", "lpg"]
     """What is in it: water, or liquid gas."""
+    gas: Literal["propane", "butane"] = PROPANE
+    """Which liquid gas: butane gives none below 2 C. Common practice, no source."""
+
+    @model_validator(mode="after")
+    def _gas_with_lpg(self) -> "ExtraTankPlan":
+        if "gas" in self.model_fields_set and self.content != LPG:
+            raise ValueError(f'gas counts with content = "{LPG}" only; it holds {self.content} water')
+        return self
 
 
 def tank_mistakes(tanks: Sequence[ExtraTankPlan], zones: Sequence[str]) -> Iterator[Mistake]:

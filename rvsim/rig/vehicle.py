@@ -24,6 +24,7 @@ from rvsim.rig.climate import (
 )
 from rvsim.rig.electric import Batteries, BatteryPlan, BranchPlan, ShorePlan, house_battery
 from rvsim.rig.inputs import InputPlan
+from rvsim.rig.motions import MotionPlan
 from rvsim.rig.switching import (
     ModulePlan,
     OutputPlan,
@@ -62,6 +63,7 @@ class VehiclePlan(Table):
     relays: Annotated[tuple[RelayPlan, ...], Field(strict=False)] = ()
     outputs: Annotated[tuple[OutputPlan, ...], Field(strict=False)] = ()
     inputs: Annotated[tuple[InputPlan, ...], Field(strict=False)] = ()
+    motions: Annotated[tuple[MotionPlan, ...], Field(strict=False)] = ()
 
     @property
     def battery(self) -> BatteryPlan:

@@ -5,8 +5,10 @@ one where a step waits for a frame, else many together, and where nothing is sho
 know paced time (`paced_bench`), options or file names, nor how frames are shown and recorded (`pipeline`).
 """
 
+import gc
 from collections import deque
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.devices.device import Device, Site
@@ -37,6 +39,9 @@ BATCH_US = 60 * SECOND_US
 FULL_BATCH = 1 << 15
 """So many frames and events of the bus are observed in columns together, those of 40 minutes of the shipped vehicle:
 with fewer a frame costs more (measured: 2 us each, of 4,096 together 3 us, of 770 together 8 us)."""
+COLLECT_AFTER = 50_000
+"""So many more objects there are before cyclic garbage is looked for, in place of Python's 700: more than frames wait
+(measured: a tenth of a judged night)."""
 MIN_FIRST_COLUMN_FRAMES, MIN_COLUMN_FRAMES = 1 << 13, 1 << 10
 """With fewer frames, for the first time and later, columns take longer than observing one by one: some 10 us a frame
 are gained, and importing numpy takes some 0.1 s. So runs of less than ten minutes of the shipped vehicle do without."""
@@ -271,20 +276,33 @@ class VirtualBenchRun(BenchRun):
 
     def until(self, time: int, report: Callable[[], None] = lambda: None) -> None:
         """Run up to ``time`` (microseconds), without the end of the output; ``report`` is called now and then."""
-        while self.time < time:
-            self.time = min(time, self.time + BATCH_US)
-            self.bench.run_until(self.time)
-            full = MIN_FIRST_COLUMN_FRAMES if self._columns is None else FULL_BATCH
-            if not self._in_columns or len(self._frames) + len(self._events) >= full:
-                self._catch_up()
-            report()
-        self._catch_up()
+        with _rare_collections():
+            while self.time < time:
+                self.time = min(time, self.time + BATCH_US)
+                self.bench.run_until(self.time)
+                full = MIN_FIRST_COLUMN_FRAMES if self._columns is None else FULL_BATCH
+                if not self._in_columns or len(self._frames) + len(self._events) >= full:
+                    self._catch_up()
+                report()
+            self._catch_up()
         self._pipeline.advance(time)
 
     def run(self, end: int, report: Callable[[], None] = lambda: None) -> None:
         """Run to ``end`` (microseconds) and write the end of the output; ``report`` is called now and then."""
         self.until(end, report)
         self._finish(end)
+
+
+@contextmanager
+def _rare_collections() -> Iterator[None]:
+    """Have cyclic garbage looked for less often meanwhile: there is next to none, and frames that wait look new."""
+    before = gc.get_threshold()
+    if before[0]:  # 0: somebody has switched it off
+        gc.set_threshold(max(COLLECT_AFTER, before[0]), *before[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
 
 
 def _both(tap: Callable[[Frame], None], deliver: Callable[[Frame], None]) -> Callable[[Frame], None]:

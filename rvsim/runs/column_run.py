@@ -99,7 +99,7 @@ class ColumnRun:
     def _choose(self) -> None:
         """Find the frames that the jury looks for, by the names that the devices have now."""
         self._may_have_changed = False
-        names = {source: self._watch.device_at(source) for source in self._sources}
+        names = self._watch.devices_at(self._sources)
         known = names, self._judge.known_senders
         if known == self._known:
             return

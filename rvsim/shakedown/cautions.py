@@ -1,6 +1,7 @@
 """Cautions that a scenario shows once when it is run.
 
-Knows: which devices a scenario starts that are dangerous where they are real. Does not know who shows a caution.
+Knows: which devices and motions a scenario starts that are dangerous where they are real, and which motions have no
+interlock. Does not know who shows a caution.
 """
 
 import re
@@ -9,8 +10,9 @@ from collections.abc import Iterator, Sequence
 from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
+from rvsim.rig.motions import motion_notices
 from rvsim.shakedown.expect.sight import identifier_of
-from rvsim.shakedown.faults.fault_plans import BurnerPlan
+from rvsim.shakedown.faults.fault_plans import BurnerPlan, MotionFault, RelayWeldedPlan
 from rvsim.shakedown.faults.fault_plans import ProtectionOpensPlan as _Opens
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script import SendPlan
@@ -31,10 +33,10 @@ _SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
     """Yield a line for each kind of dangerous device that the scenario commands, makes faulty or starts by its rig."""
     rig = loaded.rig
-    generators = [plan.name for plan in rig.devices if plan.kind == GENERATOR or GENERATOR in plan.functions]
-    starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan.name not in generators]
+    generators = [plan for plan in rig.devices if plan.kind == GENERATOR or GENERATOR in plan.functions]
+    starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan not in generators]
     sends = [step.send for step in loaded.scenario.steps if step.send is not None]
-    exercised = [plan.name for plan in rig.devices if plan.kind == GENERATOR and EXERCISE in plan.settings]
+    exercised = [plan for plan in rig.devices if plan.kind == GENERATOR and EXERCISE in plan.settings]
     if generators and (_has_command(sends, catalogue) or starters):
         yield _generator_caution(generators, starters)
     elif exercised:
@@ -42,6 +44,9 @@ def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
     of_kinds = list(_of_kinds(loaded, {_message(send, catalogue) for send in sends}))
     yield from of_kinds
     yield from _of_lithium(loaded, is_told=any(LITHIUM in text for text in of_kinds))
+    yield from _of_motions(loaded)
+    for notice in motion_notices(rig.motions):
+        yield f"notice: {notice}"
 
 
 def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
@@ -50,7 +55,7 @@ def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
     changes = [step.change for step in loaded.scenario.steps if step.change is not None]
     is_shore_changed = any(change.shore_power is not None for change in changes)
     is_engine_changed = any(change.engine_rpm is not None for change in changes)
-    told: dict[str, list[str]] = {}
+    told: dict[tuple[str, bool], list[str]] = {}
     for plan in loaded.rig.devices:
         kind = kinds_by_name().get(plan.kind)
         if kind is None or not kind.caution or plan.kind == GENERATOR:
@@ -60,15 +65,29 @@ def _of_kinds(loaded: LoadedScenario, sent: set[str | None]) -> Iterator[str]:
         is_driven = is_engine_changed and plan.kind in ENGINE_KINDS
         if commands & sent or plan.name in burners or is_fed or is_driven:
             for sentence in _SENTENCE_END.split(kind.caution):
-                told.setdefault(sentence, []).append(plan.name)
-    for names in dict.fromkeys(tuple(names) for names in told.values()):
-        text = " ".join(sentence for sentence, devices in told.items() if tuple(devices) == names)
-        yield f"caution: {_list(names)}, which {'is' if len(names) == 1 else 'are'} only simulated. {text}"
+                told.setdefault((sentence, plan.real), []).append(plan.name)
+    for names, real in dict.fromkeys((tuple(names), real) for (_, real), names in told.items()):
+        text = " ".join(sentence for (sentence, _), devices in told.items() if tuple(devices) == names)
+        how = "real" if real else "only simulated"
+        yield f"caution: {_list(names)}, which {'is' if len(names) == 1 else 'are'} {how}. {text}"
 
 
 def _list(names: Sequence[str]) -> str:
     """Return names as a list in a sentence."""
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _of_motions(loaded: LoadedScenario) -> Iterator[str]:
+    """Yield the caution of what motors move, where a step commands or presses something, or a fault moves it."""
+    names = [plan.name for plan in loaded.rig.motions]
+    scenario = loaded.scenario
+    is_used = any(step.send is not None or step.uses_switches for step in scenario.steps)
+    if names and (is_used or any(isinstance(fault, MotionFault | RelayWeldedPlan) for fault in scenario.faults)):
+        yield (
+            f"caution: {_list(names)}, which {'is' if len(names) == 1 else 'are'} only simulated. Motion: what "
+            "a motor moves crushes and pinches, with nobody looking; keep clear of it. A message on the bus does not "
+            "replace a switch that cuts the motor."
+        )
 
 
 def _of_lithium(loaded: LoadedScenario, *, is_told: bool) -> Iterator[str]:
@@ -90,14 +109,16 @@ def _of_lithium(loaded: LoadedScenario, *, is_told: bool) -> Iterator[str]:
         )
 
 
-def _generator_caution(generators: list[str], starters: list[DevicePlan]) -> str:
+def _generator_caution(generators: list[DevicePlan], starters: list[DevicePlan]) -> str:
     who = " and ".join(plan.name for plan in starters) or "a step"
     return _caution(f"{who} of this scenario", generators)
 
 
-def _caution(who: str, generators: list[str]) -> str:
+def _caution(who: str, generators: list[DevicePlan]) -> str:
+    names = " and ".join(plan.name for plan in generators)
+    how = "real" if any(plan.real for plan in generators) else "only simulated"
     return (
-        f"caution: {who} starts {' and '.join(generators)}, which is only simulated. A real generator "
+        f"caution: {who} starts {names}, which is {how}. A real generator "
         "that starts by a command does so with nobody looking: its exhaust kills, its mains are for a licensed person, "
         "and a number on the bus never replaces a listed CO alarm."
     )

@@ -13,7 +13,7 @@ from rvsim.rig.model import entry_value
 from rvsim.rig.quantity import shown
 from rvsim.rig.toml_file import Place, TomlFile
 
-_REPLACED_KEYS = ("kind", "address", "functions")
+_REPLACED_KEYS = ("real", "kind", "address", "functions")
 
 
 class DeviceLocation(NamedTuple):

@@ -70,7 +70,10 @@ def _in_order(steps: tuple[StepPlan, ...]) -> list[tuple[int, StepPlan]]:
 def _change(change: ChangePlan) -> str:
     if change.absent:
         return f"{change.device} is absent"
-    keys = [f"kind {change.kind}"] if change.kind is not None else []
+    keys = (
+        [] if change.real is None else ["no simulated stand-in: it is real" if change.real else "a simulated stand-in"]
+    )
+    keys += [f"kind {change.kind}"] if change.kind is not None else []
     keys += [f"address {change.address:02X} hex"] if change.address is not None else []
     keys += [f"functions {dict(change.functions)}"] if change.functions is not None else []
     keys += [f"settings {dict(change.settings)}"] if change.settings is not None else []
@@ -85,6 +88,8 @@ def _fault(fault: plans.Fault) -> str:
             return f"{where} is silent"
         case plans.AsleepPlan():
             return f"{where} sleeps"
+        case plans.CarriedAwayPlan():
+            return f"{where} is carried away"
         case plans.LatePlan():
             return f"{_messages(fault)} at most once every {duration_text(fault.gap)}"
         case plans.JitterPlan():
@@ -150,6 +155,8 @@ def _fault(fault: plans.Fault) -> str:
             within = "" if fault.within is None else f" within {duration_text(fault.within)}"
             return f"the contacts of {where} get {fault.ohm:g} ohm more{within}"
         case plans.RelayWeldedPlan() | plans.RelayOpenPlan() | plans.LampOutPlan() | plans.OutputOverloadPlan():
+            return fault.sentence
+        case plans.ObstructionPlan() | plans.LimitSwitchStuckPlan():
             return fault.sentence
         case plans.BabblingPlan():
             gap = f"every {duration_text(fault.gap)}" if fault.gap else "as fast as the bus allows"

@@ -62,6 +62,8 @@ class ChangePlan(Table):
     """The device of the rig that is changed."""
     absent: bool = False
     """Whether the device is left out."""
+    real: bool | None = None
+    """Whether the device is a real one, which is expected and not simulated."""
     kind: OneLineText | None = None
     """Another kind of simulated device."""
     address: int | None = None

@@ -14,7 +14,7 @@ from rvsim.rig.vehicle import WeatherPlan
 from rvsim.shakedown.checked_names import DefinedName, DeviceName, FrameBytes
 from rvsim.shakedown.expect.expectation_plans import Expectation
 from rvsim.shakedown.expect.plan_base import ExpectPlan
-from rvsim.shakedown.expect.quantities import QUANTITIES, Quantity
+from rvsim.shakedown.expect.quantities import POSITION, QUANTITIES, Quantity
 from rvsim.shakedown.expect.sight import EnteredValue, Identifier, Sight
 from rvsim.shakedown.faults.fault_plans import Fault, FaultPlan
 from rvsim.shakedown.scenario import ChangePlan, Scenario
@@ -59,7 +59,8 @@ def render_keys() -> Iterator[str]:
         yield from _kind(plan, "expect", ExpectPlan)
     yield from table("A sight, as in sight = { ... }", Sight, _TYPES)
     yield "Values of the vehicle"
-    yield from wrapped(", ".join(f"{name} ({unit})" for name, (unit, _) in QUANTITIES.items()), _INDENT)
+    names = [f"{name} ({unit})" for name, (unit, _) in QUANTITIES.items()]
+    yield from wrapped(", ".join([*names, f"NAME{POSITION} of a motion (%, 0 is in)"]), _INDENT)
 
 
 def _kinds(union: Any) -> tuple[type[BaseModel], ...]:

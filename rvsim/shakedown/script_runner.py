@@ -9,9 +9,11 @@ from functools import cached_property, partial
 
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
-from rvsim.shakedown.expect.quantities import QUANTITIES
+from rvsim.shakedown.expect.quantities import quantity
 from rvsim.shakedown.expect.sight import SightMatcher, identifier_of
+from rvsim.shakedown.faults.contact_fault_plans import KeyStuckPlan, LadderResistancePlan
 from rvsim.shakedown.faults.fault_effects import EffectMaker, planned_faults
+from rvsim.shakedown.faults.switching_fault_plans import OutputFaultPlan, RelayFaultPlan
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script import SendPlan, StepPlan
 from rvsim.shakedown.vehicle_change import VehicleChangePlan
@@ -153,7 +155,7 @@ class ScriptRunner:
         """Observe the vehicle at a whole second."""
         for number, step, matcher in self._waiting:
             if matcher is None and step.when is not None and step.when.value is not None:
-                holds = step.when.holds(QUANTITIES[step.when.value][1](world))
+                holds = step.when.holds(quantity(step.when.value)[1](world))
                 if holds and number not in self._beyond:
                     self._plan_action(number, step)
                 (self._beyond.add if holds else self._beyond.discard)(number)
@@ -189,13 +191,33 @@ def script_problems(loaded: LoadedScenario, catalogue: Catalogue, seed: int) -> 
 
 def _faults_on_absent(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:
     """Yield a line for each fault of a device that is not simulated: the bench cannot make it faulty."""
+    modules = {module.name: module.device for module in loaded.rig.modules}
+    switching = {output.name: modules[output.module] for output in loaded.rig.outputs}
+    switching |= {output.relay: modules[output.module] for output in loaded.rig.outputs if output.relay is not None}
     for number, fault in enumerate(loaded.scenario.faults):
-        for device in fault.faulty_devices:
-            if device not in bench.outgoing_gates:
+        parts: list[tuple[str, str, str | None]] = [("device", device, device) for device in fault.faulty_devices]
+        match fault:
+            case RelayFaultPlan(relay=name):
+                parts.append(("relay", name, switching.get(name)))
+            case OutputFaultPlan(output=name):
+                parts.append(("output", name, switching.get(name)))
+            case KeyStuckPlan(key=name):
+                parts += [("key", name, device) for device in _readers(name, bench)]
+            case LadderResistancePlan(input=name):
+                parts += [("input", name, device) for device in _readers(name, bench)]
+        for key, name, device in parts:
+            if device is not None and device not in bench.outgoing_gates:
+                whose = f"{device} is" if name == device else f"{name} belongs to {device}, which is"
                 yield (
-                    f"{loaded.where('fault', number, 'device')}: {device} is not simulated here, so the bench cannot "
+                    f"{loaded.where('fault', number, key)}: {whose} not simulated here, so the bench cannot "
                     "make it faulty; simulate it, or make the device itself faulty"
                 )
+
+
+def _readers(name: str, bench: Bench) -> Iterator[str]:
+    """Yield the device that reads a contact or an input."""
+    found = {plan.device for plan in bench.world.contacts.plans.values() if name in (plan.name, plan.input)}
+    yield from (device for device in found if device is not None)
 
 
 def _switches_of_absent(loaded: LoadedScenario, bench: Bench) -> Iterator[str]:

@@ -13,11 +13,12 @@ from pathlib import Path
 from traceback import extract_tb
 from typing import NamedTuple
 
-from rvsim.devices.device import Device, DeviceContext, Site
+from rvsim.devices.device import Device, DeviceContext, SendBroadcast, Site
 from rvsim.errors import InputError
 from rvsim.rig.contact_plans import contact_plans
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.module_parts import ModuleParts, module_parts
+from rvsim.rig.panel_parts import PanelParts, panel_parts
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.can import Babble, Line, SimultaneousSenders, WireFault
 from rvsim.sim.kernel import Kernel
@@ -40,10 +41,14 @@ class Passed(NamedTuple):
     delay: int = 0
 
 
+_Receiver = tuple[Device, Callable[[bytes], None]]
+"""A device, and what receives the data of frames of one identifier."""
 Gate = Callable[[int, int, bytes], Passed | None]
 """A fault's effect on a frame on its way from a device or to it: (time, identifier, data) to the frame that leaves the
 gate, None for a frame that is lost."""
 _PACKAGE = Path(__file__).parents[1]
+_MAX_KEPT_KINDS = 4096
+"""For so many identifiers with a first byte it is kept who receives them; a vehicle has some hundred."""
 _PLANNED_PRIORITY = -1
 """The kernel priority of planned actions: before everything else of the same time."""
 
@@ -99,7 +104,7 @@ class Bench:
         bit_rate: int = BIT_RATE,
         absent: Collection[str] = (),
     ) -> None:
-        """Create the devices of the rig except the ``absent`` ones, which are real or are the code under test.
+        """Create the devices of the rig except the real ones, and the ``absent`` ones, whose place another takes.
 
         The bench acknowledges every frame, as an adapter that takes part in the traffic does. Without ``acknowledges``
         only the devices do, and a device that is alone repeats its frame. ``on_line`` receives all other events of the
@@ -109,11 +114,12 @@ class Bench:
             InputError: a device has no kind, lacks a function that its kind needs, or cannot be created.
         """
         self.kernel = Kernel()
-        self._call_action = self._call  # bound once, not for each timer
+        self._call_action, self._send_action = self._call_planned, self._send_planned  # bound once, not for each timer
         self._next_second = 0
         vehicle = rig.vehicle
         self.world = World(vehicle, weather or WeatherPlan())
         self.world.contacts = Contacts(contact_plans(rig), seed, self._plan_after, self._on_contact)
+        self.world.motions.after = self._plan_after
         self.site = site or Site()
         """What is around the devices; may be changed between two steps."""
         self.world.set_shore(connected=self.site.shore_power)
@@ -131,9 +137,9 @@ class Bench:
         """The simulated CAN pair; its faults are set by ``apply_wire_fault`` and ``remove_wire_fault``."""
         self._switched_off: Counter[str] = Counter()
         self._wire_faults: dict[WireFault, set[object]] = {}  # each with those who applied it
-        plans = [plan for plan in rig.devices if plan.name not in absent]
+        plans = [plan for plan in rig.devices if not plan.real and plan.name not in absent]
         self.outgoing_gates: dict[str, list[Gate]] = {plan.name: [] for plan in plans}
-        """The gates between each device and the line, in this order; may be changed between two steps."""
+        """The gates between each device and the line, in this order; each list may be changed between two steps."""
         self.incoming_gates: dict[str, list[Gate]] = {}
         """The gates between the line and each device that has any, in this order."""
         self.conditions: dict[str, list[Callable[[Device], None]]] = {}
@@ -147,6 +153,7 @@ class Bench:
                 seed,
                 {},
                 module_parts(vehicle, plan.name) if rig.modules else None,
+                panel_parts(rig, plan.name),
             )
             for plan in plans
         }
@@ -159,6 +166,8 @@ class Bench:
             for dgn in device.received_dgns | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._receivers.setdefault(dgn, []).append(device)
             self._start_later(device)
+        self._receivers_of: dict[tuple[int, bytes], list[_Receiver]] = {}
+        """Who receives the frames of each identifier and first byte that were sent, in the order of ``_receivers``."""
 
     def _make_device(
         self,
@@ -168,11 +177,12 @@ class Bench:
         seed: int,
         memory: dict[str, float],
         module: ModuleParts | None,
+        panel: PanelParts | None,
     ) -> Device:
         settings = kind.Settings.model_validate(plan.settings)
         self.world.set_load(plan.name, sum(idle for idle, _ in plan.amps.values()))  # until the device sets its load
         try:
-            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, self.site, memory, module))
+            return kind(DeviceContext(plan, settings, catalogue, self.world, seed, self.site, memory, module, panel))
         except InputError:
             raise
         except Exception as error:  # a kind of another package may raise anything
@@ -193,7 +203,7 @@ class Bench:
             self._stopped.remove(device)
             for condition in self.conditions.get(device.name, ()):
                 self.call_device(device.name, condition)
-            self._call((device, device.start))
+            self._call(device, device.start)
 
     @property
     def devices(self) -> list[Device]:
@@ -216,7 +226,11 @@ class Bench:
 
     def plan(self, time: int, action: Callable[[], None]) -> None:
         """Plan an action for a time, before everything else of that time."""
-        self.kernel.at(time, lambda _: action(), priority=_PLANNED_PRIORITY)
+
+        def act(_: None) -> None:
+            action()
+
+        self.kernel.at(time, act, priority=_PLANNED_PRIORITY)
 
     def _plan_after(self, delay_us: int, action: Callable[[], None]) -> None:
         self.plan(self.kernel.now + delay_us, action)
@@ -233,13 +247,13 @@ class Bench:
         def call() -> None:
             action(device)
 
-        self._call((device, call))
+        self._call(device, call)
 
     def _tell_of_change(self, name: str) -> None:
         """Call a device, if it is simulated, because something has changed at its terminals."""
         device = self._by_name.get(name)
         if device is not None:
-            self._call((device, device.on_world_change))
+            self._call(device, device.on_world_change)
 
     def switch_off(self, name: str) -> None:
         """Take a device's power away: it no longer sends or receives, and loses its state."""
@@ -250,6 +264,7 @@ class Bench:
         for babble in self._babble_faults(name):
             self.line.remove(babble)
         self.line.disconnect(device)
+        device.now = self.kernel.now
         with suppress(Exception):  # it may have failed already
             device.on_stop()
         self.world.remove(name)
@@ -263,6 +278,7 @@ class Bench:
         self._by_name[name] = device
         for receiving in self._receivers.values():
             receiving[:] = [device if receiver is before else receiver for receiver in receiving]
+        self._receivers_of.clear()
         self.line.connect(device, name)
         for babble in self._babble_faults(name):
             self.line.apply(babble)
@@ -307,40 +323,77 @@ class Bench:
         if device not in self._stopped:
             self.line.send(identifier, data, device)
 
-    def _call(self, planned: tuple[Device, Callable[[], int | None]]) -> None:
-        """Call into a device at the present time, and again after the time that the call returns."""
-        device, call = planned
+    def _call(self, device: Device, call: Callable[[], None]) -> None:
+        """Call into a device at the present time."""
         if device in self._stopped:
             return
+        device.now = now = self.kernel.now
+        if now >= self._next_second:
+            self._advance_world(now)
+        try:
+            call()
+        except Exception as error:  # no error of a device stops the others
+            self._remove_failed(device, error)
+            return
+        if device.outbox or device.timers or device.new_broadcasts:
+            self._take_from(device)
+
+    def _call_planned(self, planned: tuple[Device, Callable[[], int | None]]) -> int | None:
+        """Call into a device as an action of the kernel, and return the time at which it is called again.
+
+        This, ``_send_planned`` and ``_pass_to`` repeat what ``_call`` does: a function for it would cost one more call
+        for each frame.
+        """
+        device, call = planned
+        if device in self._stopped:
+            return None
         device.now = now = self.kernel.now
         if now >= self._next_second:
             self._advance_world(now)
         try:
             delay = call()
-        except Exception as error:  # no error of a device stops the others
+        except Exception as error:
             self._remove_failed(device, error)
-            return
-        if delay is not None:
-            self.kernel.at(now + delay, self._call_action, planned, 1)
+            return None
+        if device.outbox or device.timers or device.new_broadcasts:
+            self._take_from(device)
+        return None if delay is None else now + delay
+
+    def _send_planned(self, planned: tuple[Device, SendBroadcast, list[Gate]]) -> int | None:
+        """Send a broadcast of a device as an action of the kernel, and return the time of the next."""
+        device, send, gates = planned
+        if device in self._stopped:
+            return None
+        device.now = now = self.kernel.now
+        if now >= self._next_second:
+            self._advance_world(now)
+        try:
+            delay, identifier, data = send()
+        except Exception as error:
+            self._remove_failed(device, error)
+            return None
         if device.outbox or device.timers:
             self._take_from(device)
+        if data is not None:
+            if gates:
+                self._send_through(gates, identifier, data, device)
+            else:
+                self.line.send_last(identifier, data, device)
+        return now + delay
 
-    def _pass_to(self, device: Device, identifier: int, data: bytes) -> None:
-        """Have a device receive a frame at the present time.
-
-        What it shares with ``_call`` is written twice: a function for it would cost one more call for each frame.
-        """
+    def _pass_to(self, device: Device, receive: Callable[[bytes], None], data: bytes) -> None:
+        """Have a device receive a frame at the present time."""
         if device in self._stopped:
             return
         device.now = now = self.kernel.now
         if now >= self._next_second:
             self._advance_world(now)
         try:
-            device.receive(identifier, data)
+            receive(data)
         except Exception as error:
             self._remove_failed(device, error)
             return
-        if device.outbox or device.timers:
+        if device.outbox or device.timers or device.new_broadcasts:
             self._take_from(device)
 
     def _advance_world(self, now: int) -> None:
@@ -350,20 +403,22 @@ class Bench:
         self._low_supply.follow(now)
 
     def _take_from(self, device: Device) -> None:
-        """Take a device's frames and its timers."""
+        """Take a device's frames, its timers and its new broadcasts."""
         kernel = self.kernel
         if device.timers:
             for delay, later in device.timers:
                 kernel.at(kernel.now + delay, self._call_action, (device, later), 1)
             device.timers.clear()
-        if device.outbox:
-            gates = self.outgoing_gates[device.name]
-            for identifier, data in device.outbox:
-                if gates:
-                    self._send_through(gates, identifier, data, device)
-                else:
-                    self.line.send(identifier, data, device)
-            device.outbox.clear()
+        gates = self.outgoing_gates[device.name]
+        for delay, send in device.new_broadcasts:
+            kernel.at(kernel.now + delay, self._send_action, (device, send, gates), 1)
+        device.new_broadcasts.clear()
+        for identifier, data in device.outbox:
+            if gates:
+                self._send_through(gates, identifier, data, device)
+            else:
+                self.line.send(identifier, data, device)
+        device.outbox.clear()
 
     def _send_through(self, gates: Iterable[Gate], identifier: int, data: bytes, device: Device) -> None:
         passed = self._pass_gates(gates, identifier, data)
@@ -394,17 +449,31 @@ class Bench:
         if self.on_frame is not None:
             self.on_frame(frame)
         _, identifier, data = frame
-        receiving = self._receivers.get(dgn_of(identifier), ())
+        kind = identifier, data[:1]
+        receiving = self._receivers_of.get(kind)
+        if receiving is None:
+            receiving = self._find_receivers(kind)
         if self.line.not_receiving or sender.__class__ is SimultaneousSenders:
             excluded = self.line.not_receiving.union(sender if isinstance(sender, SimultaneousSenders) else ())
-            receiving = [device for device in receiving if device not in excluded]
-        for device in receiving:
+            receiving = [receiver for receiver in receiving if receiver[0] not in excluded]
+        incoming_gates = self.incoming_gates
+        for device, receive in receiving:
             if device is sender:
                 continue
-            if self.incoming_gates and device.name in self.incoming_gates:
+            if incoming_gates and device.name in incoming_gates:
                 self._receive_through(device, identifier, data)
             else:
-                self._pass_to(device, identifier, data)
+                self._pass_to(device, receive, data)
+
+    def _find_receivers(self, kind: tuple[int, bytes]) -> list[_Receiver]:
+        """Find who receives the frames of an identifier and a first byte, which is mostly the instance."""
+        identifier, first = kind
+        receivers = self._receivers.get(dgn_of(identifier), ())
+        found = [(each, each.receiver_of(identifier)) for each in receivers if each.heeds(identifier, first)]
+        if len(self._receivers_of) >= _MAX_KEPT_KINDS:
+            self._receivers_of.clear()
+        self._receivers_of[kind] = found
+        return found
 
     def _receive_through(self, device: Device, identifier: int, data: bytes) -> None:
         passed = self._pass_gates(self.incoming_gates[device.name], identifier, data)
@@ -415,7 +484,7 @@ class Bench:
             receive = partial(device.receive, identifier, data)
             self.kernel.at(self.kernel.now + delay, self._call_action, (device, receive), priority=1)
         else:
-            self._pass_to(device, identifier, data)
+            self._pass_to(device, partial(device.receive, identifier), data)
 
     def _remove_failed(self, device: Device, error: Exception) -> None:
         self.switch_off(device.name)  # for good: nobody switches it on again

@@ -8,7 +8,8 @@ from collections.abc import Callable
 from heapq import heappop, heappush, heappushpop
 from typing import Any
 
-Action = Callable[[Any], None]
+Action = Callable[[Any], int | None]
+"""What is planned. It returns the time at which it is called again with the same argument, None where it is not."""
 _Planned = tuple[int, int, int, Action, Any]
 
 
@@ -21,6 +22,8 @@ class Kernel:
         self._newest: _Planned | None = None
         """The earliest action planned since the last one started: often the next to run, so not in the heap."""
         self._sequence = 0
+        self._end = 0
+        """Up to where the present run goes."""
 
     def at(self, time: int, action: Action, argument: Any = None, priority: int = 0) -> None:
         """Plan ``action(argument)`` for a time; of one time, lower priorities run first.
@@ -41,6 +44,18 @@ class Kernel:
         else:
             heappush(self._heap, planned)
 
+    def skip_to(self, time: int) -> bool:
+        """Go on to ``time`` at once, as the last thing that an action does; return whether that was possible.
+
+        It is where nothing else is planned up to and at that time and the present run goes beyond it: what an event of
+        that time would do can then be done without one.
+        """
+        heap, newest = self._heap, self._newest
+        if time >= self._end or (heap and heap[0][0] <= time) or (newest is not None and newest[0] <= time):
+            return False
+        self.now = time
+        return True
+
     def peek(self) -> int | None:
         """Return the time of the next action, None if nothing is planned."""
         times = [planned[0] for planned in (self._newest, *self._heap[:1]) if planned is not None]
@@ -48,26 +63,30 @@ class Kernel:
 
     def run_until(self, time: int) -> None:
         """Run everything planned before ``time`` and stop there: actions at ``time`` itself have not run."""
-        heap = self._heap
-        while True:  # two places that call: each meets mostly one kind of action, and Python then calls faster
+        heap, self._end = self._heap, time
+        while True:
             newest = self._newest
             if newest is not None:
                 self._newest = None
                 planned = heappushpop(heap, newest)
-                moment, _, _, action, argument = planned
-                if moment >= time:
-                    self._newest = planned
-                    break
-                self.now = moment
-                action(argument)
             elif heap:
                 planned = heappop(heap)
-                moment, _, _, action, argument = planned
-                if moment >= time:
-                    self._newest = planned
-                    break
-                self.now = moment
-                action(argument)
             else:
                 break
+            moment, priority, _, action, argument = planned
+            if moment >= time:
+                self._newest = planned
+                break
+            self.now = moment
+            again = action(argument)
+            if again is None:
+                continue
+            if (
+                self._newest is None and again.__class__ is int and again >= self.now
+            ):  # what ``at`` does, without a call for each frame
+                self._sequence = sequence = self._sequence + 1
+                self._newest = (again, priority, sequence, action, argument)
+            else:
+                self.at(again, action, argument, priority)
+        self._end = 0
         self.now = max(self.now, time)

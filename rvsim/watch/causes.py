@@ -82,6 +82,7 @@ _BY_TIME = frozenset(
         FlagKind.FAILED_TRANSFER,
         FlagKind.LOW_VOLTAGE,
         FlagKind.FREEZE_RISK,
+        FlagKind.MOTION_WITHOUT_INTERLOCK,
     }
 )
 _MIXED_UP_READINGS = frozenset(
@@ -142,6 +143,7 @@ EXPLAINS: Mapping[FlagKind, _Explains] = {
     FlagKind.IGNORED_COMMAND: _Explains(),
     FlagKind.FAILED_TRANSFER: _Explains(),
     FlagKind.FREEZE_RISK: _Explains(),
+    FlagKind.MOTION_WITHOUT_INTERLOCK: _Explains(),
 }
 """What each kind explains; every kind stands here. Of two that explain the same flag the first one is its cause."""
 _RANK = {kind: rank for rank, kind in enumerate(EXPLAINS)}

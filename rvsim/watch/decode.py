@@ -15,6 +15,8 @@ from rvsim.wire.spec import MessageSpec
 
 HEARTBEAT = "DM_RV"
 
+_AC_PAGE = frozenset({"ac_line", "input_output"})
+"""The fields beside an instance that tell the pages of a unit for mains apart."""
 _NOTHING = slice(64, 65)
 """Selects no byte of any frame."""
 
@@ -47,6 +49,11 @@ class Layout(NamedTuple):
     def gap(self) -> int | None:
         """The reliable broadcast gap in microseconds; None where there is none."""
         return self.spec.gap_us if self.spec is not None and self.gap_is_known else None
+
+    @property
+    def is_page_without_gap(self) -> bool:
+        """Whether it is a page for each line and direction of alternating current, whose gap is not established."""
+        return self.gap_is_known and self.gap is None and any(one.name in _AC_PAGE for one in self.qualifier_fields)
 
     def topic(self, source: int, data: bytes) -> Topic:
         """Return the topic of a frame of this DGN."""

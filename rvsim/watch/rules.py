@@ -16,6 +16,7 @@ from rvsim.watch.drafts import (
     claims,
     commands,
     messages,
+    motions,
     presence,
     supply,
     transfers,
@@ -43,6 +44,7 @@ DRAFTS: Drafts = {
     **commands.DRAFTS,
     **alarms.DRAFTS,
     **messages.DRAFTS,
+    **motions.DRAFTS,
     **transfers.DRAFTS,
 }
 """The function for each kind of problem; a test checks that no kind is missing."""

@@ -165,6 +165,17 @@ class Rhythm:
             self._gap, self._gap_known_by = max(self._defined_gap or 0, own), known_by
         return self._gap
 
+    def kept_limit(self) -> int | None:
+        """Return the age beyond which a message without a defined gap has lost the rhythm that it kept for a minute;
+        None where it has kept none.
+        """
+        times = self.times
+        if self.first_at is None or times[-1] - self.first_at < MIN_STEADY_US or len(times) <= MIN_KNOWN_GAPS:
+            return None
+        steps = _gaps_between(times)
+        limit = max(MISSED_IN_A_ROW * steps[len(steps) * 9 // 10], MIN_LATE_LIMIT_US)
+        return limit if steps[-1] <= limit else None
+
     def limit(self) -> int:
         """Return the age beyond which the message is late, in microseconds; meaningful only where it is periodic."""
         return max(MISSED_IN_A_ROW * (self.gap() or 0), MIN_LATE_LIMIT_US)

@@ -9,7 +9,7 @@ ages stop at the last frame.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from math import inf
 from operator import attrgetter
@@ -601,6 +601,15 @@ class Watch:
         if len(events) > 1:
             events.sort(key=attrgetter("time"))  # the end of a second and a deadline may come out of order
         return events
+
+    def devices_at(self, sources: Iterable[int]) -> dict[int, str]:
+        """Return the names of the devices at addresses, as `device_at` has them: one look at the roll call for all."""
+        planned: dict[int, str] = {}
+        for entry in self._roll_call.entries:
+            node = entry.node
+            if node is not None and entry.is_heard and entry.plan is not None and self._nodes.get(node.address) is node:
+                planned.setdefault(node.address, entry.name)
+        return {source: planned.get(source) or self.device_at(source) for source in sources}
 
     def device_at(self, source: int) -> str:
         """Return the name of the device at an address: its planned name, or ``address 9C hex``."""

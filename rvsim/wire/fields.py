@@ -9,7 +9,7 @@ Special codes are a property of the field, not of its width: in an address, a pa
 or a bitmap, all ones are an ordinary value.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
@@ -308,7 +308,27 @@ class FieldSpec:
             raise ValueError(f"{self.title} {value} is outside {limits}")
         return raw
 
-    def sensor_raw(self, value: float | None) -> int:
+    @cached_property
+    def sensor_raw(self) -> Callable[[float | None], int]:
+        """The function from a value to the raw integer that a sensor sends: `sensor_code` where it is no plain value.
+
+        It is made once for each field, because simulated sensors send much oftener than all else is encoded.
+        """
+        low, high, unit_steps, offset, scale, states = self._scaling
+        codes = frozenset(code for code in states if low <= code <= high)
+        other = self.sensor_code
+
+        def sensor_raw(value: float | None) -> int:
+            try:
+                steps = value * unit_steps - offset  # type: ignore[operator]
+                raw = round(steps / scale if scale != 1 else steps)
+            except (TypeError, ValueError, OverflowError):  # None, not a number, or beyond all numbers
+                return other(value)
+            return raw if low <= raw <= high and raw not in codes else other(value)
+
+        return sensor_raw
+
+    def sensor_code(self, value: float | None) -> int:
         """Return the raw integer that a sensor sends: all ones for None, the out-of-range code outside the range.
 
         Raises:

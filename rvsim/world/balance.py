@@ -8,11 +8,13 @@ Sums over time are those of one sample a minute, by the trapezoid rule; stocks a
 
 from collections import deque
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.wire.frame import SECOND_US
 from rvsim.world.flows import Flows, Stock
-from rvsim.world.world import World
+
+if TYPE_CHECKING:
+    from rvsim.world.world import World
 
 HOUR_US = 3600 * SECOND_US
 HOURS_OF_DAY = 24
@@ -70,7 +72,7 @@ class _Hour:
 class Balance:
     """Samples a run: create it at the start, call ``sample`` each minute; ``accounts`` is of the present moment."""
 
-    def __init__(self, world: World) -> None:
+    def __init__(self, world: "World") -> None:
         self._world = world
         self._time = 0
         self._hours: deque[_Hour] = deque(maxlen=HOURS_OF_DAY)

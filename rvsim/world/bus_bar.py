@@ -46,14 +46,16 @@ class _Place:
         self.load_amps: list[float] = []
         self.limits: dict[float, dict[str, float]] = {}
         """Limits in amperes of its sources by their limit in volts and owner."""
-        self.groups: list[tuple[Curve, float, dict[str, float]]] = []
-        """The sources with one limit in volts: curve, amperes together, and their limits."""
+        self.groups: list[tuple[float, float, dict[str, float]]] = []
+        """The sources with one limit in volts: that limit, amperes together, and their limits."""
         self.drawn = 0.0
         """Amperes of its loads together."""
         self.own = self.near = Curve(0.0)
         """What is given here, and at the near end of the wire."""
         self.amps = 0.0
         """Amperes that flow through the wire towards the battery."""
+        self.lost_watts = 0.0
+        """What its wire and those below it lose, where no source is."""
         self.fuse: Fuse | None = None
         self.opened_by: set[str] = set()
         """Who keeps its wire disconnected, its fuse aside."""
@@ -62,7 +64,7 @@ class _Place:
 
     def darken(self) -> None:
         """Take all current away from here and from the places below."""
-        self.drawn = self.amps = 0.0
+        self.drawn = self.amps = self.lost_watts = 0.0
         self.groups = []
         self.own = self.near = Curve(0.0)
         for place in self.below:
@@ -74,16 +76,15 @@ class _Place:
             self.darken()
             return 0.0
         self.drawn = fsum(self.load_amps)
-        self.groups = []
-        for volts, limits in self.limits.items():
-            together = fsum(limits.values())
-            self.groups.append((source_curve(volts, together), together, limits))
+        self.groups = [(volts, fsum(limits.values()), limits) for volts, limits in self.limits.items()]
         watts = fsum([place.build() for place in self.below])
-        parts = [Curve(-self.drawn), *(curve for curve, _, _ in self.groups), *(place.near for place in self.below)]
+        sources = [source_curve(volts, together) for volts, together, _ in self.groups]
+        parts = [Curve(-self.drawn), *sources, *(place.near for place in self.below)]
         self.own = added(parts)
         self.near = self.own.behind(self.ohm)
         self.amps = self.own.constant
-        return watts + self.ohm * self.amps * self.amps
+        self.lost_watts = watts + self.ohm * self.amps * self.amps
+        return self.lost_watts
 
     def volts(self, at_battery: float) -> float:
         """Return the voltage here by that of the bus-bar."""
@@ -94,7 +95,7 @@ class _Place:
                 return 0.0
             volts += place.ohm * place.amps
             place = place.above
-        return max(volts, 0.0) if at_battery else 0.0
+        return volts if at_battery and volts > 0 else 0.0
 
 
 class BusBar:
@@ -236,11 +237,12 @@ class BusBar:
         Raises:
             ValueError: the current is negative or not a number.
         """
+        if self._amps_loads.get(owner, 0.0) == amps:
+            return
         if not (isfinite(amps) and amps >= 0):
             raise ValueError(f"{owner} draws {amps} A: give 0 or more")
-        if self._amps_loads.get(owner, 0.0) != amps:
-            self._amps_loads[owner] = amps
-            self._is_built = self._is_solved = False
+        self._amps_loads[owner] = amps
+        self._is_built = self._is_solved = False
 
     def set_load_watts(self, owner: str, watts: float) -> None:
         """Set the power that ``owner`` draws from now on, at its own terminals; 0 for none.
@@ -248,12 +250,13 @@ class BusBar:
         Raises:
             ValueError: the power is negative or not a number.
         """
+        if self._watts_loads.get(owner, 0.0) == watts:
+            return
         if not (isfinite(watts) and watts >= 0):
             raise ValueError(f"{owner} draws {watts} W: give 0 or more")
-        if self._watts_loads.get(owner, 0.0) != watts:
-            self._watts_loads[owner] = watts
-            self._watts_amps[owner] = watts / _FIRST_VOLTS
-            self._is_built = self._is_solved = False
+        self._watts_loads[owner] = watts
+        self._watts_amps[owner] = watts / _FIRST_VOLTS
+        self._is_built = self._is_solved = False
 
     def set_charge(self, owner: str, volts_limit: float, amps_limit: float, watts_limit: float | None = None) -> None:
         """Let ``owner`` give up to this current, and power, while its voltage is below its limit; 0 A for none.
@@ -261,17 +264,18 @@ class BusBar:
         Raises:
             ValueError: a limit is negative or not a number.
         """
+        if self._limits.get(owner) == (volts_limit, amps_limit, watts_limit):
+            return
         limits = _SourceLimits(volts_limit, amps_limit, watts_limit)
         if not all(isfinite(limit) and limit >= 0 for limit in limits if limit is not None):
             watts = "" if watts_limit is None else f" and {watts_limit} W"
             raise ValueError(
                 f"{owner} charges with {amps_limit} A up to {volts_limit} V{watts}: give 0 or more of each"
             )
-        if self._limits.get(owner) != limits:
-            self._limits[owner] = limits
-            if watts_limit is not None:
-                self._watts_amps.setdefault(f"{owner} source", watts_limit / _FIRST_VOLTS)
-            self._change_sources()
+        self._limits[owner] = limits
+        if watts_limit is not None:
+            self._watts_amps.setdefault(f"{owner} source", watts_limit / _FIRST_VOLTS)
+        self._change_sources()
 
     def set_disconnect(self, owner: str, *, is_open: bool) -> None:
         """Open the switch of ``owner`` between battery and bus-bar, or close it; one open switch is enough."""
@@ -338,16 +342,26 @@ class BusBar:
         """Return the voltage at the far end of the wire of ``owner``."""
         if not self._is_solved:
             self._solve()
-        place = self._place_of.get(owner)
-        return self._volts if place is None else place.volts(self._volts)
+        place, volts = self._place_of.get(owner), self._volts
+        return volts if place is None else place.volts(volts)
 
     def lowest_volts(self) -> float:
         """Return the lowest voltage of the bus-bar and of the far ends of all wires."""
         if not self._is_solved:
             self._solve()
-        if len(self._places) == 1:
-            return self._volts
-        return min([place.volts(self._volts) for place in self._places.values()])
+        volts = self._volts
+        if len(self._places) == 1 or volts <= 0:
+            return volts
+        return self._lowest_below(self._root, volts, volts)
+
+    def _lowest_below(self, place: _Place, volts: float, lowest: float) -> float:
+        """Return the lowest voltage of a place that has ``volts``, of those below it, and of ``lowest``."""
+        for below in place.below:
+            there = volts + below.ohm * below.amps
+            lowest = min(lowest, there)
+            if below.below:
+                lowest = self._lowest_below(below, there, lowest)
+        return max(lowest, 0.0)
 
     def power(self) -> tuple[dict[str, float], dict[str, float], float]:
         """Return the watts that each source gives and each load takes at its terminals, and what the wires lose.
@@ -465,7 +479,7 @@ class BusBar:
         else:
             self._share_at(self._root, volts, into)
 
-    def _groups(self) -> Iterator[tuple[Curve, float, dict[str, float]]]:
+    def _groups(self) -> Iterator[tuple[float, float, dict[str, float]]]:
         for place in self._places.values():
             yield from place.groups
 
@@ -475,19 +489,33 @@ class BusBar:
         for at, _ in own.points:
             if abs(at - volts) < _SAME_VOLTS:
                 volts = at
-        spans = [curve.span(volts) for curve, _, _ in place.groups]
-        below_spans = [below.near.span(volts) for below in place.below]
-        low = fsum([low for _, low in spans]) + fsum([low for _, low in below_spans]) - place.drawn
-        free = fsum([high - low for high, low in (*spans, *below_spans)])
+        spans = []
+        low, free = -place.drawn, 0.0
+        for limit_volts, together, _ in place.groups:
+            most, least = together if volts <= limit_volts else 0.0, together if volts < limit_volts else 0.0
+            spans.append((most, least))
+            low += least
+            free += most - least
+        below_spans = []
+        for below in place.below:
+            if below.near.points:
+                span = most, least = below.near.span(volts)
+                below_spans.append((below, span))
+                low += least
+                free += most - least
+            else:  # no source there: what it draws is known, and what its wires lose
+                low += below.near.constant
+                self._wire_watts += below.lost_watts
+                self._out_watts -= volts * below.near.constant + below.lost_watts
         share = min(max((amps - low) / free, 0.0), 1.0) if free > 0 else 0.0
         self._out_watts += volts * place.drawn
-        for (_, together, limits), (high, low) in zip(place.groups, spans, strict=True):
-            given = low + share * (high - low)
+        for (_, together, limits), (most, least) in zip(place.groups, spans, strict=True):
+            given = least + share * (most - least)
             self._in_watts += volts * given
             for owner, limit in limits.items():
                 self._given[owner] = given * (limit / together)
-        for below, (high, low) in zip(place.below, below_spans, strict=True):
-            flow = below.amps = low + share * (high - low)
+        for below, (most, least) in below_spans:
+            flow = below.amps = least + share * (most - least)
             self._wire_watts += below.ohm * flow * flow
             self._share_at(below, volts + below.ohm * flow, flow)
 

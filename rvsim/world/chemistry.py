@@ -88,8 +88,9 @@ AGM = Chemistry(
     # Fitted to one logged test of a used AGM battery of 95.69 Ah; 0.3 % when full is from memory.
     acceptance=(1.53, 1.25, 0.003),
     charge_limit=((), (inf,)),
-    # A sealed battery maker's data sheet for -10 to 30 C; the point at -30 C goes on along its last line, no source.
-    capacity=Table((-30.0, -10.0, 10.0, 25.0, 30.0), (0.58, 0.74, 0.90, 1.0, 1.03)),
+    # A sealed battery maker's data sheet for -10 to 30 C; -18 C within the 40 to 60 % of two trade pages; the point at
+    # -30 C goes on along the last line, no source.
+    capacity=Table((-30.0, -18.0, -10.0, 10.0, 25.0, 30.0), (0.39, 0.60, 0.74, 0.90, 1.0, 1.03)),
     charge_efficiency=0.88,  # see `charge_efficiency_percent` of the rig
     peukert_exponent=1.1,
     self_discharge_per_month=0.02,

@@ -4,10 +4,11 @@ Knows: which battery and which branch each device is on, which branches are open
 its owner. Does not know any device, nor the air around a battery: that is handed in each second.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from math import fsum, sqrt
 from typing import NamedTuple
 
+from rvsim.rig.climate import FIRST_ZONE
 from rvsim.rig.electric import OUTDOORS, battery_by_branch, dc_sources
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world.battery import Battery
@@ -34,7 +35,6 @@ class ElectricSystem:
 
     def __init__(self, plan: VehiclePlan) -> None:
         self._house = plan.battery.name
-        self._battery_zones = {each.name: each.zone for each in plan.batteries}
         by_branch = battery_by_branch(plan.batteries, plan.branches)
         self.on_fuse: Callable[[int, str, bool], None] | None = None
         """Called when a fuse or breaker opened or closed by itself: the second, its branch, whether it is open now."""
@@ -48,6 +48,7 @@ class ElectricSystem:
             for each in plan.batteries
         }
         self._bar_by_branch = {branch: self._batteries[battery] for branch, battery in by_branch.items()}
+        self._battery_zones = [(self._batteries[each.name], each.zone or FIRST_ZONE) for each in plan.batteries]
         self._house_bar = self._batteries[self._house]
         self._bar_of = {device: self._batteries[name] for device, name in plan.battery_by_device.items()}
         self._bar_of |= {device: self._bar_by_branch[name] for device, name in plan.branch_by_device.items()}
@@ -107,6 +108,11 @@ class ElectricSystem:
         """Return the voltage that ``owner`` measures at its terminals, at the far end of its wire."""
         volts = self._bar_of.get(owner, self._house_bar).volts_at(owner)
         return volts + self.ground_offset(owner) if self._ground_offsets else volts
+
+    @property
+    def has_ground_offsets(self) -> bool:
+        """Whether the ground of any owner was ever off."""
+        return bool(self._ground_offsets)
 
     def ground_offset(self, owner: str) -> float:
         """Return by how much every voltage that ``owner`` measures is off."""
@@ -259,15 +265,14 @@ class ElectricSystem:
         stock = Stock(f"amps of {source}", amps, "A", 0.0, limit)
         yield Flows("power of the mains", "W", "", {source: mains.watts(source)}, taken, stock)
 
-    def step_electric(self, outdoor_c: float, zones: Mapping[str, float], second: int = 0) -> None:
-        """Advance by one second with the present inputs; ``zones`` are the temperatures of the air by zone.
+    def step_electric(self, outdoor_c: float, air_c: Callable[[str], float], second: int = 0) -> None:
+        """Advance by one second with the present inputs; ``air_c`` returns the temperature of the air in a zone.
 
         ``second`` is the second of the run that ends with it.
         """
         self._stepped_second = second
-        for name, battery in self._batteries.items():
-            zone = self._battery_zones[name]
-            battery.step(outdoor_c if zone == OUTDOORS else zones[zone] if zone else next(iter(zones.values())))
+        for battery, zone in self._battery_zones:
+            battery.step(outdoor_c if zone == OUTDOORS else air_c(zone))
 
     def remove_electric(self, owner: str) -> None:
         """Set every contribution of ``owner`` to batteries and mains to zero."""

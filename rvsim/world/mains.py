@@ -26,6 +26,10 @@ class Mains:
         self._held: str | None = None
         """The source that keeps its loads whatever its rank is."""
         self._loads: dict[str, float] = {}
+        self._in_use: str | None = None
+        """The source in use, found anew when a source changes."""
+        self._wanted = 0.0
+        """What all loads want together."""
 
     def set_source(self, owner: str, watts: float, rank: int, *, is_held: bool = False) -> None:
         """Let ``owner`` be able to give up to ``watts``; 0 for none. The source of the highest rank is in use.
@@ -36,6 +40,8 @@ class Mains:
             ValueError: the power is negative or not a number.
         """
         _check(owner, "gives", watts)
+        if is_held == (self._held == owner) and self._sources.get(owner, (rank, 0.0)) == (rank, watts):
+            return
         if watts:
             self._sources[owner] = rank, watts
         else:
@@ -44,6 +50,7 @@ class Mains:
             self._held = owner
         elif self._held == owner:
             self._held = None
+        self._find_source()
 
     def set_load(self, owner: str, watts: float) -> None:
         """Set the power that ``owner`` wants; 0 for none.
@@ -52,38 +59,43 @@ class Mains:
             ValueError: the power is negative or not a number.
         """
         _check(owner, "draws", watts)
-        self._loads[owner] = watts
+        if self._loads.get(owner) != watts:
+            self._loads[owner] = watts
+            self._wanted = fsum(self._loads.values())
 
     def source(self) -> str | None:
         """Return the owner of the source in use, None where there is none; of one rank the first by name."""
-        if self._held is not None:
-            return self._held
-        return min(self._sources, key=lambda owner: (-self._sources[owner][0], owner), default=None)
+        return self._in_use
+
+    def _find_source(self) -> None:
+        sources = self._sources
+        first = min(sources, key=lambda owner: (-sources[owner][0], owner), default=None)
+        self._in_use = first if self._held is None else self._held
 
     def rank(self, besides: str | None = None) -> int:
         """Return the rank of the source in use, 0 where there is none; with ``besides`` the highest rank of another."""
-        if besides is None and self._held is not None:
-            return self._sources[self._held][0]
+        if besides is None:
+            return 0 if self._in_use is None else self._sources[self._in_use][0]
         return max((rank for owner, (rank, _) in self._sources.items() if owner != besides), default=0)
 
     def wanted_watts(self) -> float:
         """Return what all loads want together."""
-        return fsum(self._loads.values())
+        return self._wanted
 
     def share(self) -> float:
         """Return the share of what they want that loads get, 0 to 1; 0 without a source."""
-        source = self.source()
+        source, wanted = self._in_use, self._wanted
         if source is None:
             return 0.0
-        limit, wanted = self._sources[source][1], self.wanted_watts()
+        limit = self._sources[source][1]
         return 1.0 if wanted <= limit else limit / wanted
 
     def watts(self, owner: str) -> float:
         """Return what a source gives now, and what a load gets; that of a source where ``owner`` is both."""
-        source = self.source()
+        source, wanted = self._in_use, self._wanted
         if source is None:
             return 0.0
-        limit, wanted = self._sources[source][1], self.wanted_watts()
+        limit = self._sources[source][1]
         if owner in self._sources:
             return min(limit, wanted) if owner == source else 0.0
         return self.share() * self._loads.get(owner, 0.0)
@@ -103,7 +115,9 @@ class Mains:
         if self._held == owner:
             self._held = None
         self._sources.pop(owner, None)
-        self._loads.pop(owner, None)
+        self._find_source()
+        if self._loads.pop(owner, None) is not None:
+            self._wanted = fsum(self._loads.values())
 
 
 def _check(owner: str, verb: str, watts: float) -> None:

@@ -15,6 +15,7 @@ from rvsim.rig.switching import OutputPlan
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world.electric import ElectricSystem
 from rvsim.world.loads import Load, Transient
+from rvsim.world.motions import Motions
 from rvsim.world.relays import Contact, Relay
 
 Override = Literal["on", "off"]
@@ -40,8 +41,11 @@ class OutputCircuits:
     terminals.
     """
 
-    def __init__(self, plan: VehiclePlan, electric: ElectricSystem, tell_of_change: Callable[[str], None]) -> None:
+    def __init__(
+        self, plan: VehiclePlan, electric: ElectricSystem, tell_of_change: Callable[[str], None], motions: Motions
+    ) -> None:
         self._electric = electric
+        self._motions = motions
         self._tell_of_change = tell_of_change
         self._relays = {relay.name: Relay(relay) for relay in plan.relays}
         self._circuits: dict[str, OutputCircuit] = {}
@@ -55,8 +59,8 @@ class OutputCircuits:
         if output.name in self._circuits:
             return
         wire_ohm = output.wire.ohm if output.wire is not None else 0.0
-        load = Load(output.load, output.amps or 0.0, output.peak_amps, wire_ohm)
         relay = self._relays.get(output.relay) if output.relay is not None else None
+        load = self._motions.load_of(output, relay) or Load(output.load, output.amps or 0.0, output.peak_amps, wire_ohm)
         circuit = self._circuits[output.name] = OutputCircuit(output.name, device, load, relay)
         if relay is not None:
             self._by_relay[relay.plan.name] = circuit
@@ -125,6 +129,10 @@ class OutputCircuits:
     def set_overload(self, output: str, amps: float, now: int) -> None:
         """Let a load take more by this current, at 12 V; 0: no longer."""
         self._circuits[output].load.more_amps = amps
+        self._change_load(self._circuits[output], now)
+
+    def refresh(self, output: str, now: int) -> None:
+        """Count anew what a load takes that has changed by itself, as a motor does at the end of its way."""
         self._change_load(self._circuits[output], now)
 
     def _change_load(self, circuit: OutputCircuit, now: int) -> None:

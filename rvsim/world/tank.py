@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from math import isfinite
 from typing import Any, NamedTuple
 
-from rvsim.rig.tanks import LPG, ExtraTankPlan, TankPlan
+from rvsim.rig.tanks import LPG, PROPANE, ExtraTankPlan, TankPlan
 from rvsim.world.freezing import WaterTemperature
 
 _MICROLITRES_PER_LITRE = 1_000_000
@@ -42,6 +42,7 @@ class Tank:
 
     def __init__(self, plan: TankPlan, content: str, start_c: float) -> None:
         self.content = content
+        self.gas = plan.gas if isinstance(plan, ExtraTankPlan) else PROPANE
         self.zone = plan.zone
         self.full_ul = round(plan.litres * _MICROLITRES_PER_LITRE)
         self.held_ul = round(self.full_ul * plan.start_percent / 100)
@@ -71,7 +72,7 @@ class Tank:
     def cool(self, seconds: int, air_c: float) -> None:
         """Let the water take up heat from air of this temperature, or lose it, and freeze or thaw."""
         if self.content == LPG:
-            return  # what is in it does not freeze, and its temperature is not modelled
+            return  # what is in it does not freeze; it is as warm as the air around it
         self.water.step(seconds, self.litres, air_c)
         self.ice_ul = round(self.held_ul * self.water.ice_part)
 

@@ -18,8 +18,10 @@ from rvsim.rig.tanks import FIRST_TANKS
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.world import infiltration
 from rvsim.world.coolant import Coolant
-from rvsim.world.flows import Flows, HeatBodies, Stock, heat_flows, split
-from rvsim.world.fuel import FuelTank
+from rvsim.world.flows import Flows, Stock, split
+from rvsim.world.fuel import MIN_GAS_PA, FuelTank, gas_pa
+from rvsim.world.glazing import COVER_DIFFUSE_SHARE, cover_share
+from rvsim.world.heat_flows import HeatBodies, heat_flows
 from rvsim.world.heat_network import HeatNetwork
 from rvsim.world.hot_water import HotWater
 from rvsim.world.tank import MAX_LITRES_PER_MIN, WaterTanks
@@ -30,6 +32,10 @@ _WEATHER_S = 60
 """Sun, wind and humidity outside are computed anew at multiples of this many seconds."""
 
 
+_TAPS = "(taps)"
+VAPOUR_G_PER_LITRE = 2500 / (0.6 * 360)
+"""Vapour of hot water that is drawn, into the cabin: a shower gives some 2500 g an hour (solar housing textbook, table
+10.1.1); its water by our choice 6 litres a minute, 60 % of it hot."""
 OUTLET_EFFECTIVENESS = 0.7
 """How far a coolant heater's fan brings its air to the coolant's temperature. Common practice, no source."""
 
@@ -107,6 +113,8 @@ class ThermalWorld:
         tank_starts = {name: self._air_around_c(tank.zone) for name, tank in tanks.items()}
         self._tanks = WaterTanks(tanks, weather.start_hour, plan.people.count, tank_starts)
         self._zones[plan.people.zone].people = plan.people.count
+        for zone in self._zones.values():
+            zone.activity = plan.people.activity
         self._outlets: dict[str, tuple[float, str]] = {}
         self._insides: dict[str, float] = {}
         self._meters = {name: _Meter() for name in HeatAccount._fields[:5]}
@@ -182,6 +190,11 @@ class ThermalWorld:
         beam, _, around = self._conditions.on_plane(tilt_deg, azimuth_deg)
         return beam + around
 
+    def panel_w_per_m2(self, tilt_deg: float = 0.0, azimuth_deg: float = 0.0) -> float:
+        """Return what of it comes through the glass cover of a solar panel, by the share at a right angle."""
+        beam, cosine, around = self._conditions.on_plane(tilt_deg, azimuth_deg)
+        return beam * cover_share(cosine) + around * COVER_DIFFUSE_SHARE
+
     @property
     def rated_burner_w(self) -> float:
         """Heat into the coolant at full output of the rig's burner, in watts."""
@@ -238,6 +251,12 @@ class ThermalWorld:
     def tank_air_c(self, name: str) -> float:
         """Return the temperature of the air around a tank, degrees Celsius."""
         return self._air_around_c(self._tanks.tank(name).zone)
+
+    def has_gas(self, name: str) -> bool:
+        """Return whether an LPG tank gives gas: there is some, and it is warm enough to boil against its regulator."""
+        tank = self._tanks.tank(name)
+        pressure = gas_pa(tank.gas, self._air_around_c(tank.zone))
+        return tank.held_ul > 0 and pressure - self._weather.pressure_pa >= MIN_GAS_PA
 
     def drawn_litres(self, tank: str = "fresh") -> float:
         """Return what taps gave in the last second from a tank that has a pump."""
@@ -453,6 +472,7 @@ class ThermalWorld:
 
     def _let_in_cold_water(self, litres_per_s: float) -> None:
         self._draws = litres_per_s > 0
+        self._zones[FIRST_ZONE].set_moisture(_TAPS, 3600 * litres_per_s * VAPOUR_G_PER_LITRE)
         w_per_k = litres_per_s * self._water.j_per_litre_k
         self._network.set_inflow(self._water_body, w_per_k, self._tanks.tanks["fresh"].water.celsius)
 

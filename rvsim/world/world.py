@@ -16,6 +16,7 @@ from rvsim.rig.vehicle import VehiclePlan, WeatherPlan
 from rvsim.wire.frame import SECOND_US
 from rvsim.world.contacts import Contacts
 from rvsim.world.electric import ElectricSystem
+from rvsim.world.motions import Motions
 from rvsim.world.outputs import OutputCircuits, Override
 from rvsim.world.thermal import HeatAccount, ThermalWorld
 
@@ -37,11 +38,26 @@ class World(ThermalWorld, ElectricSystem):
         """What people can press; the host puts those of its rig here."""
         self.on_change: Callable[[str], None] = _tell_nobody
         """Called with the name of a device when a person, or a fault, has changed something at its terminals."""
-        self.outputs = OutputCircuits(plan, self, self._tell_of_change)
+        self.motions = Motions(plan.motions, {output.name: output for output in plan.outputs})
+        """What motors move; the host sets how it is called at the end of a way."""
+        self.motions.tell, self.motions.tell_device = self._refresh_output, self._tell_of_motion
+        self.outputs = OutputCircuits(plan, self, self._tell_of_change, self.motions)
         """The outputs of the modules: loads, relays, and overrides by hand."""
 
     def _tell_of_change(self, device: str) -> None:
         self.on_change(device)
+
+    def _refresh_output(self, output: str, now: int) -> None:
+        self.advance(max(now, self._now_us))
+        self.outputs.refresh(output, now)
+
+    def _tell_of_motion(self, device: str, now: int) -> None:
+        self.advance(max(now, self._now_us))
+        self.on_change(device)
+
+    def motion_percent(self, motion: str) -> float:
+        """Return how far a motion is out, 0 to 100; KeyError for no motion."""
+        return self.motions.percent(motion, self._now_us)
 
     def set_override(self, output: str, override: Override | None) -> None:
         """Set an output by hand at its module: "on", "off", or None: as it is commanded; KeyError for no output."""
@@ -66,10 +82,8 @@ class World(ThermalWorld, ElectricSystem):
         self.remove_electric(owner)
 
     def _run_to_second(self, last_second: int) -> None:
-        step, step_electric, network, air = self._step_thermal, self.step_electric, self._network, self._air
+        step, step_electric = self._step_thermal, self.step_electric
         for second in range(self._second + 1, last_second + 1):
             step(second)
-            celsius = network.celsius
-            zones = {name: celsius[body] for name, body in air.items()}
-            step_electric(self._weather.outdoor_c(second), zones, second)
+            step_electric(self._weather.outdoor_c(second), self._air_around_c, second)
         self._second = last_second

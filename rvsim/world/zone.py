@@ -50,9 +50,12 @@ class Zone:
         through_lining = min(plan.walls_w_per_k, 0.999 * inside_m2 * _BARE_U)
         self.lining_to_outdoor = 1 / (1 / through_lining - 1 / self.air_to_lining) if through_lining else 0.0
         self._direct_w_per_k = plan.walls_w_per_k - through_lining + plan.glass_w_per_k
-        parts = [(part.u_w_per_m2_k, part.area_m2) for part in plan.glass or plan.walls]
+        parts = [(pane.u_w_per_m2_k, pane.area_m2) for pane in plan.glass]
+        parts = parts or [(wall.u_value, wall.area_m2) for wall in plan.walls]
         self._coldest = max(parts) if parts else (plan.heat_loss_w_per_k / inside_m2, inside_m2)
         self.people = 0
+        self.activity: people.Activity = "rest"
+        """What its people do."""
         self.people_w = 0.0
         self.ratio = saturation_ratio(plan.start_c, pressure_pa) * plan.start_humidity_percent / 100
         """Humidity ratio of the air."""
@@ -148,7 +151,7 @@ class Zone:
 
     def update_people(self, air_c: float) -> bool:
         """Compute the heat of the people in this air; return whether it changed."""
-        before, self.people_w = self.people_w, self.people * people.sensible_w(air_c)
+        before, self.people_w = self.people_w, self.people * people.sensible_w(air_c, self.activity)
         return before != self.people_w
 
     def update_flows(self, air_c: float, outdoor_c: float, wind_m_per_s: float) -> bool:
@@ -208,7 +211,7 @@ class Zone:
         """
         kg_per_litre = infiltration.AIR_KG_PER_LITRE * self._air_density
         air_kg = kg_per_litre * self.plan.volume_m3 * 1000
-        vapour = fsum(self._moistures.values()) + self.people * people.moisture_g_per_h(air_c)
+        vapour = fsum(self._moistures.values()) + self.people * people.moisture_g_per_h(air_c, self.activity)
         supplied = air_kg / MOISTURE_S * self.ratio + vapour / 3.6e6
         leaving = air_kg / MOISTURE_S + kg_per_litre * self.outdoor_litres_per_s
         supplied += kg_per_litre * self.outdoor_litres_per_s * outdoor.humidity_ratio

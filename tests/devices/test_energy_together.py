@@ -2,6 +2,7 @@
 
 import pytest
 
+from rvsim.devices.charging.battery_requests import BatteryRequests
 from rvsim.devices.device import Site
 from rvsim.devices.kinds.inverter import Inverter
 from rvsim.devices.registry import kinds_by_name, settings_models
@@ -31,8 +32,9 @@ def run(bench: Bench, seconds: float) -> Bench:
 
 
 def test_the_larger_van_has_twenty_five_devices_and_three_zones(van):
-    """On branches of two batteries."""
+    """On branches of two batteries; of every kind that comes with the program at least one."""
     assert len(van.devices) >= 25
+    assert {device.kind for device in van.devices} == set(kinds_by_name())
     assert van.world.zone_names == ["cabin", "bedroom", "garage"]
     assert van.world.battery_names == ["house", "starter"]
 
@@ -72,6 +74,7 @@ def test_what_the_generator_burns_is_its_load(van):
 
 def test_losses_warm_the_garage(van):
     """An inverter that gives 1500 W loses 76 W by its curve: they are heat where it stands, and end with it."""
+    van.switch_off("fridge")  # its box takes heat and gives it back
     run(van, 5)
     before = van.world.heat_account().gains_j
     van.world.set_mains_load("kettle", 1500.0)
@@ -115,3 +118,16 @@ def test_an_alternator_that_follows_the_battery_never_opens_its_protection(catal
     for _ in range(600):
         opened |= run(bench, 1).world.battery().charge_is_open
     assert opened is opens
+
+
+def test_a_battery_that_asks_for_less_is_heard(catalogue):
+    """Each DC_SOURCE_STATUS_4 counts, the same as before or another one: 10 A, then 20 A, then stop."""
+    spec = catalogue.by_name("DC_SOURCE_STATUS_4")
+    requests = BatteryRequests(catalogue, 1, lambda: 1_000_000)
+    most = []
+    for state, amps in ((2, 10.0), (2, 10.0), (2, 20.0), (1, 20.0), (2, None)):
+        current = spec.by_name["desired_dc_current"].sensor_raw(amps)
+        head = {"instance": 1, "device_priority": 120, "desired_charge_state": state}
+        requests.on_desired(spec.pack(**head, desired_dc_current=current))
+        most.append((requests.max_amps(2_000_000), requests.allows(2_000_000)))
+    assert most == [(10.0, True), (10.0, True), (20.0, True), (20.0, False), (None, True)]

@@ -51,8 +51,8 @@ def test_a_right_controller_is_passed(bus):
 
 def test_a_spoilt_one_is_not_for_the_stated_reason(bus):
     """It reads the outdoor sensor, 2, so it never has enough: the cabin gets too warm, and that is what is told."""
-    under_test = bus("warm_cabin", except_devices=["control panel"])
-    thermostat.Thermostat(under_test, sensor=2).run(3600)
+    under_test = bus("warm_cabin", except_devices=["control panel"], values={"lasts": "41min"})
+    thermostat.Thermostat(under_test, sensor=2).run(41 * 60)
     warm, command = under_test.verdict().failed
     assert warm.expected.startswith("the cabin does not get too warm")
     assert warm.found.startswith("22.5")

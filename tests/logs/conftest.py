@@ -5,6 +5,7 @@ import random
 from collections import Counter
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -114,7 +115,20 @@ def chosen():
     return choose
 
 
-ENERGY_RIG = {
+_ENERGY_DEVICES: list[dict[str, Any]] = [
+    {"name": "monitor", "address": 0x46, "functions": {"dc_source": 1}},
+    {"name": "charger", "address": 0x4A, "functions": {"charger": 1}, "amps": {"charger": [0, 30]},
+     "branch": "galley"},
+    {"name": "heater", "address": 0x5E, "functions": {"furnace": 1, "water_heater": 1}, "amps": {"furnace": [0, 6]},
+     "branch": "galley"},
+    {"name": "inverter", "address": 0x42, "functions": {"inverter": 1}},
+    {"name": "tank", "address": 0x48, "functions": {"tank": 0}},
+    {"name": "bay sensor", "address": 0x94, "functions": {"ambient_sensor": 4}, "zone": "bay"},
+    {"name": "outdoor sensor", "address": 0x95, "functions": {"ambient_sensor": 5}, "zone": "outdoors"},
+    *({"name": f"sensor {one}", "address": 0x90 + one, "functions": {"ambient_sensor": one}, "zone": "cabin"}
+      for one in (1, 2, 3)),
+]  # fmt: skip
+ENERGY_RIG: dict[str, Any] = {
     "schema": 1,
     "name": "energy",
     "title": "A rig for voltages, temperatures and charge",
@@ -123,19 +137,7 @@ ENERGY_RIG = {
     "zone": [{"name": "bay"}],
     "fresh_tank": {"zone": "bay"},
     "fuel": {"grade": "B"},
-    "device": [
-        {"name": "monitor", "address": 0x46, "functions": {"dc_source": 1}},
-        {"name": "charger", "address": 0x4A, "functions": {"charger": 1}, "amps": {"charger": [0, 30]},
-         "branch": "galley"},
-        {"name": "heater", "address": 0x5E, "functions": {"furnace": 1, "water_heater": 1}, "amps": {"furnace": [0, 6]},
-         "branch": "galley"},
-        {"name": "inverter", "address": 0x42, "functions": {"inverter": 1}},
-        {"name": "tank", "address": 0x48, "functions": {"tank": 0}},
-        {"name": "bay sensor", "address": 0x94, "functions": {"ambient_sensor": 4}, "zone": "bay"},
-        {"name": "outdoor sensor", "address": 0x95, "functions": {"ambient_sensor": 5}, "zone": "outdoors"},
-        *({"name": f"sensor {one}", "address": 0x90 + one, "functions": {"ambient_sensor": one}, "zone": "cabin"}
-          for one in (1, 2, 3)),
-    ],
+    "device": _ENERGY_DEVICES,
 }  # fmt: skip
 """A rig of which every voltage, temperature and charge of `energy_log` is judged."""
 
@@ -197,6 +199,78 @@ def energy_log(catalogue):
 def energy_rig():
     """Return the rig of `energy_log`."""
     return Rig.model_validate(ENERGY_RIG)
+
+
+DRIVEN_RIG = ENERGY_RIG | {
+    "battery": {"capacity_ah": 60.0},
+    "device": [
+        *_ENERGY_DEVICES[:5],
+        {"name": "pump", "address": 0x49, "functions": {"water_pump": 1}},
+        *({"name": f"sensor {one}", "address": 0x90 + one, "functions": {"ambient_sensor": one}, "zone": place}
+          for one, place in enumerate(("cabin", "cabin", "bay", "outdoors"), 1)),
+    ],
+}  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def driven_rig():
+    """Return the rig of `driven_log`."""
+    return Rig.model_validate(DRIVEN_RIG)
+
+
+@pytest.fixture(scope="session")
+def driven_log(catalogue):
+    """Return frames in which something moves values that follow, rest, or rest for some time."""
+
+    def build(seed, hours=1):
+        chance, frames = random.Random(seed), []
+        choices = {
+            "amps": (-90, -45, 0, 12, 25, 45, 90), "runs": (0, 1, 1), "hookup": (0, 0, 0, 1), "demand": (0, 1, 1, 1),
+            "burner": (0, 1, 1, 1), "heat": (0, 192, 200, 200), "outdoors": (-2, 2),
+            **dict.fromkeys(("volts", "charge", "level", "water", "place 1", "place 2", "place 3"), (0, 0, 0, 1, -1)),
+        }  # fmt: skip
+        state, until = dict.fromkeys(choices, 0), dict.fromkeys(choices, 0)
+        values = {"volts": 256, "charge": 120, "level": 60, "water": 10000, "place 1": 9300, "place 2": 9350,
+                  "place 3": 9000, "outdoors": 8700}  # fmt: skip
+        often = chance.choice((0.05, 0.2))
+
+        def say(second, message, source, **raws):
+            spec = catalogue.by_name(message)
+            frames.append(Frame(round(second * SECOND_US), spec.identifier(source), spec.pack(**raws)))
+
+        for second in range(0, round(hours * HOUR_S), 14):
+            for name, some in choices.items():
+                if second >= until[name]:
+                    until[name] = second + chance.choice((60, 1200, 3600))
+                    state[name] = chance.choice(some)
+            for name in values:
+                if chance.random() < often:
+                    values[name] += round(state[name] * chance.choice((1, 1, 30)))
+            for name, (low, high) in {"volts": (210, 300), "level": (2, 100), "charge": (6, 200),
+                                      "water": (9000, 10_600)}.items():  # fmt: skip
+                values[name] = max(low, min(high, values[name]))
+            current = 2_000_000_000 + round(1000 * (state["amps"] + chance.random()))
+            late = chance.random() < 0.002
+            if not late:
+                say(second, "DC_SOURCE_STATUS_1", 0x46, instance=1, dc_voltage=values["volts"], dc_current=current)
+            for line in (0, 1):
+                if not line or state["hookup"] == 0:
+                    say(second + 0.4 + line / 2, "CHARGER_AC_STATUS_1", 0x4A, instance=1, ac_line=line, input_output=0)
+            say(second + 1.3, "DC_SOURCE_STATUS_2", 0x46, instance=1, state_of_charge=values["charge"])
+            say(second + 2.6, "TANK_STATUS", 0x48, instance=0, relative_level=values["level"], resolution=100,
+                tank_size=70)  # fmt: skip
+            say(second + 3.9, "WATER_PUMP_STATUS", 0x49, operating_status=1, pump_status=state["runs"],
+                water_hookup_detected=state["hookup"])  # fmt: skip
+            say(second + 5.2, "WATERHEATER_STATUS", 0x5E, instance=1, operating_mode=1, set_point_temperature=10500,
+                water_temperature=values["water"], thermostat_status=state["demand"],
+                burner_status=state["burner"], high_temperature_limit_switch=0)  # fmt: skip
+            say(second + 6.5, "FURNACE_STATUS", 0x5E, instance=1, heat_output_level=state["heat"])
+            for number, place in enumerate(("place 1", "place 2", "place 3", "outdoors"), 1):
+                say(second + 7.0 + 1.4 * number, "THERMOSTAT_AMBIENT_STATUS", 0x90 + number, instance=number,
+                    ambient_temperature=values[place])  # fmt: skip
+        return frames
+
+    return build
 
 
 @pytest.fixture(scope="session")

@@ -2,6 +2,7 @@
 
 import json
 import random
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -14,8 +15,10 @@ from rvsim.logs.blocks import to_blocks
 from rvsim.logs.read import open_log
 from rvsim.logs.survey import WHOLE_LOG, SurveyedTime, Surveyor
 from rvsim.rig.load import load_rig
+from rvsim.rig.model import Rig
 from rvsim.shipped import scenario_folder
-from rvsim.wire.frame import Frame
+from rvsim.watch.detect import driven_values, drives
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import (
     ErrorFrame,
     ErrorState,
@@ -31,6 +34,10 @@ from rvsim.wire.line_events import (
 
 SCENARIOS = sorted(path.stem for path in scenario_folder().glob("*.toml"))
 MARINE = Path(__file__).parents[1] / "data" / "marine_bus_2014.log"
+DRIVEN_SEEDS = (4, 35)
+MOVING = ("out of the battery", "into the battery", "ran for", "heated the water", "gave full heat", "dc current of")
+MOVING_BY_RIG = ("sensor 4 moved",)
+"""Parts of the texts for each sort of what moves a value."""
 BLOCKS = (37, 200, 1000, 5000, 65_536)
 
 
@@ -42,19 +49,25 @@ class Logs(dict):
 
 
 @pytest.fixture(scope="module")
-def logs(record, recorded, energy_log):
+def logs(record, recorded, energy_log, driven_log):
     """Return the frames of every shipped scenario, those of a recorded vessel, and readings that pass many limits."""
     made = {scenario: record(scenario, 150)[0] for scenario in SCENARIOS}
     wandering = {f"energy {seed}": energy_log(seed, 600) for seed in range(3)}
+    driven = {f"driven {seed}": driven_log(seed) for seed in DRIVEN_SEEDS}
     return Logs(
-        {"marine": recorded["marine"], **wandering, **{scenario: frames for scenario, frames in made.items() if frames}}
+        {
+            "marine": recorded["marine"],
+            **wandering,
+            **driven,
+            **{scenario: frames for scenario, frames in made.items() if frames},
+        }
     )
 
 
 @pytest.fixture(scope="module")
-def rigs(energy_rig):
+def rigs(energy_rig, driven_rig):
     """Return the rigs that the logs are compared with."""
-    return None, load_rig(scenario_folder() / "rigs" / "ottersby.toml"), energy_rig
+    return None, load_rig(scenario_folder() / "rigs" / "ottersby.toml"), energy_rig, driven_rig
 
 
 @pytest.fixture(scope="module")
@@ -62,21 +75,38 @@ def surveys(catalogue, tmp_path_factory):
     """Survey entries frame by frame and in blocks: two values that must be the same, with the whole JSON of each."""
     log = open_log(MARINE)
 
-    def go(entries, rig, most=65_536, part=WHOLE_LOG, any_size=True):
-        by_frame = Surveyor(catalogue, rig, part, signals=True, frame_by_frame=True)
-        for entry in entries:
-            by_frame.observe(entry)
-        in_columns = Surveyor(catalogue, rig, part, signals=True)
+    def go(entries, rig, most=65_536, part=WHOLE_LOG, any_size=True, impatient=False):
         with pytest.MonkeyPatch.context() as patch:
+            if impatient:  # what takes hours is told after minutes
+                patch.setattr(driven_values, "drives", impatient_drives)
+                patch.setattr(driven_values, "MIN_REST_US", 60 * SECOND_US)
+            by_frame = Surveyor(catalogue, rig, part, signals=True, frame_by_frame=True)
+            for entry in entries:
+                by_frame.observe(entry)
+            in_columns = Surveyor(catalogue, rig, part, signals=True)
             if any_size:  # blocks that would be observed frame by frame, too
                 patch.setattr(column_watch, "MIN_BLOCK_FRAMES", 0)
                 patch.setattr(column_watch, "MIN_FRAMES_PER_TOPIC", 0)
             for _, block in to_blocks((("", entry) for entry in entries), most):
                 in_columns.observe_block(block)
-        return [_value(log, surveyor.finish(), catalogue) for surveyor in (by_frame, in_columns)]
+            return [_value(log, surveyor.finish(), catalogue) for surveyor in (by_frame, in_columns)]
 
     yield go
     log.close()
+
+
+def impatient_drives(rig):
+    """Yield what moves values, with limits that are a tenth of the real ones."""
+    for rule in drives.drives(rig):
+        if isinstance(rule, drives.Movement):
+            yield rule._replace(min_us=rule.min_us // 10)
+        else:
+            yield rule._replace(needed=partial(_tenth, rule.needed))
+
+
+def _tenth(needed, record):
+    full = needed(record)
+    return None if full is None else full // 10
 
 
 def _value(log, survey, catalogue):
@@ -110,20 +140,94 @@ def test_readings_that_pass_many_limits_are_surveyed_the_same_in_columns(
     assert {"low-voltage", "freeze-risk", "bad-value"} <= {str(flag.kind) for flag in by_frame[2]}
 
 
+@pytest.mark.parametrize("with_rig", [False, True])
+def test_values_that_something_moves_are_surveyed_the_same_in_columns(surveys, driven_log, driven_rig, with_rig):
+    """Charge, voltage, level, water and air that follow what moves them, or rest: the same flags, of each kind."""
+    told = ""
+    for seed in DRIVEN_SEEDS:
+        frames = driven_log(seed)
+        rig = driven_rig if with_rig else None
+        by_frame, in_columns = surveys([*frames, LogEnded(frames[-1].time)], rig, 2000, impatient=True)
+        assert in_columns == by_frame
+        told += "".join(flag.text for flag in by_frame[2] if flag.kind == "stuck-value")
+    wanted = (
+        "out of the battery",
+        "into the battery",
+        "ran for",
+        "heated the water",
+        "gave full heat",
+        "dc current of",
+    )
+    assert [text for text in (*wanted, *("sensor 4 moved",)[: 2 * with_rig]) if text not in told] == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_motions_and_their_interlocks_are_surveyed_the_same_in_columns(surveys, catalogue, seed):
+    """Outputs and inputs at random, with pauses and a gap in listening: the same flags, some of which have ended."""
+    frames = motion_frames(catalogue, random.Random(seed))
+    place = 500 * (seed + 3) % 4000
+    gap = ListeningResumed(frames[place].time, frames[place - 1].time, "a gap")
+    entries = [*frames[:place], gap, *frames[place:], LogEnded(frames[-1].time)]
+    by_frame, in_columns = surveys(entries, motion_rig(), 700)
+    assert in_columns == by_frame
+    found = [flag for flag in by_frame[2] if flag.kind == "motion-without-interlock"]
+    assert any(flag.until is not None for flag in found)
+
+
+def motion_rig():
+    """Return a rig with an awning and a step, whose inputs are on another device."""
+    modules = [{"name": name, "device": name} for name in ("centre", "dash")]
+    names = ("awning out", "awning in", "step out", "step in")
+    outputs = [
+        {"name": name, "module": "centre", "terminal": place, "instance": place, "load": "motor"}
+        for place, name in enumerate(names, 1)
+    ]
+    inputs = [
+        {"name": name, "module": "dash", "terminal": place, "instance": place}
+        for place, name in enumerate(("ignition", "brake"), 1)
+    ]
+    motions = [
+        {"name": what, "what": what, "extend": f"{what} out", "retract": f"{what} in", "must_hold": must_hold}
+        for what, must_hold in (("awning", {"ignition": "off", "brake": "on"}), ("step", {"brake": "on"}))
+    ]
+    devices = [{"name": "centre", "address": 0x90}, {"name": "dash", "address": 0x91}]
+    tables = {"module": modules, "output": outputs, "input": inputs, "motion": motions}
+    return Rig.model_validate({"schema": 1, "name": "r", "title": "T", "device": devices, **tables})
+
+
+def motion_frames(catalogue, rng):
+    """Return frames of a load centre and a dashboard: four outputs each second and now and then an input."""
+    load, entry = catalogue.by_name("DC_LOAD_STATUS"), catalogue.by_name("DIGITAL_INPUT_STATUS")
+    levels, frames, time = [0, 0, 0, 0], [], 0
+    while len(frames) < 4000:
+        time += rng.choice((40_000, 40_000, 300_000, 2_000_000)) if rng.random() < 0.02 else 20_000
+        if rng.random() < 0.006:
+            levels[rng.randrange(4)] = rng.choice((0, 0, 100, 200, 255))
+        place = rng.randrange(4)
+        amps = rng.choice((32_000, 32_100))  # data that change and mean nothing
+        status = load.pack(instance=place + 1, operating_status=levels[place], present_current=amps)
+        frames.append(Frame(time, load.identifier(0x90), status))
+        if rng.random() < 0.008 and not 20_000_000 < time < 40_000_000:
+            position = entry.pack(instance=rng.choice((1, 2)), switch_position=rng.choice((0, 1, 1, 255)))
+            frames.append(Frame(time + 5_000, entry.identifier(0x91), position))
+    return frames
+
+
 @pytest.mark.timeout(3600)  # --hypothesis-profile=many takes several minutes
 @given(seed=st.integers(0, 2**32))
 def test_a_mutated_log_is_surveyed_the_same_in_columns(logs, rigs, surveys, seed):
     """Cut, doubled, shifted, spoilt, reordered, shortened, readdressed, with errors: still the same."""
     rng = random.Random(seed)
-    name = rng.choice([*logs, "marine", "marine", "energy 0", "energy 1", "energy 2"])
+    name = rng.choice([*logs, "marine", "marine", "energy 0", "energy 1", "energy 2", "driven 4"])
     frames = logs[name]
     first = rng.choice((0, rng.randrange(len(frames))))
     frames = frames[first : first + rng.choice((500, 1500, 3000))]
     entries = mutated([frame._replace(time=frame.time - frames[0].time) for frame in frames], rng)
     end = entries[-1].time if entries else 0
     part = rng.choice([WHOLE_LOG] * 4 + [SurveyedTime(rng.randrange(end + 1), rng.choice((None, end)))])
-    rig, most = rng.choice(rigs if name.startswith("energy") else rigs[:2]), rng.choice(BLOCKS)
-    by_frame, in_columns = surveys(entries, rig, most, part, any_size=rng.random() < 0.8)
+    own = {"energy": rigs[2:3], "driven": rigs[3:]}.get(name.partition(" ")[0], ())
+    rig, most = rng.choice((*rigs[:2], *own)), rng.choice(BLOCKS)
+    by_frame, in_columns = surveys(entries, rig, most, part, any_size=rng.random() < 0.8, impatient=rng.random() < 0.5)
     assert in_columns == by_frame
 
 

@@ -17,7 +17,7 @@ from rvsim.shipped import scenario_folder
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 
-FROM = 100 * SECOND_US
+FROM = 60 * SECOND_US
 SOURCE, CHARGE, AMBIENT, HEATER = (
     "DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2", "THERMOSTAT_AMBIENT_STATUS", "WATERHEATER_STATUS",
 )  # fmt: skip
@@ -90,7 +90,13 @@ def seeds(frames, catalogue, *, told: bool) -> Iterator[tuple[str, list[Frame], 
         yield "freeze-risk", water(1), {}, True
         yield "freeze-risk", frames, {"fuel": {"grade": "B"}}, False  # it is -5 C outdoors: 5 K below its limit
         yield "freeze-risk", lithium(-3, -8), lfp, True
-        yield "bad-value", changed(frames, catalogue, SOURCE, "dc_current", lambda raw: 4_000_000_000 - raw), {}, True
+        absorption = volts(14.4)
+        yield (
+            "bad-value",
+            changed(absorption, catalogue, SOURCE, "dc_current", lambda raw: 4_000_000_000 - raw),
+            {},
+            True,
+        )
     else:
         yield "low-voltage", volts(11.15), {}, True
         yield "freeze-risk", bay(2.2), {}, True

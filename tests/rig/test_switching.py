@@ -224,3 +224,18 @@ def test_an_interlock_names_an_output_or_an_input_of_its_module():
     ]
     assert found("far")[0][1].startswith('"far" is neither')
     assert found("up")[0][1].startswith('"up" is neither')
+
+
+@pytest.mark.parametrize(
+    ("module", "of_device", "parent"), [("loads", "front", "loads"), (None, "front", "front"), (None, None, None)]
+)
+def test_a_fuse_of_an_output_is_behind_the_branch_of_its_module(module, of_device, parent):
+    """The module's own branch, else that of its device; the current of the output flows through it."""
+    first = device() if of_device is None else device(branch=of_device)
+    table = MODULE if module is None else {**MODULE, "branch": module}
+    branches = [{"name": "loads"}, {"name": "front"}]
+    outputs = [output(fuse_amps=5), output("mat", 2, fuse_amps=9, relay="big")]
+    loaded = Rig.model_validate(rig(first, module=[table], branch=branches, output=outputs, relay=[{"name": "big"}]))
+    assert {one.name: one.parent for one in loaded.all_branches[2:]} == {"galley light": parent, "mat": parent}
+    placed = loaded.vehicle.branch_by_device
+    assert (placed["galley light output"], placed["big contact"]) == ("galley light", "mat")

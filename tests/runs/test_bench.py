@@ -1,5 +1,6 @@
 """A whole run: virtual and paced through python-can raise the same flags at the same simulated times."""
 
+import gc
 import json
 from functools import partial
 from io import StringIO
@@ -13,6 +14,7 @@ from rvsim.faces.text.output import JsonLinesSink
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.control import RunControl
 from rvsim.runs.paced_bench import PacedBenchRun
+from rvsim.runs.sink import NullSink
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import SECOND_US
 
@@ -256,3 +258,24 @@ def test_a_reported_fault_and_everybodys_product_are_heard(lines, tmp_path):
     products = {line["device"]: line["product"]["model"] for line in of(run, "identity") if line["product"]}
     assert products["heater"] == "simulated heater"
     assert len(products) == 10  # the panel asks and is not asked
+
+
+@pytest.mark.parametrize(("before", "meanwhile"), [((700, 10, 10), 50_000), ((0, 10, 10), 0), ((90_000, 5, 5), 90_000)])
+def test_garbage_is_looked_for_less_often_during_a_run(catalogue, before, meanwhile):
+    """And as often as before when it has ended, by an error too; where it was switched off it stays so."""
+    seen = []
+
+    def fail():
+        raise ZeroDivisionError
+
+    usual = gc.get_threshold()
+    try:
+        gc.set_threshold(*before)
+        run = VirtualBenchRun(load_scenario("winter_evening", kinds=settings_models()), catalogue, NullSink(), seed=1)
+        run.until(SECOND_US, lambda: seen.append(gc.get_threshold()[0]))
+        assert (seen, gc.get_threshold()) == ([meanwhile], before)
+        with pytest.raises(ZeroDivisionError):
+            run.until(2 * SECOND_US, fail)
+        assert gc.get_threshold() == before
+    finally:
+        gc.set_threshold(*usual)

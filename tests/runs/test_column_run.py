@@ -5,12 +5,16 @@ from typing import Any
 
 import pytest
 
+from rvsim.devices.registry import settings_models
 from rvsim.runs import bench
+from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.column_run import ColumnRun
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
+from rvsim.runs.sink import NullSink
 from rvsim.shakedown.jobs import Job
-from rvsim.wire.frame import Frame
+from rvsim.shakedown.scenario import load_scenario
+from rvsim.wire.frame import SECOND_US, Frame
 
 NEVER = 1 << 62
 HEARTBEAT = '{ device = "heater", message = "DM_RV" }'
@@ -192,3 +196,14 @@ def test_a_short_run_does_without_columns(monkeypatch):
 
     monkeypatch.setattr(ColumnRun, "observe", refuse)
     assert PreparedScenario(Job("heater_goes_quiet", {})).run().frames > 1000
+
+
+def test_the_names_of_all_senders_at_once(catalogue):
+    """The same as one by one, before and after a second device has come to an address."""
+    loaded = load_scenario("two_on_one_address", kinds=settings_models())
+    run = VirtualBenchRun(loaded, catalogue, NullSink(), seed=1)
+    for seconds in (0, 5, 60, 150):
+        run.until(seconds * SECOND_US)
+        names = {source: run.watch.device_at(source) for source in range(256)}
+        assert run.watch.devices_at(range(256)) == names
+    assert "heater" in names.values()

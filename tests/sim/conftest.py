@@ -39,7 +39,11 @@ class Pair:
 
     def at(self, time, action, *arguments):
         """Do something at a time, as a device's timer does."""
-        self.kernel.at(time, lambda _: action(*arguments), priority=1)
+
+        def act(_):
+            action(*arguments)
+
+        self.kernel.at(time, act, priority=1)
 
     def send(self, time, identifier, data, sender):
         """Let a node have a frame ready at a time."""

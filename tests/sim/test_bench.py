@@ -369,3 +369,47 @@ def test_what_is_planned_comes_before_what_happens_by_itself(run):
     bench.plan(0, lambda: bench.outgoing_gates["heater"].append(cut))
     bench.run_until(SECOND_US)
     assert not [f for f in frames if f.identifier & 0xFF == 0x5E]
+
+
+def test_a_device_may_leave_out_frames_by_their_first_byte(run):
+    """It is asked once for an identifier and a first byte, and called for those frames alone that it heeds."""
+    panel: Any = kinds_by_name()["panel"]
+    asked, taken = [], []
+
+    class Choosy(panel):
+        def heeds(self, identifier, first):
+            asked.append((identifier, first))
+            return identifier & 0x3FFFF00 != 0x1FFB700 or first == b"\x02"
+
+        def receives(self):
+            return super().receives() | {"TANK_STATUS": lambda data: taken.append(data[0])}
+
+    bench, _ = run(30, kinds={**kinds_by_name(), "panel": Choosy})
+    assert not bench.failures
+    assert set(taken) == {2}
+    assert len(asked) == len(set(asked))
+    assert {first[0] for identifier, first in asked if identifier & 0x3FFFF00 == 0x1FFB700} == {0, 1, 2}
+
+
+def test_the_gates_of_a_device_may_change_while_the_bench_runs(run):
+    """Cutting a device off and joining it again shows at once."""
+    bench, frames = run(20)
+    for until, gates in ((40, [cut]), (60, [])):
+        bench.outgoing_gates["heater"][:] = gates
+        bench.run_until(until * SECOND_US)
+    seconds = {frame.time // SECOND_US for frame in frames if frame.identifier & 0xFF == 0x5E}
+    assert not seconds & set(range(21, 40))
+    assert seconds & set(range(45, 60))
+
+
+def test_a_device_that_has_its_power_back_receives_again(run):
+    """What it is sent reaches the new object, although frames of the same identifier went to the one before."""
+    bench, frames = run(20)
+    for at in (21, 40):
+        bench.send(0x19FEF9F9, bytes.fromhex("01 F0 FF FF FF FF FF FF"))  # off; it starts in heating
+        bench.run_until(at * SECOND_US)
+        assert [f.data for f in frames if f.identifier == 0x19FFE244][-1][1] & 0xF == 0
+        bench.switch_off("control panel")
+        bench.run_until((at + 5) * SECOND_US)
+        bench.switch_on("control panel")
+        bench.run_until((at + 15) * SECOND_US)

@@ -105,8 +105,10 @@ class Plain:
         """Run."""
         while self._planned and (first := min(self._planned))[0] < time:
             self._planned.remove(first)
-            self.now, _, _, action, argument = first
-            action(argument)
+            self.now, priority, _, action, argument = first
+            again = action(argument)
+            if again is not None:
+                self.at(again, action, argument, priority)
 
 
 _LATER = st.lists(st.tuples(st.integers(0, 9), st.integers(-1, 1)), max_size=4)
@@ -124,6 +126,7 @@ def test_what_an_action_plans_finds_its_place_too(planned, stop):
             happened.append((kernel.now, name))
             for number, (delay, priority) in enumerate(later):
                 kernel.at(kernel.now + delay, action, (f"{name}.{number}", ()), priority)
+            return kernel.now + 7 if len(later) == 2 else None
 
         for number, (time, later) in enumerate(planned):
             kernel.at(time, action, (str(number), later), 0)
@@ -133,3 +136,38 @@ def test_what_an_action_plans_finds_its_place_too(planned, stop):
         return happened
 
     assert run(Kernel()) == run(Plain())
+
+
+def test_an_action_that_returns_a_time_is_called_again(log):
+    """With the same argument and priority, until it returns None; whole times that are not past only."""
+    kernel = Kernel()
+
+    def again(name):
+        log.append((kernel.now, name))
+        return kernel.now + 10 if kernel.now < 25 else None
+
+    kernel.at(5, again, "it", priority=1)
+    kernel.at(15, lambda _: log.append("first"))
+    kernel.run_until(100)
+    assert log == [(5, "it"), "first", (15, "it"), (25, "it")]
+    assert kernel.peek() is None
+    for wrong in (1.5, 3):
+        kernel.at(200, lambda time: time, wrong)
+        with pytest.raises(ValueError, match="times are whole and never in the past"):
+            kernel.run_until(300)
+
+
+@pytest.mark.parametrize(
+    ("others", "end", "goes"),
+    [((), 100, True), ((61,), 100, True), ((60,), 100, False), ((40, 70), 100, False), ((), 60, False), ((), 61, True)],
+)
+def test_time_goes_on_where_nothing_is_planned_up_to_then(log, others, end, goes):
+    """An action at 30 goes on to 60 unless something else comes at 60 or before, or the run ends before or there."""
+    kernel = Kernel()
+    kernel.at(30, lambda _: log.append((kernel.skip_to(60), kernel.now)))
+    for time in others:
+        kernel.at(time, lambda _: None)
+    kernel.run_until(end)
+    assert log == [(goes, 60 if goes else 30)]
+    assert not kernel.skip_to(200)
+    assert kernel.now == end

@@ -56,6 +56,7 @@ def test_kinds_and_severities_are_the_words_that_are_printed():
         "log-out-of-order",
         "low-voltage",
         "freeze-risk",
+        "motion-without-interlock",
     ]
     assert [f"{severity}" for severity in Severity] == ["notice", "warning", "fault"]
 

@@ -257,6 +257,8 @@ def test_what_a_field_cannot_say_is_refused(field, value, text):
         (TEMPERATURE_BYTE, None, 255),
         (TEMPERATURE_BYTE, 211, 254),
         (TEMPERATURE_BYTE, -41, 254),
+        (TEMPERATURE_BYTE, float("inf"), 254),
+        (TEMPERATURE_BYTE, float("nan"), 254),
         (FieldSpec("on", 0, 2, special=Special.MEASURED), None, 3),
         (FieldSpec("on", 0, 2, special=Special.MEASURED), 2, 2),
         (FieldSpec("kind", 0, 4, special=Special.MEASURED), None, 15),

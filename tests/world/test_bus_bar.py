@@ -297,6 +297,6 @@ def test_batteries_stand_where_the_rig_says() -> None:
     )
     system = ElectricSystem(VehiclePlan(batteries=plans))
     for _ in range(3600):
-        system.step_electric(-20.0, {"cabin": 30.0, "garage": 20.0})
+        system.step_electric(-20.0, {"cabin": 30.0, "garage": 20.0}.__getitem__)
     celsius = [system.battery(plan.name).celsius for plan in plans]
     assert celsius[0] > celsius[1] > 15.0 > celsius[2]

@@ -37,7 +37,7 @@ def test_the_shipped_rig_over_a_day() -> None:
             system.set_load("roof fan", 3.05 if 12 <= hour < 15 else 0.05)
             system.set_load_watts("lamps", 24.0 if hour >= 18 else 0.0)
             system.set_charge("charger", 14.4 if hour < 12 else 13.6, 30.0 if 9 <= hour < 15 else 0.0)
-        system.step_electric(-5.0, {"cabin": 20.0})
+        system.step_electric(-5.0, {"cabin": 20.0}.__getitem__)
     assert_balanced(system, before)
     now = system.electric_account()
     assert 0 < now.lost_j < 0.3 * now.in_j
@@ -97,7 +97,7 @@ def test_random_rigs_over_a_day(plan: VehiclePlan, moves: list[tuple[int, str, s
                 else:
                     system.set_charge(owner, 14.4, size, watts_limit=size * 8 if kind == "panel" else None)
         for _ in range(HOUR):
-            system.step_electric(5.0, {"cabin": 15.0})
+            system.step_electric(5.0, {"cabin": 15.0}.__getitem__)
     assert_balanced(system, before)
 
 
@@ -108,7 +108,7 @@ def test_losses_by_hand() -> None:
     system = ElectricSystem(VehiclePlan(batteries=(plan,), branches=(wire,), branch_by_device={"fridge": "galley"}))
     system.set_load("fridge", 20.0)
     for _ in range(HOUR):
-        system.step_electric(25.0, {"cabin": 25.0})
+        system.step_electric(25.0, {"cabin": 25.0}.__getitem__)
     account = system.electric_account()
     assert account.lost_j == pytest.approx(20**2 * 0.025 * HOUR, rel=0.03)
     assert account.in_j == 0.0

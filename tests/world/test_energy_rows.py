@@ -137,6 +137,12 @@ def days_to_empty(amps: float) -> float:
     return 10 / 24 * 100 / (100 - run(battery, 10 * HOUR).percent)
 
 
+def lost_in_a_month(rated_percent: float, celsius: float) -> float:
+    """The percent that a battery loses at rest in 30 days, by the loss of two hours; the rating is at 25 C."""
+    battery = bank(celsius=celsius, self_discharge_percent_per_month=rated_percent)
+    return 30 * 12 * (100 - run(battery, 2 * HOUR).percent)
+
+
 def inverter_amps(volts: float, efficiency: float = 0.9) -> float:
     """The current of an inverter that gives 900 W, at a bus-bar held at this voltage."""
     battery = bank()
@@ -241,6 +247,10 @@ ROWS: list[tuple[str, Callable[[], float], float, float, str]] = [
     ("charger from the socket", lambda: charger_mains(120.0)[0], 508.0, 0.5, "computed; 85 % is common practice"),
     ("at 120 V", lambda: charger_mains(120.0)[1], 4.24, 0.02, "computed"),
     ("at 230 V", lambda: charger_mains(230.0)[1], 2.21, 0.02, "computed"),
+    ("5 % a month at 20 C", lambda: lost_in_a_month(6.1, 20.0), 5.0, 0.1, "a sealed battery maker's data sheet"),
+    ("10 % in two months", lambda: 2 * lost_in_a_month(6.1, 20.0), 10.0, 0.2, "the same data sheet"),
+    ("furnace and fridge, hours", lambda: hours_of(bank(capacity_ah=75.0, peukert_exponent=1.0), 12.0 + 3.0), 5.0, 0.01,
+     "a motorhome maker's manual: without Peukert's law"),
     ("50 mA", lambda: days_to_empty(0.05), 83.0, 1.0, "computed, without self-discharge"),
     ("30 mA", lambda: days_to_empty(0.03), 139.0, 1.0, "computed, without self-discharge"),
 ]  # fmt: skip

@@ -9,7 +9,6 @@ That code 1 of the desired state means "do not charge" is from memory, as are it
 from collections.abc import Callable
 
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
 
 DO_NOT_CHARGE = 1
@@ -37,6 +36,9 @@ class BatteryRequests:
         self._is_stop = False
         self._amps: float | None = None
         self._last_limits = b""
+        self._last_desired = b""
+        self._desired_now: tuple[int | None, int | None, bool, float | None] = (None, None, False, None)
+        """Instance, priority, whether it says stop, and amperes, as in the last message; most repeat the one before."""
         self._last_is_stop = False
 
     def allows(self, now: int) -> bool:
@@ -58,14 +60,23 @@ class BatteryRequests:
 
     def on_desired(self, data: bytes) -> None:
         """Receive a DC_SOURCE_STATUS_4."""
+        if data != self._last_desired:
+            self._last_desired = data
+            self._desired_now = self._read_desired(data)
+        instance, priority, is_stop, amps = self._desired_now
+        if self._counts(instance, priority):
+            self._request_until = self._now() + REQUEST_TIMEOUT_US
+            self._is_stop, self._amps = is_stop, amps
+
+    def _read_desired(self, data: bytes) -> tuple[int | None, int | None, bool, float | None]:
         fields = {reading.field.name: reading for reading in self._desired.decode(data)}
-        if not self._counts(fields["instance"].raw, fields["device_priority"].raw):
-            return
-        self._request_until = self._now() + REQUEST_TIMEOUT_US
-        self._is_stop = fields["desired_charge_state"].raw == DO_NOT_CHARGE
-        current = fields["desired_dc_current"]
-        is_known = current.state is State.VALUE and current.raw is not None
-        self._amps = max(0.0, current.field.value(current.raw)) if is_known and current.raw is not None else None
+        current = fields["desired_dc_current"].value
+        return (
+            fields["instance"].raw,
+            fields["device_priority"].raw,
+            fields["desired_charge_state"].raw == DO_NOT_CHARGE,
+            None if current is None else max(0.0, current),
+        )
 
     def on_limits(self, data: bytes) -> None:
         """Receive a DC_SOURCE_STATUS_6."""

@@ -215,18 +215,28 @@ class ChargingDevice(Device):
         )  # fmt: skip
         full_amps = self.settings.full_amps
 
+        name, charged = self.name, self.charged
+        last: tuple[object, ...] = ()
+        data = b""
+
         def build() -> bytes:
-            charging = self.amps
-            recharge = {"auto_recharge_enable": self._auto_recharge} if has_recharge else {}
-            return pack(
-                charge_voltage=volts(self.volts),
-                charge_current=amps(charging),
-                charge_current_percent_of_maximum=round(200 * min(1.0, charging / full_amps)),
-                operating_state=self.shown_state(),
-                default_state_on_power_up=self._default_state,
-                force_charge=stages.forced,
-                **recharge,
-            )
+            nonlocal last, data
+            charging = charged.charge_amps(name)
+            volts_raw, amps_raw, state = volts(charged.volts_at(name)), amps(charging), self.shown_state()
+            now = (volts_raw, amps_raw, charging, state, self._default_state, self._auto_recharge, stages.forced)
+            if now != last:  # packed anew only where something changed
+                last = now
+                recharge = {"auto_recharge_enable": self._auto_recharge} if has_recharge else {}
+                data = pack(
+                    charge_voltage=volts_raw,
+                    charge_current=amps_raw,
+                    charge_current_percent_of_maximum=round(200 * min(1.0, charging / full_amps)),
+                    operating_state=state,
+                    default_state_on_power_up=self._default_state,
+                    force_charge=stages.forced,
+                    **recharge,
+                )
+            return data
 
         return build
 
@@ -247,11 +257,16 @@ class ChargingDevice(Device):
             charger_priority=priority.all_ones if self.charger_priority is None else self.charger_priority,
         )
 
+        name, charged = self.name, self.charged
+        last: tuple[int, ...] = ()
+        data = b""
+
         def build() -> bytes:
-            return pack(
-                charging_voltage=volts(self.volts),
-                charging_current=amps(self.amps),
-                charger_temperature=celsius(self.case_c()),
-            )
+            nonlocal last, data
+            now = volts(charged.volts_at(name)), amps(charged.charge_amps(name)), celsius(self.case_c())
+            if now != last:
+                last = now
+                data = pack(charging_voltage=now[0], charging_current=now[1], charger_temperature=now[2])
+            return data
 
         return build

@@ -68,6 +68,10 @@ class BurnerDevice(Device):
         """Return the figures of its burner, from its settings."""
         raise NotImplementedError
 
+    def has_fuel(self) -> bool:
+        """Return whether there is something to burn; a kind that burns gas says otherwise."""
+        return self.world.fuel_litres > 0
+
     # What a fault of a scenario does to it.
 
     def fail_ignition(self, tries: int | None) -> None:
@@ -99,7 +103,7 @@ class BurnerDevice(Device):
         fuel = self.fuel_line.step(
             self.now,
             is_cold=self.burns_diesel and world.outdoor_c < world.fuel_gels_below_c,
-            is_empty=self.burns_diesel and world.fuel_litres <= 0,
+            is_empty=not self.has_fuel(),
         )
         self.supply_volts = world.volts_at(self.name)
         inputs = BurnerInputs(wanted, is_switched_on, self.supply_volts, fuel, is_too_hot, has_air)

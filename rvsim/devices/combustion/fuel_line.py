@@ -49,6 +49,8 @@ class FuelLine:
             is_empty: whether the tank is empty.
         """
         passed, self._now = now - self._now, now
+        if self._plugs_in_us is None and self._bubble_gap_us is None and not (is_cold or is_empty or self._plugged):
+            return 1.0 if now >= self._bubble_until else 0.0  # as nearly always
         if self._plugs_in_us is not None:
             self._plugged = min(1.0, self._plugged + passed / self._plugs_in_us)
         elif is_cold:

@@ -22,11 +22,12 @@ from pydantic import Field
 from rvsim.devices.combustion.burner import BurnerFigures, BurnerState
 from rvsim.devices.combustion.burner_device import BurnerDevice, BurnerSettings, Count, Seconds, micros
 from rvsim.devices.device import PERCENT_STEP, Amps, DeviceContext, commanded
+from rvsim.devices.gas_supply import GasSupply
 from rvsim.errors import InputError
 from rvsim.rig.climate import unknown_zone
 from rvsim.rig.table import OneLineText
 from rvsim.wire.frame import SECOND_US
-from rvsim.world.fuel import DIESEL_MJ_PER_LITRE, use_per_hour
+from rvsim.world.fuel import DIESEL_MJ_PER_LITRE, LPG_KG_PER_LITRE, use_per_hour
 
 SWITCH_CLOSES_AT = 0.75
 """The air-flow switch closes at this share of the full flow. An owners' club page: 75 %, within 5."""
@@ -81,7 +82,9 @@ class AirFurnaceSettings(BurnerSettings):
     """The furnace's sort, its zone, its sequence and what it draws. Figures that are left out are those of the sort."""
 
     fuel: Literal["diesel", "gas"] = "diesel"
-    """What it burns: diesel of the vehicle's tank, or propane of its own bottle."""
+    """What it burns: diesel of the vehicle's tank, or propane."""
+    gas_tank: OneLineText | None = None
+    """The LPG tank of the rig from which it burns gas; if omitted, a bottle that is never empty and never cold."""
     zone: OneLineText = "cabin"
     """The zone that it warms."""
     heat_w: Annotated[float, Field(ge=100, le=30_000)] | None = None
@@ -137,6 +140,9 @@ class AirFurnace(BurnerDevice):
         if plan.zone not in known:
             raise InputError(f'device "{self.name}": {unknown_zone(plan.zone, known)}')
         self.burns_diesel = plan.fuel == "diesel"
+        if self.burns_diesel and plan.gas_tank is not None:
+            raise InputError(f'device "{self.name}": gas_tank counts with fuel = "gas" only; this one burns diesel')
+        self.gas = GasSupply(self.world, self.name, plan.gas_tank)
         self._commanded = {"operating_mode": 0, "circulation_fan_speed": 0, "heat_output_level": 0}
         self._heat_w = plan.filled("heat_w")
         self._low = min(1.0, plan.filled("low_heat_w") / self._heat_w)
@@ -184,6 +190,10 @@ class AirFurnace(BurnerDevice):
         """Return whether heat is commanded and nothing stops the burner."""
         return self.burner.may_run and self._commanded["heat_output_level"] > 0
 
+    def has_fuel(self) -> bool:
+        """Return whether there is diesel, or gas."""
+        return super().has_fuel() if self.burns_diesel else self.gas.has_gas
+
     def block_air(self, share: float) -> None:
         """Let a filter, or things before the vent, keep back this share of the air, 0 to 1."""
         self._blocked = share
@@ -223,6 +233,8 @@ class AirFurnace(BurnerDevice):
         if self.burns_diesel:
             watts = self._heat_w * (self._low if burner.is_dosing else burner.output)
             world.set_fuel(self.name, use_per_hour(watts, self._efficiency, DIESEL_MJ_PER_LITRE))
+        else:
+            self.gas.burn(self.gas_kg_per_h / LPG_KG_PER_LITRE)
         world.set_load(self.name, plan.electronics_amps + self._amps())
         now = (self._commanded["operating_mode"], *self._shown())
         last, self._last = self._last, now

@@ -14,6 +14,7 @@ established) and the ripple, since no alternating current is simulated.
 """
 
 from collections.abc import Callable
+from math import cos, log, sin, sqrt, tau
 from typing import Annotated
 
 from pydantic import Field
@@ -126,15 +127,33 @@ class BatteryMonitor(DcSource):
 
     def sense(self) -> SensedBattery:
         """Return what the shunt measures, and the count."""
-        battery, noise = self.battery, self.random.gauss
+        battery, draw = self.battery, self.random.random
+        angle, size = draw() * tau, sqrt(-2.0 * log(1.0 - draw()))  # two normal deviates, as random.gauss draws them
         return SensedBattery(
-            self.measured_volts + noise(0, NOISE_V),
-            battery.amps + self._offset + noise(0, NOISE_A),
+            self.measured_volts + cos(angle) * size * NOISE_V,
+            battery.amps + self._offset + sin(angle) * size * NOISE_A,
             100 * self._counted_ah / self.battery_ah,
             battery.celsius,
         )
 
+    def sense_charge(self) -> SensedBattery:
+        """Return the count; the shunt is read as for any message, its noise is not worked out."""
+        battery, draw = self.battery, self.random.random
+        draw()
+        draw()
+        percent = 100 * self._counted_ah / self.battery_ah
+        return SensedBattery(battery.volts, battery.amps, percent, battery.celsius)
+
     def _dc_status_3(self) -> Callable[[], bytes]:
         measured = self._dc_3.by_name["capacity_remaining"].sensor_raw
         pack = self.source_packer(self._dc_3, "capacity_remaining")
-        return lambda: pack(capacity_remaining=measured(self._counted_ah))
+        last, data = -1, b""
+
+        def build() -> bytes:
+            nonlocal last, data
+            raw = measured(self._counted_ah)
+            if raw != last:
+                last, data = raw, pack(capacity_remaining=raw)
+            return data
+
+        return build

@@ -18,6 +18,7 @@ from rvsim.devices.named_battery import check_dc_source
 from rvsim.wire.codec import Pack
 from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
+from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 
 HIGHER_PRIORITY_TIMEOUT_US = 5 * SECOND_US
@@ -66,6 +67,8 @@ class DcSource(Device):
         own_ah = self.settings.battery_ah
         self.battery_ah = self.battery.capacity_ah if own_ah is None else own_ah
         self._dc_1, self._dc_2 = self.specs("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2")
+        instance = self._dc_1.by_name["instance"]
+        self._instance_is_first = (instance.first, instance.length) == (0, 8)
         self._quiet_until = 0
         self._higher: dict[bytes, bool] = {}
         """By the first two bytes of a message: whether its sender has a higher priority; at most 65536 entries."""
@@ -73,11 +76,16 @@ class DcSource(Device):
     @property
     def measured_volts(self) -> float:
         """The voltage of its battery as it measures it, without noise: its ground may be off."""
-        return self.battery.volts + self.world.ground_offset(self.name)
+        world = self.world
+        return self.battery.volts + world.ground_offset(self.name) if world.has_ground_offsets else self.battery.volts
 
     def sense(self) -> SensedBattery:
         """Return the battery's state as the device measures it."""
         raise NotImplementedError
+
+    def sense_charge(self) -> SensedBattery:
+        """Return the same for a message without voltage and current; a device may leave their noise out."""
+        return self.sense()
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Receive the messages of others that report the same battery."""
@@ -92,6 +100,12 @@ class DcSource(Device):
     def broadcast_unless_outranked(self, message: str, build: Callable[[], bytes]) -> None:
         """Send a DC source message at its gap while no device of a higher priority reports the battery."""
         self.broadcast(message, build, silent_until=lambda: self._quiet_until)
+
+    def heeds(self, identifier: int, first: bytes) -> bool:
+        """Return whether a frame may be about its battery, where that is its own message by its instance."""
+        if self._handlers.get(dgn_of(identifier)) != self._on_other_source or not self._instance_is_first:
+            return True
+        return first == bytes([self.source])
 
     def _on_other_source(self, data: bytes) -> None:
         """Stop sending for a while if this message has a higher priority; all of these messages begin alike."""
@@ -127,15 +141,23 @@ class DcSource(Device):
         celsius, percent, remaining = (self._dc_2.by_name[name].sensor_raw for name in names)
         pack = self.source_packer(self._dc_2, *names, "time_remaining_interpretation")
 
+        last: tuple[float, ...] = ()
+        data = b""
+
         def build() -> bytes:
-            battery = self.sense()
-            minutes, meaning = self._time_remaining(battery.percent, self.mean_amps(battery))
-            return pack(
-                source_temperature=celsius(battery.celsius),
-                state_of_charge=percent(battery.percent),
-                time_remaining=remaining(minutes),
-                time_remaining_interpretation=meaning,
-            )
+            nonlocal last, data
+            battery = self.sense_charge()
+            now = battery.celsius, battery.percent, self.mean_amps(battery)
+            if now != last:  # a message of 0.5 s from what is measured each second
+                last = now
+                minutes, meaning = self._time_remaining(battery.percent, now[2])
+                data = pack(
+                    source_temperature=celsius(battery.celsius),
+                    state_of_charge=percent(battery.percent),
+                    time_remaining=remaining(minutes),
+                    time_remaining_interpretation=meaning,
+                )
+            return data
 
         return build
 

@@ -135,10 +135,16 @@ class Heater(BurnerDevice):
         self._water, self._water_command = self.specs("WATERHEATER_STATUS", "WATERHEATER_COMMAND")
         self._zones = {state.instance: state for state in self._planned_zones()}
         self._water_mode = WATER_OFF
-        self._water_set_point = self._water.by_name["set_point_temperature"].raw(WATER_SET_POINT_C)
+        self._set_water(self._water.by_name["set_point_temperature"].raw(WATER_SET_POINT_C))
         self._is_heating_water = self._is_pausing = self._is_limited = self._was_dosing = False
-        self._has_warm_coolant = False
+        self._has_warm_coolant = self._wants_cabin_heat = False
         self._last_water: tuple[object, ...] = ()
+        self._acts: tuple[object, ...] = ()
+        """All that current, heat and messages follow from, as it was last."""
+
+    def _set_water(self, raw_set_point: int) -> None:
+        self._water_set_point = raw_set_point
+        self._water_set_point_c = self._water.by_name["set_point_temperature"].value(raw_set_point)
 
     def _planned_zones(self) -> list[_ZoneState]:
         instances, zones, known = self.plan.functions["furnace"], self.settings.zones, self.world.zone_names
@@ -194,7 +200,7 @@ class Heater(BurnerDevice):
         """Return whether heat is commanded of a function, or needed by the water, and nothing stops the burner."""
         if not self.burner.may_run:
             return False
-        return self._wants_cabin_heat() if function == "furnace" else self._is_heating_water
+        return self._wants_cabin_heat if function == "furnace" else self._is_heating_water
 
     # Commands.
 
@@ -203,27 +209,25 @@ class Heater(BurnerDevice):
         state = self._zones.get(given.get("instance", -1))
         if state is not None:
             state.commanded.update({name: raw for name, raw in given.items() if name in state.commanded})
+            self._wants_cabin_heat = any(each.wants_heat for each in self._zones.values())
             self._update()
 
     def _obey_water(self, data: bytes) -> None:
         given = commanded(self._water_command, data)
         if given.get("instance") == self._tank:
             self._water_mode = given.get("operating_mode", self._water_mode)
-            self._water_set_point = given.get("set_point_temperature", self._water_set_point)
+            self._set_water(given.get("set_point_temperature", self._water_set_point))
             self._update()
 
     # Control of burner, fans and pump.
-
-    def _wants_cabin_heat(self) -> bool:
-        return any(state.wants_heat for state in self._zones.values())
 
     def _update(self) -> None:
         """Set burner, fans and pump for the next second, and send each status that changed."""
         world, plan, burner = self.world, self.settings, self.burner
         coolant_c = world.coolant_c
         self._is_heating_water = burner.may_run and self._water_needs_heat()
-        wants = self._wants_cabin_heat() or self._is_heating_water
-        is_on = self._wants_cabin_heat() or self._water_mode in WATER_BURNER_MODES
+        wants = self._wants_cabin_heat or self._is_heating_water
+        is_on = self._wants_cabin_heat or self._water_mode in WATER_BURNER_MODES
         limit = plan.limiter_c - (LIMITER_RESETS_BELOW_K if self._is_limited else 0.0)
         self._is_limited = coolant_c >= limit
         self._is_pausing = wants and coolant_c >= (plan.resume_c if self._is_pausing else plan.pause_c)
@@ -233,15 +237,31 @@ class Heater(BurnerDevice):
         is_blocked = not self._has_warm_coolant or burner.error is not None or burner.is_locked
         for state in self._zones.values():
             state.follow(is_blocked=is_blocked)
+        circulates = self._is_heating_water and coolant_c > world.water_c
+        pump_runs = (wants and burner.may_run) or burner.is_working
+        signals = self._water_signals()
+        acts = (
+            burner.state, burner.output, burner.is_glowing, circulates, pump_runs, signals,
+            self._water_mode, self._water_set_point, self._is_heating_water,
+            *[(state.commanded["operating_mode"], state.output, state.fan) for state in self._zones.values()],
+        )  # fmt: skip
+        if acts != self._acts:  # the vehicle and the bus know the rest
+            self._acts = acts
+            self._act(signals, circulates=circulates, pump_runs=pump_runs)
+
+    def _act(self, signals: tuple[int, ...], *, circulates: bool, pump_runs: bool) -> None:
+        """Set heat, fuel and current by the present state, and send each status that changed."""
+        world, burner = self.world, self.burner
+        for state in self._zones.values():
             world.set_cabin_fan(self.name, state.output * state.fan, state.zone)
         world.set_burner(self.name, burner.output * world.rated_burner_w)
         if burner.is_dosing != self._was_dosing:
             self._was_dosing = burner.is_dosing
             unburnt = burner.figures.low_output * world.rated_fuel_litres_per_h
             world.set_fuel(self.name, unburnt if burner.is_dosing else 0.0)
-        world.set_water_circulation(self.name, running=self._is_heating_water and coolant_c > world.water_c)
-        world.set_load(self.name, self._amps(pump_runs=(wants and burner.may_run) or burner.is_working))
-        self._send_changes()
+        world.set_water_circulation(self.name, running=circulates)
+        world.set_load(self.name, self._amps(pump_runs=pump_runs))
+        self._send_changes(signals)
 
     def _wanted_output(self, coolant_c: float) -> float:
         """Return full output for cool coolant, falling to the lowest at the low point, where it stays."""
@@ -254,7 +274,7 @@ class Heater(BurnerDevice):
     def _water_needs_heat(self) -> bool:
         if self._water_mode not in WATER_BURNER_MODES:
             return False
-        wanted = self._water.by_name["set_point_temperature"].value(self._water_set_point)
+        wanted = self._water_set_point_c
         return self.world.water_c < (wanted if self._is_heating_water else wanted - WATER_BAND_K)
 
     def _amps(self, *, pump_runs: bool) -> float:
@@ -265,13 +285,13 @@ class Heater(BurnerDevice):
 
     # Status.
 
-    def _send_changes(self) -> None:
+    def _send_changes(self, signals: tuple[int, ...]) -> None:
         for state in self._zones.values():
             now = (state.commanded["operating_mode"], state.output, state.fan)
             before, state.last = state.last, now
             if before not in ((), now):
                 self.send_now(self._key(state))
-        water = (self._water_mode, self._water_set_point, self._is_heating_water, *self._water_signals())
+        water = (self._water_mode, self._water_set_point, self._is_heating_water, *signals)
         last, self._last_water = self._last_water, water
         if last not in ((), water):
             self.send_now("WATERHEATER_STATUS")

@@ -14,7 +14,7 @@ in `devices/switching`, and so is how its inputs are read.
 It has one CAN channel: the bench has one pair of wires. A module with two channels answers the same on both.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import partial
 from typing import Annotated, ClassVar
 
@@ -27,7 +27,7 @@ from rvsim.devices.switching.inputs import DigitalInput, InputBank, line_of
 from rvsim.devices.switching.local_switches import LocalSwitch
 from rvsim.devices.switching.output import FULL
 from rvsim.errors import InputError
-from rvsim.rig.module_parts import INPUT_FUNCTION, ModuleParts, outputs_owner, unplanned_output
+from rvsim.rig.module_parts import INPUT_FUNCTION, ModuleParts, fused_owner, outputs_owner, unplanned_output
 from rvsim.rig.switching import FUNCTION_BY_FORM, ModulePlan, OutputPlan
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
@@ -81,6 +81,13 @@ class LoadCentre(Device):
         self.module = parts
         self._owner = outputs_owner(parts.module, context.plan.branch)
         self._channels = [Channel(plan, self.catalogue, self.world.outputs) for plan in parts.outputs]
+        self._fused = {
+            fused_owner(channel.plan.name): channel
+            for channel in self._channels
+            if channel.plan.fuse_amps is not None and channel.plan.relay is None
+        }
+        """The outputs whose load is behind a fuse of its own, by the owner of its current."""
+        self._fused_volts = dict.fromkeys(self._fused, 0.0)
         if context.module is not None:
             self._check_instances()
         self._by_name = {channel.plan.name: channel for channel in self._channels}
@@ -191,7 +198,8 @@ class LoadCentre(Device):
     def on_stop(self) -> None:
         """Lose the power: every output is off, and the coil of each relay is without current."""
         super().on_stop()
-        self.world.remove(self._owner)
+        for owner in (self._owner, *self._fused):
+            self.world.remove(owner)
         for channel in self._channels:
             self.world.outputs.set_duty(channel.plan.name, 0.0, 0.0, self.now)
 
@@ -331,8 +339,7 @@ class LoadCentre(Device):
             channel.has_moved = False
         if changed:
             volts = self.world.volts_at(self._owner)
-            for channel in changed:
-                channel.drive(now, volts)
+            self._drive(changed, volts)
             self._volts = volts
         self._count(now)
         self._follow_limit(now)
@@ -342,10 +349,26 @@ class LoadCentre(Device):
             if channel.plan.at_power == "last":
                 self.memory[channel.plan.name] = channel.output.target
 
+    def _drive(self, channels: Iterable[Channel], volts: float) -> None:
+        """Give loads their levels at the voltage of the module, or at that behind their own fuse."""
+        if not self._fused:
+            for channel in channels:
+                channel.drive(self.now, volts)
+            return
+        self._fused_volts = {owner: self.world.volts_at(owner) for owner in self._fused}
+        by_channel = {self._fused[owner].plan.name: behind for owner, behind in self._fused_volts.items()}
+        for channel in channels:
+            channel.drive(self.now, volts, by_channel.get(channel.plan.name))
+
     def _count(self, now: int) -> None:
-        """Take the current of all outputs out of the battery."""
+        """Take the current of all outputs out of the battery, those behind a fuse of their own each by itself."""
         self._amps = sum([channel.current.steady_amps for channel in self._channels])
         amps = sum([channel.counted_amps(now) for channel in self._channels])
+        for owner, channel in self._fused.items():
+            own = channel.counted_amps(now)
+            amps -= own
+            self.world.set_load(owner, own)
+        amps = max(0.0, amps)
         if self._owner == self.name:
             self.world.set_load(self.name, self.settings.electronics_amps + amps)
         else:
@@ -382,13 +405,14 @@ class LoadCentre(Device):
     def _follow_volts(self) -> None:
         """Let the currents of outputs that are on follow the voltage."""
         volts = self.world.volts_at(self._owner)
-        if abs(volts - self._volts) < MIN_VOLTS_CHANGE:
+        changes = [abs(volts - self._volts)]
+        changes += [abs(self.world.volts_at(owner) - behind) for owner, behind in self._fused_volts.items()]
+        if max(changes) < MIN_VOLTS_CHANGE:
             return
         self._volts = volts
         now = self.now
         lit = [channel for channel in self._channels if channel.level > 0]
-        for channel in lit:
-            channel.drive(now, volts)
+        self._drive(lit, volts)
         if lit:
             self._count(now)
             self._follow_limit(now)

@@ -1,18 +1,30 @@
-"""A control panel with the thermostat of one zone.
+"""A control panel: the thermostat of one zone, and the switches and scenes of a rig with outputs.
 
 Knows: only what it receives from the bus. Does not know the physics: it has no `world`. It commands only what it
 receives from: a sensor, heater, pump, fan, tank, charger or battery that has been silent for three heartbeats counts
-as lost, and the panel does without it. Gains and limits are invented, for a small cabin.
+as lost, and the panel does without it. Gains and limits are invented, for a small cabin. Outputs are commanded by
+`devices/switching/panel_switches.py`; a panel without the function thermostat does nothing else.
+
+A heater that reports a fault with its red lamp, or that it failed to ignite, is asked for nothing more until someone
+commands the thermostat. Off ends many an error of a heater, so a panel that asked again by itself would start it again
+and again, up to its lockout, and unburnt fuel may stand in it. While it waits, its heartbeat says that its thermostat
+is not active.
 """
 
 from collections.abc import Callable, Mapping
-from typing import Annotated, ClassVar
+from functools import partial
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from rvsim.devices.device import PERCENT_STEP, Device, DeviceContext, Instance, Settings, commanded
+from rvsim.devices.switching.panel_switches import PanelSwitches
+from rvsim.rig.functions import FUNCTIONS
+from rvsim.rig.panel_parts import SWITCH_SETTINGS, PanelParts
+from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
+from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.texts import PRODUCT_IDENTIFICATION
 
@@ -23,6 +35,10 @@ REQUEST_AFTER_US = 3 * SECOND_US
 """Time from the claim to the request for product identifications: by then every node has an address. Our choice."""
 COMMAND_REPEAT_US = 10 * SECOND_US
 """A command that the status does not follow is sent again after this time. Invented."""
+REFRESH_US = 2 * SECOND_US
+"""How long a panel that is back waits for answers until it commands anything. Our choice."""
+REQUEST_PACE_US = 50_000
+"""The time between two requests of a panel that is back: each may be answered by every node. Our choice."""
 GAIN_PERCENT_PER_K = 20.0
 FORWARD_PERCENT_PER_K = 1.5
 """Heat for each kelvin that the set point is above the cabin air, and above the air outside. Invented."""
@@ -56,6 +72,12 @@ RECEIVED_STATUSES = (
 )
 
 
+_HEATING = ("furnace", "water_heater")
+_HEATING_DSAS = frozenset(dsa for name in _HEATING for dsa in FUNCTIONS[name].dsas)
+"""The DSAs under which a heater reports its faults."""
+_STATUS_OF = {"furnace": "FURNACE_STATUS", "water_heater": "WATERHEATER_STATUS"}
+
+
 class PanelSettings(Settings):
     """The instances that the panel receives from and commands, and its set points."""
 
@@ -85,13 +107,32 @@ class PanelSettings(Settings):
     fresh_tank: Instance | None = None
     """Instance of the fresh-water tank that it looks at; if omitted, water is heated whether or not there is
     any."""
+    on_heater_fault: Literal["stop", "resume", "ignore"] = "stop"
+    """What it does when the heater reports a fault: ask for nothing until the thermostat is commanded ("stop"), until
+    the fault is gone ("resume"), or ask on ("ignore"). Common practice, no source: a person finds the cause first."""
     charger: Instance | None = None
     """Instance of the charger that it looks at; if omitted, the heater's fan may run at full speed on battery
     alone."""
+    scenes: tuple[str, ...] | None = None
+    """The scenes of the rig that it owns; if omitted, the first panel without them owns all that no other one names."""
+    calls: Mapping[str, str] = Field(default_factory=dict)
+    """The scenes that switches call, by the switch, like { "hall switch" = "night" }; keys of a keypad name theirs."""
+    switches: Mapping[str, str] = Field(default_factory=dict)
+    """What each switch or key switches, an output or a group, like { "galley switch" = "galley light" }: a press
+    toggles, a long press dims, a switch that stays as it is set is followed."""
+    switches_on: Mapping[str, str] = Field(default_factory=dict)
+    """What each switch or key switches on."""
+    switches_off: Mapping[str, str] = Field(default_factory=dict)
+    """What each switch or key switches off."""
+    restore: bool = False
+    """Whether it repeats what it had commanded of outputs once, after their module has started anew."""
+    mobile: bool = False
+    """Whether it can be carried away: after 15 s without a frame it knows nothing any more, and when it is back it asks
+    for every status before it commands anything."""
 
 
 class Panel(Device):
-    """Sends THERMOSTAT_STATUS_1 and commands to heater, pump and fan; obeys THERMOSTAT_COMMAND_1."""
+    """Sends THERMOSTAT_STATUS_1 and commands to heater, pump and fan; obeys THERMOSTAT_COMMAND_1; switches outputs."""
 
     kind = "panel"
     Settings = PanelSettings
@@ -111,8 +152,18 @@ class Panel(Device):
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
-        self._zone = self.instance("thermostat")
+        parts = context.panel
+        self.switches = (
+            PanelSwitches(self, parts, self.settings) if parts is not None and self._has_switches(parts) else None
+        )
+        """Its switches and scenes; None where it has none."""
+        only_switches = not self._is_thermostat and parts is not None and bool(parts.outputs)
+        self._zone = None if only_switches else self.instance("thermostat")
+        self._heard_at = 0
+        self._is_away = False
+        self._silent_until = 0
         self._status, self._command = self.specs("THERMOSTAT_STATUS_1", "THERMOSTAT_COMMAND_1")
+        self._heartbeat = self.catalogue.by_name("DM_RV").by_name
         points = self._status.by_name["set_point_temperature_heat"]
         self._state = {
             "operating_mode": MODE_HEAT,
@@ -125,34 +176,126 @@ class Panel(Device):
         self._fan_percent = 0.0
         self._received: dict[tuple[str, int | None], tuple[int, bytes]] = {}
         self._decoded: dict[tuple[str, int], tuple[bytes, dict[str, int]]] = {}
+        self._values: dict[tuple[str, int, str], tuple[bytes, float | None]] = {}
+        """Data and what was read from it, so that a repeated message is read once."""
         self._sent_commands: dict[str, tuple[int, dict[str, int]]] = {}
+        self._received_source = 0
+        """The source of the frame that is being received."""
+        self._sources: dict[str, int] = {}
+        """The source of each heater that it commands, by function."""
+        self._red_lamps: set[tuple[int, int]] = set()
+        """Sources and DSAs of the functions whose red lamp is on."""
+        self._stopped: set[str] = set()
+        """The functions that are asked for nothing since their heater reported a fault."""
+
+    def active(self, function: str) -> bool:
+        """Return whether a function is active: a thermostat is not while a heater has stopped with a fault."""
+        return function != "thermostat" or not self._stopped
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Receive its own command, and the status of every device that it depends on."""
-        return {"THERMOSTAT_COMMAND_1": self._obey, **{message: self._store(message) for message in RECEIVED_STATUSES}}
+        if not self._is_thermostat:
+            return {}
+        stored = {message: self._store(message) for message in RECEIVED_STATUSES}
+        return {"THERMOSTAT_COMMAND_1": self._obey, "DM_RV": self._note_lamp, **stored}
 
     def on_start(self) -> None:
         """Decide every few seconds; send the set points at the gap."""
-        self.broadcast("THERMOSTAT_STATUS_1", self._build_status)
-        self.after(2 * SECOND_US, lambda: self.every(DECISION_PERIOD_US, self._decide))
-        self.after(REQUEST_AFTER_US, self._request_products)
+        if self._is_thermostat:
+            self.broadcast("THERMOSTAT_STATUS_1", self._build_status)
+            self.after(2 * SECOND_US, lambda: self.every(DECISION_PERIOD_US, self._decide))
+        self.after(REQUEST_AFTER_US, lambda: self._request(PRODUCT_IDENTIFICATION))
+        if self.settings.mobile:
+            self._heard_at = self.now
+            self.every(DECISION_PERIOD_US, self._look_for_bus)
 
-    def _request_products(self) -> None:
-        """Request the product identification of all nodes once, as panels do after switching on."""
+    def _request(self, dgn: int) -> None:
+        """Request a message of all nodes: product identifications once, as panels do after switching on."""
         request = self.catalogue.by_name("REQUEST_FOR_DGN")
-        self.send(request, request.pack(desired_dgn=PRODUCT_IDENTIFICATION))
+        self.send(request, request.pack(desired_dgn=dgn))
+
+    @property
+    def _is_thermostat(self) -> bool:
+        return bool(self.plan.functions.get("thermostat"))
+
+    def _has_switches(self, parts: PanelParts) -> bool:
+        """Return whether it switches outputs or owns scenes."""
+        tables = (parts.scenes, parts.callers, *(getattr(self.settings, name) for name in SWITCH_SETTINGS))
+        return any(tables)
+
+    # Frames.
+
+    @property
+    def received_dgns(self) -> frozenset[int]:
+        """The DGNs of its thermostat, and of switches and outputs."""
+        own = super().received_dgns
+        return own if self.switches is None else own | self.switches.dgns
+
+    def receive(self, identifier: int, data: bytes) -> None:
+        """Receive a frame of another node."""
+        self._received_source = identifier & 0xFF
+        if self.settings.mobile:
+            self._heard_at = self.now
+            if self._is_away:
+                self._refresh()
+        dgn = dgn_of(identifier)
+        if self.switches is not None and dgn in self.switches.dgns:
+            self.switches.receive(identifier, data)
+            if dgn != ADDRESS_CLAIM:
+                return
+        super().receive(identifier, data)
+
+    # Away from the bus, and back.
+
+    def _look_for_bus(self) -> None:
+        """Note that it is away: it has received nothing for a time, and what it knows is old."""
+        if not self._is_away and self.now - self._heard_at > LOST_AFTER_US:
+            self._is_away = True
+            self._received.clear()
+            self._sent_commands.clear()
+            if self.switches is not None:
+                self.switches.forget()
+
+    def _refresh(self) -> None:
+        """Ask for every status, now that there is a bus again; nothing is commanded meanwhile."""
+        self._is_away = False
+        self._silent_until = self.now + REFRESH_US
+        messages = [*(RECEIVED_STATUSES if self._is_thermostat else ())]
+        messages += self.switches.requested_messages if self.switches is not None else ()
+        for number, message in enumerate(dict.fromkeys(messages)):
+            dgn = self.catalogue.by_name(message).dgn
+            self.after(number * REQUEST_PACE_US, partial(self._request, dgn))
 
     # What it receives.
 
     def _store(self, message: str) -> Callable[[bytes], None]:
         instance = self.catalogue.by_name(message).fields[0]  # the first field of each, whatever its name
+        end = instance.last_byte + 1
+        keys: dict[bytes, tuple[str, int | None] | None] = {}
+        """By the bytes up to that field: where data is kept, None where its instance is no value; some hundred."""
+        heating = [function for function in _HEATING if _STATUS_OF[function] == message]
 
         def store(data: bytes) -> None:
-            number = instance.raw_in(data)
-            if instance.state(number) is State.VALUE:
-                self._received[message, number] = (self.now, data)
+            head = data[:end]
+            if head not in keys:
+                number = instance.raw_in(data)
+                keys[head] = (message, number) if instance.state(number) is State.VALUE else None
+            key = keys[head]
+            if key is None:
+                return
+            self._received[key] = (self.now, data)
+            for function in heating:
+                if key[1] == getattr(self.settings, function):
+                    self._sources[function] = self._received_source
 
         return store
+
+    def _note_lamp(self, data: bytes) -> None:
+        """Note the red lamp of a function that heats."""
+        dsa, lamp = self._heartbeat["dsa"].raw_in(data), self._heartbeat["red_lamp_status"].raw_in(data)
+        if dsa in _HEATING_DSAS:
+            known = self._received_source, dsa
+            (self._red_lamps.add if lamp == 1 else self._red_lamps.discard)(known)
 
     def _last_values(self, message: str, instance: int) -> dict[str, int] | None:
         """Return the last raw values of a status by field, None where it was never received or is lost."""
@@ -160,7 +303,7 @@ class Panel(Device):
         if data is None:
             return None
         known = self._decoded.get((message, instance))
-        if known is None or known[0] is not data:  # a status is repeated much more often than it changes
+        if known is None or known[0] != data:  # a status is repeated much more often than it changes
             readings = self.catalogue.by_name(message).decode(data)
             values = {r.field.name: r.raw for r in readings if r.state is State.VALUE and r.raw is not None}
             known = self._decoded[message, instance] = (data, values)
@@ -174,9 +317,13 @@ class Panel(Device):
         data = self._last_data(message, instance)
         if data is None:
             return None
-        spec = self.catalogue.by_name(message).by_name[field]
-        raw = spec.raw_in(data)
-        return spec.value(raw) if raw is not None and spec.state(raw) is State.VALUE else None
+        known = self._values.get((message, instance, field))
+        if known is None or known[0] != data:
+            spec = self.catalogue.by_name(message).by_name[field]
+            raw = spec.raw_in(data)
+            value = spec.value(raw) if raw is not None and spec.state(raw) is State.VALUE else None
+            known = self._values[message, instance, field] = (data, value)
+        return known[1]
 
     def _temperature(self, sensor: int) -> float | None:
         return self._last_value("THERMOSTAT_AMBIENT_STATUS", sensor, "ambient_temperature")
@@ -185,6 +332,7 @@ class Panel(Device):
         given = commanded(self._command, data)
         if given.get("instance") != self._zone:
             return
+        self._stopped.clear()  # somebody wants heat now
         before = dict(self._state)
         self._state.update({name: raw for name, raw in given.items() if name in self._state})
         if self._state != before:
@@ -215,7 +363,25 @@ class Panel(Device):
         pumped = pump is None or self._last_data("CIRCULATION_PUMP_STATUS", pump) is not None
         return pumped and self._last_data("FURNACE_STATUS", self.settings.furnace) is not None
 
+    def _has_fault(self, function: str) -> bool:
+        """Return whether the heater of a function reports a fault: with a red lamp, or that it failed to ignite."""
+        source = self._sources.get(function)
+        instance = getattr(self.settings, function)
+        failed = function == "water_heater" and self._last_value("WATERHEATER_STATUS", instance, "failure_to_ignite")
+        return bool(failed) or any(lamp_source == source for lamp_source, _ in self._red_lamps)
+
+    def _follow_faults(self) -> None:
+        """Note which heaters are asked for nothing; one with two functions has one burner."""
+        if self.settings.on_heater_fault == "ignore":
+            return
+        faulty = {self._sources.get(function) for function in _HEATING if self._has_fault(function)}
+        now = {function for function in _HEATING if function in self._sources and self._sources[function] in faulty}
+        self._stopped = now if self.settings.on_heater_fault == "resume" else self._stopped | now
+
     def _decide(self) -> None:
+        if self._is_away or self.now < self._silent_until:
+            return
+        self._follow_faults()
         heat = self._last_heat_percent = self._heat_percent()
         fan = min(max(heat, MIN_FAN_PERCENT), self._fan_limit_percent()) if heat else 0.0
         if fan != self._fan_percent:
@@ -229,7 +395,12 @@ class Panel(Device):
     def _heat_percent(self) -> float:
         """Return the heat to command, 0 to 100 in steps: proportional, a part for the cold outside, the trim."""
         indoors = self._temperature(self.settings.indoor_sensor)
-        if indoors is None or not self._can_heat() or self._state["operating_mode"] not in (MODE_HEAT, MODE_AUTO):
+        if (
+            "furnace" in self._stopped
+            or indoors is None
+            or not self._can_heat()
+            or self._state["operating_mode"] not in (MODE_HEAT, MODE_AUTO)
+        ):
             return 0.0
         wanted = self._set_point_c("set_point_temperature_heat")
         outdoors = self._temperature(self.settings.outdoor_sensor)
@@ -281,7 +452,9 @@ class Panel(Device):
         if values is None:
             return
         wanted = {
-            "operating_mode": WATER_COMBUSTION if self._has_water() else WATER_OFF,
+            "operating_mode": WATER_COMBUSTION
+            if self._has_water() and "water_heater" not in self._stopped
+            else WATER_OFF,
             "set_point_temperature": self._raw_set_point(
                 "WATERHEATER_COMMAND", "set_point_temperature", self.settings.water_c
             ),

@@ -106,7 +106,7 @@ class SolarController(ChargingDevice):
 
     def _look_at_light(self) -> None:
         settings, world = self.settings, self.world
-        light = world.sun_w_per_m2(settings.tilt_deg, settings.azimuth_deg) * (1 - settings.shaded_percent / 100)
+        light = world.panel_w_per_m2(settings.tilt_deg, settings.azimuth_deg) * (1 - settings.shaded_percent / 100)
         self.cells_c = cell_c(world.outdoor_c, light, self._noct)
         self.available_w = watts(settings.panel_w, light, self.cells_c, settings.loss_percent_per_k / 100)
         self._has_light = self.available_w > (STOP_W if self._has_light else START_W)

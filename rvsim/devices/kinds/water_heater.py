@@ -18,11 +18,9 @@ from typing import Annotated, ClassVar
 from pydantic import Field
 
 from rvsim.devices.device import Amps, Device, DeviceContext, Settings, commanded
+from rvsim.devices.gas_supply import GasSupply
 from rvsim.devices.spark_ignition import SparkFigures, SparkIgnition, SparkState, micros
-from rvsim.errors import InputError, did_you_mean
-from rvsim.rig.quantity import shown
 from rvsim.rig.table import OneLineText
-from rvsim.rig.tanks import LPG
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
 from rvsim.world.fuel import MJ_PER_LITRE, use_per_hour
@@ -51,7 +49,7 @@ class WaterHeaterSettings(Settings):
     gas_efficiency_percent: Annotated[float, Field(ge=30, le=100)] = 75.0
     """Heat into the water, as a share of the heat in the gas (lower heating value). Common practice, no source."""
     gas_tank: OneLineText | None = None
-    """The LPG tank of the rig that it burns from; if omitted, a bottle that is never empty."""
+    """The LPG tank of the rig that it burns from; if omitted, a bottle that is never empty and never cold."""
     element_w: Watts = 1440.0
     """Power of the element on the mains; 0: no element. 5.9 gallons an hour: a seller of parts gives 5.8 to 6.2."""
     element_levels: Annotated[int, Field(ge=1, le=14)] = 1
@@ -107,7 +105,7 @@ class WaterHeater(Device):
         self._status, self._command = self.specs("WATERHEATER_STATUS", "WATERHEATER_COMMAND")
         self._status_2, self._command_2 = self.specs("WATERHEATER_STATUS_2", "WATERHEATER_COMMAND_2")
         plan = self.settings
-        self._check_gas_tank(plan.gas_tank)
+        self.gas = GasSupply(self.world, self.name, plan.gas_tank)
         figures = SparkFigures(
             plan.tries, micros(plan.trial_s), micros(plan.wait_s), (micros(FIRST_FLAME_S), micros(LAST_FLAME_S))
         )
@@ -118,17 +116,8 @@ class WaterHeater(Device):
         self._off_since = 0
         self._is_calling = self._is_tripped = False
         self._element_w = self._heat_w = 0.0
-        self._burns_from_bottle = False
         self._faults: frozenset[ReportedFault] = frozenset()
         self._last: tuple[object, ...] = ()
-
-    def _check_gas_tank(self, name: str | None) -> None:
-        bottles = self.world.tank_names(LPG)
-        if name is not None and name not in bottles:
-            known = f"; those are {', '.join(bottles)}" if bottles else '; add one to the rig, with content = "lpg"'
-            raise InputError(
-                f'device "{self.name}": {shown(name)} is no LPG tank of the rig{did_you_mean(name, bottles)}{known}'
-            )
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Receive both commands."""
@@ -228,14 +217,10 @@ class WaterHeater(Device):
             self._is_tripped = water_c >= plan.limit_resets_c and self._is_tripped
 
     def _burn(self, *, wanted: bool) -> None:
-        bottle, plan = self.settings.gas_tank, self.settings
-        has_gas = bottle is None or self.world.tank_litres(bottle) > 0
-        self.burner.step(self.now, is_wanted=wanted, has_gas=has_gas)
-        if bottle is not None and self.burner.is_valve_open != self._burns_from_bottle:
-            self._burns_from_bottle = self.burner.is_valve_open
-            watts = plan.gas_w if self.burner.is_valve_open else 0.0
-            litres_per_h = use_per_hour(watts, plan.gas_efficiency_percent / 100, MJ_PER_LITRE["lpg"])
-            self.world.set_drain(self.name, litres_per_h / 60, bottle)
+        plan = self.settings
+        self.burner.step(self.now, is_wanted=wanted, has_gas=self.gas.has_gas)
+        watts = plan.gas_w if self.burner.is_valve_open else 0.0
+        self.gas.burn(use_per_hour(watts, plan.gas_efficiency_percent / 100, MJ_PER_LITRE["lpg"]))
 
     def _amps(self) -> float:
         plan, burner = self.settings, self.burner

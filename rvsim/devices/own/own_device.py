@@ -46,6 +46,9 @@ class SentMessage:
 
     def __init__(self, spec: MessageSpec, instance: int | None, sources: dict[str, ValueSource]) -> None:
         self.spec, self.instance, self.sources = spec, instance, sources
+        self._last: list[float | None] = []
+        self._data = b""
+        """The values that were sent last, and their data."""
         if instance is not None:
             field = spec.fields[0]
             sources[field.name] = Constant(float(field.value(instance)))
@@ -57,8 +60,12 @@ class SentMessage:
 
     def build(self, now: int) -> bytes:
         """Return its data at a time."""
-        fields = self.spec.by_name
-        return self.spec.encode({name: raw_nearest(fields[name], s.value(now)) for name, s in self.sources.items()})
+        values = [source.value(now) for source in self.sources.values()]
+        if values != self._last:
+            fields = self.spec.by_name
+            raws = (raw_nearest(fields[name], value) for name, value in zip(self.sources, values, strict=True))
+            self._last, self._data = values, self.spec.encode(dict(zip(self.sources, raws, strict=True)))
+        return self._data
 
 
 class CopySource(NamedTuple):
@@ -93,6 +100,8 @@ class OwnDevice(Device):
 
     def __init__(self, context: DeviceContext) -> None:
         self._sent_messages: list[SentMessage] = []
+        self._drawn: float | None = None
+        """The current that the vehicle has of it; below 0: it gives it."""
         self._copies: list[CopySource] = []
         self._functions: dict[int, set[str]] = {}
         """The functions of each source address, by its heartbeats."""
@@ -194,6 +203,9 @@ class OwnDevice(Device):
 
     def _draw(self, amps: float) -> None:
         """Draw this current, or give it where it is below 0."""
+        if amps == self._drawn:
+            return
+        self._drawn = amps
         self.world.set_load(self.name, min(max(amps, 0.0), MAX_AMPS))
         self.world.set_charge(self.name, self.settings.source_volts, min(max(-amps, 0.0), MAX_AMPS))
 

@@ -69,10 +69,14 @@ class Channel:
             return False
         return self.has_moved or not level or not self.output.is_ramping
 
-    def drive(self, now: int, volts: float) -> None:
-        """Give the load its level at a voltage, and follow the current that it takes."""
+    def drive(self, now: int, volts: float, load_volts: float | None = None) -> None:
+        """Give the load its level at the voltage of the module, and follow the current that it takes.
+
+        ``load_volts`` is the voltage behind the output's own fuse, where it has one.
+        """
         self.level = self.output.level(now)
-        drawn = self._circuits.set_duty(self.plan.name, self.level / 100, volts, now)
+        behind = volts if load_volts is None else load_volts
+        drawn = self._circuits.set_duty(self.plan.name, self.level / 100, behind, now)
         self.current = self._protection.limited(drawn)
         self._trip_due = self._protection.set_current(now, self.current)
         starting = self.current if self.current.excess_amps else self._circuits[self.plan.name].contact

@@ -4,11 +4,17 @@ Knows: when a press is long. Does not know what either does.
 """
 
 from collections.abc import Callable
-
-from rvsim.devices.switching.inputs import InputHost
+from typing import Protocol
 
 LONG_PRESS_US = 500_000
 """A switch that is held so long is pressed long. Common practice, no source."""
+
+
+class Timers(Protocol):
+    """What this needs of its device."""
+
+    def after(self, delay_us: int, call: Callable[[], None], /) -> None:
+        """Call once, ``delay_us`` from now."""
 
 
 class Presses:
@@ -24,7 +30,7 @@ class Presses:
 
     def __init__(
         self,
-        host: InputHost,
+        host: Timers,
         on_short: Callable[[], None],
         on_long: Callable[[], None],
         on_long_end: Callable[[], None],

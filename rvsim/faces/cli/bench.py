@@ -150,7 +150,8 @@ def _whole_sink(
     """Return what shows the bench: JSON lines or sentences."""
     if options.form == "json":
         return JsonLinesSink(sys.stdout, catalogue, CHANNEL, start, every=options.every)
-    absent = ", ".join(dict.fromkeys(options.absent))
+    real = [plan.name for plan in loaded.rig.devices if plan.real]
+    absent = ", ".join(dict.fromkeys([*real, *options.absent]))
     simulated = f"all simulated except {absent}" if absent else "all simulated"
     speed = options.speed
     pace = "in virtual time" if speed is None else f"through python-can's virtual bus, {speed:g} x real time"

@@ -41,6 +41,7 @@ SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.LOG_OUT_OF_ORDER: "has times that are not plausible",
     FlagKind.LOW_VOLTAGE: "has too low a supply voltage",
     FlagKind.FREEZE_RISK: "is at risk from frost",
+    FlagKind.MOTION_WITHOUT_INTERLOCK: "moved something without its interlock",
 }
 """What each kind of flag says of its subject; messages that are not defined are counted instead."""
 CAUSE_TEXTS: Mapping[CauseKind, str] = {

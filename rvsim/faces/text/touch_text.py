@@ -17,6 +17,7 @@ from rvsim.watch.touched import MovedKey, Movement, Touched, TouchedReadings
 from rvsim.watch.watch import Event, MomentMarked, NodeDescribed, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose, figure
+from rvsim.world.balance import Balance
 
 MAX_SHOWN = 8
 """So many movements of one touch are shown as sentences; the others are counted. Our decision."""
@@ -90,7 +91,10 @@ def _noise_text(moved: Movement) -> str:
 
 
 class ChangeSink(Sink, Protocol):
-    """A sink that also shows changes of the vehicle."""
+    """A sink that also shows changes of the vehicle, and its balance at the end."""
+
+    def balance(self, time: int, balance: Balance) -> None:
+        """Show the balance of the vehicle."""
 
     def change(self, time: int, text: str) -> None:
         """Show a change of the vehicle."""
@@ -130,6 +134,11 @@ class TouchSink:
     def change(self, time: int, text: str) -> None:
         """Pass a change of the vehicle on."""
         self._inner.change(time, text)
+
+    def balance(self, time: int, balance: Balance) -> None:
+        """Pass the balance at the end on, where not only touches are shown."""
+        if not self._is_only:
+            self._inner.balance(time, balance)
 
     def end(self, time: int, watch: Watch) -> None:
         """Show what moved last, and the end."""

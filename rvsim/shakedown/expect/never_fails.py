@@ -145,6 +145,7 @@ def _can_cause(fault: fault_plans.Fault, sight: Sight) -> bool:
         case (
             fault_plans.SilentPlan()
             | fault_plans.AsleepPlan()
+            | fault_plans.CarriedAwayPlan()
             | fault_plans.LatePlan()
             | fault_plans.JitterPlan()
             | fault_plans.StuckPlan()
@@ -175,6 +176,8 @@ def _can_cause(fault: fault_plans.Fault, sight: Sight) -> bool:
             | fault_plans.RelayOpenPlan()
             | fault_plans.LampOutPlan()
             | fault_plans.OutputOverloadPlan()
+            | fault_plans.ObstructionPlan()
+            | fault_plans.LimitSwitchStuckPlan()
             | fault_plans.BusErrorsPlan()
             | fault_plans.MissingTerminatorPlan()
             | fault_plans.ReversedPairPlan()

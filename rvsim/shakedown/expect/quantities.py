@@ -6,10 +6,12 @@ Knows: their names, their units and how each is read. Does not know what a value
 from collections.abc import Callable, Mapping
 from typing import Annotated
 
-from pydantic import AfterValidator
+from pydantic import AfterValidator, ValidationInfo
 
 from rvsim.errors import did_you_mean
+from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
+from rvsim.rig.references import unknown_text
 from rvsim.world.world import World
 
 QUANTITIES: Mapping[str, tuple[str, Callable[[World], float]]] = {
@@ -35,13 +37,28 @@ QUANTITIES: Mapping[str, tuple[str, Callable[[World], float]]] = {
     "black_tank": ("%", lambda world: world.tank_percent("black")),
 }
 """The unit of each value and the function that reads it, by name."""
+POSITION = ".position"
+"""After the name of a motion: how far it is out, 0 % in and 100 % out."""
 
 
-def _known(name: str) -> str:
-    if name not in QUANTITIES:
+def quantity(name: str) -> tuple[str, Callable[[World], float]]:
+    """Return the unit of a value and the function that reads it; KeyError for a name that is none."""
+    if name.endswith(POSITION):
+        motion = name.removesuffix(POSITION)
+        return "%", lambda world: world.motion_percent(motion)
+    return QUANTITIES[name]
+
+
+def _known(name: str, info: ValidationInfo) -> str:
+    if name.endswith(POSITION):
+        rig, motion = (info.context or {}).get("rig"), name.removesuffix(POSITION)
+        known = [plan.name for plan in rig.motions] if isinstance(rig, Rig) else None
+        if known is not None and motion not in known:
+            raise ValueError(unknown_text(motion, known, "motions"))
+    elif name not in QUANTITIES:
         raise ValueError(
             f"{shown(name)} is not a value of the vehicle{did_you_mean(name, QUANTITIES)}; the values are "
-            f"{', '.join(QUANTITIES)}"
+            f"{', '.join(QUANTITIES)}, and NAME{POSITION} of a motion"
         )
     return name
 

@@ -22,7 +22,7 @@ from rvsim.shakedown.expect.expectation_plans import (
     StaysPlan,
 )
 from rvsim.shakedown.expect.judge import Judge
-from rvsim.shakedown.expect.quantities import QUANTITIES
+from rvsim.shakedown.expect.quantities import quantity
 from rvsim.shakedown.expect.sight import SightMatcher
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.quantity_text import compose
@@ -244,7 +244,7 @@ class NeverWhileJudge(Judge[NeverWhilePlan]):
         """Note whether the value is beyond the limit from now on."""
         if self.plan.value is None:
             return
-        is_inside = self.plan.holds(QUANTITIES[self.plan.value][1](world))
+        is_inside = self.plan.holds(quantity(self.plan.value)[1](world))
         if is_inside != bool(len(self._crossed_at) % 2):
             self._crossed_at.append(time)
 

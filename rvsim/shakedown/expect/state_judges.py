@@ -17,7 +17,7 @@ from rvsim.shakedown.expect.expectation_plans import (
     WorldPlan,
 )
 from rvsim.shakedown.expect.judge import Judge
-from rvsim.shakedown.expect.quantities import QUANTITIES
+from rvsim.shakedown.expect.quantities import quantity
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
@@ -36,7 +36,7 @@ class WorldJudge(Judge[WorldPlan]):
         """Fail if the value is outside the bounds, unless one second within them is enough."""
         if not self.covers(time):
             return
-        _, read = QUANTITIES[self.plan.value]
+        _, read = quantity(self.plan.value)
         value = read(world)
         if self.plan.holds(value):
             self.met = True
@@ -48,12 +48,12 @@ class WorldJudge(Judge[WorldPlan]):
     @property
     def figures(self) -> Iterable[Quantity]:
         """The bounds."""
-        unit, _ = QUANTITIES[self.plan.value]
+        unit, _ = quantity(self.plan.value)
         return (figure(bound, unit) for bound in (self.plan.at_least, self.plan.at_most) if bound is not None)
 
     def _value_text(self, value: float) -> Quantity:
         """Write a value that is not within the bounds, with the decimals that show it; one at least, as 18 is 18.0."""
-        unit, _ = QUANTITIES[self.plan.value]
+        unit, _ = quantity(self.plan.value)
         text = self.plan.outside_text(value, 4)
         exact = Decimal(text)
         step = Fraction(Decimal((0, (1,), min(-1, int(exact.as_tuple().exponent)))))

@@ -33,7 +33,7 @@ class OutgoingGate(NamedTuple):
 
     def remove(self, bench: Bench) -> None:
         """Remove the gate, if it is there."""
-        bench.outgoing_gates[self.device] = [
+        bench.outgoing_gates[self.device][:] = [
             gate for gate in bench.outgoing_gates[self.device] if gate is not self.gate
         ]
 

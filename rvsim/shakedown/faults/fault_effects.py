@@ -17,6 +17,7 @@ from rvsim.shakedown.faults.bus_faults import WireFaultEffect, wire_fault_of
 from rvsim.shakedown.faults.contact_faults import ContactFaults
 from rvsim.shakedown.faults.device_faults import DeviceFaults
 from rvsim.shakedown.faults.message_faults import MessageFaults
+from rvsim.shakedown.faults.motion_faults import motion_effect
 from rvsim.shakedown.faults.switching_faults import switching_effect
 from rvsim.shakedown.faults.vehicle_faults import VehicleFaults
 from rvsim.sim.bench import Bench
@@ -109,6 +110,8 @@ class EffectMaker:
             yield from self._contact_faults.effects(fault, f"fault {number}")
         elif isinstance(fault, plans.SwitchingPlan):
             yield switching_effect(fault, self._vehicle_plan)
+        elif isinstance(fault, plans.MotionFault):
+            yield motion_effect(fault, self._vehicle_plan)
         elif isinstance(fault, plans.InternalPlan):
             yield from self._device_faults.effects(fault)
         else:

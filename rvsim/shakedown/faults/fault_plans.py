@@ -33,6 +33,7 @@ from rvsim.shakedown.faults.device_fault_plans import (
 from rvsim.shakedown.faults.fault_plan_base import FaultPlan
 from rvsim.shakedown.faults.message_fault_plans import (
     AsleepPlan,
+    CarriedAwayPlan,
     CommandDelayedPlan,
     CommandIgnoredPlan,
     DriftPlan,
@@ -54,6 +55,7 @@ from rvsim.shakedown.faults.message_fault_plans import (
     WrongScalePlan,
     WrongValuePlan,
 )
+from rvsim.shakedown.faults.motion_fault_plans import LimitSwitchStuckPlan, MotionFault, ObstructionPlan
 from rvsim.shakedown.faults.switching_fault_plans import (
     LampOutPlan,
     OutputOverloadPlan,
@@ -70,6 +72,7 @@ __all__ = [
     "BrownOutPlan",
     "BurnerPlan",
     "BusErrorsPlan",
+    "CarriedAwayPlan",
     "CommandDelayedPlan",
     "CommandIgnoredPlan",
     "ContactFaultPlan",
@@ -88,11 +91,14 @@ __all__ = [
     "LadderResistancePlan",
     "LampOutPlan",
     "LatePlan",
+    "LimitSwitchStuckPlan",
     "MeasuringPlan",
     "MessagePlan",
     "MissingTerminatorPlan",
+    "MotionFault",
     "NoDataPlan",
     "NoisePlan",
+    "ObstructionPlan",
     "OutOfRangePlan",
     "OutputOverloadPlan",
     "OverloadPlan",
@@ -121,6 +127,7 @@ __all__ = [
 Fault = Annotated[
     SilentPlan
     | AsleepPlan
+    | CarriedAwayPlan
     | LatePlan
     | JitterPlan
     | ValuePlan
@@ -141,6 +148,7 @@ Fault = Annotated[
     | FilterBlockedPlan
     | ContactFaultPlan
     | SwitchingPlan
+    | MotionFault
     | WirePlan,
     Field(discriminator="fault"),
 ]

@@ -24,6 +24,12 @@ class AsleepPlan(DeviceFaultPlan):
     fault: Literal["asleep"]
 
 
+class CarriedAwayPlan(DeviceFaultPlan):
+    """The device is out of reach: it neither sends nor receives, and keeps its power and what it knows."""
+
+    fault: Literal["carried_away"]
+
+
 class LatePlan(DeviceFaultPlan):
     """The device sends each of its messages, or the named one, at most once in each ``gap``."""
 
@@ -173,6 +179,7 @@ InstancePlan = WrongInstancePlan | SharedInstancePlan | FirmwareResetPlan
 MessagePlan = (
     SilentPlan
     | AsleepPlan
+    | CarriedAwayPlan
     | LatePlan
     | JitterPlan
     | ShortFramePlan

@@ -47,7 +47,7 @@ class MessageFaults:
         match fault:
             case plans.SilentPlan():
                 yield OutgoingGate(fault.device, gates.silence())
-            case plans.AsleepPlan():
+            case plans.AsleepPlan() | plans.CarriedAwayPlan():
                 yield OutgoingGate(fault.device, gates.silence())
                 yield IncomingGate(fault.device, gates.silence())
             case plans.LatePlan():

@@ -133,6 +133,22 @@ class Line:
             if self._transmission is None:
                 self._wake()
 
+    def send_last(self, identifier: int, data: bytes, sender: object) -> None:
+        """Take a frame as the last thing that the present action of the kernel does.
+
+        So a frame near which nothing else is planned can be handed over without an event.
+        """
+        now = self.kernel.now
+        if now >= self._open and sender in self.controllers:
+            length = len(data)
+            end = now + self._least[length]
+            if self.kernel.skip_to(end):
+                self._open = now + self._most[length]
+                self._last = alone = _new(Frame, (end, identifier, data))
+                self._deliver(alone, sender)
+                return
+        self.send(identifier, data, sender)
+
     def send(self, identifier: int, data: bytes, sender: object) -> None:
         """Take a frame; it is handed over when it has won the pair and had it for its least length."""
         now = self.kernel.now

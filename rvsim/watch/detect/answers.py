@@ -6,6 +6,7 @@ functions that start slowly. Does not know time.
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from rvsim.watch.detect.output_commands import LEVEL_CODES
 from rvsim.wire.fields import FieldSpec, Reading, State
 from rvsim.wire.spec import MessageSpec
 
@@ -14,12 +15,12 @@ _OTHER_STATUS_NAMES: Mapping[str, str] = {
     "desired_level": "operating_status",
 }
 """Fields of commands to loads and dimmers, and the name of the level in their status."""
-_VALID_WITH_CODE: Mapping[str, tuple[str, int]] = {
-    "desired_operating_level": ("command", 0),
-    "desired_level": ("command", 0),
+_VALID_WITH_CODES: Mapping[str, tuple[str, frozenset[int]]] = {
+    "desired_operating_level": ("command", LEVEL_CODES),
+    "desired_level": ("command", LEVEL_CODES),
 }
-"""Fields that are commanded values only beside one code of another field of the command, or without that field: code 0
-sets a level, the other codes use it for something else (rv-c.com/node/106: only 0 is published)."""
+"""Fields that are commanded values only beside some codes of another field of the command, or without that field: code
+0 sets a level, a ramp comes to one, other codes use it for something else (rv-c.com/node/106: only 0 is published)."""
 _SET_BY_DEVICE_IN_MODES: Mapping[str, frozenset[str]] = {
     "fan_speed": frozenset({"fan_mode"}),
     "fan_speed_setting": frozenset({"fan_mode", "speed_mode"}),
@@ -37,8 +38,8 @@ def answering_field(field: FieldSpec, status: MessageSpec) -> FieldSpec | None:
 
 def is_commanded_value(name: str, commanded_fields: Mapping[str, Reading]) -> bool:
     """Return whether a field of a command is a commanded value, given the other fields of the command."""
-    other, code = _VALID_WITH_CODE.get(name, ("", 0))
-    return other not in commanded_fields or commanded_fields[other].raw == code
+    other, codes = _VALID_WITH_CODES.get(name, ("", frozenset()))
+    return other not in commanded_fields or commanded_fields[other].raw in codes
 
 
 def is_set_by_device(field: FieldSpec, reported: Iterable[Reading]) -> bool:

@@ -28,8 +28,9 @@ MIN_SIGN_A = 2.0
 CHARGING_VOLTS = ((13.9, 15.5), (27.8, 31.0))
 """A battery of 12 V or 24 V that gives current is below these: full lead-acid 12.9 V, four full lithium iron phosphate
 cells 13.6 V; above them it is none of such a battery. Common practice, no source."""
-MIN_CHARGING_US = 60 * SECOND_US
-"""How long it must be so: a battery that was just charged falls below it sooner. Common practice, no source."""
+MIN_CHARGING_US = 150 * SECOND_US
+"""How long it must be so: a full lithium battery that was just charged to 14.4 V falls below it in two minutes, one
+that was charged to 14.6 V in less than this (a time constant of 120 s, from memory)."""
 MIN_STEPS, MAX_STEP_PERCENT = 4, 1.0
 """How many steps in a row the state of charge must go the wrong way, and what is not a step but a correction. Common
 practice, no source."""

@@ -8,15 +8,24 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.functions import by_command, by_status
 from rvsim.watch.decode import HEARTBEAT, Layout
-from rvsim.watch.detect import charge_signs, contradictions, freeze_risks, low_voltages, place_temperatures
+from rvsim.watch.detect import (
+    charge_signs,
+    contradictions,
+    freeze_risks,
+    low_voltages,
+    motions_without_interlock,
+    place_temperatures,
+)
 from rvsim.watch.detect.charge_signs import ChargeSigns
-from rvsim.watch.detect.commands import PlannedDevices, read_command
+from rvsim.watch.detect.commands import PlannedDevices, read_commands
 from rvsim.watch.detect.contradictions import Contradictions
+from rvsim.watch.detect.driven_values import DrivenValues
 from rvsim.watch.detect.freeze_risks import FreezeRisks
 from rvsim.watch.detect.ignored_commands import IgnoredCommands
 from rvsim.watch.detect.level_gate import LevelDetector, LevelGate
 from rvsim.watch.detect.low_voltages import LowVoltages
 from rvsim.watch.detect.missing_functions import MissingFunctions
+from rvsim.watch.detect.motions_without_interlock import MotionsWithoutInterlock
 from rvsim.watch.detect.place_temperatures import PlaceTemperatures
 from rvsim.watch.detect.stuck_values import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
@@ -64,7 +73,7 @@ class Detectors:
         name_of: Callable[[int], str],
         records_of: Callable[[str], Iterable[TopicRecord]],
     ) -> None:
-        planned = PlannedDevices(rig)
+        self._planned = planned = PlannedDevices(rig)
         self._records_of = records_of
         self._two_commanders = TwoCommanders(planned, deadlines, emit, name_of)
         self._ignored_commands = IgnoredCommands(planned, deadlines, emit, name_of)
@@ -74,7 +83,9 @@ class Detectors:
         self._freeze_risks = FreezeRisks(rig, deadlines, emit)
         self._charge_signs = ChargeSigns(deadlines, emit)
         self._place_temperatures = PlaceTemperatures(rig, deadlines, emit)
+        self._motions = MotionsWithoutInterlock(rig, deadlines, emit)
         self._stuck_values = StuckValues(catalogue, deadlines, emit)
+        self._driven_values = DrivenValues(rig, deadlines, emit, self._stuck_values.is_reported)
         self._gates: dict[str, LevelGate] = {}
         """The gates in front of the detectors that need values passing a level, by message."""
         self._observers: dict[str, list[Observe]] = {}
@@ -108,11 +119,13 @@ class Detectors:
             self._ignored_commands.needs_each_change(record)
             or (message in contradictions.MESSAGES and self._contradictions.needs_each_change(record))
             or self._place_temperatures.needs_each_change(record)
+            or self._motions.needs_each_change(record)
         )
 
     def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
         """Return the fields of a topic of which each change is needed at present."""
-        message, fields = record.topic.message, self._stuck_values.needed_fields(record)
+        message = record.topic.message
+        fields = self._stuck_values.needed_fields(record) + self._driven_values.needed_values(record)
         gate = self._gates.get(message or "")
         return fields if gate is None else fields + gate.needed_fields(record)
 
@@ -128,6 +141,7 @@ class Detectors:
         """Take in the last frames with new data that were passed over."""
         self._contradictions.enter(record)
         self._stuck_values.enter(record, last_change)
+        self._driven_values.enter(record, last_change)
 
     def forget(self, record: TopicRecord, time: int) -> None:
         """Forget a topic whose device is silent."""
@@ -140,7 +154,9 @@ class Detectors:
         self._freeze_risks.forget(record, time)
         self._charge_signs.forget(record, time)
         self._place_temperatures.forget(record, time)
+        self._motions.forget(record, time)
         self._stuck_values.forget(record, time)
+        self._driven_values.forget(record, time)
 
     def resume_listening(self, time: int, now: int) -> None:
         """Note that nobody listened up to ``time``, which is bus time ``now``."""
@@ -150,7 +166,9 @@ class Detectors:
         self._freeze_risks.resume_listening(now)
         self._charge_signs.resume_listening(now)
         self._place_temperatures.resume_listening(now)
+        self._motions.resume_listening(time)
         self._stuck_values.resume_listening(time, now)
+        self._driven_values.resume_listening(time, now)
 
     def _select(self, layout: Layout) -> Iterable[_Observer]:
         assert layout.name is not None
@@ -170,8 +188,12 @@ class Detectors:
             yield _Observer(gate.observe, gate.needs)
         if layout.name in place_temperatures.MESSAGES and self._place_temperatures.is_used:
             yield _Observer(_settled_by(self._place_temperatures.observe), _nothing)
+        if layout.name in motions_without_interlock.MESSAGES and self._motions.is_used:
+            yield _Observer(_settled_by(self._motions.observe), _nothing)
         if StuckValues.neighbours_of(layout.spec):
             yield _Observer(_settled_by(self._stuck_values.observe), _nothing)
+        if layout.name in self._driven_values.value_messages:
+            yield _Observer(_settled_by(self._driven_values.observe_value), _nothing)
         if layout.name in self._neighbour_messages:
             yield _Observer(_settled_by(self._stuck_values.observe_neighbour), self._stuck_values.needs)
 
@@ -182,6 +204,7 @@ class Detectors:
                 (self._low_voltages, low_voltages.MESSAGES),
                 (self._freeze_risks, freeze_risks.MESSAGES),
                 (self._charge_signs, charge_signs.MESSAGES),
+                (self._driven_values, self._driven_values.source_messages),
             )
             concerned = [detector for detector, messages in detectors if message in messages]
             if not concerned:
@@ -198,8 +221,7 @@ class Detectors:
             record.examine_next()
 
     def _observe_command(self, record: TopicRecord) -> bool:
-        command = read_command(record)
-        if command is not None:
+        for command in read_commands(record, self._planned):
             self._two_commanders.observe(command)
             self._ignored_commands.observe(command)
             self._missing_functions.observe(command)

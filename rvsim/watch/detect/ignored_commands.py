@@ -8,13 +8,16 @@ status has no such field, by any change of the status; in either case also by a 
 device is judged after its answer time, when each of its periodic topics was received again. Not judged: a command for
 a state that is already reached; the repetition of a command that was obeyed, while the status still reports what it did
 then (a set point beyond a limit); an output at zero while the heartbeat reports that the function is active (ignition,
-cold coolant); and a function that starts slowly, for its first three minutes. Does not know the layouts of messages.
+cold coolant); and a function that starts slowly, for its first three minutes.
+A dimmer or a load may wait as long as the command or the rig says, and what in its status explains that it does not
+obey is told with it: a trip, a lock, an override. Does not know the layouts of messages.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from rvsim.rig.default_times import DEFAULT_ANSWER_TIME_US
 from rvsim.rig.functions import by_dsa, by_status
+from rvsim.watch.detect import output_commands
 from rvsim.watch.detect.answers import (
     SLOW_STARTERS,
     answering_field,
@@ -109,6 +112,8 @@ class IgnoredCommands:
 
     def observe(self, command: Command) -> None:
         """Take in a command."""
+        if not command.is_answered:
+            return
         target = command.target
         state = self._states.get(target)
         if state is None:
@@ -206,6 +211,9 @@ class IgnoredCommands:
         answer_time_us = plan.answer_time if plan is not None else DEFAULT_ANSWER_TIME_US
         if target.function in SLOW_STARTERS and _are_without_output(differing):
             answer_time_us = max(answer_time_us, MAX_START_US)
+        answer_time_us += command.delay_us
+        if all(is_zero_percent(reading) for reading in command.states.values()):
+            answer_time_us += self._planned.off_delay_us(target)
         heartbeats = self._heartbeats_of(target, records, command.now)
         before = {record: record.frame.data for record in (*records, *heartbeats)}
         state.pending = _PendingCommands(command, before, command.now + answer_time_us)
@@ -325,8 +333,15 @@ class IgnoredCommands:
             record.topic,
             pending.latest.frame,
             record.frame,
+            tuple(dict.fromkeys(text for known in records for text in _explanations(known, state.target))),
         )
         self._emit(state.reported)
+
+
+def _explanations(record: TopicRecord, target: CommandTarget) -> Iterator[str]:
+    """Yield what the status of an output has that explains it."""
+    if target.function in output_commands.FUNCTIONS and record.layout.spec is not None:
+        yield from output_commands.explanations(record.layout.spec, record.frame.data)
 
 
 def _pairs(commanded: Mapping[str, Reading], records: Iterable[TopicRecord]) -> Iterator[tuple[Reading, Reading]]:

@@ -5,7 +5,7 @@ message is late. Does not know any rule.
 """
 
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.wire.fields import Reading
+from rvsim.wire.fields import FieldSpec, Reading, State
 
 
 def reading_of(record: TopicRecord, name: str) -> Reading:
@@ -22,6 +22,14 @@ def value_of(record: TopicRecord, name: str) -> float | None:
     if spec is None or name not in spec.by_name or (record.values is not None and record.values.is_flagged(name)):
         return None
     return reading_of(record, name).value
+
+
+def raw_of(record: TopicRecord, field: FieldSpec) -> int | None:
+    """Return the raw value of a field; None where it has no value, or the reading is flagged."""
+    raw = field.raw_in(record.frame.data)
+    if raw is None or field.state(raw) is not State.VALUE:
+        return None
+    return None if record.values is not None and record.values.is_flagged(field.name) else raw
 
 
 def is_fresh(record: TopicRecord, now: int) -> bool:

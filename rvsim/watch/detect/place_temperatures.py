@@ -85,9 +85,12 @@ class PlaceTemperatures:
     def _compare(self, instance: int | None, time: int, now: int) -> None:
         """Compare all sensors again that are in the zone of one."""
         zone = self._place_of.get(-1 if instance is None else instance)
-        for record, condition in list(self._sensors.items()):
-            if self._place_of.get(record.topic.instance or 0) == zone:
-                self._conditions.update(condition, time, now, holds=self._excluding(record) is not None)
+        sensors = [each for each in self._sensors.items() if self._place_of.get(each[0].topic.instance or 0) == zone]
+        known = [value for record, _ in sensors if (value := value_of(record, _FIELD)) is not None]
+        may_exclude = bool(known) and max(known) - min(known) > MAX_DIFFERENCE_K  # never in a healthy zone
+        for record, condition in sensors:
+            holds = may_exclude and self._excluding(record) is not None
+            self._conditions.update(condition, time, now, holds=holds)
 
     def _excluding(self, record: TopicRecord) -> TopicRecord | None:
         """Return the nearer one of two sensors that agree with each other and not with a third one."""

@@ -4,9 +4,10 @@ Needs the changes of fields that have neighbours by their definition, and those 
 field that changes whenever the value changes.
 
 Knows: that a neighbour has the same instance, and that the neighbour of a battery is the charger which names its DC
-source; that a value which is not sent again counts as late, not as stuck; and that two devices follow one quantity
-at different moments, so that a change of a neighbour counts only some time after the last change of the value, and when
-the value had time to follow. Does not know which fields are neighbours: the definitions say so.
+source, in whichever of its messages; that a value which is not sent again counts as late, not as stuck; and that two
+devices follow one quantity at different moments, so that a change of a neighbour counts only some time after the last
+change of the value, and when the value had time to follow. Does not know which fields are neighbours: the definitions
+say so.
 """
 
 from collections import deque
@@ -15,6 +16,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from rvsim.watch.decode import Layout
+from rvsim.watch.detect.last_readings import raw_of
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.needs import Extremes, LastChange, Need, Rest
 from rvsim.watch.traffic import MIN_LATE_LIMIT_US, MISSED_IN_A_ROW, DeadlineKind, Deadlines
@@ -33,6 +35,8 @@ MIN_LAG_LIMIT_US = 60 * SECOND_US
 """How far one of two devices may be behind the other: this long, or three gaps of the slower one. Our decision."""
 _BATTERY_FIELD = "dc_source_instance"
 """The field with the instance of the battery that a charger charges."""
+_CHARGER = "charger"
+"""The function of which only some messages have that field."""
 
 
 class _Movement:
@@ -136,7 +140,7 @@ class StuckValues:
         _, names, links = self._links_of(record)
         moved: dict[str, tuple[int, int]] = {}
         for name in names:
-            raw = _unflagged_raw(record, spec.by_name[name]) if spec is not None and name in spec.by_name else None
+            raw = raw_of(record, spec.by_name[name]) if spec is not None and name in spec.by_name else None
             if raw is not None and raw != last_raws.get(name):
                 moved[name] = last_raws.get(name, raw), raw
                 last_raws[name] = raw
@@ -156,7 +160,7 @@ class StuckValues:
         step = times[-1] - times[-2] if len(times) > 1 else 0
         was_late = step > MIN_LATE_LIMIT_US and step > record.rhythm.limit()
         for value in values:
-            raw = _unflagged_raw(record, value.field)
+            raw = raw_of(record, value.field)
             if was_late or raw is None or raw != value.raw:
                 self._restart(value, raw)
 
@@ -190,6 +194,10 @@ class StuckValues:
                 return Rest(value.since, value.since_frame_time, value.reported is not None)
         return None
 
+    def is_reported(self, record: TopicRecord, field: str) -> bool:
+        """Return whether a field of a topic is reported as stuck."""
+        return any(value.field.name == field and value.reported is not None for value in self._values.get(record, ()))
+
     def enter(self, record: TopicRecord, last_change: LastChange) -> None:
         """Take in the last frames with new data that were passed over: every value in them is plausible.
 
@@ -201,7 +209,7 @@ class StuckValues:
                 value.restart(changed.raw, changed.now, changed.time)
         spec, last_raws = record.layout.spec, self._last_raws.get(record)
         if spec is not None and last_raws is not None:
-            present = {name: _unflagged_raw(record, spec.by_name[name]) for name in last_raws}
+            present = {name: raw_of(record, spec.by_name[name]) for name in last_raws}
             last_raws.update({name: raw for name, raw in present.items() if raw is not None})
 
     def forget(self, record: TopicRecord, time: int) -> None:
@@ -335,14 +343,6 @@ def _is_still_sent(record: TopicRecord, now: int) -> bool:
     return record.rhythm.gap() is not None and now - record.rhythm.times[-1] <= record.rhythm.limit()
 
 
-def _unflagged_raw(record: TopicRecord, field: FieldSpec) -> int | None:
-    """Return the raw value of a field; None where it has no value, or the value is flagged."""
-    raw = field.raw_in(record.frame.data)
-    if raw is None or field.state(raw) is not State.VALUE:
-        return None
-    return None if record.values is not None and record.values.is_flagged(field.name) else raw
-
-
 def _max_lag(record: TopicRecord, other: TopicRecord) -> int:
     """Return how far one of two topics may be behind the other, in microseconds."""
     return _lag_of(record.layout.gap, other.layout.gap)
@@ -373,6 +373,18 @@ def _related_instance(record: TopicRecord) -> int | None:
 
 
 def _battery_instance(record: TopicRecord) -> int | None:
+    """Return the battery instance that a topic names, or that another topic of the same charger does."""
+    named = _named_battery(record)
+    if named is None and record.function is not None and record.function.name == _CHARGER:
+        for other in record.node.topics:
+            if other.function is record.function and other.topic.instance == record.topic.instance:
+                named = _named_battery(other)
+                if named is not None:
+                    break
+    return named
+
+
+def _named_battery(record: TopicRecord) -> int | None:
     spec = record.layout.spec
     field = spec.by_name.get(_BATTERY_FIELD) if spec is not None else None
     raw = field.raw_in(record.frame.data) if field is not None else None

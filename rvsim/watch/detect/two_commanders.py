@@ -7,7 +7,8 @@ no time to settle in between; a repetition before the other source has commanded
 conflict is reported when two sources contradict each other three times in a row (A, B, A, B: each pair twice) and each
 of them is contradicted. A person who uses a wall switch and a screen in turn needs longer than the settling time from
 one to the other, or is contradicted once; a source that repeats the command of another one does not contradict it,
-whatever its delay. All of this is our decision. Does not know whether a command is obeyed.
+whatever its delay. Outputs are commanded by instance or by group, and only levels contradict each other: a toggle or a
+ramp by hand asks for no state. All of this is our decision. Does not know whether a command is obeyed.
 """
 
 from collections.abc import Callable
@@ -68,6 +69,8 @@ class TwoCommanders:
 
     def observe(self, command: Command) -> None:
         """Take in a command."""
+        if not command.states:
+            return
         latest = self._last_commands.setdefault(command.target, {})
         plan = self._planned.find(command.target)
         settling_us = plan.settling_time if plan is not None else DEFAULT_SETTLING_TIME_US
@@ -129,10 +132,10 @@ class TwoCommanders:
 
 
 def _differing(command: Command, other: Command) -> tuple[str, ...]:
-    """Return the names of the fields that both commands set, to different values."""
-    common = (name for name in command.commanded if name in other.commanded)
-    return tuple(name for name in common if command.commanded[name].raw != other.commanded[name].raw)
+    """Return the names of the states that both commands ask for, with different values."""
+    common = (name for name in command.states if name in other.states)
+    return tuple(name for name in common if command.states[name].raw != other.states[name].raw)
 
 
 def _readings(command: Command, field_names: tuple[str, ...]) -> tuple[Reading, ...]:
-    return tuple(command.commanded[name] for name in field_names)
+    return tuple(command.states[name] for name in field_names)

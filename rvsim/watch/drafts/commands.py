@@ -54,6 +54,8 @@ def _ignored(found: CommandIgnored) -> FlagDraft:
         f"answer time {span(found.answer_time_us)}"
     )
     text += "".join(f"; {answer}" for answer in found.answers)
+    if found.explanations:
+        text += f"; its status explains it: {', '.join(found.explanations)}"
     advice = (
         "find what prevents it: a lockout, an interlock, a rain sensor, its own switch, a mode in which it decides by "
         "itself; then check its instance, and whether its firmware supports this command; repeating the command does "

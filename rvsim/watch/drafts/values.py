@@ -6,9 +6,17 @@ Knows: how a reading is written with its limits and the origin of its layout. Do
 from rvsim.rig.quantity import time_text
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line, span
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.transitions import DataLost, Limits, ReadingsContradict, ValueOutOfRange, ValueStuck
+from rvsim.watch.transitions import (
+    DataLost,
+    Drive,
+    DrivenValueStuck,
+    Limits,
+    ReadingsContradict,
+    ValueOutOfRange,
+    ValueStuck,
+)
 from rvsim.wire.fields import Origin, Reading
-from rvsim.wire.quantity_text import compose
+from rvsim.wire.quantity_text import Part, compose, figure
 
 _LAYOUT_DOUBT = {Origin.MEMORY: "; layout from memory", Origin.UNSURE: "; layout not sure"}
 
@@ -98,10 +106,52 @@ def _stuck(found: ValueStuck) -> FlagDraft:
         high.brief,
         f" ({found.neighbour}){origin_text(reading)}",
     )
-    advice = (
-        "check the sensor, its place, its wire and its plug: warm it by hand and see whether the reading moves; then "
-        "restart the device that reports it"
+    evidence = frame_line(found.last)
+    field = reading.field.name
+    advice = _BATTERY_ADVICE if reading.field.unit == "V" else _STUCK_ADVICE
+    return FlagDraft(FlagKind.STUCK_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
+
+
+_STUCK_ADVICE = (
+    "check the sensor, its place, its wire and its plug: warm it by hand and see whether the reading moves; then "
+    "restart the device that reports it"
+)
+_BATTERY_ADVICE = (
+    "measure voltage and current at the battery with a meter; check the wires of the shunt, then restart the device "
+    "that reports the value"
+)
+_PUMP_ADVICE = (
+    "look whether water comes while the pump runs: if so, check the level sender, its wire and its plug; if not, the "
+    "pump draws air or its suction line is closed"
+)
+_DRIVE_ADVICE = {Drive.CHARGE_OUT: _BATTERY_ADVICE, Drive.CHARGE_IN: _BATTERY_ADVICE, Drive.PUMP: _PUMP_ADVICE}
+_US_PER_AH = 3600 * 1000 * 1_000_000
+"""Milliamperes over microseconds in an ampere-hour."""
+
+
+def _work(found: DrivenValueStuck) -> tuple[Part, ...]:
+    """Return what was done that moves the value."""
+    source, worked = found.source_device, span(found.amount)
+    if found.drive in (Drive.CHARGE_OUT, Drive.CHARGE_IN):
+        way = "out of" if found.drive is Drive.CHARGE_OUT else "into"
+        return "at least ", figure(round(found.amount / _US_PER_AH, 1), "Ah"), f" flowed {way} the battery"
+    if found.drive is Drive.PUMP:
+        return (f"{source} ran for {worked}",)
+    if found.drive is Drive.WATER_HEATER:
+        return (f"{source} heated the water for {worked}",)
+    return (f"{source} gave full heat for {worked}",)
+
+
+def _driven_stuck(found: DrivenValueStuck) -> FlagDraft:
+    reading = found.reading
+    text = compose(
+        f"{found.topic}: {reading.field.title} has been ",
+        reading.brief,
+        f" for {span(found.lasted_us)}, since {time_text(found.stuck_since)}, while ",
+        *_work(found),
+        f" ({found.source}){origin_text(reading)}",
     )
+    advice = _DRIVE_ADVICE.get(found.drive, _STUCK_ADVICE)
     evidence = frame_line(found.last)
     field = reading.field.name
     return FlagDraft(FlagKind.STUCK_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
@@ -112,4 +162,5 @@ DRAFTS: Drafts = {
     DataLost: _no_data,
     ReadingsContradict: _contradiction,
     ValueStuck: _stuck,
+    DrivenValueStuck: _driven_stuck,
 }

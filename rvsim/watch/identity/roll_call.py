@@ -16,7 +16,7 @@ from rvsim.watch.identity.records import (
     TopicRecord,
     roll_call_line,
 )
-from rvsim.watch.traffic import DeadlineKind, Deadlines
+from rvsim.watch.traffic import MIN_LATE_LIMIT_US, MISSED_IN_A_ROW, DeadlineKind, Deadlines
 from rvsim.watch.transitions import Emit, Ended, FellSilent, GapExceeded, Presence, PresenceChanged
 from rvsim.wire.catalogue import Catalogue
 
@@ -37,6 +37,7 @@ class RollCall:
         self._emit = emit
         self._silence = DeadlineKind(0, self._silence_due, self._fall_silent)
         self._lateness = DeadlineKind(1, self._lateness_due, self._report_late)
+        self._page_lateness = DeadlineKind(6, self._page_due, self._report_late_page)
         self.judges = True
         """Whether devices are found late, silent or unidentified by the time that has passed."""
         self.on_silence: Callable[[DeviceRecord, int, int], bool] = lambda _entry, _time, _since: False
@@ -167,6 +168,8 @@ class RollCall:
         earliest = record.rhythm.min_limit
         if earliest is not None:
             self._deadlines.schedule(record.rhythm.last + earliest, self._lateness, record.number, record)
+        elif record.layout.is_page_without_gap:
+            self._deadlines.schedule(record.rhythm.last + MIN_LATE_LIMIT_US, self._page_lateness, record.number, record)
 
     def _lateness_due(self, record: TopicRecord, passed: int) -> int | None:
         entry, earliest = record.device, record.rhythm.min_limit
@@ -189,16 +192,40 @@ class RollCall:
 
     def _report_late(self, record: TopicRecord, time: int, since: int) -> None:
         record.examine_next()
-        if self._is_replaced_by_other(record):
-            return
+        if not self._is_replaced_by_other(record):
+            self._note_late(record, time, since, record.rhythm.gap() or 0, record.rhythm.limit())
+
+    def _note_late(self, record: TopicRecord, time: int, since: int, gap: int, limit: int) -> None:
         record.device.late_count += 1
         if record.device.state is Presence.PRESENT:
             self._enter(record.device, time, Presence.LATE)
-        rhythm = record.rhythm
-        record.lateness = GapExceeded(
-            time, since, record.device.name, record.topic, rhythm.gap() or 0, rhythm.limit(), record.frame
-        )
+        record.lateness = GapExceeded(time, since, record.device.name, record.topic, gap, limit, record.frame)
         self._emit(record.lateness)
+
+    def _page_due(self, record: TopicRecord, passed: int) -> int | None:
+        """Return when a page that kept a rhythm is late, though its gap is not established."""
+        entry = record.device
+        known_until = record.rhythm.unbroken_until(MIN_LATE_LIMIT_US)
+        if known_until + MIN_LATE_LIMIT_US > passed:
+            return known_until + MIN_LATE_LIMIT_US
+        judged = self.judges and entry.is_heard and (entry.plan is not None or not self._with_rig)
+        limit = record.rhythm.kept_limit() if judged and not record.node.has_left() else None
+        if limit is None:
+            record.examine_next()  # the next frame schedules the check again
+            return None
+        return known_until + limit
+
+    def _report_late_page(self, record: TopicRecord, time: int, since: int) -> None:
+        """Report a page as late while another page of the same unit comes: if none comes, there may be no mains."""
+        record.examine_next()
+        limit = record.rhythm.kept_limit()
+        page = record.topic.dgn, record.topic.instance
+        others = (other for other in record.node.topics if (other.topic.dgn, other.topic.instance) == page)
+        if limit is None:
+            return
+        gap = limit // MISSED_IN_A_ROW
+        if any(since - other.rhythm.last <= gap + gap // 2 for other in others):
+            self._note_late(record, time, since, gap, limit)
 
     def _is_replaced_by_other(self, record: TopicRecord) -> bool:
         """Return whether another node now sends this topic, in a function that devices share by design."""

@@ -34,6 +34,7 @@ from rvsim.watch.transitions.bus import (
 from rvsim.watch.transitions.claims import CannotClaim, NameShared, Restarted, SentWithoutAddress
 from rvsim.watch.transitions.commands import CommandedFunctionMissing, CommandIgnored, CommandsContradict
 from rvsim.watch.transitions.messages import FaultReported, LengthWrong, MessageUndefined, NodeDescribed
+from rvsim.watch.transitions.motions import MovedWithoutInterlock
 from rvsim.watch.transitions.presence import (
     BusFellQuiet,
     FellSilent,
@@ -47,6 +48,8 @@ from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
 from rvsim.watch.transitions.values import (
     AlarmCodeReported,
     DataLost,
+    Drive,
+    DrivenValueStuck,
     Limits,
     ReadingChanged,
     ReadingsContradict,
@@ -67,6 +70,8 @@ __all__ = [
     "CurrentSignContradicts",
     "DataLost",
     "Difference",
+    "Drive",
+    "DrivenValueStuck",
     "Emit",
     "Ended",
     "ErrorExtent",
@@ -83,6 +88,7 @@ __all__ = [
     "LogOutOfOrder",
     "MessageUndefined",
     "MomentMarked",
+    "MovedWithoutInterlock",
     "NameShared",
     "NodeDescribed",
     "Presence",

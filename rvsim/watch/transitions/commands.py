@@ -40,7 +40,8 @@ class CommandIgnored(NamedTuple):
 
     ``reported`` is what the status has instead of each of ``commanded``, None where it has no such field.
     ``answer_time_us`` is how long the device had to obey (microseconds), ``commands`` how many commands it has not
-    obeyed so far, ``answers`` are texts of what it acknowledged or refused.
+    obeyed so far, ``answers`` are texts of what it acknowledged or refused, ``explanations`` of what its status has
+    that explains it.
     """
 
     time: int
@@ -57,6 +58,7 @@ class CommandIgnored(NamedTuple):
     topic: Topic
     command: Frame
     status: Frame
+    explanations: tuple[str, ...] = ()
 
     @property
     def problem_key(self) -> ProblemKey:

@@ -3,6 +3,7 @@
 Knows: readings and the limits within which they are plausible. Does not know how that was found.
 """
 
+from enum import StrEnum
 from typing import NamedTuple
 
 from rvsim.watch.transitions.basis import ProblemKey, Topic
@@ -148,4 +149,44 @@ class ValueStuck(NamedTuple):
     @property
     def problem_key(self) -> ProblemKey:
         """One for each field of a topic."""
+        return ValueStuck, self.topic, self.reading.field.name
+
+
+class Drive(StrEnum):
+    """What moves a measured value by what it does in sum."""
+
+    CHARGE_OUT = "charge out"
+    CHARGE_IN = "charge in"
+    PUMP = "pump"
+    WATER_HEATER = "water heater"
+    FURNACE = "furnace"
+
+
+class DrivenValueStuck(NamedTuple):
+    """A measured value that has not changed since ``stuck_since``, while something worked that moves it.
+
+    ``amount`` is what that did: for a charge the milliamperes over microseconds, else the microseconds for which it
+    worked. ``source_device`` and ``source`` told it. ``lasted_us`` is how long the value has been unchanged.
+    """
+
+    time: int
+    since: int
+    device: str
+    topic: Topic
+    reading: Reading
+    stuck_since: int
+    lasted_us: int
+    drive: Drive
+    amount: int
+    source_device: str
+    source: Topic
+    last: Frame
+
+    def at(self, now: int) -> "DrivenValueStuck":
+        """Return the same problem with its figures at a later moment (microseconds)."""
+        return self._replace(lasted_us=max(self.lasted_us, now - self.stuck_since))
+
+    @property
+    def problem_key(self) -> ProblemKey:
+        """The same as that of a value that its neighbours leave behind."""
         return ValueStuck, self.topic, self.reading.field.name

@@ -196,3 +196,24 @@ def test_a_low_supply_slows_the_blower_until_its_switch_opens(furnace):
     while one.world.volts_at("air furnace") > 9.8:
         one.world.set_load("a big one", one.world.battery_amps + 5.0)
     assert device_of(one.until(63)).burner.state is BurnerState.AFTER_RUN
+
+
+def test_gas_of_a_bottle_of_the_rig(furnace):
+    """8.8 kW of gas are 0.63 kg or 1.24 l an hour; a bottle of butane outdoors at -6 C gives none, and it says so."""
+    bottle = {"name": "bottle", "content": "lpg", "litres": 20.0, "start_percent": 100.0, "zone": "outdoors"}
+    one = furnace(vehicle={"tank": [bottle]}, fuel="gas", gas_tank="bottle").until(60)
+    before = one.world.tank_litres("bottle")
+    kg_per_h = device_of(one).gas_kg_per_h
+    assert before - one.until(420).world.tank_litres("bottle") == pytest.approx(kg_per_h / 0.508 / 10, rel=0.01)
+    assert kg_per_h == pytest.approx(6860 / 0.78 * 3.6 / 1000 / 50.22, rel=0.01)
+    cold = furnace(vehicle={"tank": [{**bottle, "gas": "butane"}]}, fuel="gas", gas_tank="bottle").until(400)
+    assert device_of(cold).burner.error is not None
+    assert device_of(cold).burner.starts == 1
+
+
+def test_a_bottle_that_does_not_fit_is_refused(furnace):
+    """A tank that the rig does not have, and one for diesel."""
+    with pytest.raises(InputError, match='"botle" is no LPG tank of the rig; add one to the rig'):
+        furnace(fuel="gas", gas_tank="botle")
+    with pytest.raises(InputError, match='gas_tank counts with fuel = "gas" only; this one burns diesel'):
+        furnace(gas_tank="bottle")

@@ -46,11 +46,12 @@ def test_it_sends_again_when_the_other_was_silent_for_five_seconds(charger):
         "01 50 FC 00 00 94 35 77",
         "01 28 FC 00 00 94 35 77",
         "02 78 FC 00 00 94 35 77",
+        "",
         "01 FF FC 00 00 94 35 77",
         "01 FE FC 00 00 94 35 77",
         "01",
     ],
-    ids=["the same", "a lower one", "another battery", "no data", "out of range", "short"],
+    ids=["the same", "a lower one", "another battery", "empty", "no data", "out of range", "short"],
 )
 def test_other_frames_do_not_silence_it(charger, data):
     """Only a higher priority for the same battery counts, and "no data" (FF) is not the highest of all."""

@@ -115,6 +115,16 @@ def test_two_heaters_do_what_two_do(alone):
     assert two.world.fuel_litres_per_h == pytest.approx(one.world.fuel_litres_per_h)
 
 
+def test_a_low_supply_is_sent_at_once(heater):
+    """The warning does not wait for the gap of 5 s, although neither flame nor fan nor any command has changed."""
+    one = heater().put(FURNACE_COMMAND, OFF).until(300)
+    before = one.of(WATER)[-1][0] + 5  # and one more at the gap
+    one.until(before + 0.5).world.set_load("a big one", 700.0)
+    one.until(before + 2)
+    assert before + 0.5 < one.of(WATER)[-1][0] < before + 2
+    assert signals(one)["dc_warning"] == 1
+
+
 def test_it_stops_below_ten_volts_after_20_s(heater):
     """Not at once: 20 s below 10 V at its terminals; then it waits until it is switched off for 2 s, not for volts."""
     one = heater().until(200)

@@ -506,6 +506,43 @@ def test_a_module_with_two_branches(alone):
     assert one.world.battery_amps == pytest.approx(0.0)
 
 
+def test_a_fuse_of_its_own_sees_the_current_of_an_output(centre):
+    """It blows by what its load takes, and of the others nothing; the module finds that nothing flows."""
+    fused = {**PUMP, "fuse_amps": 3, "limit_amps": 30, "min_amps": 0.5}
+    one = centre(LAMP, fused, module={"branch": "loads"}, branch=[{"name": "loads"}])
+    one.put(DIMMER_COMMAND_2, "15 FF C8 00 FF FF FF FF")
+    one.put(LOAD_COMMAND, "1F FF C8 FF 00 FF FF FF")
+    assert amps(one) == pytest.approx(7.0, abs=0.3)
+    assert not one.world.is_branch_open("pump")
+    one.until(200)
+    assert one.world.is_branch_open("pump")
+    assert amps(one) == pytest.approx(2.0, abs=0.3)
+    assert last(one, LOAD_1, 31) == "1F FF C8 30 FF 00 00 7D"  # on, and 0 A
+    assert "01 2C 65" in {data[6:14] for _, data in one.of(HEARTBEAT)}  # SPN 2403, FMI 5
+    one.bench.switch_off("load centre")
+    assert one.world.battery_amps == pytest.approx(0.0)
+
+
+def test_a_fused_output_counts_for_the_limit_of_its_module(centre):
+    """The module sees the current; an output beyond its fuse's branch is shed as any other."""
+    two = ({**PUMP, "fuse_amps": 20}, {**PUMP, "name": "fan", "terminal": 4, "instance": 32, "priority": 9})
+    one = centre(*two, module={"limit_amps": 8})
+    for instance in ("1F", "20"):
+        one.put(LOAD_COMMAND, f"{instance} FF C8 FF 00 FF FF FF")
+    one.until(8)
+    assert (level(one, "pump"), level(one, "fan")) == (100.0, 0.0)
+    assert amps(one) == pytest.approx(5.0, abs=0.3)
+
+
+def test_a_fuse_behind_a_relay_sees_its_contact(centre):
+    """It is in the circuit of the load, not of the coil."""
+    mat = {**PUMP, "load": "heater mat", "amps": 20, "relay": "pump relay", "fuse_amps": 10}
+    one = centre(mat, relay=[{"name": "pump relay", "contact_amps": 40}])
+    one.put(LOAD_COMMAND, "1F FF C8 FF 00 FF FF FF").until(60)
+    assert one.world.is_branch_open("pump")
+    assert amps(one) == pytest.approx(0.15, abs=0.05)
+
+
 def test_the_current_follows_the_voltage(centre):
     """Of what is on, every five seconds: a heater mat takes more when the battery is charged."""
     one = centre({**PUMP, "load": "heater mat"})

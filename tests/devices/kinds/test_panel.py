@@ -272,3 +272,66 @@ def test_it_asks_once_who_is_there(panel):
     asked = [(time, data) for time, data in panel.until(60).of(0x0EA00)]
     assert [data for _, data in asked] == ["EB FE 00 FF FF FF FF FF"]
     assert 3 < asked[0][0] < 3.5
+
+
+RED, GREEN = "45 5E 08 52 07 7F FF FF", "05 5E FF FF FF 7F FF FF"
+"""Heartbeats of a furnace, with a fault and the red lamp, and without."""
+HEARTBEAT = 0x19FECA00
+
+
+def with_fault(alone, mode="stop", says=RED, source=0x5E):
+    """Return a panel and all others, after 40 s; from 20 s on a heater at an address sends a heartbeat."""
+    panel = alone("panel", settings={"on_heater_fault": mode}, control_panel=1, thermostat=1)
+    others = Others(panel)
+    others.until(20)
+    assert heat(panel) == 100
+    others.says["heartbeat"] = (HEARTBEAT + source, says)
+    others.until(40)
+    return panel, others
+
+
+def command_thermostat(panel):
+    """Let somebody command heat."""
+    panel.put(0x19FEF9F9, "01 02 FF C0 24 FF FF FF")
+
+
+def test_it_asks_a_heater_with_a_fault_for_nothing_until_somebody_commands(alone):
+    """Heat and water are taken back, as its heartbeat says; after the fault has gone it waits for a person."""
+    panel, others = with_fault(alone)
+    assert panel.last(FURNACE_COMMAND) == "01 FC 00 00 FF FF FF FF"
+    assert panel.last(WATER_COMMAND).startswith("01 00")
+    lamps = {data[:2] for _, data in panel.of(0x1FECA) if data[3:5] != "2C"}
+    assert len(lamps) == 2  # active, and not
+    others.says["heartbeat"] = (HEARTBEAT + 0x5E, GREEN)
+    others.until(120)
+    assert heat(panel) == 0
+    command_thermostat(panel)
+    others.until(130)
+    assert heat(panel) == 100
+    assert panel.last(WATER_COMMAND).startswith("01 01")
+    others.says["heartbeat"] = (HEARTBEAT + 0x5E, RED)
+    others.until(140)
+    command_thermostat(panel)  # in vain: the lamp is on
+    others.until(150)
+    assert heat(panel) == 0
+
+
+def test_it_may_ask_again_when_the_fault_is_gone_or_all_the_time(alone):
+    """By its settings."""
+    panel, others = with_fault(alone, "resume")
+    assert heat(panel) == 0
+    others.says["heartbeat"] = (HEARTBEAT + 0x5E, GREEN)
+    others.until(60)
+    assert heat(panel) == 100
+    assert heat(with_fault(alone, "ignore")[0]) == 100
+
+
+def test_faults_of_others_do_not_stop_the_heat(alone):
+    """Another heater, and another function of the same node; a failure to ignite in the status does."""
+    assert heat(with_fault(alone, source=0x5F)[0]) == 100
+    assert heat(with_fault(alone, says=RED.replace("5E", "5C"))[0]) == 100
+    panel, others = with_fault(alone, says=GREEN)
+    assert heat(panel) == 100
+    others.says["water heater"] = (0x19FFF75E, "01 01 A0 29 E0 23 01 0D")
+    others.until(60)
+    assert (heat(panel), panel.last(WATER_COMMAND)[:5]) == (0, "01 00")

@@ -278,6 +278,20 @@ def test_levels_of_the_element(alone):
     assert flags(heater) == "01 00"
 
 
+def test_the_stages_of_a_cartridge(alone):
+    """1050 and 2100 W, and its thermostat at some 80 C (a gas boiler maker's manual)."""
+    settings = {"element_w": 2100.0, "element_levels": 2, "gas_w": 0.0, "limit_c": 80.0, "set_point_c": 75.0}
+    heater = alone("water_heater", settings=settings, vehicle=COLD, water_heater=1).until(6)
+    command(heater, "02")
+    assert heater.world.mains_watts("water heater") == 2100
+    heater.put(COMMAND_2, "01 F1 FF FF FF FF FF FF")
+    assert heater.world.mains_watts("water heater") == 1050
+    heater.world.set_water_heat("test", 20_000.0)
+    later(heater, 150)
+    assert flags(heater)[0] == "4"
+    assert heater.world.mains_watts("water heater") == 0
+
+
 def test_the_coolant_heats_it_while_it_is_warmer(alone):
     """With hot coolant and no gas: water becomes warm in combustion mode, and only while heat is wanted."""
     vehicle = {**COLD, "coolant": {"start_c": 85.0, "litres": 100.0, "hose_loss_w_per_k": 0.0}}
@@ -301,6 +315,24 @@ def test_gas_of_a_bottle(alone):
     heater.until(600)
     assert heater.world.tank_litres("bottle") == 0
     assert flags(heater) == "01 01"
+
+
+@pytest.mark.parametrize(
+    ("gas", "outdoor_c", "lights"),
+    [("butane", 1.0, False), ("butane", 4.0, True), ("propane", -35.0, True), ("propane", -42.0, False)],
+)
+def test_a_cold_bottle_gives_no_gas(alone, gas, outdoor_c, lights):
+    """Propane to -40 C, butane not below 2 C (a caravan manual); three tries without a flame end in a lockout."""
+    bottle = {"name": "bottle", "content": "lpg", "gas": gas, "zone": "outdoors"}
+    settings = {"gas_tank": "bottle"}
+    vehicle = {**COLD, "tank": [bottle]}
+    heater = alone("water_heater", settings=settings, vehicle=vehicle, outdoor_c=outdoor_c, water_heater=1).until(6)
+    command(heater, "01")
+    assert flags(later(heater, 60)) == ("05 00" if lights else "01 01")
+    heater.world.set_weather(outdoor_c=-50.0)
+    later(heater, 90)
+    assert flags(heater)[0] == "0"
+    assert not heater.bench.devices[0].burner.is_lit
 
 
 def test_a_bottle_that_is_none_is_refused(alone):

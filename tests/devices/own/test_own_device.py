@@ -318,9 +318,9 @@ def test_its_current_is_a_number_or_what_its_functions_take_at_rest(cooler, alon
 
 
 def test_its_current_follows_a_profile(cooler):
-    """1 A, and from the tenth second on 4 A."""
-    device = cooler({"profile": [["0s", 1.0], ["10s", 4.0]], "steps": True})
-    assert [drawn(device, second) for second in (5, 15)] == pytest.approx([1.0, 4.0])
+    """1 A, from the tenth second on 4 A, and from the twentieth on none."""
+    device = cooler({"profile": [["0s", 1.0], ["10s", 4.0], ["20s", 0.0]], "steps": True})
+    assert [drawn(device, second) for second in (5, 15, 25)] == pytest.approx([1.0, 4.0, 0.0])
 
 
 def test_its_current_follows_a_field_that_it_sends(cooler):

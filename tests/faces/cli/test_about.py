@@ -26,7 +26,7 @@ def test_it_says_where_everything_was_found(catalogue):
     assert (
         "devices      panel, heater, air_furnace, water_heater, water_pump, circulation_pump, roof_fan, "
         "air_conditioner, charger, solar_controller, alternator, dc_dc_charger, inverter, generator, dc_disconnect, "
-        "battery_monitor, tank, ambient, fridge, keypad, load_centre, own"
+        "battery_monitor, tank, ambient, fridge, keypad, load_centre, awning, window_shade, lock, own"
     ) in said
 
 

@@ -18,8 +18,8 @@ def page(scene, width):
 
 @pytest.fixture
 def large(watched):
-    """A larger van with every source, after ten minutes."""
-    return watched("four_sources", 601)
+    """A larger van with every source, after five minutes."""
+    return watched("four_sources", 301)
 
 
 def test_measured_and_known_are_apart(large, drive):
@@ -30,7 +30,8 @@ def test_measured_and_known_are_apart(large, drive):
     assert measured[0] == " Measured on the bus"
     subjects = [line.split("  ")[0].strip() for line in measured[1:] if line[1:2].strip()]
     assert subjects == ["heat, air", "water", "mains", "sun", "battery"]
-    assert re.fullmatch(r" mains      shore charger     takes 0.0 A AC \* +0 ├●─+┤ 12 A", measured[12 + 1])
+    mains = r" mains      shore charger     takes 0.0 A AC \* +0 ├●─+┤ 12 A"
+    assert any(re.fullmatch(mains, line) for line in measured)
     assert any(re.fullmatch(r" {12}generator         gives 0.0 A AC \* +0 ├●─+┤ 29.2 A", line) for line in measured)
     assert any(re.match(r" sun        roof solar        bulk, .*, gives .* A \* ", line) for line in measured)
     assert max(map(len, narrow)) <= 80
@@ -38,11 +39,11 @@ def test_measured_and_known_are_apart(large, drive):
     assert heads == [
         "Heat of the cabin", "Heat of the bedroom", "Heat of the garage", "Heat of the coolant",
         "Heat of the hot water", "Fuel", "Power of the house battery", "Power of the starter battery",
-        "Power of the mains", "Fresh tank", "Grey tank", "Black tank",
+        "Power of the mains", "Fresh tank", "Grey tank", "Black tank", "Gas tank",
     ]  # fmt: skip
     coolant = next(number for number, line in enumerate(narrow) if line.startswith("   Heat of the coolant"))
     assert re.fullmatch(r"   Heat of the coolant  coolant \d+\.\d °C  0 ├.*▒.*●.*┤ 90 °C", narrow[coolant])
-    assert re.fullmatch(r" +now, W +kWh  last 10 min", narrow[coolant + 1])
+    assert re.fullmatch(r" +now, W +kWh  last 5 min", narrow[coolant + 1])
     assert re.fullmatch(r"     given   heater +\d+ +0\.\d\d  ═{19}", narrow[coolant + 2])
     assert re.fullmatch(r"     taken   hot water +\d+ +0\.\d\d  ═+", narrow[coolant + 3])
     assert any(line.startswith("     left    into the coolant ") for line in narrow[coolant:])

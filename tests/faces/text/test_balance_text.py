@@ -41,7 +41,7 @@ def test_a_bench_ends_with_its_balance(bench):
     assert any(line.endswith("amps of shore 4.0 A of 30.0 A") for line in rest)
     us = bench("winter_evening", "--plain", "--seconds", "90", "--units", "us")
     assert us[at + 1].endswith("; air 58.8 °F, before 59.0 °F")
-    assert not any("balance" in line for line in bench("winter_evening", "--plain", "--seconds", "59"))
+    assert not any("balance" in line for line in bench("winter_evening", "--plain", "--seconds", "20"))
 
 
 def test_the_balance_in_json(bench):
@@ -57,7 +57,7 @@ def test_the_balance_in_json(bench):
     }  # fmt: skip
     assert accounts["power of the mains"]["given"].keys() == {"shore"}
     assert accounts["fuel"]["unit"] == "L"
-    lines = bench("winter_evening", "--json", "--seconds", "59")
+    lines = bench("winter_evening", "--json", "--seconds", "20")
     assert not any(json.loads(line)["type"] == "balance" for line in lines)
 
 

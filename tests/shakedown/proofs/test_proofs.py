@@ -91,9 +91,9 @@ def test_there_is_a_proof_for_each_kind_of_fault():
     """A new kind needs one too; those of switched loads have a controller of their own."""
     union, _ = get_args(Fault)
     named = {word for plan in get_args(union) for word in get_args(plan.model_fields["fault"].annotation)}
-    switching = set(_beside("switching_kinds").PROOFS)
-    assert set(PROOFS) | switching == named
-    assert not set(PROOFS) & switching
+    others = {kind for name in ("switching_kinds", "motion_kinds") for kind in _beside(name).PROOFS}
+    assert set(PROOFS) | others == named
+    assert not set(PROOFS) & others
 
 
 def test_each_proof_is_about_a_mistake_of_its_own():

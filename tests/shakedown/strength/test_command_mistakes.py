@@ -3,7 +3,6 @@
 import pytest
 
 from rvsim.shakedown.strength import command_mistakes as mistakes
-from rvsim.shakedown.strength.controller_site import ControllerSite
 from rvsim.wire.frame import SECOND_US
 
 FURNACE, WATER, DIMMER, STATUS = 0x19FFE344, 0x19FFF644, 0x19FEDB44, 0x19FFE244
@@ -11,39 +10,6 @@ FURNACE, WATER, DIMMER, STATUS = 0x19FFE344, 0x19FFF644, 0x19FEDB44, 0x19FFE244
 PUMP = 0x19FE9644
 HEAT = bytes.fromhex("01FCC864FFFFFFFF")
 """Furnace 1: fan 100 % (C8 hex is 200 half percent), heat 50 %."""
-
-
-class Site(ControllerSite):
-    """A controller whose later frames are kept with their times."""
-
-    def __init__(self, catalogue):  # no bench behind it
-        self.catalogue, self.now, self.sent, self.planned = catalogue, 0, [], []
-
-    def spec(self, identifier):
-        """The message of a frame."""
-        return self.catalogue.by_dgn(identifier >> 8 & 0x3FFFF)
-
-    def send(self, identifier, data):
-        """Keep a frame."""
-        self.sent.append((self.now, identifier, data))
-
-    def later(self, delay, call):
-        """Plan a call."""
-        self.planned.append((self.now + delay, call))
-
-    def run(self, until):
-        """Call what is planned up to a time."""
-        while due := sorted((plan for plan in self.planned if plan[0] <= until), key=lambda plan: plan[0]):
-            self.planned.remove(due[0])
-            self.now = due[0][0]
-            due[0][1]()
-        self.now = until
-
-
-@pytest.fixture
-def site(catalogue):
-    """A controller."""
-    return Site(catalogue)
 
 
 @pytest.mark.parametrize(
@@ -122,7 +88,7 @@ def test_it_stops(site):
     assert gate(5 * SECOND_US, STATUS, HEAT) is None
 
 
-def test_more_frames(site):
+def test_more_frames(site, make_site):
     """Ten a second in a flood, always the latest; two of each 20 ms apart."""
     gate = mistakes.flood(site)
     gate(0, FURNACE, HEAT)
@@ -131,7 +97,7 @@ def test_more_frames(site):
     gate(SECOND_US // 2, FURNACE, other)
     site.run(SECOND_US)
     assert [data for _, _, data in site.sent] == [HEAT] * 5 + [other] * 5
-    again = Site(site.catalogue)
+    again = make_site()
     mistakes.two_commands(again)(0, FURNACE, HEAT)
     again.run(SECOND_US)
     assert again.sent == [(20_000, FURNACE, HEAT)]

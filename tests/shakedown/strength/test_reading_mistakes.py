@@ -3,45 +3,11 @@
 import pytest
 
 from rvsim.shakedown.strength import reading_mistakes as mistakes
-from rvsim.shakedown.strength.controller_site import ControllerSite
 from rvsim.wire.frame import SECOND_US
 
 AMBIENT, BATTERY, WATER, LOAD, FURNACE = 0x19FF9C91, 0x19FFFD45, 0x19FFF75E, 0x19FEDC90, 0x19FFE45E
 """THERMOSTAT_AMBIENT_STATUS, DC_SOURCE_STATUS_1, WATERHEATER_STATUS, DC_LOAD_STATUS_2 and FURNACE_STATUS."""
 SWITCH, HEARTBEAT, CLAIM = 0x19FFB884, 0x19FECA5E, 0x18EEFF5E
-
-
-class Site(ControllerSite):
-    """A controller; what it is made to receive is kept."""
-
-    def __init__(self, catalogue):  # no bench behind it
-        self.catalogue, self.now, self.received, self.planned = catalogue, 0, [], []
-
-    def spec(self, identifier):
-        """The message of a frame."""
-        return self.catalogue.by_dgn(identifier >> 8 & 0x3FFFF)
-
-    def receive(self, identifier, data):
-        """Keep a frame that it receives."""
-        self.received.append((self.now, identifier, data))
-
-    def later(self, delay, call):
-        """Plan a call."""
-        self.planned.append((self.now + delay, call))
-
-    def run(self, until):
-        """Call what is planned up to a time."""
-        while due := sorted((plan for plan in self.planned if plan[0] <= until), key=lambda plan: plan[0]):
-            self.planned.remove(due[0])
-            self.now = due[0][0]
-            due[0][1]()
-        self.now = until
-
-
-@pytest.fixture
-def site(catalogue):
-    """A controller."""
-    return Site(catalogue)
 
 
 @pytest.mark.parametrize(
@@ -97,7 +63,7 @@ def test_silence(site):
     assert len(site.received) == 3
 
 
-def test_switches(site):
+def test_switches(site, make_site):
     """Each edge bounces once; a release is followed by another press."""
     off, on = bytes.fromhex("010001FFFFFFFFFF"), bytes.fromhex("010101FFFFFFFFFF")
     gate = mistakes.no_debounce(site)
@@ -106,7 +72,7 @@ def test_switches(site):
     gate(0, SWITCH, on)
     site.run(SECOND_US)
     assert [data for _, _, data in site.received] == [off, on]
-    again = Site(site.catalogue)
+    again = make_site()
     gate = mistakes.acts_on_release(again)
     for data in (off, on):
         gate(0, SWITCH, data)

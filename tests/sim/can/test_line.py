@@ -186,6 +186,33 @@ def test_whatever_is_sent_goes_once_in_the_order_of_arbitration_without_overlap(
         clear = start + naive_bits(identifier, data) * BIT
 
 
+@settings(deadline=None)
+@given(sends=frames, stops=st.lists(st.integers(0, 20_000), max_size=4))
+def test_a_frame_without_an_event_of_its_own_is_the_same_frame(pair_class, sends, stops):
+    """What an action sends as the last thing that it does: same frames and times, however near others come."""
+
+    def run(which):
+        line = pair_class()
+        for number, (time, sender, low, data) in enumerate(sends):
+            line.at(time, getattr(line.line, which), sender << 26 | low << 6 | number, data, (sender, number))
+        for stop in sorted(stops):
+            line.run(stop)
+        return line.run(), line.kernel.planned
+
+    with_events, without = run("send"), run("send_last")
+    assert without[0] == with_events[0]
+    assert without[1] <= with_events[1]
+
+
+def test_a_lone_frame_needs_no_event_of_its_own(pair):
+    """Ten frames far from each other: beside the ten actions that send them, only the first has an event."""
+    line = pair("a")
+    for number in range(10):
+        line.at(1000 * number, line.line.send_last, 0x19FFE45E, ZEROS, "a")
+    assert [time for time, _, _ in line.run()] == [1000 * number + LEAST for number in range(10)]
+    assert line.kernel.planned == 11
+
+
 def test_two_nodes_with_the_same_frame_at_once_send_it_together(pair, bits):
     """Equal identifier and equal data: no bit differs, so it is one frame, which neither of them hears."""
     line = pair()

@@ -152,6 +152,19 @@ def test_the_charger_of_a_battery_is_known_by_its_dc_source(battery, on, instanc
     assert [one.flag.message for one in battery(on, instance)] == [BATTERY] * count
 
 
+@pytest.mark.parametrize(("on", "instance", "count"), [(3, 1, 1), (1, 3, 0), (0xFF, 3, 1)])
+def test_a_message_without_a_dc_source_has_that_of_its_charger(bus, judge, on, instance, count):
+    """CHARGER_STATUS names no DC source: the charger's other message does, and only without one its instance counts."""
+    made = bus()
+    named = made.every(0.5, CHARGER, 0x4A, 0.1, charger_instance=instance, dc_source_instance=on, charging_voltage=250)
+    frames = made.frames(900, made.every(0.5, BATTERY, 0x46, instance=3, dc_voltage=250), named)
+    for first, end, volts in ((0.2, 300, 250), (300.2, 900, 260)):
+        plain = made.every(5, "CHARGER_STATUS", 0x4A, first, charger_instance=instance, charge_voltage=volts)
+        frames += made.frames(end, plain)
+    found = [one.flag.message for one in judge(frames, 900, kinds=KINDS) if one.flag.message == BATTERY]
+    assert found == [BATTERY] * count
+
+
 def test_a_value_that_another_device_sends_now_is_not_stuck(bus, judge):
     """A charger leaves the battery to its monitor after ten seconds: its last value for it does not count."""
     made = bus()
