@@ -42,7 +42,7 @@ class _Columns(NamedTuple):
 
 
 def _columns(width: int) -> _Columns:
-    name, on_it, rail = (22, 16, 24) if width >= WIDE_COLUMNS else (17, 12, 8)
+    name, on_it, rail = (22, 17, 24) if width >= WIDE_COLUMNS else (17, 12, 8)
     taken = len(EDGE) + NUMBER_COLUMNS + 1 + name + 1 + on_it + 1 + AMPS_COLUMNS + 1 + rail + LIMIT_COLUMNS
     return _Columns(name, on_it, min(MAX_STATE_COLUMNS, max(MIN_STATE_COLUMNS, width - taken)), rail)
 
@@ -194,8 +194,14 @@ def _total_lines(strip: _Strip, width: int) -> list[Line]:
 
 def _name_spans(scene: Scene, row: TerminalRow, name: str, columns: int) -> Line:
     is_chosen = scene.row == row.key
-    name = name if len(name) <= columns else name[: columns - 1] + "…"
-    return ((name, "chosen" if is_chosen else "plain"), (" " * (columns - len(name)), "plain"))
+    shown = _cut(name, columns)
+    shown_name = shown.rstrip()
+    return ((shown_name, "chosen" if is_chosen else "plain"), (shown[len(shown_name) :], "plain"))
+
+
+def _cut(text: str, columns: int) -> str:
+    """Return a text of so many columns: cut and ended with "…", or filled with spaces."""
+    return f"{text:<{columns}}" if len(text) <= columns else text[: columns - 1] + "…"
 
 
 def _number_span(scene: Scene, row: TerminalRow, number: int | None) -> tuple[str, str]:
@@ -219,8 +225,8 @@ def _output_lines(strip: _Strip, row: OutputRow, columns: _Columns, width: int) 
         (EDGE, "dim"),
         _number_span(scene, row, row.terminal),
         *_name_spans(scene, row, row.label, columns.name),
-        (f" {row.on_it:<{columns.on_it}.{columns.on_it}} ", "dim"),
-        (f"{shown:<{columns.state}.{columns.state}}", state_style),
+        (f" {_cut(row.on_it, columns.on_it)} ", "dim"),
+        (_cut(shown, columns.state), state_style),
         (f"{'' if amps is None else _amps_text(amps) + ' A':>{AMPS_COLUMNS}} ", "plain"),
         (f"{rail:<{columns.rail}}{limit_text}", "fault" if is_over else "dim"),
     )
@@ -234,7 +240,7 @@ def _ladder_lines(strip: _Strip, row: ContactRow, ladder: Ladder, columns: _Colu
     head: Line = (
         (EDGE, "dim"),
         (f"{'' if row.terminal is None else row.terminal:>{NUMBER_COLUMNS}} ", "dim"),
-        (f"{row.input:<{columns.name}.{columns.name}} ", "plain"),
+        (f"{_cut(row.input, columns.name)} ", "plain"),
         (f"{'ladder of ' + str(len(ladder.rungs)):<{columns.on_it}.{columns.on_it}} ", "dim"),
     )
     reading = None if strip.state is None else strip.state.inputs.get(row.input)
@@ -280,8 +286,8 @@ def _contact_text(strip: _Strip, row: ContactRow, plan: ContactPlan | None) -> s
             parts.append(f"{low:.0f} to {_ohm_text(high)}")
     elif strip.state is not None and (reading := strip.state.inputs.get(row.input)) is not None:
         parts.append("open" if math.isinf(reading.ohm) else _ohm_text(reading.ohm))
-    if row.switches is not None:
-        parts.append(f"to {row.switches}")
+    if row.does:
+        parts.append(row.does)
     return ", ".join(parts)
 
 

@@ -7,7 +7,7 @@ what they do at present, nor how a row is drawn.
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from rvsim.rig.contact_plans import ContactPlan, contact_plans
+from rvsim.rig.contact_plans import ContactPlan, contact_plans, key_contact
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.inputs import InputPlan
 from rvsim.rig.model import Rig
@@ -64,8 +64,8 @@ class ContactRow(NamedTuple):
     input: str
     terminal: int | None = None
     plan: ContactPlan | None = None
-    switches: str | None = None
-    """The output that it switches by itself."""
+    does: str = ""
+    """What it does by itself, in words: "to galley light", "scene evening"."""
 
     @property
     def key(self) -> TerminalKey:
@@ -111,6 +111,7 @@ class PlannedTerminals:
         self._rig = rig
         self._contacts = {} if rig is None else contact_plans(rig)
         self._inputs: Mapping[str, InputPlan] = {} if rig is None else {entry.name: entry for entry in rig.inputs}
+        self._scenes = {} if rig is None else dict(_scene_keys(rig))
         self._known: dict[str, Terminals] = {}
 
     def of(self, device: str, functions: Mapping[str, Sequence[int]]) -> Terminals:
@@ -142,9 +143,20 @@ class PlannedTerminals:
     def _contact_row(self, plan: ContactPlan) -> ContactRow:
         entry = self._inputs.get(plan.input)
         if entry is None:
-            return ContactRow(plan.name, plan.instance, plan.input, None, plan)
+            return ContactRow(plan.name, plan.instance, plan.input, None, plan, self._scenes.get(plan.name, ""))
         switched = next((position.output for position in entry.positions if position.name == plan.name), None)
-        return ContactRow(plan.name, plan.instance, plan.input, entry.terminal, plan, switched)
+        does = "" if switched is None else f"to {switched}"
+        return ContactRow(plan.name, plan.instance, plan.input, entry.terminal, plan, does)
+
+
+def _scene_keys(rig: Rig) -> Iterator[tuple[str, str]]:
+    """Yield the name of each key that calls a scene, and the scene in words."""
+    for device in rig.devices:
+        keys = device.settings.get("keys")
+        for key, given in keys.items() if isinstance(keys, Mapping) else ():
+            scene = given.get("scene") if isinstance(given, Mapping) else None
+            if isinstance(scene, str):
+                yield key_contact(device.name, key), f"scene {scene}"
 
 
 def _unplanned_outputs(device: str, known: Terminals, functions: Mapping[str, Sequence[int]]) -> Iterator[OutputRow]:

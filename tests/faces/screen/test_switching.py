@@ -28,7 +28,7 @@ kind = "keypad"
 address = 0x91
 functions = { keypad = [31, 32] }
 [device.settings]
-keys = { lamp = { instance = 31 }, fan = { instance = 32 } }
+keys = { lamp = { instance = 31 }, fan = { instance = 32, scene = "night" } }
 commands = { lamp = { instance = 3 } }
 
 [[device]]
@@ -36,6 +36,10 @@ name = "rear module"
 kind = "load_centre"
 address = 0x92
 functions = { dc_dimmer = [50] }
+
+[[scene]]
+name = "night"
+set = { "galley light" = 10 }
 
 [[module]]
 name = "front"
@@ -180,6 +184,7 @@ def test_outputs_and_inputs_in_words(switches, watched):
     assert row_text(run.scene, "bed keypad").endswith("no key on")
     assert strip(run.scene, "bed keypad")[0] == " Keys, ohms as simulated:"
     assert re.fullmatch(r"     lamp +momentary +off +open", strip(run.scene, "bed keypad")[1])
+    assert re.fullmatch(r"     fan +momentary +off +open, scene night", strip(run.scene, "bed keypad")[2])
 
     run.manual_inputs.hold("wall.bed")
     run.run.bench.world.contacts.age("test", "wall.door", 5)
