@@ -46,15 +46,28 @@ from = "20s"
 
 
 @pytest.fixture
-def run(tmp_path, catalogue):
-    """A run of the scenario."""
-    (tmp_path / "relay.toml").write_text(SCENARIO, encoding="utf-8")
-    loaded = load_scenario(str(tmp_path / "relay.toml"), kinds=settings_models())
-    return VirtualBenchRun(loaded, catalogue, NullSink(), seed=1)
+def start(tmp_path, catalogue):
+    """Start the scenario, with another text in place of one."""
+
+    def begin(old: str = "", new: str = "") -> VirtualBenchRun:
+        (tmp_path / "relay.toml").write_text(SCENARIO.replace(old, new), encoding="utf-8")
+        loaded = load_scenario(str(tmp_path / "relay.toml"), kinds=settings_models())
+        return VirtualBenchRun(loaded, catalogue, NullSink(), seed=1)
+
+    return begin
 
 
-def test_loads_coils_and_what_is_wrong(run):
+def test_what_is_shed(start):
+    """An output that its module has switched off to stay within its limit."""
+    run = start('device = "centre" }]', 'device = "centre", limit_amps = 1 }]')
+    run.until(8 * SECOND_US)
+    lamp = TerminalStates(run).of("centre").outputs["lamp"]
+    assert (lamp.level, lamp.because, lamp.override) == (0.0, "shed at the module's limit", "on")
+
+
+def test_loads_coils_and_what_is_wrong(start):
     """The load's current behind a relay, the coil's at the module; a lamp that is out; nothing for another device."""
+    run = start()
     states = TerminalStates(run)
     run.until(8 * SECOND_US)
     state = states.of("centre")
@@ -75,7 +88,7 @@ def test_loads_coils_and_what_is_wrong(run):
     assert (lamp.level, lamp.amps, lamp.because) == (100.0, 0.0, "lamp out")
 
     run.until(25 * SECOND_US)
-    assert {name: (one.level, one.amps) for name, one in states.of("centre").outputs.items()} == {
-        "mat": (0.0, 0.0),
-        "lamp": (0.0, 0.0),
+    assert {name: one[:3] for name, one in states.of("centre").outputs.items()} == {
+        "mat": (0.0, 0.0, 0.0),
+        "lamp": (0.0, 0.0, 0.0),
     }  # without power

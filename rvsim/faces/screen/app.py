@@ -376,7 +376,6 @@ class LiveScreen(App[int]):
 
         def keep(note: str | None) -> None:
             if note is None:
-                self.scene.touches.drop_note()
                 return
             try:
                 mark(printable(note))

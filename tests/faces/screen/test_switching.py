@@ -95,19 +95,19 @@ instance = 21
 switches = "galley light"
 
 [[input]]
-name = "wall"
-module = "front"
-terminal = 2
-instance = 22
-ladder = { pull_up_ohm = 1000, rungs = { galley = 200, bed = 510, door = 1000 } }
-
-[[input]]
 name = "bilge switch"
 module = "front"
 terminal = 3
 instance = 25
 switch = "maintained"
 switches = "water pump"
+
+[[input]]
+name = "wall"
+module = "front"
+terminal = 2
+instance = 22
+ladder = { pull_up_ohm = 1000, rungs = { galley = 200, bed = 510, door = 1000 } }
 """
 SCENARIO = """schema = 1
 title = "Switches"
@@ -224,6 +224,22 @@ def test_without_a_simulation_only_what_is_reported(switches, seen):
     assert row_text(log, "rear module").endswith("0 of 1 outputs on")
     switched = dict(ledger_of(log).taken)
     assert switched == {"front centre": 9.0}  # the motor by the rig: its module reports the coil of the relay
+
+
+def test_what_is_too_much_stands_out(switches, watched):
+    """The rail of an output above its limit, and that of a module above its own, in the style of a fault."""
+    run = watched(switches, 12)
+    of = run.scene.module_state
+    run.scene.module_state = lambda device: (state := of(device)) and state._replace(amps=31.0)
+    with run.scene.one_moment():
+        lines = strip_lines(run.scene, run.scene.roll_call[0], 140)
+    faults = [text_of(line) for line in lines if any("├" in text and style == "fault" for text, style in line)]
+    assert len(faults) == 2
+    assert "Outputs, 2 of 4 on" in faults[0]
+    assert "water pump" in faults[1]
+    run.scene.row = ("output", "water pump")
+    run.scene.choose("bed keypad")
+    assert run.scene.row is None
 
 
 def test_rows_are_chosen_one_after_the_other(switches, watched, drive):

@@ -68,8 +68,8 @@ SAID = [
     ((*STATE, {"instance": 3, "operating_status": 0, "delay_duration": 30}), "galley light: 30 s left *"),
     ((*STATE, {"instance": 3, "operating_status": 0, "delay_duration": 255}), None),
     ((*STATE, {"instance": 4, "operating_status": 200}), "centre, dimmer 4: 100 % *"),  # the rig has no such output
-    ((*LOAD, {"instance": 3, "operating_status": 200, "operating_mode": 0, "present_current": 32_024,
-              "demanded_current": 1}), "centre, water pump: on, 1.2 A *"),
+    ((*LOAD, {"instance": 3, "operating_status": 200, "operating_mode": 0, "present_current": 32_124,
+              "demanded_current": 1}), "centre, water pump: on, 6.2 A *"),
     ((*LOAD_STATE, {"instance": 3, "over_current_status": 1}), "centre, water pump: over-current *"),
     ((*LOAD, {"instance": 3, "operating_status": 0, "operating_mode": 1, "present_current": 32_000,
               "demanded_current": 22}), "centre, water pump: off, mode manual, would take 22 A *"),
