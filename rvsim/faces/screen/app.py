@@ -377,6 +377,7 @@ class LiveScreen(App[int]):
         def keep(note: str | None) -> None:
             if note is None:
                 return
+            self.scene.status_text = ""
             try:
                 mark(printable(note))
             except RvsimError as error:

@@ -27,6 +27,8 @@ WIDE_COLUMNS = 120
 MIN_STATE_COLUMNS, MAX_STATE_COLUMNS = 12, 40
 NUMBER_COLUMNS, AMPS_COLUMNS, LIMIT_COLUMNS = 4, 8, 7
 """The columns of the mark with the number of a terminal, of a current, and of the limit at the end of a rail."""
+POSITION_COLUMNS = 15
+"""The columns of a switch's position."""
 MAX_NAMED = 4
 """So many outputs or switches that are on are named in the row of the device; more are counted."""
 MAX_AMPS_DECIMALS_BELOW = 100.0
@@ -271,7 +273,7 @@ def _contact_line(strip: _Strip, row: ContactRow, columns: _Columns, *, is_first
         _number_span(scene, row, None if rung or not is_first else row.terminal),
         *_name_spans(scene, row, label, columns.name),
         (f" {kind:<{columns.on_it}.{columns.on_it}} ", "dim"),
-        (f"{text:<{columns.state}.{columns.state}} ", "strong" if strip.is_on(row) else "plain"),
+        (f"{_cut(text, min(columns.state, POSITION_COLUMNS))} ", "strong" if strip.is_on(row) else "plain"),
         (_contact_text(strip, row, plan), "dim"),
     )
 
