@@ -202,10 +202,11 @@ def test_every_format_of_logs_is_complete(reader):
 def test_every_fault_is_complete(word, plan):
     """It has an effect and a sentence, a mistake that it finds, and a line among the keys."""
     assert f"plans.{plan.__name__}" in read("shakedown/explain.py")
-    subjects = ("bus", "contact", "device", "message", "switching", "vehicle")
+    subjects = ("bus", "contact", "device", "message", "motion", "switching", "vehicle")
     effects = "".join(read(f"shakedown/faults/{subject}_faults.py") for subject in subjects)
     assert f"plans.{plan.__name__}" in effects or plan in get_args(ValuePlan)
-    proofs = read("tests/shakedown/proofs/kinds.py") + read("tests/shakedown/proofs/switching_kinds.py")
+    kinds = ("kinds", "motion_kinds", "switching_kinds")
+    proofs = "".join(read(f"tests/shakedown/proofs/{name}.py") for name in kinds)
     assert f'"{word}"' in proofs
     assert word in KEYS
 

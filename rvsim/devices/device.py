@@ -147,6 +147,14 @@ class Device:
         yield from ()
 
     @classmethod
+    def named_instances(cls, plan: DevicePlan, settings: Any) -> Iterator[tuple[str, str, int]]:  # noqa: ARG003
+        """Yield the instances of other devices that its settings name: setting, function and instance."""
+        for setting, function in cls.instance_settings.items():
+            instance = getattr(settings, setting)
+            if instance is not None:
+                yield setting, function, instance
+
+    @classmethod
     def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Mistake]:
         """Yield the same mistakes, each with its place below the settings where that is known."""
         return (Mistake((), text, None) for text in cls.mistakes(plan, settings, catalogue))

@@ -75,8 +75,12 @@ class MovingDevice(Device):
         self.world.motions.drive(self.motion, None, self.now)
 
     def _drive(self, way: Way | None, duty: float = 1.0) -> None:
-        before, self.way = self.way, way
-        self.world.motions.drive(self.motion, way, self.now, duty)
+        before, motions = self.way, self.world.motions
+        motions.drive(self.motion, way, self.now, duty)
+        if way is not None and self.motion.state(way) == "at rest":  # it is at this end already
+            way = None
+            motions.drive(self.motion, None, self.now)
+        self.way = way
         self._follow()
         if self.way != before:
             self.moved()

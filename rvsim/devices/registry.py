@@ -201,9 +201,9 @@ def unknown_instances(rig: Rig) -> Iterator[str]:
     kinds = kinds_by_name()
     for plan in rig.devices:
         kind = kinds.get(plan.kind)
-        settings = plan.settings_as(kind.Settings) if kind is not None else None
-        for setting, function in kind.instance_settings.items() if kind is not None else ():
-            instance = getattr(settings, setting)
-            if instance is not None and (function, instance) not in present:
+        for setting, function, instance in (
+            () if kind is None else kind.named_instances(plan, plan.settings_as(kind.Settings))
+        ):
+            if (function, instance) not in present:
                 title = FUNCTIONS[function].title
                 yield f"{plan.name} is set to {setting} {instance}, but no device of the rig is {title} {instance}"

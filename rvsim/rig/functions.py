@@ -27,7 +27,7 @@ class Function:
     ``dsas`` are its default source addresses, the lowest first; a device with several reports the lowest
     (rv-c.com/node/518). ``origin`` is the origin of the lowest, ``others_origin`` that of the others, and ``source``
     names the sources of both. ``statuses`` and ``commands`` are message names. Several devices may have one instance of
-    a ``shared`` function.
+    a ``shared`` function. The statuses of one that is ``on_change`` come on change only: hours may pass without.
     """
 
     name: str
@@ -39,6 +39,7 @@ class Function:
     source: str
     zero_allowed: bool = False
     shared: bool = False
+    on_change: bool = False
     others_origin: Origin = Origin.UNSURE
 
     @property
@@ -211,6 +212,7 @@ _TABLE = (  # every function; a new one is added here
         (),
         Origin.PUBLISHED,
         "DC input, keypads too: a keypad maker's integrator guide",
+        on_change=True,
     ),
     Function(
         "awning",

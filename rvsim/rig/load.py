@@ -16,7 +16,7 @@ from pydantic_core import ErrorDetails
 from rvsim import shipped
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.model import Kinds, Rig
-from rvsim.rig.quantity import shown
+from rvsim.rig.quantity import duration_as_typed, shown
 from rvsim.rig.toml_file import Place, TomlFile, read_toml
 
 _MAX_PROBLEMS = 100
@@ -172,14 +172,23 @@ _TEXTS = {
     "greater_than_equal": "{given} is below {ge}; write {ge} or more",
     "less_than": "{given} is too high; write less than {lt}",
     "less_than_equal": "{given} is above {le}; write {le} or less",
+    "too_short": "too few entries: {actual_length}; write at least {min_length}",
+    "too_long": "too many entries: {actual_length}; write at most {max_length}",
     "value_error": "{error}",
 }
+
+
+def _bound(value: Any, given: object) -> Any:
+    """Return a detail of a mistake as text; a text that has a bound is a duration, whose bound is in microseconds."""
+    if isinstance(given, str) and isinstance(value, int):
+        return duration_as_typed(value)
+    return f"{value:g}" if isinstance(value, float) else value
 
 
 def _problem_text(kind: str, given: object, details: Mapping[str, Any]) -> str:
     """Return the text for a user on pydantic's error ``kind``; ``details`` is its message and context."""
     if kind in _TEXTS:
-        details = {name: f"{value:g}" if isinstance(value, float) else value for name, value in details.items()}
+        details = {name: _bound(value, given) for name, value in details.items()}
         return _TEXTS[kind].format(given=shown(given), **details)
     if kind in ("literal_error", "union_tag_invalid"):
         value = given if kind == "literal_error" else details["tag"]

@@ -17,7 +17,7 @@ PANEL = "panel"
 """The kind of simulated device that owns scenes."""
 SWITCH_SETTINGS = ("switches", "switches_on", "switches_off")
 """The settings of a panel that name an output or a group for each switch."""
-_CALLS = "calls"
+_CALLS, _BLOCKS, _SHED = "calls", "blocks", "shed"
 _SCENES = "scenes"
 
 
@@ -94,6 +94,15 @@ def _texts(settings: Mapping[str, Any], key: str) -> Iterator[tuple[str, str]]:
             yield name, given
 
 
+def _lists(settings: Mapping[str, Any]) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    """Yield the lists of outputs and groups in the settings: setting, key below it, names."""
+    for setting in (_BLOCKS, _SHED):
+        table = settings.get(setting)
+        for key, given in table.items() if isinstance(table, Mapping) else ():
+            if isinstance(given, list | tuple) and (setting == _BLOCKS or key == "outputs"):
+                yield setting, key, tuple(name for name in given if isinstance(name, str))
+
+
 def panel_mistakes(rig: RigWithPanels) -> Iterator[Mistake]:
     """Yield the names in the settings of panels that stand for nothing; places are below ``device``."""
     panels = [(number, device) for number, device in enumerate(rig.devices) if device.kind == PANEL]
@@ -109,19 +118,35 @@ def panel_mistakes(rig: RigWithPanels) -> Iterator[Mistake]:
             elif first != panel.name:
                 text = f"{shown(scene)} belongs to {shown(first)} already; a scene has one panel"
                 yield Mistake((*place, _SCENES, index), text, scene)
-        for contact, scene in _texts(panel.settings, _CALLS):
-            yield from _contact_mistakes((*place, _CALLS, contact), contact, contacts)
-            if scene not in known:
-                yield Mistake((*place, _CALLS, contact), unknown_scene(scene, known), scene)
-            elif _owner(rig, scene) != panel.name:
-                text = f"{shown(scene)} belongs to {_owner(rig, scene)}; let that panel call it"
-                yield Mistake((*place, _CALLS, contact), text, scene)
-        for setting in SWITCH_SETTINGS:
-            for contact, name in _texts(panel.settings, setting):
-                yield from _contact_mistakes((*place, setting, contact), contact, contacts)
-                problem = target_problem(name, rig.outputs, rig.groups)
-                if problem is not None:
-                    yield Mistake((*place, setting, contact), problem, name)
+        yield from _caller_mistakes(place, rig, panel, contacts)
+        yield from _switch_mistakes(place, rig, panel.settings, contacts)
+
+
+def _caller_mistakes(
+    place: tuple[int | str, ...], rig: RigWithPanels, panel: Any, contacts: Mapping[str, ContactPlan]
+) -> Iterator[Mistake]:
+    known = [scene.name for scene in rig.scenes]
+    for contact, scene in _texts(panel.settings, _CALLS):
+        yield from _contact_mistakes((*place, _CALLS, contact), contact, contacts)
+        if scene not in known:
+            yield Mistake((*place, _CALLS, contact), unknown_scene(scene, known), scene)
+        elif _owner(rig, scene) != panel.name:
+            text = f"{shown(scene)} belongs to {_owner(rig, scene)}; let that panel call it"
+            yield Mistake((*place, _CALLS, contact), text, scene)
+
+
+def _switch_mistakes(
+    place: tuple[int | str, ...], rig: RigWithPanels, settings: Mapping[str, Any], contacts: Mapping[str, ContactPlan]
+) -> Iterator[Mistake]:
+    named = [(setting, contact, (name,)) for setting in SWITCH_SETTINGS for contact, name in _texts(settings, setting)]
+    for setting, key, names in (*named, *_lists(settings)):
+        if setting != _SHED:
+            yield from _contact_mistakes((*place, setting, key), key, contacts)
+        for index, name in enumerate(names):
+            problem = target_problem(name, rig.outputs, rig.groups)
+            if problem is not None:
+                below = (key, index) if setting in (_BLOCKS, _SHED) else (key,)
+                yield Mistake((*place, setting, *below), problem, name)
 
 
 def _contact_mistakes(

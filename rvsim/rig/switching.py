@@ -47,7 +47,7 @@ class ModulePlan(Table):
     """The device of the rig that it is on the network; a module without one is not on the network."""
     branch: OneLineText | None = None
     """The branch of the supply that feeds its outputs."""
-    limit_amps: Current | None = None
+    limit_amps: Annotated[float, Field(gt=0, le=1000)] | None = None
     """The highest current of all its outputs together."""
 
 
@@ -73,7 +73,8 @@ class OutputPlan(Table):
     limit_amps: Current | None = None
     """The current that the output can carry all the time."""
     fuse_amps: Annotated[float, Field(gt=0, le=1000)] | None = None
-    """The rating of a fuse of its own; a scenario has it as a branch with the name of the output."""
+    """The rating of a fuse of its own, in the circuit of its load; a scenario has it as a branch with the name of the
+    output."""
     wire: WirePlan | None = None
     """The wire from the output to its load."""
     relay: OneLineText | None = None

@@ -116,6 +116,9 @@ def _write(
         check_selected(log, request.channel, request.selected.part, chosen.last)
         written = written or _log_file(file, suffix, catalogue, log, request)
         written.close()
+    if written.lost_marks:
+        moments = "1 marked moment" if written.lost_marks == 1 else f"{written.lost_marks} marked moments"
+        say(f"left out with their notes: {moments}; {suffix} has no place for them, .jsonl has")
     return written.frames, log
 
 

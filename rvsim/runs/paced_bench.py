@@ -62,6 +62,9 @@ class PacedBenchRun(BenchRun):
     def __init__(self, *arguments: Any, control: RunControl, channel: str = CHANNEL, **options: Any) -> None:
         self._control, self._channel = control, channel
         self._incoming: deque[tuple[int, bytes]] = deque()
+        self._clock: PacedClock | None = None
+        """The clock of the run while it goes on."""
+        self._end: int | None = None
         super().__init__(*arguments, **options)
 
     def _route(self, *, in_batches: bool) -> Route:  # noqa: ARG002 - frames come back from the bus one by one
@@ -73,6 +76,16 @@ class PacedBenchRun(BenchRun):
         self._incoming.append((identifier, data))
         self._control.wake.set()
 
+    def mark(self, note: str) -> None:
+        """Mark the present moment by the wall clock, not that of the last frame, which may be seconds ago."""
+        if self._clock is not None:
+            present = min(max(self.time, self._clock.reached()), self._next(self._end))
+            self.time = max(present, self.bench.now)
+            self.bench.run_until(self.time)
+            self._port.settle(self.time)
+            self._pipeline.advance(self.time)
+        super().mark(note)
+
     def run(self, end: int | None) -> None:
         """Run to ``end`` (microseconds); if it is None, until the run is stopped or interrupted.
 
@@ -80,7 +93,8 @@ class PacedBenchRun(BenchRun):
             BusError: the bus failed.
         """
         control, pipeline = self._control, self._pipeline
-        clock = PacedClock(control.speed)
+        clock = self._clock = PacedClock(control.speed)
+        self._end = end
         with self._port.opened():
             try:
                 while not control.stopped and (end is None or self.time < end):

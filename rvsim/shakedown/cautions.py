@@ -11,6 +11,7 @@ from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.model import DevicePlan
 from rvsim.rig.motions import motion_notices
+from rvsim.rig.panel_parts import PANEL
 from rvsim.shakedown.expect.sight import identifier_of
 from rvsim.shakedown.faults.fault_plans import BurnerPlan, MotionFault, RelayWeldedPlan
 from rvsim.shakedown.faults.fault_plans import ProtectionOpensPlan as _Opens
@@ -22,6 +23,8 @@ from rvsim.wire.ident import dgn_of
 GENERATOR, GENERATOR_START = "generator", "generator_start"
 MIN_LITHIUM_CHARGE_C = 0.0
 """Below this cell temperature lithium iron phosphate is not charged (a battery maker's manual, table 4.3)."""
+START_SETTING = "generator"
+"""The setting by which a simulated panel starts the generator by itself."""
 EXERCISE = "exercise_every_hours"
 """The setting by which a simulated generator starts by itself."""
 ENGINE_KINDS = ("alternator", "dc_dc_charger")
@@ -37,6 +40,8 @@ def cautions(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
     starters = [plan for plan in rig.devices if GENERATOR_START in plan.functions and plan not in generators]
     sends = [step.send for step in loaded.scenario.steps if step.send is not None]
     exercised = [plan for plan in rig.devices if plan.kind == GENERATOR and EXERCISE in plan.settings]
+    if any(plan.kind == PANEL and START_SETTING in plan.settings for plan in rig.devices):
+        exercised = generators
     if generators and (_has_command(sends, catalogue) or starters):
         yield _generator_caution(generators, starters)
     elif exercised:
@@ -78,8 +83,8 @@ def _list(names: Sequence[str]) -> str:
 
 
 def _of_motions(loaded: LoadedScenario) -> Iterator[str]:
-    """Yield the caution of what motors move, where a step commands or presses something, or a fault moves it."""
-    names = [plan.name for plan in loaded.rig.motions]
+    """Yield the caution of what outputs move, where a step commands or presses something, or a fault moves it."""
+    names = [plan.name for plan in loaded.rig.motions if plan.outputs]
     scenario = loaded.scenario
     is_used = any(step.send is not None or step.uses_switches for step in scenario.steps)
     if names and (is_used or any(isinstance(fault, MotionFault | RelayWeldedPlan) for fault in scenario.faults)):

@@ -9,7 +9,8 @@ from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from rvsim.rig.functions import Function
-from rvsim.watch.output_words import LOAD_AMPS, level_of, output_text, position_text
+from rvsim.watch.motion_words import awning_text, lock_text, shade_text
+from rvsim.watch.output_words import LOAD_AMPS, GetReading, level_of, output_text, position_text
 from rvsim.wire.fields import Origin, Reading, State, weakest
 from rvsim.wire.quantity_text import compose, join
 
@@ -325,12 +326,18 @@ def _load(last: _Last) -> Summary | None:
     return _output(last, "dc_load", last.rail("current", *LOAD_AMPS, 0.0, 20.0))
 
 
-def _input(last: _Last) -> Summary | None:
-    text = position_text(last.reading)
-    return None if text is None else Summary(text)
+def _by_text(text: Callable[[GetReading], str | None]) -> "_Sentence":
+    """Return what makes the sentence of a function that is one text."""
+
+    def say(last: _Last) -> Summary | None:
+        said = text(last.reading)
+        return None if said is None else Summary(said)
+
+    return say
 
 
-_SENTENCES: Mapping[str, Callable[[_Last], Summary | None]] = {
+_Sentence = Callable[[_Last], Summary | None]
+_SENTENCES: Mapping[str, _Sentence] = {
     "thermostat": _thermostat,
     "ambient_sensor": _sensor,
     "furnace": _furnace,
@@ -348,6 +355,9 @@ _SENTENCES: Mapping[str, Callable[[_Last], Summary | None]] = {
     "water_pump": _water_pump,
     "dc_dimmer": _dimmer,
     "dc_load": _load,
-    "dc_input": _input,
+    "dc_input": _by_text(position_text),
+    "window_shade": _by_text(shade_text),
+    "lock": _by_text(lock_text),
+    "awning": _by_text(awning_text),
 }
 """What makes the sentence of each function, by the name of the function."""

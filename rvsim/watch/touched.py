@@ -5,7 +5,7 @@ rig says of it. Time is told. All limits are our decisions.
 """
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from rvsim.watch.transitions import ReadingChanged
@@ -44,7 +44,8 @@ class MovedKey(NamedTuple):
 class Movement(NamedTuple):
     """A reading that moved: from ``before`` to ``after``.
 
-    ``noise`` is the largest change of before, in the field's unit; None for a state.
+    ``noise`` is the largest change of before, in the field's unit; None for a state. ``between`` is the first other
+    reading on the way, which a switch has that was pressed and let go; None where ``after`` is the first.
     """
 
     time: int
@@ -54,6 +55,16 @@ class Movement(NamedTuple):
     before: Reading
     after: Reading
     noise: float | None
+    between: Reading | None = None
+
+    @property
+    def is_back(self) -> bool:
+        """Whether it is where it was before."""
+        return self.before.raw == self.after.raw
+
+    def joined(self, after: "Movement") -> "Movement":
+        """Return this movement and a later one of the same reading as one."""
+        return self._replace(after=after.after, between=self.between or self.after)
 
     @property
     def change(self) -> float | None:
@@ -63,10 +74,14 @@ class Movement(NamedTuple):
 
 
 class Touched(NamedTuple):
-    """What moved together; ``time`` is that of the first movement, in microseconds."""
+    """What moved together; ``time`` is that of the first movement, in microseconds.
+
+    ``known_since`` is when each reading was first observed: what is known for less than ``LEARN_US`` cannot stand out.
+    """
 
     time: int
     movements: tuple[Movement, ...]
+    known_since: Mapping[MovedKey, int] = {}
     came_back: frozenset[MovedKey] = frozenset()
     """What moved and is where it was, like a switch that was pressed and released."""
 
@@ -111,7 +126,7 @@ class TouchedReadings:
         while self._recent[0].time < changed.time - RECENT_US:
             self._recent.popleft()
         first = self._moving.get(key)
-        self._moving[key] = moved if first is None else first._replace(after=after)
+        self._moving[key] = moved if first is None else first.joined(moved)
         self._last_moved = changed.time
 
     def _stands_out(self, key: MovedKey, time: int, before: Reading, after: Reading, noise: float | None) -> bool:
@@ -135,7 +150,16 @@ class TouchedReadings:
             return None
         moved = _in_order(self._moving.values())
         self._moving.clear()
-        return Touched(min(each.time for each in moved), tuple(moved)) if moved else None
+        return Touched(min(each.time for each in moved), tuple(moved), self._known_since) if moved else None
+
+    @property
+    def known_since(self) -> Mapping[MovedKey, int]:
+        """When each reading was first observed."""
+        return self._known_since
+
+    def touch(self, now: int) -> Touched:
+        """Return what moved in the last ``RECENT_US`` before ``now`` as a touch at ``now``."""
+        return Touched(now, self.recent(now), self._known_since, self.came_back(now))
 
     def recent(self, now: int) -> tuple[Movement, ...]:
         """Return what moved in the last ``RECENT_US`` before ``now``, each reading once."""
@@ -143,22 +167,28 @@ class TouchedReadings:
 
     def came_back(self, now: int) -> frozenset[MovedKey]:
         """Return what moved in the last ``RECENT_US`` before ``now`` and is where it was."""
-        moved = self._recent_movements(now)
-        return frozenset(key for key, each in moved.items() if each.before.raw == each.after.raw)
+        return frozenset(key for key, moved in self._recent_movements(now).items() if moved.is_back)
 
     def _recent_movements(self, now: int) -> dict[MovedKey, Movement]:
         together: dict[MovedKey, Movement] = {}
         for moved in self._recent:
             if moved.time >= now - RECENT_US:
                 first = together.get(moved.key)
-                together[moved.key] = moved if first is None else first._replace(after=moved.after)
+                together[moved.key] = moved if first is None else first.joined(moved)
         return together
 
 
 def _in_order(movements: Iterable[Movement]) -> list[Movement]:
-    """Return what has not come back to where it was: states first, then by how far it stands out."""
-    there = [moved for moved in movements if moved.before.raw != moved.after.raw]
+    """Return all states, and the quantities that have not come back: states first, then by how far they stand out."""
+    there = [moved for moved in movements if moved.noise is None or _has_gone(moved)]
     return sorted(there, key=lambda moved: (moved.noise is not None, -_ratio(moved), moved.time))
+
+
+def _has_gone(moved: Movement) -> bool:
+    """Return whether a quantity is further from where it was than it goes by itself."""
+    if moved.change is None:
+        return not moved.is_back
+    return abs(moved.change) >= _least(moved.after) and abs(moved.change) > NOISE_FACTOR * (moved.noise or 0.0)
 
 
 def _least(reading: Reading) -> float:

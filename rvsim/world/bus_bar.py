@@ -357,7 +357,7 @@ class BusBar:
     def _lowest_below(self, place: _Place, volts: float, lowest: float) -> float:
         """Return the lowest voltage of a place that has ``volts``, of those below it, and of ``lowest``."""
         for below in place.below:
-            there = volts + below.ohm * below.amps
+            there = 0.0 if below.is_open else volts + below.ohm * below.amps
             lowest = min(lowest, there)
             if below.below:
                 lowest = self._lowest_below(below, there, lowest)

@@ -196,8 +196,6 @@ class Motions:
             motion.settle(now)
             motion.feeds.update(feeds)
             self._follow(motion, now, told)
-        elif told is not None:
-            motion.told[told] = motion.state(told)
 
     def drive(self, motion: Motion, way: Way | None, now: int, duty: float = 1.0) -> None:
         """Let a device move its motion on a way, None: stop it; ``duty`` is the share of the time, 0 to 1."""

@@ -240,3 +240,26 @@ def test_rigs_can_name_what_is_installed(package):
     assert set(registry.kinds_by_name()) == {*kinds_by_name(), "lamp"}
     assert set(registry.settings_models()["lamp"].model_fields) == {"full_amps"}
     assert [line[:17] for line in registry.kind_problems()] == ['entry point "bad"']
+
+
+def test_a_panel_names_only_what_it_uses():
+    """Without a thermostat none of its instances, with zones theirs, with loads to shed the battery."""
+    plan = {"name": "panel", "kind": "panel", "address": 0x44, "functions": {"control_panel": 1}}
+    zone = {"instance": 1, "sensor": 4, "frost_sensor": 5}
+
+    def told(functions=None, **settings):
+        device = {**plan, "functions": {"control_panel": 1, **(functions or {})}, "settings": settings}
+        output = {"name": "x", "module": "front", "terminal": 1, "instance": 1}
+        tables = {"device": [device], "module": [{"name": "front"}], "output": [output]}
+        rig = Rig.model_validate({"schema": 1, "name": "van", "title": "A van", **tables})
+        return [line.partition("set to ")[2].partition(",")[0] for line in unknown_instances(rig)]
+
+    assert told() == []
+    assert told(shed={"outputs": ["x"]}, generator={"charger": 2}) == ["dc_source 1", "generator.charger 2"]
+    assert told({"thermostat": 1}, zones={"cabin": zone}) == [
+        "outdoor_sensor 2",
+        "water_heater 1",
+        "dc_source 1",
+        "zones.cabin.sensor 4",
+        "zones.cabin.frost_sensor 5",
+    ]

@@ -190,7 +190,10 @@ def motion_rig():
         {"name": what, "what": what, "extend": f"{what} out", "retract": f"{what} in", "must_hold": must_hold}
         for what, must_hold in (("awning", {"ignition": "off", "brake": "on"}), ("step", {"brake": "on"}))
     ]
-    devices = [{"name": "centre", "address": 0x90}, {"name": "dash", "address": 0x91}]
+    devices = [
+        {"name": "centre", "address": 0x90, "functions": {"dc_load": [1, 2, 3, 4]}},
+        {"name": "dash", "address": 0x91, "functions": {"dc_input": [1, 2]}},
+    ]
     tables = {"module": modules, "output": outputs, "input": inputs, "motion": motions}
     return Rig.model_validate({"schema": 1, "name": "r", "title": "T", "device": devices, **tables})
 
@@ -207,7 +210,7 @@ def motion_frames(catalogue, rng):
         amps = rng.choice((32_000, 32_100))  # data that change and mean nothing
         status = load.pack(instance=place + 1, operating_status=levels[place], present_current=amps)
         frames.append(Frame(time, load.identifier(0x90), status))
-        if rng.random() < 0.008 and not 20_000_000 < time < 40_000_000:
+        if rng.random() < 0.008 and not 40_000_000 < time < 60_000_000:
             position = entry.pack(instance=rng.choice((1, 2)), switch_position=rng.choice((0, 1, 1, 255)))
             frames.append(Frame(time + 5_000, entry.identifier(0x91), position))
     return frames

@@ -215,7 +215,8 @@ def value_seeds(frames, catalogue, rig, topic, own, is_it) -> Iterator[Seed]:
             continue
         if spec_field.code(State.OUT_OF_RANGE) is not None:
             how = written(spec_field, spec_field.code(State.OUT_OF_RANGE))
-            yield Seed(f"{where} out of range", spoilt(frames, is_it, how), "bad-value", frozenset({who}))
+            page = frozenset({("late-message", who)} if spec_field in keys else ())  # the page of that line stops
+            yield Seed(f"{where} out of range", spoilt(frames, is_it, how), "bad-value", frozenset({who}), page)
         can_be_lost = spec_field.special is not Special.NONE and not known.may_be_empty and spec_field not in keys
         if can_be_lost and spec_field.name != "dsa":
             how = written(spec_field, spec_field.code(State.NO_DATA))

@@ -104,6 +104,10 @@ def test_a_sound_file_is_a_rig(written):
     assert rig.cabin.volume_m3 == 11
 
 
+OUTPUT = '\n[[module]]\nname = "front"\n[[output]]\nname = "a"\nmodule = "front"\nterminal = 1\n'
+"""A module and an output, whose next key is in the line after."""
+
+
 @pytest.mark.parametrize(
     ("old", "new", "line"),
     [
@@ -189,8 +193,23 @@ def test_a_sound_file_is_a_rig(written):
         (
             "blades = 4",
             "span = [1, 2, 3]",
-            'line 21, device 2 "roof fan", settings.span: '
-            "a list cannot be used: tuple should have at most 2 items after validation, not 3",
+            'line 21, device 2 "roof fan", settings.span: too many entries: 3; write at most 2',
+        ),
+        (
+            "\n[cabin]",
+            OUTPUT + 'retry_after = "0s"\n[cabin]',
+            'line 36, output 1 "a", retry_after: "0s" is below 0.1s; write 0.1s or more',
+        ),
+        (
+            "\n[cabin]",
+            OUTPUT + 'delay_off = "2h"\n[cabin]',
+            'line 36, output 1 "a", delay_off: "2h" is above 3600s; write 3600s or less',
+        ),
+        (
+            "\n[cabin]",
+            '\n[[module]]\nname = "front"\n[[input]]\nname = "a"\nmodule = "front"\nterminal = 1\n'
+            "ladder = { pull_up_ohm = 1000, rungs = {} }\n[cabin]",
+            'line 36, input 1 "a", ladder.rungs: too few entries: 0; write at least 1',
         ),
         (
             '"ROOF_FAN_STATUS_1.air_speed" = [',

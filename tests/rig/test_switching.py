@@ -117,6 +117,12 @@ def test_figures_have_limits(given, place, text):
     assert problems(switched(output=[{**output(), **given}])) == [(("output", 0, place), text)]
 
 
+def test_a_module_that_can_carry_nothing_is_a_mistake():
+    """All of its outputs would be switched off at once."""
+    none = rig(device(), module=[{**MODULE, "limit_amps": 0}])
+    assert problems(none) == [(("module", 0, "limit_amps"), "Input should be greater than 0")]
+
+
 def test_a_ladder_needs_a_rung():
     """One switch at least, and no negative resistance."""
     ladder = {"pull_up_ohm": 1000, "rungs": {}}

@@ -58,7 +58,7 @@ def test_a_rig_may_leave_everything_out() -> None:
             "start_humidity_percent": 50.0,
         },
         "zones": (),
-        "people": {"count": 2, "zone": "cabin"},
+        "people": {"count": 2, "zone": "cabin", "activity": "rest"},
         "coolant": {
             "litres": 10.0,
             "glycol": "propylene",
@@ -103,6 +103,7 @@ def test_a_rig_may_leave_everything_out() -> None:
         "relays": (),
         "outputs": (),
         "inputs": (),
+        "motions": (),
     }
     assert WeatherPlan().model_dump() == {
         "outdoor_c": -5.0,

@@ -16,6 +16,7 @@ from rvsim.runs.control import RunControl
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.sink import NullSink
 from rvsim.shakedown.scenario import load_scenario
+from rvsim.sim.clock import PacedClock
 from rvsim.wire.frame import SECOND_US
 
 QUICK = 1e6
@@ -201,6 +202,27 @@ def test_a_pause_is_answered_however_far_behind(catalogue):
     run.run(3600 * SECOND_US)
     assert done == [0]
     assert run.time < 3600 * SECOND_US
+
+
+def test_a_mark_is_of_the_moment_when_it_is_typed(catalogue, monkeypatch):
+    """Not of the last frame: a bus may be quiet for seconds, and a pause does not change the moment."""
+    loaded = load_scenario("winter_evening", kinds=settings_models())
+    out, control, present = StringIO(), RunControl(), 20_654_321
+    run = PacedBenchRun(
+        loaded, catalogue, JsonLinesSink(out, catalogue, "rvsim", ""), seed=1, control=control, channel="test_mark"
+    )
+    marks = [lambda: run.mark("one"), lambda: run.mark("two")]
+
+    def wait_until(_clock, moment, wake):  # the wall clock stands at the present moment until both are done
+        if moment > present and marks:
+            control.request(marks.pop(0))
+        return not wake.is_set()
+
+    monkeypatch.setattr(PacedClock, "wait_until", wait_until)
+    monkeypatch.setattr(PacedClock, "reached", lambda _clock: present)
+    run.run(22 * SECOND_US)
+    told = [line for line in map(json.loads, out.getvalue().splitlines()) if line["type"] == "marker"]
+    assert [(round(line["t"], 5), line["note"]) for line in told] == [(20.65432, "one"), (20.65432, "two")]
 
 
 def test_a_frame_from_outside_comes_at_most_a_second_on(catalogue):

@@ -177,6 +177,28 @@ def test_a_gap_in_listening_is_kept(tmp_path, catalogue):
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize(("name", "lost"), [("to.jsonl", False), ("to.log", True), ("to.asc", True), ("to.blf", True)])
+def test_marked_moments_are_kept_or_told(name, lost, tmp_path, catalogue):
+    """Only JSON lines have a place for what somebody wrote while it was recorded."""
+    write(tmp_path / "from.log", [Frame(0, 0x19FFE45E, b"\1")])
+    made(tmp_path / "from.log", tmp_path / "from.jsonl", catalogue)
+    with (tmp_path / "from.jsonl").open("a") as file:
+        file.write('{"t": 9.5, "type": "marker", "note": "pressed", "channel": "can0"}\n')
+    lines = []
+    convert(
+        lambda: open_log(tmp_path / "from.jsonl"),
+        tmp_path / name,
+        ConvertRequest(),
+        catalogue,
+        lines.append,
+        overwrite=False,
+    )
+    suffix = name.removeprefix("to")
+    told = f"left out with their notes: 1 marked moment; {suffix} has no place for them, .jsonl has"
+    assert lines == [told] * lost
+    assert (b"pressed" in (tmp_path / name).read_bytes()) is not lost
+
+
 def test_the_head_of_a_binary_log_is_complete(tmp_path, catalogue):
     """It has the number of its objects and its end, which are known only then."""
     frames = drawn(40)

@@ -16,6 +16,8 @@ from rvsim.runs.sink import NullSink
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import SECOND_US
 
+pytestmark = pytest.mark.paced
+
 TEXT = """
 schema = 1
 title = "Steps"
@@ -88,7 +90,6 @@ def test_who_asks_for_none_gets_none(scenario, catalogue):
     assert [(change.at, change.text) for change in run.script.changes] == WORDS
 
 
-@pytest.mark.paced
 def test_the_screen_has_the_last_one(scenario, catalogue, monkeypatch):
     """In its last line but one, with its time, until the next key or change."""
     loaded, shown = load_scenario(scenario, kinds=settings_models()), []

@@ -188,7 +188,7 @@ def test_a_device_without_a_kind_cannot_be_put_in(catalogue):
         'device "thing" cannot be simulated without a kind; add one to it in the rig: panel, heater, air_furnace, '
         "water_heater, water_pump, circulation_pump, roof_fan, air_conditioner, charger, solar_controller, alternator, "
         "dc_dc_charger, inverter, generator, dc_disconnect, battery_monitor, tank, ambient, fridge, keypad, "
-        "load_centre, own"
+        "load_centre, awning, window_shade, lock, own"
     )
 
 

@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 
-from rvsim.devices.kinds.tank import TankSensor
+from rvsim.devices.kinds.roof_fan import RoofFan
 from rvsim.devices.registry import kinds_by_name
 from rvsim.wire.frame import SECOND_US
 
@@ -74,16 +74,16 @@ def test_a_device_that_was_taken_out_gets_no_power_again(run):
 def test_what_a_device_takes_ends_with_its_power_whatever_it_does(run):
     """Also of a kind that does not set its load to 0 itself; with the power its planned load is back."""
 
-    class Careless(TankSensor):
+    class Careless(RoofFan):
         def on_stop(self):
             """Do not set the load to 0."""
 
         def on_start(self):
             """Say nothing of what it takes."""
 
-    bench, _ = run(5, kinds={**kinds_by_name(), "tank": Careless})
+    bench, _ = run(5, kinds={**kinds_by_name(), "roof_fan": Careless})
     with_it = bench.world.battery_amps
-    bench.switch_off("fresh tank")
+    bench.switch_off("roof fan")
     without = bench.world.battery_amps
-    bench.switch_on("fresh tank")
+    bench.switch_on("roof fan")
     assert without < with_it == pytest.approx(bench.world.battery_amps)

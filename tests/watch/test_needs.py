@@ -15,6 +15,7 @@ PASSING_ON = {
     "Watch",
     "FailureCounter",
     "Silences",
+    "TouchedReadings",
     "Movement",
 }
 """These pass frames on, or count what others found."""

@@ -63,23 +63,30 @@ def test_a_switch_and_its_lamp(changes):
     assert changes.take(30) is None
 
 
-def test_what_comes_back_did_not_move(changes):
-    """A momentary press: off, on, off."""
+def test_a_state_that_comes_back_moved_and_a_quantity_did_not(changes):
+    """A momentary press, off, on, off, is all that a switch without a command does; a dip of the voltage is none."""
     changes.say(20, INPUT, "switch_position", 1)
+    changes.say(20.1, BATTERY, "dc_voltage", 12.5)
     changes.say(20.2, INPUT, "switch_position", 0)
-    changes.say(20.3, DIMMER, "operating_status", 100)
-    assert changes.take(23) == [(DIMMER, 3, "0 %", "100 %")]
+    changes.say(20.3, BATTERY, "dc_voltage", 13.2)
+    (moved,) = changes.touched.recent(23 * SECOND_US)
+    assert (told(moved), moved.is_back, moved.between.brief) == ((INPUT, 3, "off", "off"), True, "on")
+    changes.say(20.4, DIMMER, "operating_status", 100)
+    assert changes.take(23) == [(INPUT, 3, "off", "off"), (DIMMER, 3, "0 %", "100 %")]
 
 
 def test_what_came_back_is_known_for_five_seconds(changes):
-    """It is no movement, but whoever names it in a note is not told that it did nothing."""
+    """Whoever names it in a note is not told that it did nothing."""
     changes.say(20, INPUT, "switch_position", 1)
     assert not changes.touched.came_back(round(20.1 * SECOND_US))
     changes.say(20.2, INPUT, "switch_position", 0)
     changes.say(20.3, DIMMER, "operating_status", 100)
     now = round(24.9 * SECOND_US)
     assert {(key.message, key.instance) for key in changes.touched.came_back(now)} == {(INPUT, 3)}
-    assert [told(moved) for moved in changes.touched.recent(now)] == [(DIMMER, 3, "0 %", "100 %")]
+    assert [told(moved) for moved in changes.touched.recent(now)] == [
+        (INPUT, 3, "off", "off"),
+        (DIMMER, 3, "0 %", "100 %"),
+    ]
     assert not changes.touched.came_back(26 * SECOND_US)
 
 

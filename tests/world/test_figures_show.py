@@ -154,7 +154,8 @@ MODELS: Mapping[str, tuple[type[BaseModel], type[BaseModel] | None]] = {
 """The tables of a vehicle, and the model whose keys one repeats."""
 NO_FIGURES = {
     "zones.name", "batteries.name", "branches.name", "tanks.name",  # names
-    "branches.fuse_amps",  # a rating: nothing burns through in a run
+    "branches.fuse_amps", "branches.breaker",  # a rating and its form: tests/world/test_fuse.py
+    "batteries.dc_source",  # under which number it is reported
     "cabin.heat_loss_w_per_k",  # that of the garage is changed
 }  # fmt: skip
 

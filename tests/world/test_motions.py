@@ -84,6 +84,8 @@ def test_it_moves_while_one_output_is_on_and_its_limit_switch_cuts_the_current(v
     assert vehicle.feed("awning out") == 0
     vehicle.feed("awning out", 0.0)
     vehicle.until(30 * S)
+    assert vehicle.world.outputs.set_duty("awning out", 1.0, 12.0, vehicle.now).peak_amps == 0
+    vehicle.feed("awning out", 0.0)
     assert vehicle.percent == 100
     assert vehicle.feed("awning in") == pytest.approx(8.0)
     vehicle.until(35 * S)
@@ -118,6 +120,8 @@ def test_an_obstruction_blocks_the_motor_where_it_is(vehicle):
     vehicle.until(9 * S)
     assert vehicle.feed("awning out") == pytest.approx(8)
     assert vehicle.percent == pytest.approx(25)
+    vehicle.world.outputs.set_overload("awning out", 3.0, vehicle.now)
+    assert vehicle.feed("awning out") == pytest.approx(11)
 
 
 @pytest.mark.parametrize("by", ["rig", "fault"])
@@ -125,7 +129,7 @@ def test_without_a_limit_switch_the_motor_is_blocked_at_the_end(by):
     """By the rig, or while the fault lasts."""
     one = Vehicle(motion={"stop_at_end": by != "rig", "stall_amps": 20})
     one.world.motions.set_switch_closed("awning", is_closed=by == "fault", now=0)
-    one.feed("awning out")
+    assert one.world.outputs.set_duty("awning out", 1.0, 12.0, 0).peak_amps == pytest.approx(20)
     one.until(25 * S)
     assert one.percent == 100
     assert one.feed("awning out") == pytest.approx(20)
@@ -219,3 +223,22 @@ def test_the_soft_trip_of_a_module_acts_on_a_blocked_motor(catalogue):
     bench.run_until(60 * S)
     assert bench.world.motion_percent("awning") == 100
     assert not bench.failures
+
+
+def test_without_its_power_a_module_moves_nothing(catalogue):
+    """It stands where it was; with a changeover relay, whose coil lets go, it goes back by itself."""
+    for relay, percents in ((None, [25, 25]), ("reverser", [25, 0])):
+        tables = {} if relay is None else {"relay": [{"name": relay, "contact": "changeover"}]}
+        way = {} if relay is None else {"retract": None}
+        bench = Bench(rig_of({**OUT, "relay": relay}, IN, motion=way, **tables), catalogue, kinds_by_name())
+        bench.run_until(2 * S)
+        bench.send(0x19FFBC44, bytes.fromhex("01FFC8FF00FFFFFF"))
+        bench.run_until(7 * S)
+        bench.switch_off("front")
+        found = [bench.world.motion_percent("awning")]
+        bench.run_until(20 * S)
+        bench.switch_on("front")
+        bench.run_until(30 * S)
+        found.append(bench.world.motion_percent("awning"))
+        assert [round(percent) for percent in found] == percents
+        assert bench.world.battery_amps == pytest.approx(0.05, abs=0.02)

@@ -38,6 +38,8 @@ SHED_FAULT = ReportedFault(FAULT_SPN, CURRENT_HIGH)
 """The module is at its limit, and an output is off for it. The SPN is invented, as those of the outputs."""
 VOLTS_US = 5 * SECOND_US
 """The currents of outputs that are on follow the voltage in steps of this time. Our choice."""
+FUSED_VOLTS_US = SECOND_US
+"""The same where an output has a fuse of its own: fuses open at whole seconds of the run."""
 MIN_VOLTS_CHANGE = 0.05
 """A smaller change of the voltage changes no current. Our choice: one step of the voltage of other messages."""
 PACE_US = 5_000
@@ -186,7 +188,7 @@ class LoadCentre(Device):
         self._power_up()
         for name, local in self._local_switches.items():
             local.start(on=self.inputs.is_on(name))
-        self.every(VOLTS_US, self._follow_volts)
+        self.every(FUSED_VOLTS_US if self._fused else VOLTS_US, self._follow_volts)
         for channel in self._channels:
             if channel.report is None:
                 continue

@@ -11,17 +11,27 @@ and again, up to its lockout, and unburnt fuel may stand in it. While it waits, 
 is not active.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import partial
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field
 
+from rvsim.devices.control.day_clock import DayClock, TimeOfDay, minutes_of
+from rvsim.devices.control.generator_start import GeneratorStart, GeneratorStartSettings
+from rvsim.devices.control.load_shedding import LoadShedding, ShedSettings
+from rvsim.devices.control.panel_zones import PanelZones
+from rvsim.devices.control.received import Received
+from rvsim.devices.control.zone_thermostat import ZoneSettings
 from rvsim.devices.device import PERCENT_STEP, Device, DeviceContext, Instance, Settings, commanded
 from rvsim.devices.switching.panel_switches import PanelSwitches
 from rvsim.rig.functions import FUNCTIONS
+from rvsim.rig.model import DevicePlan
 from rvsim.rig.panel_parts import SWITCH_SETTINGS, PanelParts
-from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.rig.quantity import shown
+from rvsim.rig.table import Mistake
+from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
@@ -35,6 +45,9 @@ REQUEST_AFTER_US = 3 * SECOND_US
 """Time from the claim to the request for product identifications: by then every node has an address. Our choice."""
 COMMAND_REPEAT_US = 10 * SECOND_US
 """A command that the status does not follow is sent again after this time. Invented."""
+DATE_TIME = "DATE_TIME_STATUS"
+SUPPLY_STATUSES = ("DC_SOURCE_STATUS_1", "CHARGER_AC_STATUS_1", "GENERATOR_STATUS_1")
+"""What loads and the generator are switched by."""
 REFRESH_US = 2 * SECOND_US
 """How long a panel that is back waits for answers until it commands anything. Our choice."""
 REQUEST_PACE_US = 50_000
@@ -76,6 +89,16 @@ _HEATING = ("furnace", "water_heater")
 _HEATING_DSAS = frozenset(dsa for name in _HEATING for dsa in FUNCTIONS[name].dsas)
 """The DSAs under which a heater reports its faults."""
 _STATUS_OF = {"furnace": "FURNACE_STATUS", "water_heater": "WATERHEATER_STATUS"}
+
+
+ZONE_DEVICES = {
+    "sensor": "ambient_sensor",
+    "frost_sensor": "ambient_sensor",
+    "furnace": "furnace",
+    "air_conditioner": "air_conditioner",
+    "roof_fan": "roof_fan",
+}
+"""The settings of a zone that name an instance of another device's function."""
 
 
 class PanelSettings(Settings):
@@ -124,11 +147,23 @@ class PanelSettings(Settings):
     """What each switch or key switches on."""
     switches_off: Mapping[str, str] = Field(default_factory=dict)
     """What each switch or key switches off."""
+    blocks: Mapping[str, tuple[str, ...]] = Field(default_factory=dict)
+    """Outputs and groups that it does not switch on while a switch is on or not known, like { "ignition" = ["awning"]
+    }."""
     restore: bool = False
     """Whether it repeats what it had commanded of outputs once, after their module has started anew."""
     mobile: bool = False
     """Whether it can be carried away: after 15 s without a frame it knows nothing any more, and when it is back it asks
     for every status before it commands anything."""
+    zones: Mapping[str, ZoneSettings] = Field(default_factory=dict)
+    """Thermostats of several zones by name, instead of the one above: then set points, sensor, furnace and roof fan are
+    theirs."""
+    clock: TimeOfDay = "12:00"
+    """The time of day when it starts; DATE_TIME_STATUS sets it where somebody sends that."""
+    shed: ShedSettings | None = None
+    """Loads that are switched off while the battery is low; none if omitted."""
+    generator: GeneratorStartSettings | None = None
+    """When it starts the generator by itself; never if omitted."""
 
 
 class Panel(Device):
@@ -150,15 +185,71 @@ class Panel(Device):
         "charger": "charger",
     }
 
+    @classmethod
+    def named_instances(cls, plan: DevicePlan, settings: Any) -> Iterator[tuple[str, str, int]]:
+        """Yield the instances that it uses: of its thermostat or its zones, of loads at low voltage, of a generator."""
+        has_thermostat = bool(plan.functions.get("thermostat"))
+        of_zones = ("indoor_sensor", "furnace", "roof_fan") if settings.zones else ()
+        watches_battery = settings.shed is not None or settings.generator is not None
+        for setting, function, instance in super().named_instances(plan, settings):
+            if (has_thermostat and setting not in of_zones) or (setting == "dc_source" and watches_battery):
+                yield setting, function, instance
+        for name, zone in settings.zones.items():
+            for setting, function in ZONE_DEVICES.items():
+                instance = getattr(zone, setting)
+                if instance is not None:
+                    yield f"zones.{name}.{setting}", function, instance
+        if settings.generator is not None:
+            yield "generator.charger", "charger", settings.generator.charger
+
+    @classmethod
+    def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Mistake]:  # noqa: ARG003
+        """Yield zones whose instances are not those of its thermostats."""
+        own = plan.functions.get("thermostat", ())
+        owners: dict[int, str] = {}
+        for name, zone in settings.zones.items():
+            other = owners.setdefault(zone.instance, name)
+            if other != name:
+                text = f"zones: {shown(name)} has the instance {zone.instance} of {shown(other)}; give each its own"
+                yield Mistake(("zones", name, "instance"), text, zone.instance)
+            elif zone.instance not in own:
+                wanted = ", ".join(map(str, (*own, zone.instance)))
+                text = (
+                    f"zones: {shown(name)} has the instance {zone.instance}, which is none of the device's "
+                    f"thermostats; add it to its functions: thermostat = [{wanted}]"
+                )
+                yield Mistake(("zones", name, "instance"), text, zone.instance)
+
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
-        parts = context.panel
-        self.switches = (
-            PanelSwitches(self, parts, self.settings) if parts is not None and self._has_switches(parts) else None
-        )
+        parts, settings = context.panel, self.settings
+        self.switches: PanelSwitches | None = None
         """Its switches and scenes; None where it has none."""
-        only_switches = not self._is_thermostat and parts is not None and bool(parts.outputs)
-        self._zone = None if only_switches else self.instance("thermostat")
+        self.shedding: LoadShedding | None = None
+        if parts is not None and self._has_switches(parts):
+            self.switches = PanelSwitches(self, parts, settings)
+            if settings.shed is not None:
+                self.shedding = LoadShedding(settings.shed, parts, self.switches.control)
+        only_others = not self._is_thermostat and (settings.generator or (parts is not None and parts.outputs))
+        self._zone = None if only_others else self.instance("thermostat")
+        self.clock = DayClock(self.catalogue.by_name(DATE_TIME), minutes_of(settings.clock))
+        self.generator = None if settings.generator is None else GeneratorStart(self, settings.generator)
+        self.zones: PanelZones | None = None
+        """The thermostats of several zones; None where it has one by itself."""
+        if settings.zones:
+            self.zones = PanelZones(
+                self,
+                settings.zones,
+                outdoor_sensor=settings.outdoor_sensor,
+                circulation_pump=settings.circulation_pump,
+                fan_limit=self._fan_limit_percent,
+                clock=self.clock,
+            )
+        self._supply = Received(self, SUPPLY_STATUSES if self.shedding or self.generator else ())
+        self._part_receivers = self._receivers()
+        own = super().received_dgns | {ADDRESS_CLAIM, REQUEST_FOR_DGN}
+        self._part_dgns = frozenset(dgn for dgn in self._part_receivers if dgn not in own)
+        """The DGNs that nothing else of it receives."""
         self._heard_at = 0
         self._is_away = False
         self._silent_until = 0
@@ -190,7 +281,8 @@ class Panel(Device):
 
     def active(self, function: str) -> bool:
         """Return whether a function is active: a thermostat is not while a heater has stopped with a fault."""
-        return function != "thermostat" or not self._stopped
+        has_stopped = self._stopped if self.zones is None else self.zones.has_stopped
+        return function != "thermostat" or not has_stopped
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Receive its own command, and the status of every device that it depends on."""
@@ -201,8 +293,11 @@ class Panel(Device):
 
     def on_start(self) -> None:
         """Decide every few seconds; send the set points at the gap."""
-        if self._is_thermostat:
+        if self.zones is not None:
+            self.zones.start()
+        elif self._is_thermostat:
             self.broadcast("THERMOSTAT_STATUS_1", self._build_status)
+        if self._is_thermostat or self.shedding or self.generator:
             self.after(2 * SECOND_US, lambda: self.every(DECISION_PERIOD_US, self._decide))
         self.after(REQUEST_AFTER_US, lambda: self._request(PRODUCT_IDENTIFICATION))
         if self.settings.mobile:
@@ -221,15 +316,14 @@ class Panel(Device):
     def _has_switches(self, parts: PanelParts) -> bool:
         """Return whether it switches outputs or owns scenes."""
         tables = (parts.scenes, parts.callers, *(getattr(self.settings, name) for name in SWITCH_SETTINGS))
-        return any(tables)
+        return any(tables) or self.settings.shed is not None
 
     # Frames.
 
     @property
     def received_dgns(self) -> frozenset[int]:
-        """The DGNs of its thermostat, and of switches and outputs."""
-        own = super().received_dgns
-        return own if self.switches is None else own | self.switches.dgns
+        """The DGNs of its thermostats, of switches and outputs, and of the supply."""
+        return super().received_dgns | frozenset(self._part_receivers)
 
     def receive(self, identifier: int, data: bytes) -> None:
         """Receive a frame of another node."""
@@ -238,12 +332,25 @@ class Panel(Device):
             self._heard_at = self.now
             if self._is_away:
                 self._refresh()
-        dgn = dgn_of(identifier)
-        if self.switches is not None and dgn in self.switches.dgns:
-            self.switches.receive(identifier, data)
-            if dgn != ADDRESS_CLAIM:
+        if self._part_receivers:
+            dgn = dgn_of(identifier)
+            for receive in self._part_receivers.get(dgn, ()):
+                receive(identifier, data)
+            if dgn in self._part_dgns:
                 return
         super().receive(identifier, data)
+
+    def _receivers(self) -> dict[int, list[Callable[[int, bytes], None]]]:
+        """Return what receives frames beside the thermostat of one zone, by DGN."""
+        found: dict[int, list[Callable[[int, bytes], None]]] = {}
+        parts = [part for part in (self.switches, self.zones, self._supply) if part is not None]
+        for part in parts:
+            for dgn in part.dgns:
+                found.setdefault(dgn, []).append(part.receive)
+        if self.zones is not None or self.generator is not None:
+            date_time = self.catalogue.by_name(DATE_TIME).dgn
+            found.setdefault(date_time, []).append(lambda _, data: self.clock.receive(self.now, data))
+        return found
 
     # Away from the bus, and back.
 
@@ -253,15 +360,17 @@ class Panel(Device):
             self._is_away = True
             self._received.clear()
             self._sent_commands.clear()
-            if self.switches is not None:
-                self.switches.forget()
+            for part in (self.switches, self.zones, self._supply):
+                if part is not None:
+                    part.forget()
 
     def _refresh(self) -> None:
         """Ask for every status, now that there is a bus again; nothing is commanded meanwhile."""
         self._is_away = False
         self._silent_until = self.now + REFRESH_US
-        messages = [*(RECEIVED_STATUSES if self._is_thermostat else ())]
-        messages += self.switches.requested_messages if self.switches is not None else ()
+        messages = [*(RECEIVED_STATUSES if self._is_thermostat else ()), *self._supply.messages]
+        for part in (self.switches, self.zones):
+            messages += () if part is None else part.requested_messages
         for number, message in enumerate(dict.fromkeys(messages)):
             dgn = self.catalogue.by_name(message).dgn
             self.after(number * REQUEST_PACE_US, partial(self._request, dgn))
@@ -330,9 +439,11 @@ class Panel(Device):
 
     def _obey(self, data: bytes) -> None:
         given = commanded(self._command, data)
-        if given.get("instance") != self._zone:
+        if given.get("instance") != self._zone and self.zones is None:
             return
         self._stopped.clear()  # somebody wants heat now
+        if self.zones is not None:  # they have obeyed already
+            return
         before = dict(self._state)
         self._state.update({name: raw for name, raw in given.items() if name in self._state})
         if self._state != before:
@@ -340,6 +451,16 @@ class Panel(Device):
             self._decide()
 
     # Decisions.
+
+    def _follow_supply(self) -> None:
+        """Switch loads off or on, and the generator, by the voltage of the battery."""
+        volts = self._supply.value("DC_SOURCE_STATUS_1", self.settings.dc_source, "dc_voltage")
+        if self.shedding is not None:
+            self.shedding.decide(self.now, volts)
+        if self.generator is not None and self.settings.generator is not None:
+            mains = self._supply.value("CHARGER_AC_STATUS_1", self.settings.generator.charger, "rms_voltage")
+            status = self._supply.value("GENERATOR_STATUS_1", None, "status")
+            self.generator.decide(volts, mains, status, self.clock.minute(self.now))
 
     def _set_point_c(self, which: str) -> float:
         return self._status.by_name[which].value(self._state[which])
@@ -381,7 +502,14 @@ class Panel(Device):
     def _decide(self) -> None:
         if self._is_away or self.now < self._silent_until:
             return
+        self._follow_supply()
+        if not self._is_thermostat:
+            return
         self._follow_faults()
+        if self.zones is not None:
+            self.zones.decide()
+            self._command_water()
+            return
         heat = self._last_heat_percent = self._heat_percent()
         fan = min(max(heat, MIN_FAN_PERCENT), self._fan_limit_percent()) if heat else 0.0
         if fan != self._fan_percent:

@@ -17,7 +17,6 @@ from rvsim.devices.device import DeviceContext, commanded
 from rvsim.devices.moving_device import MovingDevice, MovingSettings
 from rvsim.devices.switching.commands import ALL_MEMBERS, FULL_RAW, NO_DATA, group_bits, shares_group
 from rvsim.rig.motions import Way
-from rvsim.rig.switching import Group
 
 STOP, LOCK, UNLOCK, REVERSE, TOGGLE_REVERSE, FORWARD, TOGGLE_FORWARD = 4, 33, 34, 65, 69, 129, 133
 """Codes of the command, from memory and unsure; "tilt" (16) is not obeyed: a roller shade has none."""
@@ -31,8 +30,8 @@ _TOGGLES = (TOGGLE_FORWARD, TOGGLE_REVERSE)
 class WindowShadeSettings(MovingSettings):
     """Figures of the shade."""
 
-    groups: Annotated[tuple[Group, ...], Field(strict=False)] = ()
-    """The groups by which it is commanded together with others."""
+    group: Annotated[int, Field(ge=1, le=7)] | None = None
+    """The group by which it is commanded together with others."""
 
 
 class WindowShade(MovingDevice):
@@ -49,6 +48,7 @@ class WindowShade(MovingDevice):
         super().__init__(context)
         self._instance = self.instance("window_shade")
         self._status, self._command = self.specs(STATUS, COMMAND)
+        self._group = group_bits(() if self.settings.group is None else (self.settings.group,))
         self._is_locked = False
         self._last_command = NO_DATA
         self._duty = FULL_RAW
@@ -70,7 +70,7 @@ class WindowShade(MovingDevice):
         given = commanded(self._command, data)
         instance, group, code = raws["instance"], raws["group"], given.get("command")
         if instance in (ALL_MEMBERS, NO_DATA):
-            is_meant = group is not None and shares_group(group_bits(self.settings.groups), group)
+            is_meant = group is not None and shares_group(self._group, group)
         else:
             is_meant = instance == self._instance
         if not is_meant or code is None:
@@ -92,7 +92,7 @@ class WindowShade(MovingDevice):
     def _build_status(self) -> bytes:
         return self._status.pack(
             instance=self._instance,
-            group=group_bits(self.settings.groups),
+            group=self._group,
             motor_duty=self._duty if self.way is not None else 0,
             lock_status=int(self._is_locked),
             motor_status=int(self.way is not None),

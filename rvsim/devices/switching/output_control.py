@@ -135,6 +135,8 @@ class OutputControl:
         self._specs = specs
         self._queue: deque[tuple[MessageSpec, bytes]] = deque()
         self._next_send = 0
+        self.blocked_by: Callable[[str], str | None] = lambda _: None
+        """Returns the switch that keeps an output from being switched on, by its name; may be set."""
         self.notes: list[str] = []
         """What a panel shows its user: which outputs it left alone and why, which did not obey; the last ones."""
 
@@ -230,6 +232,8 @@ class OutputControl:
         outputs = [self._known[one.name] for one in target.outputs]
         if target.group is None:
             outputs = [one for one in outputs if not self._is_left_alone(one, percent)]
+        if percent and any(self._is_blocked(one) for one in outputs):
+            return
         for form in FUNCTION_BY_FORM:
             members = [one for one in outputs if one.plan.form == form]
             if not members:
@@ -239,23 +243,27 @@ class OutputControl:
             for output in members:
                 self._expect(output, output.as_given(percent), ramp=code is Code.RAMP)
 
+    def level_of(self, target: SceneTarget) -> float:
+        """Return the level of an output, or the highest one of a group, in percent; 0 where none is known."""
+        now, outputs = self._host.now, [self._known[one.name] for one in target.outputs]
+        return max((one.level or 0.0 for one in outputs if one.is_known(now)), default=0.0)
+
     def toggle(self, target: SceneTarget) -> None:
         """Command an output or a group off where one of it is on, else on, a single dimmer at its level of before."""
-        now, outputs = self._host.now, [self._known[one.name] for one in target.outputs]
-        if any(one.is_known(now) and one.level for one in outputs):
+        outputs = [self._known[one.name] for one in target.outputs]
+        if self.level_of(target):
             self.set_level(target, 0.0)
         else:
             self.set_level(target, outputs[0].last_level if target.group is None else FULL_PERCENT)
 
     def dim(self, target: SceneTarget) -> None:
         """Begin to dim: up from off, otherwise the other way than last time; ``stop`` ends it."""
-        now = self._host.now
         outputs = [self._known[one.name] for one in target.outputs if one.form == "dimmer"]
         outputs = [one for one in outputs if target.group is not None or not self._is_left_alone(one, FULL_PERCENT)]
         if not outputs:
             return
         first = outputs[0]
-        rises = not any(one.is_known(now) and one.level for one in outputs) or not first.rises
+        rises = not self.level_of(target) or not first.rises
         for output in outputs:
             output.rises, output.wanted = rises, None
         self._send("dimmer", first, target.group, Code.RAMP_UP if rises else Code.RAMP_DOWN, 100.0 if rises else 0.0)
@@ -291,6 +299,13 @@ class OutputControl:
         self._next_send = self._host.now + PACE_US
         if self._queue:
             self._host.after(PACE_US, self._send_next)
+
+    def _is_blocked(self, output: KnownOutput) -> bool:
+        """Return whether a switch keeps an output from being switched on, which the user is told."""
+        switch = self.blocked_by(output.plan.name)
+        if switch is not None:
+            self._note(f"{output.plan.name} is not switched on: {switch}")
+        return switch is not None
 
     def _is_left_alone(self, output: KnownOutput, percent: float) -> bool:
         """Return whether an output is left alone, which the user is told."""

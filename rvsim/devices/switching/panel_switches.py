@@ -39,6 +39,10 @@ class SwitchSettings(Protocol):
         """The output or group that each switch switches off."""
 
     @property
+    def blocks(self) -> Mapping[str, tuple[str, ...]]:
+        """The outputs and groups that are not switched on while a switch is on, by the switch."""
+
+    @property
     def restore(self) -> bool:
         """Whether commands are repeated after a module has started anew."""
 
@@ -65,6 +69,25 @@ class PanelSwitches:
                 if target is not None:
                     set_level = self._setter(target, percent)
                     self._add(contact, self._on_press(set_level))
+
+        self._blocks: list[tuple[str, int, frozenset[str]]] = []
+        """Switches with their instances, and the outputs that each blocks."""
+        for contact, names in settings.blocks.items():
+            plan = parts.contacts.get(contact)
+            targets = [target for target in map(parts.target, names) if target is not None]
+            blocked = frozenset(output.name for target in targets for output in target.outputs)
+            if plan is not None and plan.instance is not None:
+                self._blocks.append((contact, plan.instance, blocked))
+        if self._blocks:
+            self._control.blocked_by = self._blocked_by
+
+    def _blocked_by(self, output: str) -> str | None:
+        """Return why an output is not switched on: a switch is on, or its position is not known."""
+        for contact, instance, outputs in self._blocks:
+            is_on = self._is_on.get(instance)
+            if output in outputs and is_on is not False:
+                return f"{contact} is on" if is_on else f"the position of {contact} is not known"
+        return None
 
     @property
     def dgns(self) -> frozenset[int]:
@@ -127,11 +150,11 @@ class PanelSwitches:
         """Take in a status of a switch: only a change is a press or a release."""
         fields = self._spec.by_name
         instance, position = fields["instance"].raw_in(data), fields["switch_position"].raw_in(data)
-        if instance is None or instance not in self._actions or position not in (0, 1):
+        if instance is None or position not in (0, 1):
             return
         is_on, before = position == 1, self._is_on.get(instance)
         self._is_on[instance] = is_on
-        if before is None or before == is_on:
+        if before is None or before == is_on or instance not in self._actions:
             return
         now, last = self._host.now, self._changed_at.get(instance)
         self._changed_at[instance] = now

@@ -14,8 +14,9 @@ from pathlib import Path
 from rvsim.devices.registry import kind_problems, unknown_instances
 from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
+from rvsim.faces.cli.listen_recording import lost_gap_lines
 from rvsim.faces.cli.options import Form
-from rvsim.faces.cli.touching import read_notes, touch_sink
+from rvsim.faces.cli.touching import read_notes, touch_sink, unrecorded_notes
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
@@ -82,14 +83,14 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
         started=None if options.speed is None else datetime.now(UTC).isoformat(timespec="seconds"),
     )
     with ExitStack() as resources:
-        recorder: FrameWriter | None = None
+        file: Recorder | None = None
         if options.record is not None:
-            recorder = resources.enter_context(
-                Recorder(options.record, catalogue, start=start, channel=CHANNEL, sent=True)
-            )
+            file = resources.enter_context(Recorder(options.record, catalogue, start=start, channel=CHANNEL, sent=True))
+        recorder: FrameWriter | None = file
         around = None
-        if recorder is not None and options.around_us is not None:
-            recorder = around = AroundFlags(recorder, options.around_us)
+        if file is not None and options.around_us is not None:
+            say(*lost_gap_lines(file.path, keeps_gaps=file.keeps_gaps))
+            recorder = around = AroundFlags(file, options.around_us)
             resources.callback(lambda: say(around.closing_line))
         if options.speed is None:
             sink = _sink(loaded, catalogue, start, seed, options)
@@ -121,6 +122,7 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
         paced = make(sink, control=control, every=options.every, on_failure=_say_failure, on_change=sink.change)
         _keep_around(paced, around)
         if options.touch:
+            say(*unrecorded_notes(options.record))
             read_notes(lambda note: control.request(lambda: paced.mark(note)))
         paced.run(options.end)
     return ExitCode.NOT_GOOD if paced.bench.failures else ExitCode.GOOD

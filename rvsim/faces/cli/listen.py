@@ -19,7 +19,7 @@ from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.listen_recording import AS_IT_IS, ListenRecording, RecordingOptions
 from rvsim.faces.cli.load_plan import load_plan, rig_text
 from rvsim.faces.cli.options import Form
-from rvsim.faces.cli.touching import read_notes, touch_sink
+from rvsim.faces.cli.touching import read_notes, touch_sink, unrecorded_notes
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
@@ -160,6 +160,7 @@ def _control(run: ListenRun, options: ListenOptions) -> RunControl:
             run.mark(note)
 
     if options.touch:
+        say(*unrecorded_notes(options.record))
         read_notes(mark)
     return control
 

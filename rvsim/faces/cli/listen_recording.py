@@ -34,6 +34,15 @@ class RecordingOptions:
     """Whether the data of unknown messages stay nevertheless."""
 
 
+def lost_gap_lines(path: Path, *, keeps_gaps: bool) -> Iterator[str]:
+    """Yield a line where a recording around flags has no place for what is left out."""
+    if not keeps_gaps:
+        yield (
+            f"--record-around-flags: {path.suffix} has no place for what is left out, so that a survey of "
+            "the recording finds a quiet bus there; .jsonl keeps it"
+        )
+
+
 AS_IT_IS = RecordingOptions()
 """One file without a limit, with everything that comes."""
 
@@ -91,11 +100,8 @@ class ListenRecording:
 
     def opening_lines(self) -> Iterator[str]:
         """Yield what to know of the recording before it begins."""
-        if self.around is not None and not self.files.keeps_gaps:
-            yield (
-                f"--record-around-flags: {self._path.suffix} has no place for what is left out, so that a survey of "
-                "the recording finds a quiet bus there; .jsonl keeps it"
-            )
+        if self.around is not None:
+            yield from lost_gap_lines(self._path, keeps_gaps=self.files.keeps_gaps)
         if self._waits and not self.files.keeps_gaps:
             yield (
                 f"--record {self._path}: this format has no place for a gap of the listening, so that a "

@@ -5,7 +5,8 @@ Knows: standard input and how a run is told of a note. Does not know how movemen
 
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.touch_text import ChangeSink, TouchNames, TouchSink, note_lines, show_as_json, show_as_text
@@ -17,6 +18,12 @@ def touch_sink(inner: ChangeSink, rig: Rig | None, units: DisplayUnits, *, json:
     names = TouchNames(rig)
     show = show_as_json(sys.stdout, names) if json else show_as_text(sys.stdout, names, units)
     return TouchSink(inner, show, is_only=not json)
+
+
+def unrecorded_notes(record: Path | None) -> Iterator[str]:
+    """Yield a line where notes are typed and a recording has no place for them."""
+    if record is not None and record.suffix.lower() != ".jsonl":
+        yield f"{record}: notes that you type are not recorded in it; a name that ends in .jsonl keeps them"
 
 
 def read_notes(mark: Callable[[str], None]) -> None:

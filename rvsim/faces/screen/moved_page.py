@@ -27,7 +27,7 @@ def moved_lines(scene: Scene, width: int) -> list[Line]:
         )  # fmt: skip
         lines.append(plain_line(f"   in the {seconds} s before it moved:"))
         lines += _movement_lines(scene, moment.movements, width)
-        for text in scene.touch_names.expectation_lines(moment.note, moment.movements, moment.came_back):
+        for text in scene.touch_names.expectation_lines(moment.note, moment.touched):
             style = "warning" if "did not move" in text else "plain"
             lines += wrap_text(text, width, "   ", "     ", style)
     if not scene.touches.moments:

@@ -5,10 +5,10 @@ Does not know how a movement is found (`watch.touched`), nor how it reads.
 """
 
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
-from rvsim.watch.touched import MovedKey, Movement, TouchedReadings
+from rvsim.watch.touched import MovedKey, Movement, Touched, TouchedReadings
 from rvsim.watch.watch import Event, MomentMarked, ReadingChanged
 
 MAX_MOMENTS = 20
@@ -23,6 +23,13 @@ class Moment(NamedTuple):
     movements: tuple[Movement, ...]
     came_back: frozenset[MovedKey] = frozenset()
     """What moved before it and was where it was again."""
+    known_since: Mapping[MovedKey, int] = {}
+    """When each reading was first observed."""
+
+    @property
+    def touched(self) -> Touched:
+        """What moved before it, as a touch."""
+        return Touched(self.time, self.movements, self.known_since, self.came_back)
 
 
 class Touches:
@@ -48,7 +55,7 @@ class Touches:
             elif isinstance(event, MomentMarked):
                 moved = self._movements(event.time)
                 came_back = self._came_back_before | self._touched.came_back(event.time)
-                self._moments.append(Moment(event.time, event.note, moved, came_back))
+                self._moments.append(Moment(event.time, event.note, moved, came_back, self._touched.known_since))
 
     def recent(self, now: int) -> tuple[Movement, ...]:
         """Return what moved in the last seconds."""
@@ -63,5 +70,5 @@ class Touches:
         together: dict[MovedKey, Movement] = {}
         for moved in (*self._before_note, *self.recent(now)):
             first = together.get(moved.key)
-            together[moved.key] = moved if first is None else first._replace(after=moved.after)
+            together[moved.key] = moved if first is None else first.joined(moved)
         return tuple(together.values())

@@ -3,7 +3,8 @@
 Knows: how a movement reads, and what the rig calls it. Does not know how movements are found (`watch.touched`).
 """
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any, Protocol, TextIO
 
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
@@ -13,7 +14,7 @@ from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown, time_text
 from rvsim.runs.sink import Sink
 from rvsim.watch.planned_names import NamedPart, named_parts
-from rvsim.watch.touched import MovedKey, Movement, Touched, TouchedReadings
+from rvsim.watch.touched import LEARN_US, RECENT_US, Movement, Touched, TouchedReadings
 from rvsim.watch.watch import Event, MomentMarked, NodeDescribed, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose, figure
@@ -36,33 +37,69 @@ class TouchNames:
         self._devices = frozenset(() if rig is None else (plan.name for plan in rig.devices))
 
     def of(self, moved: Movement) -> NamedPart | None:
-        """Return the part of the rig that a movement is about, None where it has none."""
+        """Return the part of the rig that a movement is about, None where it has none: an output before its module."""
         message, instance = moved.key.message, moved.key.instance
-        parts = [part for part in self._parts if part.has(message, instance)]
-        if parts and parts[0].is_terminal:  # its module has the same function and instance
-            return parts[0]
-        return next((part for part in parts if part.name == moved.device), parts[0] if parts else None)
+        return next((part for part in self._parts if part.has(message, instance)), None)
 
     def is_stranger(self, moved: Movement) -> bool:
         """Tell whether there is a rig that does not have the device."""
         return self.has_rig and moved.device not in self._devices
 
-    def named(self, note: str) -> list[NamedPart]:
-        """Return the parts whose name stands in a note."""
-        text = note.casefold()
-        return [part for part in self._parts if part.name.casefold() in text]
+    def named(self, note: str) -> dict[str, list[NamedPart]]:
+        """Return the parts whose name stands in a note, by their names; a name within a longer one does not count.
 
-    def expectation_lines(
-        self, note: str, movements: Sequence[Movement], came_back: Collection[MovedKey] = ()
-    ) -> Iterator[str]:
-        """Yield for each part that a note names whether it moved, as the rig says it should have."""
-        for part in self.named(note):
-            if any(part.has(moved.key.message, moved.key.instance) for moved in movements):
-                yield f"{part.name} is {part.what} in the rig, and it moved"
-            elif any(part.has(key.message, key.instance) for key in came_back):
-                yield f"{part.name} is {part.what} in the rig, and it moved and came back"
-            else:
-                yield f"{part.name} is {part.what} in the rig, and it did not move: check its wiring, or the rig"
+        Dots count as blanks: "bed keypad lamp" names the key "bed keypad.lamp".
+        """
+        text = _plain(note)
+        found: dict[str, list[NamedPart]] = {}
+        for name in sorted({part.name for part in self._parts}, key=len, reverse=True):
+            pattern = rf"(?<!\w){re.escape(_plain(name))}(?!\w)"
+            if re.search(pattern, text):
+                found[name] = [part for part in self._parts if part.name == name]
+                text = re.sub(pattern, "\n", text)
+        return found
+
+    def expectation_lines(self, note: str, found: Touched) -> Iterator[str]:
+        """Yield for each name of the rig in a note whether what has it moved, as the rig says it should have."""
+        for name, parts in self.named(note).items():
+            others = f" and {len(parts) - 1} more" if len(parts) > 1 else ""
+            text = f"{name} is {parts[0].what}{others} in the rig"
+            match _has_moved(parts, found):
+                case True:
+                    yield f"{text}, and it moved"
+                case False:
+                    yield f"{text}, and it did not move: check its wiring, or the rig"
+                case None:
+                    yield f"{text}; too early to tell: its readings have to be known for {_LEARN_S} s"
+
+
+_LEARN_S = LEARN_US // 1_000_000
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.casefold().replace(".", " ").split())
+
+
+def _has_moved(parts: Sequence[NamedPart], found: Touched) -> bool | None:
+    """Return whether one of some parts has moved; None where their readings were not known for long enough."""
+    moved = (*(each.key for each in found.movements), *found.came_back)
+    if any(part.has(key.message, key.instance) for key in moved for part in parts):
+        return True
+    since = [
+        time for key, time in found.known_since.items() if any(part.has(key.message, key.instance) for part in parts)
+    ]
+    return False if _is_known(since or found.known_since.values(), found) else None
+
+
+def _is_known(since: Iterable[int], found: Touched) -> bool:
+    """Return whether one of the readings that are known since then could stand out in all the time looked at."""
+    return min(since, default=found.time) <= found.time - RECENT_US - LEARN_US
+
+
+def _nothing_text(found: Touched) -> str:
+    if _is_known(found.known_since.values(), found):
+        return "nothing moved in the 5 s before the mark, beyond what moves by itself"
+    return f"too early to tell what moved: readings have to be known for {_LEARN_S} s"
 
 
 def movement_text(moved: Movement, names: TouchNames, units: DisplayUnits) -> str:
@@ -74,7 +111,10 @@ def movement_text(moved: Movement, names: TouchNames, units: DisplayUnits) -> st
     if instance is not None:
         what = f"{what} {instance}" if function is None else function.label(instance)
     commanded = "a command to " if by_command(moved.key.message) is not None else ""
-    change = compose(f"{moved.after.field.title} ", moved.before.brief, " to ", moved.after.brief)
+    title = moved.after.field.title
+    change = compose(f"{title} ", moved.before.brief, " to ", moved.after.brief)
+    if moved.is_back and moved.between is not None:
+        change = compose(f"{title} ", moved.before.brief, " to ", moved.between.brief, " and back")
     noise = "" if moved.noise is None else _noise_text(moved)
     rig = ""
     if part is not None and part.name != moved.device:
@@ -128,8 +168,7 @@ class TouchSink:
             self._inner.events(kept)
         for event in events:
             if isinstance(event, MomentMarked):
-                now = event.time
-                self._show(Touched(now, self._touched.recent(now), self._touched.came_back(now)), event.note)
+                self._show(self._touched.touch(event.time), event.note)
 
     def change(self, time: int, text: str) -> None:
         """Pass a change of the vehicle on."""
@@ -166,11 +205,11 @@ def show_as_text(out: TextIO, names: TouchNames, units: DisplayUnits = METRIC) -
         when = time_text(found.time)
         head = f"{when}  moved:" if note is None else f"{when}  moved in the 5 s before the mark:"
         if not found.movements:
-            head = f"{when}  nothing moved in the 5 s before the mark, beyond what moves by itself"
+            head = f"{when}  {_nothing_text(found)}"
         lines = [head, *(f"    {movement_text(moved, names, units)}" for moved in found.movements[:MAX_SHOWN])]
         if len(found.movements) > MAX_SHOWN:
             lines.append(f"    and {len(found.movements) - MAX_SHOWN} more")
-        lines += [f"    {text}" for text in names.expectation_lines(note or "", found.movements, found.came_back)]
+        lines += [f"    {text}" for text in names.expectation_lines(note or "", found)]
         out.write("".join(f"{text}\n" for text in lines))
         out.flush()
 
@@ -186,22 +225,12 @@ def show_as_json(out: TextIO, names: TouchNames) -> Callable[[Touched, str | Non
             "note": note,
             "movements": [_json(moved, names) for moved in found.movements],
             "expected": [
-                {
-                    "name": part.name,
-                    "moved": any(part.has(key.message, key.instance) for key in _keys(found)),
-                }
-                for part in names.named(note or "")
+                {"name": name, "moved": _has_moved(parts, found)} for name, parts in names.named(note or "").items()
             ],
         }
         out.write(line(found.time, fields))
 
     return show
-
-
-def _keys(found: Touched) -> Iterator[MovedKey]:
-    """Yield whose readings moved, those that came back too."""
-    yield from (moved.key for moved in found.movements)
-    yield from found.came_back
 
 
 def _json(moved: Movement, names: TouchNames) -> dict[str, Any]:
@@ -213,6 +242,7 @@ def _json(moved: Movement, names: TouchNames) -> dict[str, Any]:
         "message": moved.key.message,
         "instance": moved.key.instance,
         "before": reading_fields(moved.before),
+        "between": None if moved.between is None else reading_fields(moved.between),
         "after": reading_fields(moved.after),
         "noise": moved.noise,
         "rig": None if part is None else part.name,

@@ -35,6 +35,9 @@ REQUIRED_FUNCTIONS: Mapping[str, tuple[str, ...]] = {
     "water_pump": ("water_pump",),
     "load_centre": ("dc_dimmer",),
     "keypad": ("dc_input",),
+    "awning": ("awning",),
+    "window_shade": ("window_shade",),
+    "lock": ("lock",),
 }
 """The functions that each kind of simulated device requires; if several kinds fit, the first one stands in. A
 charger from one battery into another never does: a log shows no second battery."""

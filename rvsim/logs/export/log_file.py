@@ -49,6 +49,8 @@ class LogFile:
         self._file.write(self._head.head())
         self.frames = 0
         """How many frames were written."""
+        self.lost_marks = 0
+        """For how many marked moments the form has no place."""
 
     def _writer(self, channel: str) -> LogWriter:
         """Return the writer for a channel; in forms that do not name channels it is the same for all."""
@@ -69,7 +71,9 @@ class LogFile:
         elif isinstance(moved, ListeningResumed):
             self._file.write(writer.gap(moved._replace(since=moved.since + self._shift)))
         elif isinstance(moved, Marked):
-            self._file.write(writer.marker(moved))
+            note = writer.marker(moved)
+            self.lost_marks += not note
+            self._file.write(note)
         elif (report := report_of(moved)) is not None:
             self._file.write(writer.report(moved.time, report))
 

@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.default_times import DEFAULT_ANSWER_TIME_US
-from rvsim.rig.motions import MotionPlan, Way, positions_by_name
 from rvsim.watch.detect.last_readings import reading_of
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import DeadlineKind, Deadlines
@@ -20,12 +19,13 @@ from rvsim.wire.frame import Frame
 
 if TYPE_CHECKING:
     from rvsim.rig.model import Rig
+    from rvsim.rig.motions import MotionPlan, Way
 
 INPUT_STATUS, _POSITION = "DIGITAL_INPUT_STATUS", "switch_position"
 OUTPUT_STATUS = {"dimmer": ("DC_DIMMER_STATUS_3", "operating_status"), "load": ("DC_LOAD_STATUS", "operating_status")}
 """The status of an output by its messages, and the field that is above zero while it is on."""
 SHADE, SHADE_STATUS = "window_shade", "WINDOW_SHADE_CONTROL_STATUS"
-_SHADE_FIELDS: dict[Way, str] = {"extend": "forward_status", "retract": "reverse_status"}
+_SHADE_FIELDS: "dict[Way, str]" = {"extend": "forward_status", "retract": "reverse_status"}
 MESSAGES = frozenset({INPUT_STATUS, SHADE_STATUS, *(message for message, _ in OUTPUT_STATUS.values())})
 MIN_KNOWN_US = 500_000
 """How long an input must have been reported before a motion counts as started against it: a command may be under way
@@ -41,7 +41,7 @@ class _Status(NamedTuple):
     frame: Frame
     record: TopicRecord
     is_on: bool = True
-    way: Way = "extend"
+    way: "Way" = "extend"
     by: str = ""
 
 
@@ -49,7 +49,7 @@ class _Drive(NamedTuple):
     """The field of a status that is above zero while a motion is driven on a way."""
 
     motion: "_Motion"
-    way: Way
+    way: "Way"
     field: str
     by: str
 
@@ -57,7 +57,7 @@ class _Drive(NamedTuple):
 class _Motion:
     """One motion with an interlock; ``inputs`` are name, instance and position of each input."""
 
-    def __init__(self, number: int, plan: MotionPlan, inputs: tuple[tuple[str, int, str], ...]) -> None:
+    def __init__(self, number: int, plan: "MotionPlan", inputs: tuple[tuple[str, int, str], ...]) -> None:
         self.number, self.plan, self.inputs = number, plan, inputs
         self.driven: dict[tuple[TopicRecord, str], _Status] = {}
         self.due: int | None = None
@@ -70,7 +70,7 @@ class MotionsWithoutInterlock:
 
     def __init__(self, rig: "Rig | None", deadlines: Deadlines, emit: Callable[[Transition], None]) -> None:
         self._deadlines, self._emit = deadlines, emit
-        self._deadline = DeadlineKind(29, self._due, self._expire)
+        self._deadline = DeadlineKind(39, self._due, self._expire)
         self._inputs: dict[int, _Status] = {}
         """The last status of each input that matters, by its instance."""
         self._by_input: dict[int, list[_Motion]] = {}
@@ -79,7 +79,7 @@ class MotionsWithoutInterlock:
             self._add_motions(rig)
 
     def _add_motions(self, rig: "Rig") -> None:
-        instances = {name: position.instance for name, position in positions_by_name(rig.inputs).items()}
+        instances = {position.name: position.instance for entry in rig.inputs for position in entry.positions}
         for number, plan in enumerate(rig.motions):
             inputs = tuple(
                 (name, instance, wanted)
@@ -102,7 +102,7 @@ class MotionsWithoutInterlock:
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data of a topic is needed."""
         message, instance = record.topic.message or "", record.topic.instance
-        if instance is None or message not in MESSAGES:
+        if instance is None or message not in MESSAGES or not self._drives:
             return False
         return (message, instance) in self._drives or (message == INPUT_STATUS and instance in self._by_input)
 
@@ -133,12 +133,8 @@ class MotionsWithoutInterlock:
         """Forget everything: nobody listened for a time, and an input reports its changes only."""
         motions = {drive.motion.number: drive.motion for drives in self._drives.values() for drive in drives}
         for motion in motions.values():
-            for status in motion.driven.values():
-                status.record.examine_next()
             motion.driven.clear()
             self._judge(motion, time)
-        for status in self._inputs.values():
-            status.record.examine_next()
         self._inputs.clear()
 
     def _observe_drive(self, record: TopicRecord, drive: _Drive) -> None:

@@ -4,10 +4,10 @@ Knows: that an address alone never identifies a device (rv-c.com/node/82). A sou
 device, whatever functions it sends. Otherwise it is bound to a planned device by a status message of one of the
 device's functions and instances, unless it is known to have another NAME; or, where only one planned device has the
 function, by the default source address in its heartbeat, which has no instance. Of several devices with a function that
-has no status message at all, such as panels, the planned address decides. Functions that devices share by design bind
-no device, nor do commands and requests. A planned device that has no function of its own is bound to its planned
-address, as long as nothing else is known of that address. Does not know ages: it informs the roll call which device was
-heard. Needs every claim, and those other frames whose data are new.
+has no status message at all, such as panels, or one on change only, such as keypads, the planned address decides.
+Functions that devices share by design bind no device, nor do commands and requests. A planned device that has no
+function of its own is bound to its planned address, as long as nothing else is known of that address. Does not know
+ages: it informs the roll call which device was heard. Needs every claim, and those other frames whose data are new.
 """
 
 from collections.abc import Callable, Sequence
@@ -169,7 +169,7 @@ class Identity:
         if function is None or function.shared or function.name in node.wrong_instance_functions:
             return None
         having = self._by_function.get(function.name, [])
-        if not function.statuses and len(having) > 1:
+        if (function.on_change or not function.statuses) and len(having) > 1:
             having = [entry for entry in having if entry.plan is not None and entry.plan.address == node.address]
         if len(having) != 1:
             return None
@@ -267,6 +267,9 @@ class Identity:
         placed = self._by_address.get(node.address)
         if placed is not None and placed is not entry and placed.node is node and placed.is_heard:
             self._unbind(placed, record, time, record.rhythm.times[-1])
+        for other in self._by_function.get(record.function.name, ()) if record.function is not None else ():
+            if other is not entry and other.node is node and other.is_tentative and other.is_heard:
+                self._unbind(other, record, time, record.rhythm.times[-1])  # the status says that it is not this one
         before, was_silent, entry.node = entry.node, entry.is_silent, node
         unplanned, node.unplanned = node.unplanned, None
         since = self._merge(unplanned, entry, time) if unplanned is not None else time

@@ -523,6 +523,17 @@ def test_a_fuse_of_its_own_sees_the_current_of_an_output(centre):
     assert one.world.battery_amps == pytest.approx(0.0)
 
 
+def test_a_current_that_a_fuse_has_ended_is_not_reported_for_long(centre):
+    """Whenever it opened: what is sent more than a second later has no current."""
+    for second in range(3, 8):
+        one = centre({**PUMP, "fuse_amps": 1}, branch=[{"name": "loads"}], module={"branch": "loads"}, until=second)
+        one.put(LOAD_COMMAND, "1F FF C8 FF 00 FF FF FF")
+        one.until(second + 1.5)
+        assert one.world.is_branch_open("pump")
+        one.until(second + 12)
+        assert {data[-5:] for time, data in of_instance(one, LOAD_1, 31) if time > second + 2.0} == {"00 7D"}
+
+
 def test_a_fused_output_counts_for_the_limit_of_its_module(centre):
     """The module sees the current; an output beyond its fuse's branch is shed as any other."""
     two = ({**PUMP, "fuse_amps": 20}, {**PUMP, "name": "fan", "terminal": 4, "instance": 32, "priority": 9})

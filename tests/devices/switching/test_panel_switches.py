@@ -185,6 +185,47 @@ def test_a_command_that_is_not_followed_is_repeated_once(van):
     assert one.panel.switches.control.notes == ["galley light does not obey"]
 
 
+def test_a_command_that_another_one_has_overtaken_is_not_repeated(van):
+    """It was lost, and meanwhile somebody else has commanded the light."""
+    one = van()
+    lost = []
+    one.bench.outgoing_gates["panel 0"].append(
+        lambda _time, identifier, data: (
+            lost.append(data) if dgn_of(identifier) == COMMAND_2 else Passed(identifier, data)
+        )
+    )
+    one.press("keypad.night", 0.05).put(0x19FEDBF9, "15 FF C8 00 00 FF FF FF").until(30)
+    assert [data[0] for data in lost] == [0x15, 0x16]
+
+
+def test_an_output_may_go_off_late(van):
+    """By its delay in the rig: the command is not repeated meanwhile."""
+    late = [lamp("galley light", 1, 21, delay_off="12s"), lamp("bed light", 2, 22), lamp("pump", 3, 31, load="pump")]
+    one = van(more={"output": late, "group": [], "scene": []}, switches={"keypad.galley": "galley light"})
+    one.press("keypad.galley").press("keypad.galley")
+    assert (one.until(12).levels()[0], one.until(30).levels()[0]) == (100, 0)
+    assert len(one.commands()) == 2
+
+
+def test_a_status_that_is_old_is_not_known(van):
+    """The module was without power for longer than 15 s, with the light on: the next press switches on."""
+    one = van(switches={"keypad.galley": "galley light"}).press("keypad.galley")
+    one.bench.switch_off("centre")
+    one.until(25).press("keypad.galley")
+    assert one.commands()[1:] == ["15 FF C8 00 00 FF FF FF"]
+
+
+def test_what_the_module_switches_itself_is_not_restored(van):
+    """Its own switch has switched the light off since: only the pump is lost."""
+    wired = [{"name": "hall switch", "module": "front", "terminal": 21, "instance": 41, "switches": "galley light"}]
+    one = van(restore=True, more={"input": wired}).press("keypad.night")
+    one.contacts.press("hall switch", 200_000)
+    assert one.until(6).levels() == [0, 0, 100]
+    one.bench.switch_off("centre")
+    one.until(8).bench.switch_on("centre")
+    assert [data[:2] for data in one.until(30).commands(5)] == ["1F"]
+
+
 def test_somebody_else_may_switch_afterwards(van):
     """The panel does not insist: neither on what another one commands, nor on what the module does itself."""
     one = van().press("keypad.night")

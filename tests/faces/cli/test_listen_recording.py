@@ -232,11 +232,15 @@ def test_only_what_is_around_flags(run_here, tmp_path):
     code, _, err = run_here("bench", "heater_goes_quiet", "--plain", *more, folder=tmp_path)
     assert code == 0
     assert b"further than 5 s from a flag were left out" in err
+    assert b"has no place" not in err
     with open_log(tmp_path / "x.jsonl") as log:
         entries = list(log.contents())
     (gap,) = (entry for entry in entries if isinstance(entry, ListeningResumed))
     assert gap.about == "left out: no flag within 5 s"
     assert not any(gap.since < entry.time < gap.time for entry in entries)
+    more = ("--seconds", "1", "--speed", "max", "--record", "x.log", "--record-around-flags", "5s")
+    code, _, err = run_here("bench", "heater_goes_quiet", "--plain", *more, folder=tmp_path)
+    assert (code, b".log has no place for what is left out" in err) == (0, True)
     for given, what in (
         (["--record-around-flags", "5s"], b"--record-around-flags goes with --record FILE"),
         (["--record", "y.jsonl", "--record-around-flags", "5"], b"--record-around-flags: "),
@@ -253,8 +257,16 @@ def test_a_note_is_recorded_and_told(listen, monkeypatch):
     code, out, _ = listen("noted", end=600_000, touch=True, rig="ottersby", record=Path("n.jsonl"))
     assert code == 0
     assert "marked: pressed the roof fan" in out
-    assert "nothing moved in the 5 s before the mark" in out
-    assert "roof fan is roof fan 1 in the rig, and it did not move" in out
+    assert "too early to tell what moved: readings have to be known for 10 s" in out
+    assert "roof fan is roof fan 1 in the rig; too early to tell: its readings have to be known for 10 s" in out
     with open_log(Path("n.jsonl")) as log:
         (marked,) = (entry for entry in log.contents() if isinstance(entry, Marked))
     assert marked.note == "pressed the roof fan"
+
+
+def test_a_recording_without_a_place_for_notes_is_told(listen, monkeypatch):
+    """Before anything is typed."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO(""))
+    for name, has_place in (("n.log", False), ("N.JSONL", True)):
+        _, _, err = listen("lost", end=1_000, touch=True, record=Path(name))
+        assert ("notes that you type are not recorded in it" in err) is not has_place

@@ -272,6 +272,7 @@ def test_a_survey_as_json(rvsim):
         "times_in_order",
         "damage",
         "listening_gaps",
+        "markers",
         "accepted",
         "answer",
         "presence",

@@ -119,7 +119,7 @@ def test_burners_for_gas_do_not_light_either(with_gas, device, message):
     }
     assert lit == {"boiler": device != "boiler", "furnace": device != "furnace"}
     if message == WATER:
-        assert run.values("boiler", WATER, "failure_to_ignite")[-1] == 1.0
+        assert 1.0 in run.values("boiler", WATER, "failure_to_ignite")  # until the panel switches it off
 
 
 def test_a_boiler_that_misses_one_try_lights_with_the_next(with_gas):

@@ -327,6 +327,16 @@ grace = "2s"
         HEAT_WITH_PUMP,
         ("seen too early", "19FFE344 01 01 C8"),
     ),
+    "carried_away": Proof(
+        "goes on when a device is back that was out of reach and has not started anew",
+        "NEVER_TRUSTS_AGAIN",
+        SLOW,
+        120,
+        'device = "circulation pump"\nfrom = "30s"\nuntil = "55s"',
+        f'says = "it heats again when the pump is back"\nexpect = "seen"\nsight = {HEAT}\nfrom = "70s"',
+        ("not seen by 120.000 s", "heat output level 0 %"),
+        more=HEATS,
+    ),
     "restart": Proof(
         "goes on when a device is back that was away",
         "NEVER_TRUSTS_AGAIN",

@@ -93,6 +93,8 @@ def test_a_motion_that_goes_on_when_its_interlock_is_lost_has_two_seconds_to_sto
     ((since, until, text, _),) = moved(*HOLDS, (10, 1, 200), (15, 11, 1), (19, 1, 0))
     assert (since, until) == (17, 19)
     assert "it was not stopped when that changed" in text
+    ((since, _, text, _),) = moved(*HOLDS, (10, 1, 200), (12, 2, 200), (15, 11, 1), (19, 1, 0), (19, 2, 0))
+    assert (since, "output awning out is on since 10.000 s" in text) == (17, True)
 
 
 @pytest.mark.parametrize(

@@ -64,7 +64,7 @@ def test_two_panels_that_switch_one_lamp_are_reported(switched, planned):
 
 @pytest.mark.parametrize(
     ("one", "other"),
-    [(ON, TOGGLE), (TOGGLE, TOGGLE), (UP, STOP), (ON, UP), (ON, ON), (ON, {"command": 17, "desired_level": 200})],
+    [(ON, TOGGLE), (TOGGLE, TOGGLE), (UP, STOP), (OFF, UP), (ON, ON), (ON, {"command": 17, "desired_level": 200})],
     ids=[
         "a level and a toggle",
         "two toggles",
@@ -122,6 +122,12 @@ def test_two_panels_that_command_one_group_conflict_for_each_of_it(switched):
         "dimmer 22",
     ]
     assert switched(*in_turn({**ON, **GROUP_1}, {**OFF, **GROUP_1}), planned=False) == []
+
+
+def test_a_command_without_instance_and_group_is_for_nobody(switched):
+    """All ones in both: nobody knows which output is meant."""
+    nobody = {"instance": ALL, "group": ALL}
+    assert switched(*in_turn({**ON, **nobody}, {**OFF, **nobody})) == []
 
 
 def test_two_modules_with_one_instance_are_told(switched, bus):

@@ -5,7 +5,7 @@ from dataclasses import replace
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
 
-FURNACE, DSA_FURNACE, DSA_PANEL, DSA_WATER = "FURNACE_STATUS", 94, 68, 101
+FURNACE, DSA_FURNACE, DSA_PANEL, DSA_WATER, DSA_INPUT = "FURNACE_STATUS", 94, 68, 101, 132
 
 
 def test_a_device_is_known_by_function_and_instance_wherever_it_speaks(bus):
@@ -49,6 +49,18 @@ def test_of_several_panels_the_planned_address_chooses(bus):
     made = bus("panel", "panel 2").heartbeat(1, 0x45, DSA_PANEL).heartbeat(2, 0x50, DSA_PANEL)
     assert made.who == {"panel": None, "panel 2": 0x45}
     assert made.others == {"address 50 hex": None}
+
+
+def test_of_several_keypads_the_planned_address_chooses(bus):
+    """Keys are sent when they are pressed: a log that begins later, or is cut, has heartbeats alone for hours."""
+    first = {"name": "first", "kind": "keypad", "address": 0x93, "functions": {"dc_input": 31}}
+    second = {"name": "second", "kind": "keypad", "address": 0x94, "functions": {"dc_input": 32}}
+    made = bus(first, second)
+    for seconds in range(0, 60, 5):
+        made.heartbeat(seconds, 0x93, DSA_INPUT).heartbeat(seconds + 1, 0x94, DSA_INPUT)
+    assert (made.who, made.flags) == ({"first": 0x93, "second": 0x94}, [])
+    made.say(61, "DIGITAL_INPUT_STATUS", 0x93, instance=32)
+    assert made.who["first"] is None  # a key of the other one says more than the address
 
 
 def test_a_heartbeat_does_not_take_a_device_from_who_is_present(bus):
