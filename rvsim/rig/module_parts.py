@@ -13,6 +13,7 @@ from rvsim.rig.quantity import shown
 from rvsim.rig.switching import (
     DIMMED,
     FUNCTION_BY_FORM,
+    Form,
     ModulePlan,
     OutputPlan,
     RelayPlan,
@@ -50,6 +51,11 @@ def module_parts(plan: VehiclePlan, device: str) -> ModuleParts | None:
         tuple(one for one in plan.inputs if one.module == module.name),
         {relay.name: relay for relay in plan.relays if relay.name in relays},
     )
+
+
+def unplanned_output(device: str, form: Form, instance: int) -> str:
+    """Return the name of an output of a module of which the rig says no more than its functions."""
+    return f"{device} {form} {instance}"
 
 
 def device_clashes(modules: Sequence[ModulePlan], devices: Sequence[Any] | None) -> Iterator[Mistake]:

@@ -31,6 +31,22 @@ def rails(words: Summary) -> list[tuple[str, str, str, str, float, float]]:
 # a step, a temperature (21 + 273) / 0.03125 = 9408 = 24C0 hex, a voltage 13.6 / 0.05 = 272 = 0110 hex, a charger's
 # current (18 + 1600) / 0.05 = 32360 = 7E68 hex.
 SAID = [
+    ("dc_dimmer", {"DC_DIMMER_STATUS_1": "03 FF 50 FF FF FF FF FF"}, "40 %", None, 0.4),
+    ("dc_dimmer", {"DC_DIMMER_STATUS_1": "03 FF 00 FF FF FF FF FF"}, "off", None, 0.0),
+    ("dc_dimmer", {"DC_DIMMER_STATUS_1": "03 FF FF FF FF FF FF FF"}, "level no data", None, None),
+    ("dc_dimmer", {"DC_DIMMER_STATUS_3": "03 FF 00 FF FF FF F7 FF"}, "off, flashing", None, 0.0),
+    (
+        "dc_dimmer",
+        {"DC_DIMMER_STATUS_3": "03 FF 50 D5 FF FF F5 FF"},
+        "40 %, over-current, by hand, locked, held by an interlock",
+        None,
+        0.4,
+    ),
+    ("dc_load", {"DC_LOAD_STATUS": "09 FF C8 FF FF 06 78 7D"}, "on", None, 1.0),
+    ("dc_load", {"DC_LOAD_STATUS": "09 FF 00 FF FF 06 00 7D"}, "off", None, 0.0),
+    ("dc_load", {"DC_LOAD_STATUS": "09 FF 50 FF FF 06 00 7D"}, "40 %", None, 0.4),
+    ("dc_input", {"DIGITAL_INPUT_STATUS": "15 01 FD 02 FF FF FF FF"}, "on", None, None),
+    ("dc_input", {"DIGITAL_INPUT_STATUS": "15 00 FD 02 FF FF FF FF"}, "off", None, None),
     ("thermostat", {"THERMOSTAT_STATUS_1": "01 02 FF C0 24 FF FF FF"}, "wants 21.00 °C in the cabin", None, None),
     ("thermostat", {"THERMOSTAT_STATUS_1": "01 00 FF C0 24 FF FF FF"}, "switched off", None, None),
     ("thermostat", {"THERMOSTAT_STATUS_1": "01 02 FF FF FF FF FF FF"}, "set point no data", None, None),

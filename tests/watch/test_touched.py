@@ -75,6 +75,21 @@ def test_a_state_that_comes_back_moved_and_a_quantity_did_not(changes):
     assert changes.take(23) == [(INPUT, 3, "off", "off"), (DIMMER, 3, "0 %", "100 %")]
 
 
+def test_what_came_back_is_known_for_five_seconds(changes):
+    """Whoever names it in a note is not told that it did nothing."""
+    changes.say(20, INPUT, "switch_position", 1)
+    assert not changes.touched.came_back(round(20.1 * SECOND_US))
+    changes.say(20.2, INPUT, "switch_position", 0)
+    changes.say(20.3, DIMMER, "operating_status", 100)
+    now = round(24.9 * SECOND_US)
+    assert {(key.message, key.instance) for key in changes.touched.came_back(now)} == {(INPUT, 3)}
+    assert [told(moved) for moved in changes.touched.recent(now)] == [
+        (INPUT, 3, "off", "off"),
+        (DIMMER, 3, "0 %", "100 %"),
+    ]
+    assert not changes.touched.came_back(26 * SECOND_US)
+
+
 def test_a_reading_is_learnt_first(changes):
     """Whatever is heard for less than ten seconds may do anything by itself."""
     changes.say(9, DIMMER, "operating_status", 100)

@@ -27,7 +27,7 @@ from rvsim.devices.switching.inputs import DigitalInput, InputBank, line_of
 from rvsim.devices.switching.local_switches import LocalSwitch
 from rvsim.devices.switching.output import FULL
 from rvsim.errors import InputError
-from rvsim.rig.module_parts import INPUT_FUNCTION, ModuleParts, fused_owner, outputs_owner
+from rvsim.rig.module_parts import INPUT_FUNCTION, ModuleParts, fused_owner, outputs_owner, unplanned_output
 from rvsim.rig.switching import FUNCTION_BY_FORM, ModulePlan, OutputPlan
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US
@@ -131,7 +131,7 @@ class LoadCentre(Device):
             )
         outputs = tuple(
             OutputPlan(
-                name=f"{self.name} {form} {instance}",
+                name=unplanned_output(self.name, form, instance),
                 module=self.name,
                 terminal=number,
                 instance=instance,

@@ -376,8 +376,8 @@ class LiveScreen(App[int]):
 
         def keep(note: str | None) -> None:
             if note is None:
-                self.scene.touches.drop_note()
                 return
+            self.scene.status_text = ""
             try:
                 mark(printable(note))
             except RvsimError as error:

@@ -168,7 +168,7 @@ def _row_place(rows: list[Row], first: int) -> tuple[int, int]:
     """Return the place of the chosen terminal among the rows of its open device, which begin at ``first``."""
     for number, row in enumerate(rows[first:], start=first):
         if any(style == "chosen" for _, style in row.line()):
-            return number, number
+            return number, min(number + 1, len(rows) - 1)  # with what does not fit in its line
     return first, len(rows) - 1
 
 

@@ -8,10 +8,10 @@ are those of the simulation; elsewhere the amperes are those that loads report.
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from rvsim.faces.screen.lines import Line, draw_rail, list_text, wrap_text
+from rvsim.faces.screen.lines import Line, draw_rail, list_text, text_of, wrap_text
 from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.faces.screen.terminals import ContactRow, OutputRow, TerminalRow, Terminals
 from rvsim.faces.text.marks import mark
@@ -25,8 +25,10 @@ from rvsim.watch.summaries import Summary
 EDGE = " ║ │ "
 WIDE_COLUMNS = 120
 MIN_STATE_COLUMNS, MAX_STATE_COLUMNS = 12, 40
-NUMBER_COLUMNS, AMPS_COLUMNS, LIMIT_COLUMNS = 4, 8, 8
+NUMBER_COLUMNS, AMPS_COLUMNS, LIMIT_COLUMNS = 4, 8, 7
 """The columns of the mark with the number of a terminal, of a current, and of the limit at the end of a rail."""
+POSITION_COLUMNS = 15
+"""The columns of a switch's position."""
 MAX_NAMED = 4
 """So many outputs or switches that are on are named in the row of the device; more are counted."""
 MAX_AMPS_DECIMALS_BELOW = 100.0
@@ -42,17 +44,9 @@ class _Columns(NamedTuple):
 
 
 def _columns(width: int) -> _Columns:
-    name, on_it, rail = (22, 16, 24) if width >= WIDE_COLUMNS else (17, 12, 8)
-    taken = len(EDGE) + NUMBER_COLUMNS + 1 + name + 1 + on_it + 1 + AMPS_COLUMNS + 1 + rail + 1 + LIMIT_COLUMNS
+    name, on_it, rail = (22, 17, 24) if width >= WIDE_COLUMNS else (17, 12, 8)
+    taken = len(EDGE) + NUMBER_COLUMNS + 1 + name + 1 + on_it + 1 + AMPS_COLUMNS + 1 + rail + LIMIT_COLUMNS
     return _Columns(name, on_it, min(MAX_STATE_COLUMNS, max(MIN_STATE_COLUMNS, width - taken)), rail)
-
-
-class _Reported(NamedTuple):
-    """What is known of one row: from the bus, and on a bench from the simulation."""
-
-    text: str
-    amps: float | None
-    is_on: bool
 
 
 class _Strip:
@@ -107,6 +101,12 @@ class _Strip:
         value = found.rails[0].reading.value
         return None if value is None else float(value)
 
+    @property
+    def known_outputs(self) -> Sequence[OutputRow]:
+        """The outputs of which it is known whether they are on."""
+        outputs = self.terminals.outputs
+        return [row for row in outputs if self.simulated(row) is not None or self.summary(row) is not None]
+
     def is_on(self, row: TerminalRow) -> bool:
         """Return whether a row is on: by the simulation, else as reported."""
         if isinstance(row, OutputRow) and (state := self.simulated(row)) is not None:
@@ -118,12 +118,12 @@ class _Strip:
 def terminals_text(scene: Scene, device: RollCallLine) -> str:
     """Return what a module or a keypad does in one sentence; empty for any other device."""
     strip = _Strip(scene, device)
-    outputs, contacts = strip.terminals.outputs, strip.terminals.contacts
+    outputs, contacts = strip.known_outputs, strip.terminals.contacts
     if not strip.summaries and strip.state is None:
         return ""
     parts = []
     if outputs:
-        on = [row.name for row in outputs if strip.is_on(row)]
+        on = [row.label for row in outputs if strip.is_on(row)]
         named = f": {list_text(on)}" if 0 < len(on) <= MAX_NAMED else ""
         parts.append(f"{len(on)} of {len(outputs)} outputs on{_sum_text(strip)}{named}")
     if contacts:
@@ -172,7 +172,7 @@ def strip_lines(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
         shown: set[str] = set()
         for contact in contacts:
             if contact.plan is not None and contact.plan.ladder is not None and contact.input not in shown:
-                lines.append(_ladder_line(strip, contact, contact.plan.ladder, columns))
+                lines += _ladder_lines(strip, contact, contact.plan.ladder, columns, width)
             lines.append(_contact_line(strip, contact, columns, is_first=contact.input not in shown))
             shown.add(contact.input)
     return lines
@@ -180,7 +180,7 @@ def strip_lines(scene: Scene, device: RollCallLine, width: int) -> list[Line]:
 
 def _total_lines(strip: _Strip, width: int) -> list[Line]:
     """Return the head of the outputs: how many are on, and their current on a rail to the module's limit."""
-    outputs, limit = strip.terminals.outputs, strip.terminals.limit_amps
+    outputs, limit = strip.known_outputs, strip.terminals.limit_amps
     on = sum(strip.is_on(row) for row in outputs)
     head = f" Outputs, {on} of {len(outputs)} on"
     if strip.state is None:
@@ -196,8 +196,14 @@ def _total_lines(strip: _Strip, width: int) -> list[Line]:
 
 def _name_spans(scene: Scene, row: TerminalRow, name: str, columns: int) -> Line:
     is_chosen = scene.row == row.key
-    name = name if len(name) <= columns else name[: columns - 1] + "…"
-    return ((name, "chosen" if is_chosen else "plain"), (" " * (columns - len(name)), "plain"))
+    shown = _cut(name, columns)
+    shown_name = shown.rstrip()
+    return ((shown_name, "chosen" if is_chosen else "plain"), (shown[len(shown_name) :], "plain"))
+
+
+def _cut(text: str, columns: int) -> str:
+    """Return a text of so many columns: cut and ended with "…", or filled with spaces."""
+    return f"{text:<{columns}}" if len(text) <= columns else text[: columns - 1] + "…"
 
 
 def _number_span(scene: Scene, row: TerminalRow, number: int | None) -> tuple[str, str]:
@@ -220,9 +226,9 @@ def _output_lines(strip: _Strip, row: OutputRow, columns: _Columns, width: int) 
     yield (
         (EDGE, "dim"),
         _number_span(scene, row, row.terminal),
-        *_name_spans(scene, row, row.name, columns.name),
-        (f" {row.on_it:<{columns.on_it}.{columns.on_it}} ", "dim"),
-        (f"{shown:<{columns.state}.{columns.state}}", state_style),
+        *_name_spans(scene, row, row.label, columns.name),
+        (f" {_cut(row.on_it, columns.on_it)} ", "dim"),
+        (_cut(shown, columns.state), state_style),
         (f"{'' if amps is None else _amps_text(amps) + ' A':>{AMPS_COLUMNS}} ", "plain"),
         (f"{rail:<{columns.rail}}{limit_text}", "fault" if is_over else "dim"),
     )
@@ -231,25 +237,28 @@ def _output_lines(strip: _Strip, row: OutputRow, columns: _Columns, width: int) 
         yield from wrap_text(rest, width, indent + " ", indent + " ", state_style)
 
 
-def _ladder_line(strip: _Strip, row: ContactRow, ladder: Ladder, columns: _Columns) -> Line:
-    """Return the line of a ladder: how many switches, and on a bench its ohms, counts and what that is read as."""
+def _ladder_lines(strip: _Strip, row: ContactRow, ladder: Ladder, columns: _Columns, width: int) -> Iterator[Line]:
+    """Yield the lines of a ladder: how many switches, and on a bench its ohms, counts and what that is read as."""
     head: Line = (
         (EDGE, "dim"),
         (f"{'' if row.terminal is None else row.terminal:>{NUMBER_COLUMNS}} ", "dim"),
-        (f"{row.input:<{columns.name}.{columns.name}} ", "plain"),
+        (f"{_cut(row.input, columns.name)} ", "plain"),
         (f"{'ladder of ' + str(len(ladder.rungs)):<{columns.on_it}.{columns.on_it}} ", "dim"),
     )
     reading = None if strip.state is None else strip.state.inputs.get(row.input)
-    if reading is None:
-        return head
-    if math.isinf(reading.ohm):
-        return (*head, ("open", "plain"))
-    read = "none" if reading.switch is None else reading.switch.rung or reading.switch.name
-    within = ladder.within(ladder.share_of(reading.ohm))
-    where = f"read as {read}" + ("" if within == read else ", in no band")
-    style = "plain" if within == read else "warning"
-    text = f"{_ohm_text(reading.ohm)}, {reading.counts} of {ladder.counts} counts, {where}"
-    return (*head, (text, style))
+    text, style = "", "plain"
+    if reading is not None:
+        text = "open"
+        if not math.isinf(reading.ohm):
+            read = "none" if reading.switch is None else reading.switch.rung or reading.switch.name
+            within = ladder.within(ladder.share_of(reading.ohm))
+            where = f"read as {read}" + ("" if within == read else ", in no band")
+            style = "plain" if within == read else "warning"
+            text = f"{_ohm_text(reading.ohm)}, {reading.counts}/{ladder.counts} counts, {where}"
+    indent = EDGE + " " * (len(text_of(head)) - len(EDGE))
+    (_, first), *more = wrap_text(text, width, indent, indent, style)
+    yield (*head, first)
+    yield from more
 
 
 def _contact_line(strip: _Strip, row: ContactRow, columns: _Columns, *, is_first: bool) -> Line:
@@ -264,7 +273,7 @@ def _contact_line(strip: _Strip, row: ContactRow, columns: _Columns, *, is_first
         _number_span(scene, row, None if rung or not is_first else row.terminal),
         *_name_spans(scene, row, label, columns.name),
         (f" {kind:<{columns.on_it}.{columns.on_it}} ", "dim"),
-        (f"{text:<{columns.state}.{columns.state}} ", "strong" if strip.is_on(row) else "plain"),
+        (f"{_cut(text, min(columns.state, POSITION_COLUMNS))} ", "strong" if strip.is_on(row) else "plain"),
         (_contact_text(strip, row, plan), "dim"),
     )
 
@@ -279,8 +288,8 @@ def _contact_text(strip: _Strip, row: ContactRow, plan: ContactPlan | None) -> s
             parts.append(f"{low:.0f} to {_ohm_text(high)}")
     elif strip.state is not None and (reading := strip.state.inputs.get(row.input)) is not None:
         parts.append("open" if math.isinf(reading.ohm) else _ohm_text(reading.ohm))
-    if row.switches is not None:
-        parts.append(f"to {row.switches}")
+    if row.does:
+        parts.append(row.does)
     return ", ".join(parts)
 
 

@@ -7,16 +7,14 @@ what they do at present, nor how a row is drawn.
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from rvsim.rig.contact_plans import ContactPlan, contact_plans
+from rvsim.rig.contact_plans import ContactPlan, contact_plans, key_contact
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.inputs import InputPlan
 from rvsim.rig.model import Rig
-from rvsim.rig.module_parts import module_parts
-from rvsim.rig.switching import OutputPlan, RelayPlan
+from rvsim.rig.module_parts import INPUT_FUNCTION, module_parts, unplanned_output
+from rvsim.rig.switching import FUNCTION_BY_FORM, OutputPlan, RelayPlan
 
-OUTPUT_FUNCTIONS = ("dc_dimmer", "dc_load")
-INPUT_FUNCTION = "dc_input"
-TERMINAL_FUNCTIONS = frozenset((*OUTPUT_FUNCTIONS, INPUT_FUNCTION))
+TERMINAL_FUNCTIONS = frozenset((*FUNCTION_BY_FORM.values(), INPUT_FUNCTION))
 """The functions of which a device has one for each terminal."""
 
 TerminalKey = tuple[str, str]
@@ -39,6 +37,13 @@ class OutputRow(NamedTuple):
         return "output", self.name
 
     @property
+    def label(self) -> str:
+        """Its name on the page; without a rig its function and instance."""
+        if self.plan is None and self.function is not None and self.instance is not None:
+            return FUNCTIONS[self.function].label(self.instance)
+        return self.name
+
+    @property
     def on_it(self) -> str:
         """What hangs on it, in words; empty where no rig says so."""
         if self.plan is None:
@@ -59,8 +64,8 @@ class ContactRow(NamedTuple):
     input: str
     terminal: int | None = None
     plan: ContactPlan | None = None
-    switches: str | None = None
-    """The output that it switches by itself."""
+    does: str = ""
+    """What it does by itself, in words: "to galley light", "scene evening"."""
 
     @property
     def key(self) -> TerminalKey:
@@ -106,6 +111,7 @@ class PlannedTerminals:
         self._rig = rig
         self._contacts = {} if rig is None else contact_plans(rig)
         self._inputs: Mapping[str, InputPlan] = {} if rig is None else {entry.name: entry for entry in rig.inputs}
+        self._scenes = {} if rig is None else dict(_scene_keys(rig))
         self._known: dict[str, Terminals] = {}
 
     def of(self, device: str, functions: Mapping[str, Sequence[int]]) -> Terminals:
@@ -115,7 +121,7 @@ class PlannedTerminals:
             known = self._known[device] = self._planned(device)
         if not TERMINAL_FUNCTIONS & functions.keys():
             return known
-        outputs = (*known.outputs, *self._unplanned_outputs(known, functions))
+        outputs = (*known.outputs, *_unplanned_outputs(device, known, functions))
         return known._replace(outputs=outputs, contacts=(*known.contacts, *_unplanned_contacts(known, functions)))
 
     def _planned(self, device: str) -> Terminals:
@@ -137,17 +143,29 @@ class PlannedTerminals:
     def _contact_row(self, plan: ContactPlan) -> ContactRow:
         entry = self._inputs.get(plan.input)
         if entry is None:
-            return ContactRow(plan.name, plan.instance, plan.input, None, plan)
+            return ContactRow(plan.name, plan.instance, plan.input, None, plan, self._scenes.get(plan.name, ""))
         switched = next((position.output for position in entry.positions if position.name == plan.name), None)
-        return ContactRow(plan.name, plan.instance, plan.input, entry.terminal, plan, switched)
+        does = "" if switched is None else f"to {switched}"
+        return ContactRow(plan.name, plan.instance, plan.input, entry.terminal, plan, does)
 
-    @staticmethod
-    def _unplanned_outputs(known: Terminals, functions: Mapping[str, Sequence[int]]) -> Iterator[OutputRow]:
-        planned = {(row.function, row.instance) for row in known.outputs}
-        for function in OUTPUT_FUNCTIONS:
-            for instance in functions.get(function, ()):
-                if (function, instance) not in planned:
-                    yield OutputRow(FUNCTIONS[function].label(instance), function, instance)
+
+def _scene_keys(rig: Rig) -> Iterator[tuple[str, str]]:
+    """Yield the name of each key that calls a scene, and the scene in words."""
+    for device in rig.devices:
+        keys = device.settings.get("keys")
+        for key, given in keys.items() if isinstance(keys, Mapping) else ():
+            scene = given.get("scene") if isinstance(given, Mapping) else None
+            if isinstance(scene, str):
+                yield key_contact(device.name, key), f"scene {scene}"
+
+
+def _unplanned_outputs(device: str, known: Terminals, functions: Mapping[str, Sequence[int]]) -> Iterator[OutputRow]:
+    """Yield the outputs that no rig has, by the names that they have on a bench."""
+    planned = {(row.function, row.instance) for row in known.outputs}
+    for form, function in FUNCTION_BY_FORM.items():
+        for instance in functions.get(function, ()):
+            if (function, instance) not in planned:
+                yield OutputRow(unplanned_output(device, form, instance), function, instance)
 
 
 def _unplanned_contacts(known: Terminals, functions: Mapping[str, Sequence[int]]) -> Iterator[ContactRow]:

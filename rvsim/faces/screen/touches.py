@@ -56,19 +56,14 @@ class Touches:
                 moved = self._movements(event.time)
                 came_back = self._came_back_before | self._touched.came_back(event.time)
                 self._moments.append(Moment(event.time, event.note, moved, came_back, self._touched.known_since))
-                self.drop_note()
 
     def recent(self, now: int) -> tuple[Movement, ...]:
         """Return what moved in the last seconds."""
         return self._touched.recent(now)
 
     def begin_note(self, now: int) -> None:
-        """Keep what moved in the last seconds: somebody begins to type a note to it."""
+        """Keep what moved in the last seconds, until the next note: somebody begins to type one to it."""
         self._before_note, self._came_back_before = self.recent(now), self._touched.came_back(now)
-
-    def drop_note(self) -> None:
-        """Forget it: the note was left."""
-        self._before_note, self._came_back_before = (), frozenset()
 
     def _movements(self, now: int) -> tuple[Movement, ...]:
         """Return what moved before the note was begun, and what moved in the last seconds; each reading once."""

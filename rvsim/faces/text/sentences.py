@@ -12,7 +12,7 @@ from rvsim.faces.text.balance_text import balance_lines
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import explain_flags, tags
 from rvsim.faces.text.marks import LEGEND, mark, topic_origins
-from rvsim.faces.text.switching_sentences import GROUP_COMMANDS, MIN_GROUP_INSTANCE, SAME_READING, SWITCHING_WORDS
+from rvsim.faces.text.switching_sentences import GROUP_COMMANDS, SAME_READING, SWITCHING_WORDS
 from rvsim.rig.functions import by_command, by_dsa, by_status
 from rvsim.rig.model import Rig
 from rvsim.watch.planned_names import TerminalNames
@@ -210,8 +210,9 @@ def _subject(event: ReadingChanged, name: str | None) -> str:
     title = function.title if function is not None else _title(event.spec, event.dsa)
     topic = title if instance is None else f"{title} {instance}"
     if function is not None and instance is not None:
-        is_group = event.spec.name in GROUP_COMMANDS and instance >= MIN_GROUP_INSTANCE
-        topic = f"{function.title}s by group" if is_group else function.label(instance)
+        topic = function.label(instance)
+    if function is not None and instance is None and event.spec.name in GROUP_COMMANDS:
+        topic = f"{function.title}s by group"
     if command is not None:
         return f"{event.device} commands {topic}"
     return topic if title == event.device else f"{event.device}, {topic}"

@@ -88,7 +88,7 @@ def _command_part(name: str, reading: Reading) -> str:
         case "delay_duration" | "delay":
             return "" if reading.raw in _NO_TIME else compose("delay or duration ", reading.brief)
         case "interlock":
-            return "" if reading.raw in _NO_INTERLOCK else compose("interlock ", reading.brief)
+            return "" if reading.raw in _NO_INTERLOCK else reading.brief
         case _:
             return compose(f"{reading.field.title} ", reading.brief)
 
@@ -106,7 +106,7 @@ def input_words(news: News) -> tuple[str, list[Origin]]:
 
 
 GROUP_COMMANDS = ("DC_DIMMER_COMMAND", "DC_DIMMER_COMMAND_2", "DC_LOAD_COMMAND")
-"""Commands that are for one output, or for groups of outputs."""
+"""Commands that are for one output, or for groups of outputs where no output has their instance."""
 SWITCHING_WORDS: Mapping[str, Callable[[News], tuple[str, list[Origin]]]] = {
     **dict.fromkeys(("DC_DIMMER_STATUS_1", "DC_DIMMER_STATUS_3"), output_words("dc_dimmer")),
     **dict.fromkeys(("DC_LOAD_STATUS", "DC_LOAD_STATUS_2"), output_words("dc_load")),
@@ -119,5 +119,3 @@ SAME_READING = {
     ("DC_DIMMER_STATUS_1", "group"): ("DC_DIMMER_STATUS_3", "group"),
 }
 """Fields that repeat a field of another message: one change of both is one sentence."""
-MIN_GROUP_INSTANCE = 251
-"""From this instance on a command is meant for groups: no output has it (rv-c.com/book/export/html/81)."""

@@ -13,6 +13,8 @@ from rvsim.faces.screen.show import ScreenSink
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.control import RunControl
 from rvsim.runs.manual_faults import ManualFaults
+from rvsim.runs.manual_inputs import ManualInputs
+from rvsim.runs.terminal_states import TerminalStates
 from rvsim.shakedown.scenario import load_scenario
 from rvsim.wire.frame import SECOND_US
 
@@ -35,7 +37,8 @@ class Watched:
         self.run = VirtualBenchRun(self.loaded, catalogue, self.sink, seed=1)
         self.scene = Scene(self.loaded.name, self.run.watch, self.loaded.rig)
         self.scene.balance = self.run.balance
-        self.manual_faults = ManualFaults(self.run)
+        self.scene.touches, self.scene.module_state = self.sink.touches, TerminalStates(self.run).of
+        self.manual_faults, self.manual_inputs = ManualFaults(self.run), ManualInputs(self.run)
         self.until(seconds)
 
     def until(self, seconds: float) -> "Watched":
@@ -47,7 +50,8 @@ class Watched:
     def app(self, **more) -> LiveScreen:
         """Return a screen over the run; its timer never fires, tests redraw when they need to."""
         more.setdefault("palette", DARK)
-        app = LiveScreen(self.scene, self.control, lambda: self.run.time, manual_faults=self.manual_faults, **more)
+        more |= {"manual_faults": self.manual_faults, "manual_inputs": self.manual_inputs, "mark": self.run.mark}
+        app = LiveScreen(self.scene, self.control, lambda: self.run.time, **more)
         app.set_interval = lambda *args, **kwargs: None
         return app
 
@@ -69,7 +73,8 @@ class Seen(Watched):
         self.loaded, self.run, self.control = made.loaded, made.run, NeverDone()
         self.scene = Scene(self.loaded.name, self.run.watch, self.loaded.rig)
         self.scene.balance, self.scene.now = self.run.balance, self.run.time
-        self.manual_faults = ManualFaults(self.run)
+        self.scene.touches, self.scene.module_state = made.sink.touches, TerminalStates(self.run).of
+        self.manual_faults, self.manual_inputs = ManualFaults(self.run), ManualInputs(self.run)
 
     def until(self, seconds: float) -> "Seen":
         """Refuse."""
