@@ -169,7 +169,7 @@ def test_what_leads_where(path, place):
             "device.heater.settings",
             "device.heater.settings has no value of its own; write a key in it, like device.",
         ),
-        (Rig, "device.heater", "write a key in it, like device.heater.name; its keys are name, kind, address"),
+        (Rig, "device.heater", "write a key in it, like device.heater.name; its keys are name, real, kind, address"),
         (Rig, "cabin.start_c.x", "cabin.start_c is one value; write it without .x"),
         (Rig, "device.heater.address.x", "device.heater.address is one value here; write it without .x"),
         (Rig, "module.left.limit_amps", "the file has no module; add a table [[module]] to it, or write another key"),

@@ -168,7 +168,7 @@ WORD = "is not a name of a message or field; write letters, digits and _ only"
     [
         ("schema = 1", "schema = 2", "line 1, schema: 2 is not a file format that this rvsim reads; write schema = 1"),
         ('lasts = "2min"', "lasts = 120", 'line 4, lasts: 120 has no unit; write the unit: "120s"'),
-        ('lasts = "2min"', 'lasts = "0s"', 'line 4, lasts: "0s" is too low; write more than 0'),
+        ('lasts = "2min"', 'lasts = "0s"', 'line 4, lasts: "0s" is too low; write more than 0s'),
         (
             "\n[[fault]]",
             "sed = 1\n[[fault]]",
@@ -203,12 +203,12 @@ WORD = "is not a name of a message or field; write letters, digits and _ only"
             '"silent"',
             '"silnt"',
             f'{FAULT.format(7, 1, "silnt")}, fault: "silnt" is unknown (did you mean "silent"?); '
-            "write one of silent, asleep, late, jitter, wrong_value, stuck, drift, noise, wrong_scale, out_of_range, "
-            "no_data, wrong_instance, shared_instance, firmware_reset, shared_address, short_frame, command_ignored, "
-            "command_delayed, restart, brown_out, overload, protection_opens, reported, sensor_misplaced, "
-            "sender_reversed, ground_offset, failed_ignition, fuel_gelling, air_in_fuel, filter_blocked, key_stuck, "
-            "ladder_resistance, relay_welded, relay_open, lamp_out, output_overload, babbling, bus_errors, "
-            "missing_terminator, reversed_pair",
+            "write one of silent, asleep, carried_away, late, jitter, wrong_value, stuck, drift, noise, wrong_scale, "
+            "out_of_range, no_data, wrong_instance, shared_instance, firmware_reset, shared_address, short_frame, "
+            "command_ignored, command_delayed, restart, brown_out, overload, protection_opens, reported, "
+            "sensor_misplaced, sender_reversed, ground_offset, failed_ignition, fuel_gelling, air_in_fuel, "
+            "filter_blocked, key_stuck, ladder_resistance, relay_welded, relay_open, lamp_out, output_overload, "
+            "obstruction, limit_switch_stuck, babbling, bus_errors, missing_terminator, reversed_pair",
         ),
         ('fault = "silent"\n', "", 'line 6, fault 1: the key "fault" is missing; add it'),
         (

@@ -95,7 +95,7 @@ def test_a_command_before_the_gap_is_not_judged_after_it(bus):
         made = bus()
         for second in range(20):
             made.say(second, "DC_LOAD_STATUS", 0x90, instance=1, operating_status=0)
-        made.say(19.5, "DC_LOAD_COMMAND", 0x44, instance=1, desired_operating_level=200)
+        made.say(19.5, "DC_LOAD_COMMAND", 0x44, instance=1, desired_operating_level=200, command=0)
         begin = 20
         if has_gap:
             gap(made, 19.6, 60)

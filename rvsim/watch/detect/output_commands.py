@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from rvsim.wire.fields import Reading, State
 from rvsim.wire.frame import SECOND_US
+from rvsim.wire.quantity_text import compose
 from rvsim.wire.spec import MessageSpec
 
 FUNCTIONS = frozenset({"dc_dimmer", "dc_load"})
@@ -66,4 +67,4 @@ def explanations(spec: MessageSpec, data: bytes) -> Iterator[str]:
     """Yield what in a status of an output explains that it does not obey, as text."""
     for reading in spec.decode(data):
         if reading.field.name in _EXPLAINING_FIELDS and reading.state is State.VALUE and reading.raw == _HOLDS:
-            yield f"{reading.field.title} {reading.brief}"
+            yield compose(f"{reading.field.title} ", reading.brief)

@@ -329,7 +329,7 @@ grace = "2s"
     ),
     "carried_away": Proof(
         "goes on when a device is back that was out of reach and has not started anew",
-        "NEVER_TRUSTS_AGAIN",
+        "TRUSTS_ONLY_A_NEW_CLAIM",
         SLOW,
         120,
         'device = "circulation pump"\nfrom = "30s"\nuntil = "55s"',

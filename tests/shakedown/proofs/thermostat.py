@@ -75,6 +75,7 @@ class Mistake(Enum):
     TAKES_OBEDIENCE_FOR_GRANTED = auto()
     TAKES_UNHEARD_FOR_ABSENT = auto()
     NEVER_TRUSTS_AGAIN = auto()
+    TRUSTS_ONLY_A_NEW_CLAIM = auto()
     NEVER_TRUSTS_A_BATTERY_AGAIN = auto()
     ALLOWS_NO_RETRIES = auto()
     ALLOWS_NO_DELAY = auto()
@@ -113,6 +114,9 @@ class Pump:
 
     def __init__(self) -> None:
         self.runs: bool | None = None
+        self.source = 0
+        self.last_heard = 0.0
+        """When it was heard last before it was lost."""
         self.since = 0.0
         """When it said so."""
         self.asked: bool | None = None
@@ -132,6 +136,8 @@ class Thermostat:
         self.pump = Pump()
         self.now = 0.0
         self.names: dict[int, bytes] = {}
+        self.claimed: dict[int, float] = {}
+        """When each address was claimed last."""
         self.heard: dict[int, float] = {}
         self.buffers: dict[int, bytes] = {}
         self.alarmed_until = 0.0
@@ -178,7 +184,7 @@ class Thermostat:
         dgn, source = identifier >> 8 & 0x1FFFF, identifier & 0xFF
         self.heard[source] = self.now
         if dgn & 0x1FF00 == ADDRESS_CLAIM:
-            self.names[source] = data
+            self.names[source], self.claimed[source] = data, self.now
         if dgn not in READ:
             return
         if len(data) < 8:
@@ -197,6 +203,7 @@ class Thermostat:
         elif dgn == DIGITAL_INPUT:
             self.take_key(data[0], on=data[1] == 1)
         elif dgn == PUMP_STATUS and (data[0] == 1 or self.leaves_out(Mistake.OVERLOOKS_PUMP_INSTANCE)):
+            self.pump.source = source
             self.take_pump(data[1] & 0xF == 1)
         elif dgn == BATTERY and data[0] == 1:
             raw = int.from_bytes(data[2:4], "little")
@@ -341,7 +348,10 @@ class Thermostat:
         if pump.runs is None:
             return self.leaves_out(Mistake.TAKES_UNHEARD_FOR_ABSENT) and self.now > GRACE_S
         fresh = self.is_fresh(pump.since)
-        pump.lost = (pump.lost or not fresh) and (not fresh or self.leaves_out(Mistake.NEVER_TRUSTS_AGAIN))
+        if not pump.lost and not fresh:
+            pump.last_heard = pump.since
+        waits = self.leaves_out(Mistake.TRUSTS_ONLY_A_NEW_CLAIM) and self.claimed.get(pump.source, 0) < pump.last_heard
+        pump.lost = (pump.lost or not fresh) and (not fresh or waits or self.leaves_out(Mistake.NEVER_TRUSTS_AGAIN))
         return pump.runs and not pump.lost
 
     def has_cold_burner(self) -> bool:
