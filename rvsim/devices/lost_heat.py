@@ -30,7 +30,7 @@ class LostHeat:
     @property
     def air_c(self) -> float:
         """The temperature of the air around the device."""
-        return self._world.air_c(self._zone)
+        return self._world.air_celsius(self._zone)
 
     def set(self, watts: float) -> None:
         """Set the losses for the second that begins; below 0 counts as 0."""

@@ -265,14 +265,14 @@ class ElectricSystem:
         stock = Stock(f"amps of {source}", amps, "A", 0.0, limit)
         yield Flows("power of the mains", "W", "", {source: mains.watts(source)}, taken, stock)
 
-    def step_electric(self, outdoor_c: float, air_c: Callable[[str], float], second: int = 0) -> None:
-        """Advance by one second with the present inputs; ``air_c`` returns the temperature of the air in a zone.
+    def step_electric(self, outdoor_c: float, air_celsius: Callable[[str], float], second: int = 0) -> None:
+        """Advance by one second with the present inputs; ``air_celsius`` returns the temperature of the air in a zone.
 
         ``second`` is the second of the run that ends with it.
         """
         self._stepped_second = second
         for battery, zone in self._battery_zones:
-            battery.step(outdoor_c if zone == OUTDOORS else air_c(zone))
+            battery.step(outdoor_c if zone == OUTDOORS else air_celsius(zone))
 
     def remove_electric(self, owner: str) -> None:
         """Set every contribution of ``owner`` to batteries and mains to zero."""

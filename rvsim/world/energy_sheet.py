@@ -68,8 +68,8 @@ class EnergySheet:
         self._hours, self._time = 0.0, 0
         self._fuel_at_start = world.fuel_litres
         self._outdoors = _Mean(lambda: world.outdoor_c)
-        self._airs = {name: _Mean(partial(world.air_c, name)) for name in world.zone_names}
-        self._linings = {name: _Mean(partial(world.lining_c, name)) for name in world.zone_names}
+        self._airs = {name: _Mean(partial(world.air_celsius, name)) for name in world.zone_names}
+        self._linings = {name: _Mean(partial(world.lining_celsius, name)) for name in world.zone_names}
         self._changes = {name: _Mean(partial(world.air_changes_per_hour, name)) for name in world.zone_names}
         self._coolant = _Mean(lambda: world.coolant_c)
         self._water = _Mean(lambda: world.water_c)

@@ -12,7 +12,7 @@ from rvsim.world.flows import Flows, Stock, split
 from rvsim.world.hot_water import HotWater
 from rvsim.world.zone import Zone
 
-MIN_AIR_C, MAX_AIR_C = -30.0, 50.0
+COLDEST_AIR_C, HOTTEST_AIR_C = -30.0, 50.0
 MAX_COOLANT_C, MAX_WATER_C = 90.0, 80.0
 """The ends of the scales of temperatures, degrees Celsius. Common practice, no source."""
 
@@ -44,7 +44,7 @@ def heat_flows(bodies: HeatBodies) -> Iterator[Flows]:
         parts = [*from_coolant, *_own_parts(zone, air_c, lining_c, bodies.outdoor_c), *_neighbours(bodies, name, air_c)]
         if name == FIRST_ZONE:
             parts.append(("hot water tank", water.to_cabin_w_per_k * (water_c - air_c)))
-        stock = Stock("air", air_c, "degC", MIN_AIR_C, MAX_AIR_C)
+        stock = Stock("air", air_c, "degC", COLDEST_AIR_C, HOTTEST_AIR_C)
         yield Flows(f"heat of the {name}", "W", "air and lining", *split(parts), stock)
     to_water = coolant.to_water_w_per_k * (coolant_c - water_c)
     parts = [*coolant.burners.items(), *to_zones, ("hot water", -to_water)]

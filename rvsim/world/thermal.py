@@ -148,17 +148,17 @@ class ThermalWorld:
         """The names of all zones, the cabin first."""
         return list(self._zones)
 
-    def air_c(self, zone: str = FIRST_ZONE) -> float:
+    def air_celsius(self, zone: str = FIRST_ZONE) -> float:
         """Return the temperature of a zone's air, degrees Celsius; ValueError for an unknown zone."""
         return self._network.celsius[self._body(zone)]
 
-    def lining_c(self, zone: str = FIRST_ZONE) -> float:
+    def lining_celsius(self, zone: str = FIRST_ZONE) -> float:
         """Return the temperature of a zone's lining, degrees Celsius."""
         return self._network.celsius[self._body(zone) + 1]
 
     def humidity_percent(self, zone: str = FIRST_ZONE) -> float:
         """Return the relative humidity of a zone's air."""
-        return self._zone(zone).humidity_percent(self.air_c(zone))
+        return self._zone(zone).humidity_percent(self.air_celsius(zone))
 
     def dew_point_c(self, zone: str = FIRST_ZONE) -> float:
         """Return the dew point of a zone's air, degrees Celsius (below 0 C its frost point)."""
@@ -166,7 +166,7 @@ class ThermalWorld:
 
     def coldest_surface_c(self, zone: str = FIRST_ZONE) -> float:
         """Return the temperature of the surface of a zone on which vapour condenses first, degrees Celsius."""
-        return self._zone(zone).coldest_surface_c(self.air_c(zone), self.outdoor_c)
+        return self._zone(zone).coldest_surface_c(self.air_celsius(zone), self.outdoor_c)
 
     def condensed_litres(self, zone: str = FIRST_ZONE) -> float:
         """Return the water that is on that surface now."""
@@ -264,7 +264,7 @@ class ThermalWorld:
 
     def outlet_c(self, zone: str = FIRST_ZONE) -> float:
         """Return the temperature of the warmest air that a heater blows into a zone, or of its air where none does."""
-        air_c = self.air_c(zone)
+        air_c = self.air_celsius(zone)
         told = [celsius for celsius, place in self._outlets.values() if place == zone]
         if self._coolant.has_fan(zone):
             told.append(air_c + OUTLET_EFFECTIVENESS * (self.coolant_c - air_c))
@@ -392,7 +392,7 @@ class ThermalWorld:
             raise ValueError(f"{count} people are in the {zone}: give 0 or more")
         self._zone(zone).people = count
         self._tanks.set_people(sum(each.people for each in self._zones.values()))
-        self._zone(zone).update_people(self.air_c(zone))
+        self._zone(zone).update_people(self.air_celsius(zone))
         self._supply_zones()
 
     def set_draw(self, owner: str, litres_per_min: float, hot_percent: float = 0.0, tank: str = "fresh") -> None:

@@ -68,8 +68,8 @@ def test_everything_of_the_vehicle_starts_as_it_is_written(started):
     """By the names of the rig: zones, coolant, water, batteries, tanks, people, engine, hour of the day."""
     run = started(START)
     world, bench = run.run.bench.world, run.run.bench
-    assert [world.air_c(zone) for zone in ("cabin", "bath")] == [3, 4]
-    assert [world.lining_c(zone) for zone in ("cabin", "bath")] == [3, 4]
+    assert [world.air_celsius(zone) for zone in ("cabin", "bath")] == [3, 4]
+    assert [world.lining_celsius(zone) for zone in ("cabin", "bath")] == [3, 4]
     assert [world.humidity_percent(zone) for zone in ("cabin", "bath")] == pytest.approx([81, 82], abs=0.2)
     assert (world.coolant_c, world.water_c) == (50, 60)
     batteries = [world.battery(name) for name in ("house", "engine")]
@@ -108,7 +108,7 @@ def test_people_are_where_they_are_put(started):
     both = started("people = { cabin = 3, bath = 3 }")
     for run in (some, nobody, both):
         run.until(60)
-    heat = [[run.run.bench.world.air_c(zone) for zone in ("cabin", "bath")] for run in (some, nobody, both)]
+    heat = [[run.run.bench.world.air_celsius(zone) for zone in ("cabin", "bath")] for run in (some, nobody, both)]
     assert heat[0][0] == pytest.approx(heat[1][0], abs=0.01)
     assert heat[0][1] > heat[1][1] + 0.1
     assert heat[2][0] > heat[1][0] + 0.1
@@ -190,7 +190,7 @@ def test_a_start_is_varied(started, tmp_path):
     """Written or not; names as in the rig."""
     run = started("coolant_c = 20.0", values={"start.zone.cabin": -3, "start.coolant_c": 30, "zone.bath.start_c": 8})
     world = run.run.bench.world
-    assert (world.cabin_c, world.coolant_c, world.air_c("bath")) == (-3, 30, 8)
+    assert (world.cabin_c, world.coolant_c, world.air_celsius("bath")) == (-3, 30, 8)
     keys = ["start.coolant_c", "start.zone.cabin", "battery.house.start_percent", "zone.cabin.start_c"]
     keys += ["tank.fresh.litres"]
     assert list(own_values(tmp_path / "t.toml", keys).values()) == [20.0, None, 80.0, 15.0, 60.0]

@@ -229,7 +229,7 @@ def test_people_come_and_go(van):
     """They warm and moisten the zone that they are in."""
     empty, full = van(), van(("10s", "people = { bath = 4 }"))
     alone, crowded = world_at(empty, 500), world_at(full, 500)
-    assert crowded.air_c("bath") > alone.air_c("bath") + 0.5
+    assert crowded.air_celsius("bath") > alone.air_celsius("bath") + 0.5
     assert crowded.humidity_percent("bath") > alone.humidity_percent("bath")
 
 

@@ -194,7 +194,8 @@ def run(plan: VehiclePlan) -> Mapping[str, float]:
     world.advance(MINUTES * 60 * SECOND_US)
     heat, house, starter = world.heat_account(), world.battery("house"), world.battery("starter")
     return {
-        "cabin": world.cabin_c, "lining": world.lining_c(), "garage": world.air_c("garage"), "sun": heat.sun_j,
+        "cabin": world.cabin_c, "lining": world.lining_celsius(), "garage": world.air_celsius("garage"),
+        "sun": heat.sun_j,
         "people": heat.people_j, "humidity": world.dew_point_c(), "coolant": world.coolant_c,
         "coolant freezes": world.coolant_freezes_below_c, "hot water": world.water_c, "fuel": world.fuel_litres,
         "fuel gels": world.fuel_gels_below_c, "house volts": house.volts, "house charge": house.percent,

@@ -35,11 +35,11 @@ def test_heat_stays_in_its_zone() -> None:
     warm.set_heat("oven", 1000.0, "garage")
     for world in (warm, cold):
         world.advance(2 * HOUR)
-    assert warm.air_c("garage") > cold.air_c("garage") + 15
-    assert warm.lining_c("garage") > cold.lining_c("garage") + 10
-    assert 0.3 < warm.air_c("cabin") - cold.air_c("cabin") < 5
-    assert warm.air_c("loft") == pytest.approx(cold.air_c("loft"))
-    assert warm.cabin_c == warm.air_c("cabin") == warm.air_c()
+    assert warm.air_celsius("garage") > cold.air_celsius("garage") + 15
+    assert warm.lining_celsius("garage") > cold.lining_celsius("garage") + 10
+    assert 0.3 < warm.air_celsius("cabin") - cold.air_celsius("cabin") < 5
+    assert warm.air_celsius("loft") == pytest.approx(cold.air_celsius("loft"))
+    assert warm.cabin_c == warm.air_celsius("cabin") == warm.air_celsius()
 
 
 def test_steady_exchange_by_hand() -> None:
@@ -61,7 +61,7 @@ def test_steady_exchange_by_hand() -> None:
     between = 300 / 3.6 * 1.2072
     behind = between * 15 / (between + 15)
     assert world.cabin_c == pytest.approx(1000 / (35 + behind), rel=1e-3)
-    assert world.air_c("garage") == pytest.approx(world.cabin_c * between / (between + 15), rel=1e-3)
+    assert world.air_celsius("garage") == pytest.approx(world.cabin_c * between / (between + 15), rel=1e-3)
 
 
 def test_two_zones_beside_the_cabin_exchange_air() -> None:
@@ -71,7 +71,7 @@ def test_two_zones_beside_the_cabin_exchange_air() -> None:
     warm.set_heat("oven", 1000.0, "loft")
     for world in (warm, cold):
         world.advance(HOUR)
-    assert warm.air_c("garage") > cold.air_c("garage") + 3
+    assert warm.air_celsius("garage") > cold.air_celsius("garage") + 3
     assert warm.cabin_c == pytest.approx(cold.cabin_c)
 
 
@@ -81,7 +81,7 @@ def test_a_fan_serves_its_zone() -> None:
     world.set_cabin_fan("heater", 1.0, "loft")
     for each in (world, idle):
         each.advance(120 * SECOND_US)
-    assert world.air_c("loft") > idle.air_c("loft") + 3
+    assert world.air_celsius("loft") > idle.air_celsius("loft") + 3
     assert world.coolant_c < idle.coolant_c - 5
     assert world.cabin_c == pytest.approx(idle.cabin_c, abs=0.2)
 
@@ -129,7 +129,7 @@ def test_a_removed_owner_leaves_nothing_behind() -> None:
 
 
 READS: list[Callable[[World], Any]] = [
-    lambda world: [world.air_c(zone) for zone in world.zone_names],
+    lambda world: [world.air_celsius(zone) for zone in world.zone_names],
     lambda world: [world.humidity_percent(zone) for zone in world.zone_names],
     lambda world: (world.coolant_c, world.water_c, world.fuel_litres),
     lambda world: world.heat_account(),
@@ -140,14 +140,14 @@ READS: list[Callable[[World], Any]] = [
 @pytest.mark.parametrize(
     "call",
     [
-        lambda world: world.air_c("atic"),
+        lambda world: world.air_celsius("atic"),
         lambda world: world.set_heat("it", 1.0, "atic"),
         lambda world: world.set_vent("it", 1.0, "atic"),
         lambda world: world.set_opening("it", 1.0, "atic"),
         lambda world: world.set_moisture("it", 1.0, "atic"),
         lambda world: world.set_cabin_fan("it", 1.0, "atic"),
         lambda world: world.set_people(1, "atic"),
-        lambda world: world.lining_c("atic"),
+        lambda world: world.lining_celsius("atic"),
         lambda world: world.dew_point_c("atic"),
     ],
 )
@@ -215,8 +215,8 @@ def test_glass_sweats_on_a_cold_night() -> None:
     world = world_with(**plan, weather={"outdoor_c": -10.0})
     world.set_heat("heater", 900.0)
     world.advance(8 * HOUR)
-    assert world.coldest_surface_c() < world.air_c() - 10
-    assert world.coldest_surface_c() < world.dew_point_c() < world.air_c()
+    assert world.coldest_surface_c() < world.air_celsius() - 10
+    assert world.coldest_surface_c() < world.dew_point_c() < world.air_celsius()
     assert 0.1 < world.condensed_litres() < 0.8
     assert 20 < world.humidity_percent() < 80
 

@@ -38,8 +38,8 @@ def readings(world: World) -> dict[str, float]:
     tanks |= {f"{name}_c": world.tank_c(name) for name in ("fresh", "grey", "black")}
     for zone in world.zone_names:
         for measure in (
-            world.air_c,
-            world.lining_c,
+            world.air_celsius,
+            world.lining_celsius,
             world.humidity_percent,
             world.dew_point_c,
             world.condensed_litres,
@@ -160,8 +160,8 @@ def test_cooling_down() -> None:
     time_constant = 360_000 * (1 / 40 - 0.13 / (6.7 * 11 ** (2 / 3)))
     for second in (900, 4500, 9000, 27_000):
         world.advance(second * SECOND_US)
-        assert world.lining_c() == pytest.approx(-10 + 30 * exp(-second / time_constant), abs=0.15)
-        assert world.lining_c() < world.cabin_c < world.lining_c() + 0.6
+        assert world.lining_celsius() == pytest.approx(-10 + 30 * exp(-second / time_constant), abs=0.15)
+        assert world.lining_celsius() < world.cabin_c < world.lining_celsius() + 0.6
     assert (world.coolant_c, world.water_c) == pytest.approx((15.0, 15.0))
 
 
@@ -220,7 +220,7 @@ def test_against_an_independent_solver(zones: int) -> None:
         coolant, water, *bodies = solved.y[:, place]
         assert (world.coolant_c, world.water_c) == pytest.approx((coolant, water), abs=0.05)
         for number, zone in enumerate(world.zone_names):
-            assert (world.air_c(zone), world.lining_c(zone)) == pytest.approx(
+            assert (world.air_celsius(zone), world.lining_celsius(zone)) == pytest.approx(
                 tuple(bodies[2 * number : 2 * number + 2]), abs=0.05
             )
 
@@ -277,7 +277,7 @@ def test_the_weather_of_each_second_is_the_one_that_cools() -> None:
     outside = 1 / (1 / through - 1 / between)
     direct = 1000 - through
     lining = -slope * (7000 + 3000 * between / (between + direct)) / (outside + between * direct / (between + direct))
-    assert world.lining_c() == pytest.approx(lining, rel=0.1)
+    assert world.lining_celsius() == pytest.approx(lining, rel=0.1)
     assert world.cabin_c == pytest.approx((between * lining - 3000 * slope) / (between + direct), rel=0.1)
 
 
@@ -421,12 +421,17 @@ def test_no_temperature_runs_away(plan: VehiclePlan, outdoor_c: float, on: list[
     for name, part in on:
         if name not in ("burner", "second burner", "gain", "heat of a zone", "element", "people"):
             SETTERS[name](world, part)
-    starts = (outdoor_c, 0.0, *map(world.air_c, world.zone_names), world.coolant_c, world.water_c)
+    starts = (outdoor_c, 0.0, *map(world.air_celsius, world.zone_names), world.coolant_c, world.water_c)
     if world.tank_c("fresh") > 0:  # what is drawn is made up with it
         starts += (world.tank_c("fresh"),)
     for second in (1, 2, 3, 60, 600):
         world.advance(second * SECOND_US)
-        for celsius in (*map(world.air_c, world.zone_names), world.lining_c(), world.coolant_c, world.water_c):
+        for celsius in (
+            *map(world.air_celsius, world.zone_names),
+            world.lining_celsius(),
+            world.coolant_c,
+            world.water_c,
+        ):
             assert min(starts) - 1e-6 <= celsius <= max(starts) + 1e-6
 
 

@@ -249,7 +249,7 @@ class AirFurnace(BurnerDevice):
         """Open the limiter where too little air carries the heat away; it closes 30 K cooler (our decision)."""
         litres_per_s = self._litres_per_s * flow
         warmer_k = self._given_w / (1.207 * litres_per_s) if litres_per_s else _LIMITER_K * self._given_w / self._heat_w
-        outlet_c = self.world.air_c(self.settings.zone) + warmer_k
+        outlet_c = self.world.air_celsius(self.settings.zone) + warmer_k
         self.world.set_outlet(self.name, outlet_c, self.settings.zone)
         limit_c = self.settings.limiter_c
         self._is_limited = outlet_c > (limit_c - 30.0 if self._is_limited else limit_c)

@@ -165,8 +165,8 @@ class AmbientSensor(Device):
             return (world.tank_air_c("fresh") + world.tank_c("fresh")) / 2
         if place == FRIDGE:
             inside = world.inside_c()
-            return world.air_c(self._zone) if inside is None else inside
-        return world.air_c(place)
+            return world.air_celsius(self._zone) if inside is None else inside
+        return world.air_celsius(place)
 
     def _read(self) -> float:
         """Return what the electronics reads from the bead."""

@@ -125,7 +125,7 @@ class Fridge(Device):
     @property
     def _air_c(self) -> float:
         zone = self.settings.zone
-        return self.world.outdoor_c if zone == OUTDOORS else self.world.air_c(zone)
+        return self.world.outdoor_c if zone == OUTDOORS else self.world.air_celsius(zone)
 
     def _update(self) -> None:
         self._watch_voltage()
@@ -158,7 +158,8 @@ class Fridge(Device):
         zone, plan = self.settings.zone, self.settings
         if zone != OUTDOORS:
             given_w = plan.compressor_w + self._cooling_w if self._is_running else 0.0
-            self.world.set_heat(self.name, given_w - self._loss_w_per_k * (self._air_c - self.inside_c), zone)
+            taken_w = self._loss_w_per_k * (self._air_c - self.inside_c)
+            self.world.set_heat(self.name, given_w - taken_w, zone)
 
     def _control(self) -> None:
         """Run the compressor between its two temperatures, unless the guard or its rest forbids it."""

@@ -127,7 +127,7 @@ class RoofFan(Device):
         wanted = self._set_point_c()
         if wanted is None:
             return True
-        above = self.world.air_c(self.settings.zone) - wanted
+        above = self.world.air_celsius(self.settings.zone) - wanted
         return above > (0.0 if self._is_calling else self.settings.dead_band_k)
 
     def _is_rained_shut(self) -> bool:
@@ -145,7 +145,7 @@ class RoofFan(Device):
             return 0.0
         wanted = self._set_point_c()
         if self._state["speed_mode"] == SPEED_AUTO and wanted is not None:
-            above = self.world.air_c(self.settings.zone) - wanted
+            above = self.world.air_celsius(self.settings.zone) - wanted
             return min(1.0, max(MIN_AUTO_SPEED, above / self.settings.auto_full_k))
         return min(1.0, self._state["fan_speed_setting"] * PERCENT_STEP / 100)
 
@@ -224,6 +224,6 @@ class RoofFan(Device):
         return self._status.pack(
             instance=self._instance,
             **{**self._state, "fan_speed_setting": self._speed_setting()},
-            ambient_temperature=fields["ambient_temperature"].sensor_raw(self.world.air_c(self.settings.zone)),
+            ambient_temperature=fields["ambient_temperature"].sensor_raw(self.world.air_celsius(self.settings.zone)),
             set_point=fields["set_point"].all_ones if self._set_point is None else self._set_point,
         )

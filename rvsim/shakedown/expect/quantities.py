@@ -16,7 +16,7 @@ from rvsim.world.world import World
 
 QUANTITIES: Mapping[str, tuple[str, Callable[[World], float]]] = {
     "cabin": ("°C", lambda world: world.cabin_c),
-    "lining": ("°C", lambda world: world.lining_c()),
+    "lining": ("°C", lambda world: world.lining_celsius()),
     "dew_point": ("°C", lambda world: world.dew_point_c()),
     "coldest_surface": ("°C", lambda world: world.coldest_surface_c()),
     "humidity": ("%", lambda world: world.humidity_percent()),

@@ -54,7 +54,7 @@ FULL_HEAT_PERCENT = 90.0
 MATES_K, OUTDOORS_K = 5.0, 10.0
 """How far the air of one place, and the air outdoors, must move until a sensor with steps of one degree follows. Common
 practice, no source."""
-_MIN_AIR_C, _MAX_AIR_C = -60, 85
+_COLDEST_AIR_C, _HOTTEST_AIR_C = -60, 85
 SECONDS, MINUTES, HOURS = SECOND_US, 60 * SECOND_US, 3600 * SECOND_US
 MIN_REST_US = 10 * MINUTES
 """How long a value must be constant at least. Our decision."""
@@ -148,7 +148,7 @@ def _air_drives(places: Mapping[int, str]) -> Iterator[Work | Movement]:
         lambda value, source: value.topic.instance == source.topic.instance and place(value) != OUTDOORS,
     )  # fmt: skip
     field = "ambient_temperature"
-    levels = tuple(float(level) for level in range(_MIN_AIR_C, _MAX_AIR_C, round(MATES_K)))
+    levels = tuple(float(level) for level in range(_COLDEST_AIR_C, _HOTTEST_AIR_C, round(MATES_K)))
     yield Movement(
         ROOF_FAN, field, AMBIENT, field, levels, MATES_K, 30 * MINUTES,
         lambda value, source: value.topic.instance == source.topic.instance and place(source) != OUTDOORS, _is_on,

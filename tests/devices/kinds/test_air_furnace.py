@@ -142,7 +142,7 @@ def test_blocked_air_opens_the_limiter_of_diesel(furnace):
 def test_it_warms_its_own_zone(furnace):
     """Not the cabin."""
     one = furnace(vehicle={"zone": [{"name": "garage"}]}, zone="garage").until(900)
-    assert one.world.air_c("garage") > 19
+    assert one.world.air_celsius("garage") > 19
     assert one.world.cabin_c < 16
 
 

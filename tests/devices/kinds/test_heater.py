@@ -121,10 +121,10 @@ def test_each_furnace_instance_is_a_zone(alone):
     heater.put(FURNACE_COMMAND, "03 FC C8 C8 FF FF FF FF").until(5)
     by_zone = {data[:2]: data for _, data in heater.of(FURNACE)}
     assert by_zone == {"01": "01 00 00 00 FF FF FF FF", "03": "03 00 C8 C8 FF FF FF FF"}
-    before = heater.world.air_c("garage"), heater.world.air_c("cabin")
+    before = heater.world.air_celsius("garage"), heater.world.air_celsius("cabin")
     heater.until(100)
-    assert heater.world.air_c("garage") > before[0] + 2
-    assert heater.world.air_c("cabin") < before[1] + 1
+    assert heater.world.air_celsius("garage") > before[0] + 2
+    assert heater.world.air_celsius("cabin") < before[1] + 1
     assert heater.world.battery_amps > 6  # one fan
 
 

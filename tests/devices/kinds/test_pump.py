@@ -141,7 +141,7 @@ def test_it_sends_coolant_to_every_zone(alone):
     bunk = {"zone": [{"name": "bunk", "volume_m3": 4.0, "heat_loss_w_per_k": 5.0, "exchanger_w_per_k": 50.0}]}
     pump = alone("circulation_pump", vehicle={**HOT, **bunk}, circulation_pump=1).until(3)
     pump.world.set_cabin_fan("test", 1.0, "bunk")
-    before = pump.until(60).world.air_c("bunk")
+    before = pump.until(60).world.air_celsius("bunk")
     assert before < 15.1
     pump.put(COMMAND, "01 F1 FF FF FF FF FF FF")
-    assert pump.until(180).world.air_c("bunk") > before + 1
+    assert pump.until(180).world.air_celsius("bunk") > before + 1
