@@ -63,7 +63,7 @@ def _own_parts(zone: Zone, air_c: float, lining_c: float, outdoor_c: float) -> I
     yield "people", zone.people_w
     yield "sun", zone.sun_air_w + zone.sun_lining_w
     kelvin = outdoor_c - air_c
-    yield "walls and glass", zone.lining_to_outdoor * (outdoor_c - lining_c) + zone.bare_to_outdoor * kelvin
+    yield "walls and glass", zone.bare_to_outdoor * kelvin + zone.lining_to_outdoor * (outdoor_c - lining_c)
     fans, openings = zone.vent_litres_per_s, zone.opening_litres_per_s
     yield "fans", zone.air_w_per_k(fans) * kelvin
     yield "openings", zone.air_w_per_k(openings) * kelvin
