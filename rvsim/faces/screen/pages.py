@@ -32,7 +32,7 @@ from rvsim.faces.screen.lines import (
 from rvsim.faces.screen.moved_page import moved_lines
 from rvsim.faces.screen.rails import rail_text, summary_text, trend_text
 from rvsim.faces.screen.scene import Mode, Page, Scene, Target
-from rvsim.faces.screen.tape import arithmetic_lines, pieces, spelled_line
+from rvsim.faces.screen.tape import arithmetic_lines, pieces, spelled_line, titled
 from rvsim.faces.screen.terminal_strip import has_strip, row_line, strip_lines, terminals_text
 from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import group_flags, tags
@@ -92,7 +92,7 @@ def _chosen_reading_line(scene: Scene) -> Line:
         return ((" For h and x: ", "dim"), (target.field.replace("_", " "), "plain"))
     reading = choices[places[target]].reading
     which = f" Reading {places[target] + 1} of {len(choices)} (← →) for h and x: "
-    return ((which, "dim"), (f"{reading.field.title} {reading.brief}", "plain"), (f", {target.message}", "dim"))
+    return ((which, "dim"), (titled(reading.field.title, reading.brief), "plain"), (f", {target.message}", "dim"))
 
 
 def _short_tape_lines(scene: Scene, width: int) -> list[Line]:

@@ -78,13 +78,18 @@ def _piece_meaning(spec: MessageSpec, piece: Piece, units: DisplayUnits) -> tupl
     return ", ".join(text for text, _ in found), [origin for _, origins in found for origin in origins]
 
 
+def titled(title: str, text: str) -> str:
+    """Return a reading with its title, once where the name of its code begins with it: group 1."""
+    return text if text.split(" ")[0] in (title, f"{title}s") else f"{title} {text}"
+
+
 def _reading_text(reading: Reading, units: DisplayUnits) -> tuple[str, list[Origin]]:
     """Return a reading in words with its origins; the function of a DSA follows its number."""
     function = by_dsa(reading.raw) if reading.field.name == "dsa" and reading.raw is not None else None
     if "dgn" in reading.field.name and reading.raw is not None:
         return f"{reading.field.title} {reading.raw:05X} hex", [reading.origin]
     if function is None or reading.raw is None:
-        return f"{reading.field.title} {units.render(reading.brief)}", [reading.origin]
+        return titled(reading.field.title, units.render(reading.brief)), [reading.origin]
     return f"dsa {reading.raw}, {function.title}", [reading.origin, function.origin_of(reading.raw)]
 
 

@@ -110,6 +110,12 @@ def test_a_frame_in_one_line(tape):
     )
 
 
+def test_a_code_that_names_its_field_is_told_once(tape):
+    """7E hex is group 1 (rvia.org/forum, window shade), and 7C hex are groups 1 and 2."""
+    assert "7E group 1" in tape("DC_DIMMER_STATUS_1", "017E00FFFFFFFFFF")
+    assert "7C groups 1, 2" in tape("DC_DIMMER_STATUS_1", "017C00FFFFFFFFFF")
+
+
 def test_the_chosen_piece_stands_in_brackets(tape, catalogue):
     """It is taken out of the neighbours it would be gathered with, and is the only one in the style for that."""
     spec, data = catalogue.by_name("FURNACE_STATUS"), "01 FF C8 64 FF FF FF FF"
