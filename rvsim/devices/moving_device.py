@@ -5,6 +5,7 @@ commanded again. Does not know the messages of a kind, nor what must hold while 
 whoever commands has to see to it.
 """
 
+from collections.abc import Callable
 from typing import Annotated, ClassVar
 
 from pydantic import Field
@@ -34,11 +35,13 @@ class MovingSettings(Settings):
 
 
 class MovingDevice(Device):
-    """A device with one motor. A kind has its messages, and sends its status when ``moved`` is called."""
+    """A device with one motor, that sends one status and obeys one command: a kind names and builds them."""
 
     settings: MovingSettings
     what: ClassVar[MotionKind]
     function: ClassVar[str]
+    status_message: ClassVar[str]
+    command_message: ClassVar[str]
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
@@ -46,12 +49,27 @@ class MovingDevice(Device):
         self.motion = self.world.motions.of_device(self.name, self.what, plan.amps, round(plan.travel_s * SECOND_US))
         self.way: Way | None = None
         """The way on which it moves, None while it does not."""
+        self._instance = self.instance(self.function)
+        self._status, self._command = self.specs(self.status_message, self.command_message)
         self._is_blocked = False
         self._moves = 0
         self.world.set_load(self.name, plan.electronics_amps)
 
-    def moved(self) -> None:
-        """Send the status anew: it has started or stopped."""
+    def receives(self) -> dict[str, Callable[[bytes], None]]:
+        """Receive its command."""
+        return {self.command_message: self._obey}
+
+    def on_start(self) -> None:
+        """Send the status."""
+        self.broadcast(self.status_message, self._build_status)
+
+    def _obey(self, data: bytes) -> None:
+        """Obey its command."""
+        raise NotImplementedError
+
+    def _build_status(self) -> bytes:
+        """Return the data of its status."""
+        raise NotImplementedError
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether it moves."""
@@ -83,7 +101,7 @@ class MovingDevice(Device):
         self.way = way
         self._follow()
         if self.way != before:
-            self.moved()
+            self.send_now(self.status_message)
 
     def _follow(self) -> None:
         """Count the motor's current; stop it at the end, and some time after it is blocked."""

@@ -116,7 +116,7 @@ class PreparedScenario:
         Raises:
             InputError: expectations, faults, steps or absent devices name what does not exist.
         """
-        check_absent(self.loaded.rig, self.absent)
+        check_in_rig(self.loaded.rig, self.absent)
         VirtualBenchRun(self.loaded, self.catalogue, NullSink(), seed=self.seed, absent=self.absent)
 
     def run(
@@ -169,17 +169,19 @@ class PreparedScenario:
         return scenario_run.verdict()
 
 
-def check_absent(rig: Rig, absent: Collection[str]) -> None:
-    """Check that absent devices are in the rig.
+def check_in_rig(rig: Rig, devices: Collection[str], before: str = "") -> None:
+    """Check that devices that somebody has named are in the rig; ``before`` stands in front of each name that is not.
 
     Raises:
         InputError: a line for each that is not.
     """
     names = [plan.name for plan in rig.devices]
-    unknown = [name for name in absent if name not in names]
+    unknown = [name for name in devices if name not in names]
     if unknown:
         known = f"its devices are {', '.join(names)}"
-        raise InputError(*(f"{shown(name)} is not in the rig{did_you_mean(name, names)}; {known}" for name in unknown))
+        raise InputError(
+            *(f"{before}{shown(name)} is not in the rig{did_you_mean(name, names)}; {known}" for name in unknown)
+        )
 
 
 class ScenarioRun:
@@ -206,7 +208,7 @@ class ScenarioRun:
         recorder: FrameWriter | None = None,
     ) -> None:
         absent = prepared.absent if absent is None else absent
-        check_absent(prepared.loaded.rig, absent)
+        check_in_rig(prepared.loaded.rig, absent)
         self.prepared = prepared
         self._failures: list[Failure] = []
         self._verdict: Verdict | None = None

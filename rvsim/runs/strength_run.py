@@ -13,7 +13,7 @@ from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
 from rvsim.runs.processes import in_processes
 from rvsim.runs.progress import Progress, Say
-from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
+from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun, check_in_rig
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.strength.command_mistakes import is_command
 from rvsim.shakedown.strength.controller_site import ControllerSite, SentFrames, first_difference
@@ -115,7 +115,7 @@ def measure_strength(
     prepared = PreparedScenario(job, dbc)
     if not prepared.loaded.scenario.expectations:
         raise InputError(f"{prepared.loaded.path}: the scenario has no expectations; add [[expect]] tables")
-    _check_controllers(prepared, controllers)
+    check_in_rig(prepared.loaded.rig, controllers, "--controller ")
     if controllers:
         chosen: tuple[str, ...] = tuple(controllers)
     else:
@@ -156,13 +156,3 @@ def _numbers(prepared: PreparedScenario, only: Collection[str] | None) -> list[i
     if unknown:
         raise InputError(*(f"no mistake is called {shown(name)}{did_you_mean(name, names)}" for name in unknown))
     return [number for number, name in enumerate(names) if only is None or name in only]
-
-
-def _check_controllers(prepared: PreparedScenario, controllers: Sequence[str]) -> None:
-    names = [plan.name for plan in prepared.loaded.rig.devices]
-    unknown = [name for name in controllers if name not in names]
-    if unknown:
-        known = f"its devices are {', '.join(names)}"
-        raise InputError(
-            *(f"--controller {shown(name)}: not in the rig{did_you_mean(name, names)}; {known}" for name in unknown)
-        )

@@ -8,15 +8,13 @@ buses. Code that sends onto a real bus must hold it back, and must refuse to com
 Knows: out is open, in is closed and locked. Does not know who commands it.
 """
 
-from collections.abc import Callable
 from typing import ClassVar
 
-from rvsim.devices.device import DeviceContext, commanded
+from rvsim.devices.device import commanded
 from rvsim.devices.moving_device import MovingDevice, MovingSettings
 from rvsim.rig.motions import Way
 
 OPEN, CLOSE = 1, 2
-STATUS, COMMAND = "LOCK_STATUS", "LOCK_COMMAND"
 _WAYS: dict[int, Way] = {OPEN: "extend", CLOSE: "retract"}
 
 
@@ -26,26 +24,10 @@ class Lock(MovingDevice):
     kind = "lock"
     what = "lock"
     function = "lock"
+    status_message, command_message = "LOCK_STATUS", "LOCK_COMMAND"
     caution: ClassVar[str] = "Motion: a powered door crushes and pinches with nobody looking; keep clear of it."
     Settings = MovingSettings
     settings: MovingSettings
-
-    def __init__(self, context: DeviceContext) -> None:
-        super().__init__(context)
-        self._instance = self.instance("lock")
-        self._status, self._command = self.specs(STATUS, COMMAND)
-
-    def receives(self) -> dict[str, Callable[[bytes], None]]:
-        """Receive its command."""
-        return {COMMAND: self._obey}
-
-    def on_start(self) -> None:
-        """Send the state."""
-        self.broadcast(STATUS, self._build_status)
-
-    def moved(self) -> None:
-        """Send the state at once."""
-        self.send_now(STATUS)
 
     def _obey(self, data: bytes) -> None:
         given = commanded(self._command, data)

@@ -8,7 +8,6 @@ unsure: they are not obeyed. Code that sends onto a real bus must refuse to comm
 Knows: forward is out, reverse is back; a lock that keeps it where it is. Does not know who commands it.
 """
 
-from collections.abc import Callable
 from typing import Annotated, ClassVar
 
 from pydantic import Field
@@ -20,7 +19,6 @@ from rvsim.rig.motions import Way
 
 STOP, LOCK, UNLOCK, REVERSE, TOGGLE_REVERSE, FORWARD, TOGGLE_FORWARD = 4, 33, 34, 65, 69, 129, 133
 """Codes of the command, from memory and unsure; "tilt" (16) is not obeyed: a roller shade has none."""
-STATUS, COMMAND = "WINDOW_SHADE_CONTROL_STATUS", "WINDOW_SHADE_CONTROL_COMMAND"
 _WAYS: dict[int, Way] = {
     FORWARD: "extend", TOGGLE_FORWARD: "extend", REVERSE: "retract", TOGGLE_REVERSE: "retract"
 }  # fmt: skip
@@ -40,30 +38,17 @@ class WindowShade(MovingDevice):
     kind = "window_shade"
     what = "shade"
     function = "window_shade"
+    status_message, command_message = "WINDOW_SHADE_CONTROL_STATUS", "WINDOW_SHADE_CONTROL_COMMAND"
     caution: ClassVar[str] = "Motion: a shade pinches, and starts with nobody looking; keep hands off it."
     Settings = WindowShadeSettings
     settings: WindowShadeSettings
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
-        self._instance = self.instance("window_shade")
-        self._status, self._command = self.specs(STATUS, COMMAND)
         self._group = group_bits(() if self.settings.group is None else (self.settings.group,))
         self._is_locked = False
         self._last_command = NO_DATA
         self._duty = FULL_RAW
-
-    def receives(self) -> dict[str, Callable[[bytes], None]]:
-        """Receive its command."""
-        return {COMMAND: self._obey}
-
-    def on_start(self) -> None:
-        """Send the state."""
-        self.broadcast(STATUS, self._build_status)
-
-    def moved(self) -> None:
-        """Send the state at once."""
-        self.send_now(STATUS)
 
     def _obey(self, data: bytes) -> None:
         raws = {field.name: raw for field, raw in zip(self._command.fields, self._command.raws(data), strict=True)}
@@ -87,7 +72,7 @@ class WindowShade(MovingDevice):
         if code != UNLOCK:
             self.move(way if self._duty else None, self._duty / FULL_RAW)
         if self.way == before:  # otherwise it was sent when that changed
-            self.send_now(STATUS)
+            self.send_now(self.status_message)
 
     def _build_status(self) -> bytes:
         return self._status.pack(

@@ -28,7 +28,7 @@ from rvsim.runs.bench import CHANNEL, BenchRun, VirtualBenchRun
 from rvsim.runs.control import RunControl
 from rvsim.runs.paced_bench import PacedBenchRun
 from rvsim.runs.pipeline import FrameWriter
-from rvsim.runs.scenario_run import check_absent, load_checked
+from rvsim.runs.scenario_run import check_in_rig, load_checked
 from rvsim.runs.served_run import serve_bench
 from rvsim.shakedown.cautions import cautions
 from rvsim.shakedown.scenario import LoadedScenario
@@ -70,7 +70,7 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
         BusError: the port of the hub cannot be had, or the bus failed.
     """
     loaded, catalogue = load_checked(scenario, dbc=options.dbc, absent=options.absent)
-    check_absent(loaded.rig, options.absent)
+    check_in_rig(loaded.rig, options.absent)
     say(*catalogue.left_out, *kind_problems(), *unknown_instances(loaded.rig))
     say(*cautions(loaded, catalogue))
     if options.speed is None and options.serve is not None:

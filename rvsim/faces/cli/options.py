@@ -433,6 +433,20 @@ def redaction(record: Path | None, *, redact: bool, keep_unknown: bool) -> bool:
     return redact
 
 
+def _duration_us(option: str, text: str) -> int:
+    """Return the duration that an option names, in microseconds.
+
+    Raises:
+        InputError: it is none.
+    """
+    from rvsim.rig.quantity import parse_duration_us
+
+    try:
+        return parse_duration_us(text)
+    except ValueError as error:
+        raise InputError(f"{option}: {error}") from None
+
+
 def recording_period(text: str | None) -> int | None:
     """Return the time after which a new file begins, in microseconds; None without the option.
 
@@ -440,14 +454,10 @@ def recording_period(text: str | None) -> int | None:
         InputError: it is not a duration, or shorter than 10 s.
     """
     from rvsim.logs.long_recording import MIN_FILE_US
-    from rvsim.rig.quantity import parse_duration_us
 
     if text is None:
         return None
-    try:
-        period = parse_duration_us(text)
-    except ValueError as error:
-        raise InputError(f"--record-every: {error}") from None
+    period = _duration_us("--record-every", text)
     if period < MIN_FILE_US:
         raise InputError(f"--record-every {text}: give at least {MIN_FILE_US // SECOND_US}s")
     return period
@@ -460,16 +470,12 @@ def around_flags(text: str | None, record: Path | None) -> int | None:
         InputError: nothing is recorded, or it is not a duration from 1 s to 10 min.
     """
     from rvsim.logs.around_flags import MAX_SPAN_US, MIN_SPAN_US
-    from rvsim.rig.quantity import parse_duration_us
 
     if text is None:
         return None
     if record is None:
         raise InputError("--record-around-flags goes with --record FILE: add it, or leave it out")
-    try:
-        span = parse_duration_us(text)
-    except ValueError as error:
-        raise InputError(f"--record-around-flags: {error}") from None
+    span = _duration_us("--record-around-flags", text)
     if not MIN_SPAN_US <= span <= MAX_SPAN_US:
         raise InputError(f"--record-around-flags {text}: give 1s to 10min")
     return span

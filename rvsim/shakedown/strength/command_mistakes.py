@@ -8,12 +8,14 @@ nothing else is said.
 from collections.abc import Callable, Iterable
 
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
-from rvsim.shakedown.strength.controller_site import ControllerSite
+from rvsim.shakedown.faults.gates import fixed_delay, only_dgns, shortened_data, silence, with_source
+from rvsim.shakedown.strength.controller_site import COMMAND_WORD, ControllerSite
 from rvsim.sim.bench import Gate, Passed
+from rvsim.watch.reports import DM_RV
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.fields import FieldSpec, Special, State
 from rvsim.wire.frame import SECOND_US
-from rvsim.wire.ident import NULL_ADDRESS, dgn_of
+from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.spec import MessageSpec
 
 LATE_US = 20 * SECOND_US
@@ -26,8 +28,7 @@ SHORT_CYCLE_US = 60 * SECOND_US
 """The length of a short cycle, half of it off. Our decision: shorter than a heater needs to start."""
 SHORT_LENGTH = 4
 """Bytes of a frame that was cut. Our decision."""
-OPERATING_STATUS_DGN = 0x1FECA
-"""DM_RV, the heartbeat."""
+FULL_PERCENT = 100
 _BYTE = 8
 _Change = Callable[[MessageSpec, bytes], bytes]
 """Takes the message and the data of a command; returns other data."""
@@ -35,7 +36,7 @@ _Change = Callable[[MessageSpec, bytes], bytes]
 
 def is_command(spec: MessageSpec | None) -> bool:
     """Tell whether a message commands: by its name, as the standard forms them."""
-    return spec is not None and "_COMMAND" in spec.name
+    return spec is not None and COMMAND_WORD in spec.name
 
 
 def _changed(site: ControllerSite, change: _Change) -> Gate:
@@ -135,8 +136,7 @@ def opposite(site: ControllerSite) -> Gate:
 def _inverted(spec: MessageSpec, data: bytes) -> bytes:
     for field, raw in _values(spec, data):
         if field.unit == "%":
-            full = round(100 * field.unit_steps / field.scale)
-            data = spec.replace(data, field.name, 0 if raw else full)
+            data = spec.replace(data, field.name, 0 if raw else field.raw(FULL_PERCENT))
         elif _is_on_off(field):
             data = spec.replace(data, field.name, 0 if raw else 1)
     return data
@@ -162,7 +162,7 @@ def wrong_group(site: ControllerSite) -> Gate:
 
 def no_command(site: ControllerSite) -> Gate:
     """Return a gate that drops every command."""
-    return lambda _time, identifier, data: None if is_command(site.spec(identifier)) else Passed(identifier, data)
+    return only_dgns(site.command_dgns, silence())
 
 
 def first_command_only(site: ControllerSite) -> Gate:
@@ -179,13 +179,7 @@ def first_command_only(site: ControllerSite) -> Gate:
 
 def late(site: ControllerSite) -> Gate:
     """Return a gate that delays every command by ``LATE_US``."""
-
-    def gate(_time: int, identifier: int, data: bytes) -> Passed:
-        if not is_command(site.spec(identifier)):
-            return Passed(identifier, data)
-        return Passed(identifier, data, LATE_US)
-
-    return gate
+    return only_dgns(site.command_dgns, fixed_delay(LATE_US))
 
 
 def flood(site: ControllerSite) -> Gate:
@@ -266,19 +260,17 @@ def _off(spec: MessageSpec, data: bytes) -> bytes:
 
 def no_claim(_site: ControllerSite) -> Gate:
     """Return a gate that drops address claims."""
-    return lambda _time, identifier, data: None if dgn_of(identifier) == ADDRESS_CLAIM else Passed(identifier, data)
+    return only_dgns(frozenset({ADDRESS_CLAIM}), silence())
 
 
 def no_heartbeat(_site: ControllerSite) -> Gate:
     """Return a gate that drops heartbeats."""
-    return lambda _time, identifier, data: (
-        None if dgn_of(identifier) == OPERATING_STATUS_DGN else Passed(identifier, data)
-    )
+    return only_dgns(frozenset({DM_RV}), silence())
 
 
 def short_frames(site: ControllerSite) -> Gate:
     """Return a gate that cuts commands to ``SHORT_LENGTH`` bytes."""
-    return _changed(site, lambda _spec, data: data[:SHORT_LENGTH])
+    return only_dgns(site.command_dgns, shortened_data(SHORT_LENGTH))
 
 
 def status_for_command(site: ControllerSite) -> Gate:
@@ -302,12 +294,7 @@ def status_for_command(site: ControllerSite) -> Gate:
 
 def null_address(site: ControllerSite) -> Gate:
     """Return a gate that sends commands from the null address."""
-
-    def gate(_time: int, identifier: int, data: bytes) -> Passed:
-        source = NULL_ADDRESS if is_command(site.spec(identifier)) else identifier & 0xFF
-        return Passed(identifier & ~0xFF | source, data)
-
-    return gate
+    return only_dgns(site.command_dgns, with_source(NULL_ADDRESS))
 
 
 def stops_at(moment: int) -> Callable[[ControllerSite], Gate]:

@@ -5,6 +5,7 @@ not know which mistakes there are (`mistakes`), nor how a run is judged.
 """
 
 from collections.abc import Callable, Collection
+from functools import cached_property
 from typing import NamedTuple
 
 from rvsim.devices.device import Device
@@ -14,6 +15,8 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 
+COMMAND_WORD = "_COMMAND"
+"""What the name of a command has, as the standard forms them."""
 MAX_KEPT_FRAMES = 200_000
 """So many frames of a controller are kept to find the first difference of two runs. Our decision."""
 
@@ -67,7 +70,6 @@ class ControllerSite:
 
     def __init__(self, bench: Bench, name: str, catalogue: Catalogue, sent: SentFrames) -> None:
         self._bench, self.name, self.catalogue, self._sent = bench, name, catalogue, sent
-        self._is_resent = False
 
     def add(self, outgoing: Gate | None, incoming: Gate | None) -> None:
         """Put the gates of a mistake between the controller and the line; what leaves them is kept."""
@@ -97,6 +99,12 @@ class ControllerSite:
     def later(self, delay_us: int, call: Callable[[], None]) -> None:
         """Call once, ``delay_us`` microseconds from now."""
         self._bench.plan(self._bench.now + delay_us, call)
+
+    @cached_property
+    def command_dgns(self) -> frozenset[int]:
+        """The DGNs of all commands."""
+        named = zip(self.catalogue.dgns, self.catalogue.names, strict=True)
+        return frozenset(dgn for dgn, name in named if COMMAND_WORD in name)
 
     def spec(self, identifier: int) -> MessageSpec | None:
         """Return the definition of a frame's message, None where there is none."""

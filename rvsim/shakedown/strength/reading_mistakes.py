@@ -7,9 +7,10 @@ sends (`command_mistakes`).
 
 from collections.abc import Callable
 
-from rvsim.shakedown.strength.command_mistakes import OPERATING_STATUS_DGN, is_command, swapped_bytes
+from rvsim.shakedown.strength.command_mistakes import FULL_PERCENT, is_command, swapped_bytes
 from rvsim.shakedown.strength.controller_site import ControllerSite
 from rvsim.sim.bench import Gate, Passed
+from rvsim.watch.reports import DM_RV
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.frame import SECOND_US
@@ -27,17 +28,20 @@ GOOD_SUPPLY_V = 12.8
 """What a controller that does not look at the supply takes it for: a full lead-acid battery at rest (from memory)."""
 _NO_FAULT_SPN, _NO_FAULT_FMI = 0x7FFFF, 31
 """SPN and FMI of a heartbeat without a fault (rv-c.com/node/522)."""
-_FULL_PERCENT = 100
+
+
+def _reporting(site: ControllerSite, identifier: int) -> MessageSpec | None:
+    """Return the message of a frame that reports something; None for commands, protocol and what is not defined."""
+    spec = site.spec(identifier)
+    return None if spec is None or spec.is_protocol or is_command(spec) else spec
 
 
 def _changed(site: ControllerSite, change: Callable[[MessageSpec, bytes], bytes]) -> Gate:
     """Return a gate that changes the data of everything that reports: neither commands nor protocol."""
 
     def gate(_time: int, identifier: int, data: bytes) -> Passed:
-        spec = site.spec(identifier)
-        if spec is None or spec.is_protocol or is_command(spec):
-            return Passed(identifier, data)
-        return Passed(identifier, change(spec, data))
+        spec = _reporting(site, identifier)
+        return Passed(identifier, data if spec is None else change(spec, data))
 
     return gate
 
@@ -83,8 +87,7 @@ def goes_on_in_silence(site: ControllerSite) -> Gate:
 
     def gate(time: int, identifier: int, data: bytes) -> Passed:
         nonlocal is_started
-        spec = site.spec(identifier)
-        if spec is not None and not spec.is_protocol and not is_command(spec):
+        if _reporting(site, identifier) is not None:
             last[identifier, data[:1]] = (time, data)
             if not is_started:
                 is_started = True
@@ -127,7 +130,7 @@ def ignores_faults(site: ControllerSite) -> Gate:
         for reading in spec.decode(data):
             if _is_alarm(reading.field, reading.raw):
                 data = spec.replace(data, reading.field.name, 0)
-        if spec.dgn == OPERATING_STATUS_DGN:
+        if spec.dgn == DM_RV:
             data = spec.replace(spec.replace(data, "spn", _NO_FAULT_SPN), "fmi", _NO_FAULT_FMI)
         return Passed(identifier, data)
 
@@ -161,8 +164,7 @@ def reads_once(site: ControllerSite) -> Gate:
     first: dict[tuple[int, bytes], bytes] = {}
 
     def gate(_time: int, identifier: int, data: bytes) -> Passed:
-        spec = site.spec(identifier)
-        if spec is None or spec.is_protocol or is_command(spec):
+        if _reporting(site, identifier) is None:
             return Passed(identifier, data)
         return Passed(identifier, first.setdefault((identifier, data[:1]), data))
 
@@ -176,8 +178,7 @@ def any_level_as_full(site: ControllerSite) -> Gate:
         for reading in spec.decode(data):
             field, raw = reading.field, reading.raw
             if reading.state is State.VALUE and field.unit == "%" and raw:
-                full = round(_FULL_PERCENT * field.unit_steps / field.scale)
-                data = spec.replace(data, field.name, max(raw, full))
+                data = spec.replace(data, field.name, max(raw, field.raw(FULL_PERCENT)))
         return data
 
     return _changed(site, change)
@@ -249,8 +250,7 @@ def ignores_restarts(site: ControllerSite) -> Gate:
             if source in seen:
                 restarted.add(source)
             return Passed(identifier, data)
-        spec = site.spec(identifier)
-        if spec is None or spec.is_protocol or is_command(spec):
+        if _reporting(site, identifier) is None:
             return Passed(identifier, data)
         seen.add(source)
         key = (identifier, data[:1])
