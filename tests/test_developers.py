@@ -174,8 +174,9 @@ def test_every_kind_of_device_is_complete(kind):
 def test_every_flag_is_complete(kind):
     """A rig can accept it, something is put into its words, and a test waits for it."""
     assert kind in FLAG_KINDS
-    assert f"Kind.{kind.name}" in read("watch/drafts")
-    assert f'"{kind}"' in read("tests/watch")
+    is_of_the_plan = kind.startswith("rig-")
+    assert f"Kind.{kind.name}" in read("plan" if is_of_the_plan else "watch/drafts")
+    assert f'"{kind}"' in read("tests/plan" if is_of_the_plan else "tests/watch")
 
 
 def test_every_problem_has_its_words():

@@ -52,11 +52,18 @@ def _name(given: object) -> Name | None:
     return found if isinstance(found, Name) else None
 
 
-def find_clashes(entries: list[object] | tuple[object, ...]) -> Iterator[Mistake]:
-    """Yield what two devices cannot both have; the devices may have other mistakes, and need not be validated."""
+def find_clashes(entries: list[object] | tuple[object, ...], *, names_only: bool = False) -> Iterator[Mistake]:
+    """Yield what two devices cannot both have; the devices may have other mistakes, and need not be validated.
+
+    Args:
+        entries: the devices.
+        names_only: whether only their names in the file count, by which other tables mean one of them.
+    """
     owners: dict[tuple[str, object], int] = {}
     for number, entry in enumerate(entries):
         for place, key, text, advice in _unique_values(entry):
+            if names_only and key[0] != "name":
+                continue
             first = owners.setdefault(key, number)
             if first != number:
                 owner = f"device {first + 1} {shown(entry_value(entries[first], 'name'))}"

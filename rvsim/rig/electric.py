@@ -94,6 +94,10 @@ class BatteryPlan(Table):
     practice, no source; a pack maker's specification: at most 20 in 28 days."""
     protection: ProtectionPlan | None = None
     """Electronics that open its circuit; if omitted, LFP has them and AGM has none."""
+    short_circuit_amps: Annotated[float, Field(gt=0, le=100_000)] | None = None
+    """The current of a short circuit at its terminals, by its maker; read by the plan only."""
+    cold_cranking_amps: Annotated[float, Field(gt=0, le=5000)] | None = None
+    """Its cold cranking current, by its maker; read by the plan only."""
 
 
 def _gauge_text(given: object) -> object:
@@ -111,6 +115,14 @@ class WirePlan(Table):
     """Length one way; the current goes there and back."""
     milliohm: Annotated[float, Field(ge=0, le=10_000)] | None = None
     """Resistance there and back, in place of size and length."""
+    insulation_c: Literal[60, 75, 90, 105, 125] | None = None
+    """The temperature that its insulation is rated for; read by the plan only."""
+    bundle: Annotated[int, Field(ge=1, le=200)] | None = None
+    """How many current-carrying conductors lie together, this one included; read by the plan only."""
+    engine_space: bool = False
+    """Whether it passes through the engine's space; read by the plan only."""
+    sheathed: bool = False
+    """Whether it lies in a sheath, a conduit or a cable's own jacket; read by the plan only."""
 
     @model_validator(mode="after")
     def _check_forms(self) -> Self:
@@ -152,6 +164,14 @@ class BranchPlan(Table):
     """A breaker in place of a fuse: one that a person closes again, or one that closes by itself and opens again."""
     wire: WirePlan | None = None
     """Its wire; without one it has no resistance."""
+    fuse_distance_m: Annotated[float, Field(ge=0, le=100)] | None = None
+    """The length of wire from the source to its fuse; read by the plan only."""
+    interrupting_amps: Annotated[float, Field(gt=0, le=1_000_000)] | None = None
+    """The highest current that its fuse can interrupt; read by the plan only."""
+    share_percent: Annotated[float, Field(ge=0, le=100)] | None = None
+    """How much of what is behind it runs at one time; if omitted, all of it. Read by the plan only."""
+    critical: bool = False
+    """Whether the lower limit of the voltage drop holds, as for what is vital to safety; read by the plan only."""
 
     @model_validator(mode="after")
     def _breaker_has_a_rating(self) -> Self:

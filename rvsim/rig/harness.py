@@ -55,6 +55,14 @@ class HarnessPlan(Table):
     """The tap where the adapter that records the bus is connected."""
     loop_ohm_per_m: Annotated[float, Field(gt=0, le=10)] | None = None
     """The resistance of a metre of the pair, out and back."""
+    cable: OneLineText | None = None
+    """The cable of the pair in a few words; read by the plan only."""
+    terminator_ohm: Annotated[float, Field(ge=50, le=500)] = 120.0
+    """The resistance of one terminator (ISO 11898-2)."""
+    node_ohm: Annotated[float, Field(ge=1000, le=1_000_000)] = 30_000.0
+    """The differential resistance of one node's receiver. Common practice, no source."""
+    delay_ns_per_m: Annotated[float, Field(ge=3, le=10)] = 5.0
+    """The delay of a metre of the pair. Common practice, no source."""
 
 
 def harness_mistakes(taps: Sequence[TapPlan], devices: Sequence[str] | None) -> Iterator[Mistake]:

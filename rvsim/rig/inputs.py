@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Annotated, Literal, NamedTuple, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, model_validator
 
 from rvsim.errors import did_you_mean
 from rvsim.rig.field_types import Duration
@@ -18,7 +18,7 @@ from rvsim.rig.ladder_mistakes import ladder_mistakes
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import unknown_text
 from rvsim.rig.switching import ContactInstance, ModulePlan, OutputPlan, Terminal
-from rvsim.rig.table import Mistake, OneLineText, Table, validation_error
+from rvsim.rig.table import Mistake, OneLineText, Table, for_plan, validation_error
 
 DEFAULT_BOUNCE_US = 1_600
 """How long a contact bounces on average: the mean of 18 switches of one bench test, from memory."""
@@ -63,8 +63,8 @@ class LadderPlan(Table):
         return Ladder(self.pull_up_ohm, self.rungs, self.wired, tolerance, self.adc_bits, self.contact_ohm)
 
     @model_validator(mode="after")
-    def _can_be_told_apart(self) -> Self:
-        problems = list(ladder_mistakes(self.ladder))
+    def _can_be_told_apart(self, info: ValidationInfo) -> Self:
+        problems = [] if for_plan(info) else list(ladder_mistakes(self.ladder))
         if problems:
             raise validation_error("ladder", problems)
         return self

@@ -229,14 +229,15 @@ def find_rig(given: str | Path, beside: Path | None = None) -> Path:
     return find_file(given, shipped.scenario_folder() / "rigs", "rig", beside)
 
 
-def load_rig(given: str | Path, kinds: Kinds | None = None) -> Rig:
+def load_rig(given: str | Path, kinds: Kinds | None = None, *, for_plan: bool = False) -> Rig:
     """Load a shipped rig by its name, or one of the user's own by its path.
 
     Args:
         given: the name, or a path that ends in .toml or has a slash.
         kinds: the settings model of each kind of simulated device; None leaves kinds and settings unchecked.
+        for_plan: whether the installation is checked, so that its own mistakes are no mistakes of the file.
 
     Raises:
         InputError: it does not exist or cannot be used; one line for each mistake.
     """
-    return check_model(Rig, read_toml(find_rig(given)), kinds)
+    return check_model(Rig, read_toml(find_rig(given)), kinds, for_plan=for_plan)

@@ -7,7 +7,9 @@ exist: those are passed in from higher layers.
 All mistakes are reported together: those of single devices, and what two devices cannot both have. The pydantic
 validation context can contain: ``kinds``, the settings model of each kind of simulated device by its name (without it
 kinds and settings are not checked); ``absent``, the names of devices that are not simulated and need no kind;
-``folder``, the folder of the rig file.
+``folder``, the folder of the rig file; ``for_plan``, true where an installation is checked that cannot work yet: what
+the plan reports as a flag (two of one address, a load above its output, switches that cannot be told apart) is then no
+mistake of the file.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -54,8 +56,10 @@ from rvsim.rig.electric import (
     device_branch_mistakes,
     fuse_name_mistakes,
 )
+from rvsim.rig.endurance import EndurancePlan
 from rvsim.rig.field_types import ClaimedName, Duration
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, OTHER_NAMES, canonical
+from rvsim.rig.grounds import GroundPlan, ground_mistakes
 from rvsim.rig.harness import HarnessPlan, TapPlan, harness_mistakes
 from rvsim.rig.inputs import InputPlan, input_mistakes, interlock_mistakes, switched_mistakes
 from rvsim.rig.module_parts import device_clashes, module_branches, with_module_functions
@@ -63,6 +67,7 @@ from rvsim.rig.motions import MotionPlan, motion_mistakes
 from rvsim.rig.panel_parts import panel_mistakes
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import names, repeated, unknown, unknown_text
+from rvsim.rig.rules_plan import RulesPlan
 from rvsim.rig.scenes import GroupPlan, ScenePlan, called_scene_mistakes, group_mistakes, scene_mistakes
 from rvsim.rig.switching import (
     ModulePlan,
@@ -72,7 +77,7 @@ from rvsim.rig.switching import (
     load_mistakes,
     terminal_clashes,
 )
-from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, validation_error
+from rvsim.rig.table import Mistake, OneLineText, Table, entry_value, for_plan, validation_error
 from rvsim.rig.tanks import ExtraTankPlan, TankPlan, tank_mistakes, tank_zone_problem
 from rvsim.rig.timing import TimingPlan
 from rvsim.rig.vehicle import VehiclePlan
@@ -213,6 +218,26 @@ class DevicePlan(Table):
     """The lowest and highest plausible value of a field, in its unit, like { ambient_temperature = [-30, 60] }."""
     required: Annotated[tuple[FieldName, ...], Field(strict=False)] = ()
     """Fields that must carry values; "no data" in one of them is a fault."""
+    needs: Annotated[tuple[OneLineText, ...], Field(strict=False)] = ()
+    """The messages that it needs from others, each with its instance where it has one, like "TANK_STATUS 1"; read by
+    the plan only."""
+    sends: Annotated[tuple[OneLineText, ...], Field(strict=False)] = ()
+    """The messages that it sends, written as under needs; a kind of simulated device has its own. Read by the plan
+    only."""
+    ground: OneLineText | None = None
+    """The ground that its current returns to; read by the plan only."""
+    peak_amps: Annotated[float, Field(ge=0, le=1000)] | None = None
+    """Its highest current, at a start or a glow; read by the plan only."""
+    peak: Annotated[Duration, Field(gt=0, le=3_600_000_000)] | None = None
+    """How long that current lasts; read by the plan only. Kept in microseconds."""
+    critical: bool = False
+    """Whether the lower limit of the voltage drop holds, as for what is vital to safety; read by the plan only."""
+    standing_milliamps: Annotated[float, Field(ge=0, le=100_000)] | None = None
+    """Its current while the vehicle is stored; read by the plan only."""
+    fuse_distance_m: Annotated[float, Field(ge=0, le=100)] | None = None
+    """The length of wire from its branch to its own fuse; read by the plan only."""
+    interrupting_amps: Annotated[float, Field(gt=0, le=1_000_000)] | None = None
+    """The highest current that its own fuse can interrupt; read by the plan only."""
 
     def settings_as(self, model: type[_Model]) -> _Model:
         """Return the settings as the model of the device's kind."""
@@ -382,6 +407,12 @@ class Rig(Table):
     """The CAN pair as a whole."""
     accepted: Annotated[tuple[AcceptedPlan, ...], Field(strict=False)] = ()
     """Known trouble that raises no flag."""
+    grounds: Annotated[tuple[GroundPlan, ...], Field(strict=False)] = Field(default=(), alias="ground")
+    """The grounds that currents return through, a table each."""
+    rules: RulesPlan = RulesPlan()
+    """The rules by which the plan is checked."""
+    endurance: EndurancePlan = EndurancePlan()
+    """The night, the drive and the storage for which the plan is checked."""
 
     @property
     def vehicle(self) -> VehiclePlan:
@@ -443,6 +474,13 @@ class Rig(Table):
             raise validation_error("branch", problems)
         return branches
 
+    @field_validator("grounds")
+    @classmethod
+    def _checked_grounds(cls, grounds: tuple[GroundPlan, ...], info: ValidationInfo) -> tuple[GroundPlan, ...]:
+        users = {"device": info.data.get("devices") or (), "module": info.data.get("modules") or ()}
+        _raise_any("ground", *ground_mistakes(grounds, users))
+        return grounds
+
     @field_validator("accepted")
     @classmethod
     def _of_its_devices(cls, accepted: tuple[AcceptedPlan, ...], info: ValidationInfo) -> tuple[AcceptedPlan, ...]:
@@ -481,8 +519,8 @@ class Rig(Table):
             *fuse_name_mistakes(
                 outputs, [*_fused(info.data.get("devices")), *(names(info.data.get("branches")) or ())]
             ),
-            *instance_clashes(outputs),
-            *load_mistakes(outputs, info.data.get("relays")),
+            *(() if for_plan(info) else instance_clashes(outputs)),
+            *(() if for_plan(info) else load_mistakes(outputs, info.data.get("relays"))),
         )
         return outputs
 
@@ -595,7 +633,10 @@ class Rig(Table):
             raise ValueError(f"{len(given)} devices are more than a network has addresses; leave some out")
         mistakes: list[Mistake] = []
         if isinstance(given, list | tuple):
-            mistakes = [*find_clashes(given), *device_branch_mistakes(given, info.data.get("branches"))]
+            mistakes = [
+                *find_clashes(given, names_only=for_plan(info)),
+                *device_branch_mistakes(given, info.data.get("branches")),
+            ]
         try:
             devices: tuple[DevicePlan, ...] = check(given)
         except ValidationError as error:

@@ -49,6 +49,14 @@ class ModulePlan(Table):
     """The branch of the supply that feeds its outputs."""
     limit_amps: Annotated[float, Field(gt=0, le=1000)] | None = None
     """The highest current of all its outputs together."""
+    output_count: Annotated[int, Field(ge=0, le=250)] | None = None
+    """How many outputs it has, used or not; read by the plan only."""
+    input_count: Annotated[int, Field(ge=0, le=250)] | None = None
+    """How many inputs it has, used or not; read by the plan only."""
+    min_load_amps: Current | None = None
+    """The lowest load with which it can tell that a lamp is out, by its maker; read by the plan only."""
+    ground: OneLineText | None = None
+    """The ground that its outputs return to; read by the plan only."""
 
 
 class OutputPlan(Table):
@@ -102,6 +110,22 @@ class OutputPlan(Table):
     """The time from a trip to the next try. Common practice, no source. Kept in microseconds."""
     interlock: OneLineText | None = None
     """An output of its module that must be off while it is on, or an input of its module that must be on."""
+    peak: Annotated[Duration, Field(gt=0, le=3_600_000_000)] | None = None
+    """How long the highest current at the start lasts; read by the plan only. Kept in microseconds."""
+    share_percent: Annotated[float, Field(ge=0, le=100)] | None = None
+    """How much of it counts when currents of outputs are added; if omitted, all of it. Read by the plan only."""
+    critical: bool = False
+    """Whether the lower limit of the voltage drop holds, as for what is vital to safety; read by the plan only."""
+    cut_off_volts: Annotated[float, Field(ge=5, le=20)] | None = None
+    """The voltage at its terminals below which the load stops; read by the plan only."""
+    suppressed: bool | None = None
+    """Whether an inductive load has a suppressor; read by the plan only."""
+    manual_override: bool | None = None
+    """Whether a person can switch the load without the network; read by the plan only."""
+    fuse_distance_m: Annotated[float, Field(ge=0, le=100)] | None = None
+    """The length of wire from the module, or from the source of a relay's load, to its fuse; read by the plan only."""
+    interrupting_amps: Annotated[float, Field(gt=0, le=1_000_000)] | None = None
+    """The highest current that its fuse can interrupt; read by the plan only."""
 
     @property
     def form(self) -> Form:
@@ -133,6 +157,16 @@ class RelayPlan(Table):
     same page."""
     suppressed: bool | None = None
     """Whether its coil has a suppressor."""
+    suppressor: Literal["diode", "resistor", "diode and zener", "varistor"] | None = None
+    """What suppresses its coil; read by the plan only."""
+    coil_ohm: Annotated[float, Field(gt=0, le=100_000)] | None = None
+    """The resistance of its coil at 20 C; read by the plan only."""
+    pull_in_volts: Annotated[float, Field(gt=0, le=60)] | None = None
+    """The voltage at which it pulls in with its coil at 20 C; read by the plan only."""
+    ambient_c: Annotated[float, Field(ge=-40, le=150)] | None = None
+    """The temperature around it; read by the plan only."""
+    min_contact_amps: Current | None = None
+    """The lowest current that keeps its contact clean, by its maker; read by the plan only."""
 
     def limit_for(self, load: str | None) -> "ContactLimit | None":
         """Return what its contact can carry of a load by its kind; None: unknown."""

@@ -7,7 +7,7 @@ of any table.
 from collections.abc import Mapping
 from typing import Annotated, Any, NamedTuple
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError, ValidationInfo
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from rvsim.rig.quantity import shown
@@ -57,6 +57,11 @@ def validation_error(title: str, problems: list[Mistake], found: ValidationError
         for place, text, given in problems
     ]
     return ValidationError.from_exception_data(title, theirs + ours)
+
+
+def for_plan(info: ValidationInfo) -> bool:
+    """Tell whether the file is read for the plan, which reports mistakes of the installation itself."""
+    return bool((info.context or {}).get("for_plan"))
 
 
 def entry_value(entry: object, key: str) -> Any:

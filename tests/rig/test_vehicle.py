@@ -88,6 +88,8 @@ def test_a_rig_may_leave_everything_out() -> None:
                 "peukert_exponent": None,
                 "self_discharge_percent_per_month": None,
                 "protection": None,
+                "short_circuit_amps": None,
+                "cold_cranking_amps": None,
             },
         ),
         "branches": (),
