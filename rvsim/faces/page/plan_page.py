@@ -1,0 +1,260 @@
+"""The printed sheet of a plan: what is wrong, as built, expected readings with boxes, formulas, and the door's page.
+
+Knows: the order of the sheet, which columns a person fills in, and how it is put into one file that loads nothing. Does
+not know any rule, nor what stands in a table (`plan.sheet`).
+"""
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from importlib.resources import files
+
+from rvsim.faces.cli.version import program_version
+from rvsim.faces.page.colours import colour_css
+from rvsim.faces.page.markup import Content, Html, element, join, text
+from rvsim.faces.page.tables import Cell, Column, table
+from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule
+from rvsim.plan.report import PlanReport
+from rvsim.plan.sheet import Door, Sheet
+from rvsim.watch.flag import Flag
+
+_PLACE = re.compile(r"\[\[(\w+)\]\]")
+"""A place of the template that is filled."""
+_NUMBER = re.compile(r"-?\d+(\.\d+)?|-")
+_SIGNED = ("Built by", "Measured by", "Checked by")
+"""Who signs, beside a date."""
+_ASKED = ("Installer", "Electrician (mains)", "Heater and gas", "Network and screens", "Breakdown help")
+"""Who can be asked; the names are written by hand."""
+
+
+def render_plan_page(report: PlanReport) -> str:
+    """Return the sheet as one HTML file, to be printed on A4 or letter."""
+    sheet = Sheet(report)
+    filled = {
+        "title": text(f"{report.rig.title}: commissioning sheet"),
+        "style": _styles(sheet),
+        "parts": join(_parts(sheet)),
+    }
+    return _PLACE.sub(lambda place: filled[place[1]], _asset("plan_page.html"))
+
+
+def _asset(name: str) -> str:
+    return files("rvsim.faces.page").joinpath(name).read_text(encoding="utf-8")
+
+
+def _styles(sheet: Sheet) -> str:
+    css = [_asset(name) for name in ("page.css", "plan_page.css")]
+    foot = css_text(f"{sheet.rig.name}: commissioning sheet, rvsim {program_version()}")
+    return f"{colour_css()}{''.join(css)}@page {{ @bottom-left {{ content: {foot} }} }}\n"
+
+
+def css_text(content: str) -> str:
+    """Return a text as a string of CSS; all but letters and digits of ASCII are written by their numbers."""
+    return '"' + "".join(
+        letter if letter.isascii() and letter.isalnum() else f"\\{ord(letter):06x}" for letter in content
+    ) + '"'  # fmt: skip
+
+
+def _parts(sheet: Sheet) -> Iterator[Html]:
+    yield _head(sheet)
+    yield _section("Cautions", element("ul", *(element("li", line) for line in sheet.cautions)), kind="cautions")
+    yield _section("What is wrong", *_wrong(sheet))
+    if sheet.unchecked:
+        yield _section("What is not checked", *_unchecked(sheet))
+    yield _section("As built", *(_plain_table(one) for one in sheet.built), kind="built")
+    yield _section("Expected readings", *_expected(sheet))
+    if sheet.others:
+        yield _section("Matrix, spare, what to buy", *(_plain_table(one) for one in sheet.others))
+    if sheet.report.answers:
+        yield _section("How each answer was computed", *_computed(sheet), kind="computed")
+    yield _section("Signed", _signatures(), kind="signed")
+    yield _door(sheet)
+
+
+def _section(heading: str, *contents: Html, kind: str | None = None) -> Html:
+    return element("section", element("h2", heading), *contents, class_=kind)
+
+
+def _line(label: str, *, wide: bool = False) -> Html:
+    """Return a label with a line to write on."""
+    return element(
+        "div", element("span", label), element("span", class_="rule"), class_="line wide" if wide else "line"
+    )
+
+
+def _head(sheet: Sheet) -> Html:
+    rig, report = sheet.rig, sheet.report
+    wrong, open_ = len(sheet.flagged), len(sheet.unchecked)
+    counts = f"{len(report.answers)} questions: {sheet.good_count} good, {wrong} flagged, {open_} not checked."
+    return element(
+        "header",
+        element("h1", "Commissioning sheet"),
+        element("p", element("strong", rig.title), f" (rig {rig.name})"),
+        element("p", counts),
+        element("div", _line("Vehicle number"), _line("Place"), _line("Date"), _line("By"), class_="lines"),
+    )
+
+
+# What is wrong, and what is not checked.
+
+
+def _wrong(sheet: Sheet) -> Iterator[Html]:
+    if not sheet.flagged:
+        yield element("p", "Nothing that was checked is wrong.")
+    for flag, answer in sheet.flagged:
+        yield _problem(flag, answer)
+
+
+def _problem(flag: Flag, answer: Answer) -> Html:
+    tag = element("span", flag.tag, class_=f"tag {flag.severity}")
+    return element(
+        "article",
+        element("h3", _tick(), tag, f" {flag.severity}: {flag.subject}"),
+        element("p", flag.text),
+        element("p", answer.formula, class_="formula") if answer.formula else None,
+        element("p", element("strong", "Remedy: "), flag.advice),
+        element("p", f"Rule: {answer.rule}", class_="facts"),
+        class_=f"problem {flag.severity}",
+    )
+
+
+def _unchecked(sheet: Sheet) -> Iterator[Html]:
+    yield element("p", "The rig leaves these figures out, and nothing was assumed in their place.")
+    by_check: dict[Check, list[Answer]] = {}
+    for answer in sheet.unchecked:
+        by_check.setdefault(answer.check, []).append(answer)
+    for check, answers in by_check.items():
+        lines: dict[str, list[str]] = {}
+        for answer in answers:
+            lines.setdefault(answer.text, []).append(f"{answer.subject}: {answer.question}")
+        items = (
+            element("li", f"{'; '.join(asked)}. ", element("span", why, class_="facts")) for why, asked in lines.items()
+        )
+        yield join((element("h3", _title(check)), element("ul", *items)))
+
+
+def _title(check: Check) -> str:
+    return check.value.capitalize()
+
+
+# Tables.
+
+
+_MAX_SHORT_ROWS = 12
+"""A table of so many rows is not divided between two pages. Our decision."""
+
+
+def _plain_table(given: PlanTable, *, filled_in: Sequence[str] = ()) -> Html:
+    """Return a table with its heading; ``filled_in`` are columns that a person fills in, the last one by a tick."""
+    cells_by_column = list(zip(*given.rows, strict=True)) or [()] * len(given.columns)
+    numbers = [bool(cells) and all(map(_NUMBER.fullmatch, cells)) for cells in cells_by_column]
+    columns = [Column(title, is_number) for title, is_number in zip(given.columns, numbers, strict=True)]
+    columns += [Column(title) for title in filled_in]
+    boxes: list[Html] = [element("span", class_="box") for _ in filled_in[:-1]] + [_tick() for _ in filled_in[-1:]]
+    rows: list[list[Cell | Content]] = [[*row, *boxes] for row in given.rows]
+    made = table(given.title, columns, rows, identifier=given.name)
+    note = element("p", given.note, class_="facts") if given.note else None
+    short = len(given.rows) <= _MAX_SHORT_ROWS
+    return element("div", element("h3", given.title), made, note, class_="part short" if short else "part")
+
+
+def _tick() -> Html:
+    return element("span", class_="tick")
+
+
+def _expected(sheet: Sheet) -> Iterator[Html]:
+    yield element("p", "Write what the meter shows, and tick what is right. Ohms are measured with all power off.")
+    for one in sheet.expected:
+        yield _plain_table(one, filled_in=("measured", "right"))
+
+
+# Formulas.
+
+
+def _computed(sheet: Sheet) -> Iterator[Html]:
+    numbers = {rule: f"R{number}" for number, rule in enumerate(sheet.rules, 1)}
+    by_check: dict[Check, list[Answer]] = {}
+    for answer in sheet.report.answers:
+        if answer.judgement is not Judgement.UNCHECKED:
+            by_check.setdefault(answer.check, []).append(answer)
+    for check, answers in by_check.items():
+        columns = ("about", "question", "formula", "limit", "answer", "rule")
+        rows = tuple(
+            (answer.subject, answer.question, answer.formula, answer.limit, _verdict(answer), numbers[answer.rule])
+            for answer in answers
+        )
+        yield _plain_table(PlanTable(f"computed_{check.value}", _title(check), columns, rows))
+    yield _rules(numbers)
+    if sheet.unproven:
+        items = (element("li", line) for line in sheet.unproven)
+        yield join((element("h3", "What the answers do not prove"), element("ul", *items)))
+
+
+def _verdict(answer: Answer) -> str:
+    return answer.severity.upper() if answer.is_flagged else "good"
+
+
+def _rules(numbers: Mapping[Rule, str]) -> Html:
+    items = (
+        element(
+            "li",
+            element("strong", number),
+            f" {rule}",
+            f" Other sources: {rule.disagreement}" if rule.disagreement else "",
+        )
+        for rule, number in numbers.items()
+    )
+    return join((element("h3", "Rules"), element("ul", *items, class_="plain")))
+
+
+def _others(rule: Rule) -> str:
+    return f"Other sources: {rule.disagreement}" if rule.disagreement else ""
+
+
+def _signatures() -> Html:
+    return element("div", *(join((_line(who), _line("Date"))) for who in _SIGNED), class_="lines")
+
+
+# The door.
+
+
+def _door(sheet: Sheet) -> Html:
+    door, rig = sheet.door, sheet.rig
+    crowded = "door crowded" if _letters(door) > _MAX_DOOR_LETTERS else "door"
+    return element(
+        "section",
+        element("h2", f"For the door: {rig.title}"),
+        element("h3", "When the screen is dark"),
+        element("ol", *(element("li", step) for step in door.steps)),
+        element("h3", "What works without the screen"),
+        *_loads_by_hand(door),
+        _plain_table(door.feeds) if door.feeds.rows else None,
+        element("h3", "As built"),
+        element("p", " ".join(door.built)),
+        element("h3", "Who to ask"),
+        element("div", *(_line(who, wide=True) for who in _ASKED), class_="lines"),
+        class_=crowded,
+    )
+
+
+_MAX_DOOR_LETTERS = 2400
+"""Above it the door's page is set smaller, to stay one page; tried on A4 and letter."""
+
+
+def _letters(door: Door) -> int:
+    cells = (cell for row in door.feeds.rows for cell in row)
+    lists = (door.steps, door.built, door.by_hand, door.by_module, door.by_network, door.unknown)
+    return sum(map(len, cells)) + sum(len(line) for lines in lists for line in lines)
+
+
+def _loads_by_hand(door: Door) -> Iterator[Html]:
+    groups = (
+        ("By hand, at the load or its relay", door.by_hand),
+        ("By a switch on its module, while the module has power", door.by_module),
+        ("Only over the network", door.by_network),
+        ("The rig does not say how", door.unknown),
+    )
+    if not any(lines for _, lines in groups):
+        yield element("p", "The rig has no outputs: each device has its own switch or none.")
+    for label, lines in groups:
+        if lines:
+            yield element("p", element("strong", f"{label}: "), f"{', '.join(lines)}.")

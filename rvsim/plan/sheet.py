@@ -1,0 +1,298 @@
+"""The commissioning sheet: what is printed of a plan, as data, and the page for the door of the vehicle.
+
+Knows: which tables a person needs beside the work, what has to be measured, which cautions belong to it, and what helps
+when the screen is dark. Does not know how a sheet looks (`faces.page.plan_page`).
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from rvsim.devices.registry import kinds_by_name
+from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule
+from rvsim.plan.as_built import NONE, NOT_GIVEN, as_built, fed_by, feeds_of_device, figure, functions_of
+from rvsim.plan.report import PlanReport
+from rvsim.rig.electric import BranchPlan
+from rvsim.rig.model import DevicePlan, Rig
+from rvsim.shakedown.cautions import LITHIUM
+from rvsim.watch.flag import WORST_FIRST, Flag
+
+MEASURED_CHECKS = (Check.LADDER, Check.HARNESS)
+"""The checks whose tables are readings that a person measures."""
+ARITHMETIC = (
+    "This is arithmetic from the figures given. Local law, the makers' instructions and a licensed person decide."
+)
+FUSE_CAUTION = (
+    "A voltage drop that is small enough never overrides ampacity; a software current limit does not replace the fuse "
+    "that protects the wire."
+)
+POWER_OFF_CAUTION = (
+    "Disconnect every battery, shore power and the solar panels before a wire is opened or ohms are measured."
+)
+MOTION_CAUTION = (
+    "Motion: what a motor moves crushes and pinches, with nobody looking; keep clear of it. A message on the bus does "
+    "not replace a switch that cuts the motor."
+)
+_BURNERS = ("furnace", "water_heater")
+_SCREEN_KINDS = ("panel", "keypad")
+_SCREEN_FUNCTION = "control_panel"
+_KIND_OF_FUNCTION = {"furnace": "heater"}
+"""Functions whose kind of simulated device has another name; only its caution is used."""
+
+
+@dataclass(frozen=True)
+class Door:
+    """What hangs at the vehicle's door."""
+
+    built: tuple[str, ...]
+    """What is built, in sentences."""
+    feeds: PlanTable
+    """Which fuse feeds what."""
+    steps: tuple[str, ...]
+    """What to do when the screen is dark, in this order."""
+    by_hand: tuple[str, ...]
+    """The loads that a person can switch without the network."""
+    by_module: tuple[str, ...]
+    """The switches that work while their module has power, without the network."""
+    by_network: tuple[str, ...]
+    """The loads that only the network switches."""
+    unknown: tuple[str, ...]
+    """The loads of which the rig does not say it."""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """What is printed of a plan."""
+
+    report: PlanReport
+
+    @property
+    def rig(self) -> Rig:
+        """The rig that was checked."""
+        return self.report.rig
+
+    @cached_property
+    def flagged(self) -> tuple[tuple[Flag, Answer], ...]:
+        """Each flag with the answer that raised it, the worst first."""
+        answers = [answer for answer in self.report.answers if answer.is_flagged]
+        answers.sort(key=lambda answer: WORST_FIRST.index(answer.severity))
+        return tuple(zip(self.report.flags, answers, strict=True))
+
+    @cached_property
+    def unchecked(self) -> tuple[Answer, ...]:
+        """The answers that could not be given."""
+        return tuple(answer for answer in self.report.answers if answer.judgement is Judgement.UNCHECKED)
+
+    @property
+    def good_count(self) -> int:
+        """How many answers are good."""
+        return sum(answer.judgement is Judgement.GOOD for answer in self.report.answers)
+
+    @cached_property
+    def rules(self) -> tuple[Rule, ...]:
+        """The rules that were used, each once; a rule's number is its place, from 1."""
+        return tuple(dict.fromkeys(answer.rule for answer in self.report.answers))
+
+    @cached_property
+    def unproven(self) -> tuple[str, ...]:
+        """What the answers do not prove, each once."""
+        return tuple(dict.fromkeys(answer.unproven for answer in self.report.answers if answer.unproven))
+
+    @cached_property
+    def built(self) -> tuple[PlanTable, ...]:
+        """What is built."""
+        return as_built(self.rig)
+
+    @cached_property
+    def expected(self) -> tuple[PlanTable, ...]:
+        """What has to be measured or seen, with the expected reading; power off first."""
+        measured = [
+            table for section in self.report.sections if section.check in MEASURED_CHECKS for table in section.tables
+        ]
+        own = (_supply_readings(self.rig), _device_readings(self.rig), _switch_readings(self.rig), _loads(self.rig))
+        return (*measured, *(table for table in own if table.rows))
+
+    @cached_property
+    def others(self) -> tuple[PlanTable, ...]:
+        """The other tables of the checks."""
+        return tuple(
+            table
+            for section in self.report.sections
+            if section.check not in MEASURED_CHECKS
+            for table in section.tables
+        )
+
+    @cached_property
+    def cautions(self) -> tuple[str, ...]:
+        """What can hurt, each once."""
+        of_checks = (caution for section in self.report.sections for caution in section.cautions)
+        return tuple(dict.fromkeys((POWER_OFF_CAUTION, FUSE_CAUTION, *_of_rig(self.rig), *of_checks, ARITHMETIC)))
+
+    @cached_property
+    def door(self) -> Door:
+        """What hangs at the vehicle's door."""
+        return _door(self.rig)
+
+
+# Expected readings.
+
+
+def _supply_readings(rig: Rig) -> PlanTable:
+    rows = [(f"battery {battery.name}", "at its terminals, at rest", "V") for battery in rig.batteries]
+    rows += [(f"branch {branch.name}", "at its far end, its loads on", "V") for branch in rig.branches]
+    title = "Power on, supply: write the voltages, and the branch beside the battery"
+    return PlanTable("reading_supply", title, ("where", "how", "unit"), tuple(rows))
+
+
+def _device_readings(rig: Rig) -> PlanTable:
+    rows = tuple((device.name, f"{device.address:02X}", functions_of(device) or NOT_GIVEN) for device in rig.devices)
+    title = "Power on, bus: each device is there under its address and instances (rvsim listen --rig)"
+    return PlanTable("reading_devices", title, ("device", "address (hex)", "functions and instances"), rows)
+
+
+def _switch_readings(rig: Rig) -> PlanTable:
+    rows = tuple(
+        (position.name, figure(position.instance), position.output or NONE)
+        for entry in rig.inputs
+        for position in entry.positions
+    )
+    title = "Power on, switches: press each one alone; its instance and no other changes"
+    return PlanTable("reading_switches", title, ("switch", "instance", "switches by itself"), rows)
+
+
+def _loads(rig: Rig) -> PlanTable:
+    rows = tuple(
+        (
+            output.name,
+            NOT_GIVEN if output.instance is None else f"{output.form} {output.instance}",
+            figure(output.amps),
+            figure(output.peak_amps),
+        )
+        for output in rig.outputs
+    )
+    title = "Power on, outputs: switch each one on alone and measure its current"
+    return PlanTable("reading_outputs", title, ("output", "instance", "running A", "highest A"), rows)
+
+
+# Cautions.
+
+
+def _of_rig(rig: Rig) -> Iterator[str]:
+    sentences: dict[str, list[str]] = {}
+    for device in rig.devices:
+        for caution in _cautions_of(device):
+            sentences.setdefault(caution, []).append(device.name)
+    for caution, names in sentences.items():
+        yield f"{', '.join(dict.fromkeys(names))}: {caution}"
+    lithium = [battery.name for battery in rig.batteries if battery.chemistry == "lfp"]
+    if lithium and not any(LITHIUM in caution for caution in sentences):
+        yield f"battery {', '.join(lithium)}: {LITHIUM}"
+    moved = [motion.name for motion in rig.motions]
+    if moved:
+        yield f"{', '.join(moved)}: {MOTION_CAUTION}"
+
+
+def _cautions_of(device: DevicePlan) -> tuple[str, ...]:
+    """Return the cautions of a device's kind; without a kind, those of the kinds that have its functions."""
+    kinds = kinds_by_name()
+    names = (device.kind,) if device.kind else tuple(_KIND_OF_FUNCTION.get(name, name) for name in device.functions)
+    found = (kinds[name].caution for name in names if name in kinds)
+    return tuple(dict.fromkeys(caution for caution in found if caution))
+
+
+# The door.
+
+
+def _door(rig: Rig) -> Door:
+    switched = {position.output for entry in rig.inputs for position in entry.positions if position.output is not None}
+    hands = {
+        given: tuple(
+            output.name for output in rig.outputs if output.manual_override is given and output.name not in switched
+        )
+        for given in (False, None)
+    }
+    return Door(
+        tuple(_built_sentences(rig)),
+        _fuse_table(rig),
+        tuple(_dark_steps(rig)),
+        tuple(output.name for output in rig.outputs if output.manual_override),
+        tuple(
+            f"{position.name} switches {position.output}"
+            for entry in rig.inputs
+            for position in entry.positions
+            if position.output is not None
+        ),
+        hands[False],
+        hands[None],
+    )
+
+
+def _built_sentences(rig: Rig) -> Iterator[str]:
+    for battery in rig.batteries:
+        place = f", in {battery.zone}" if battery.zone else ""
+        yield f"Battery {battery.name}: {battery.capacity_ah:g} Ah {battery.chemistry.upper()}{place}."
+    for module in rig.modules:
+        count = sum(output.module == module.name for output in rig.outputs)
+        limit = f", at most {module.limit_amps:g} A together" if module.limit_amps is not None else ""
+        yield f"Module {module.name}: {count} outputs{limit}."
+    if rig.taps:
+        ends = [tap.name for tap in rig.taps if tap.terminator]
+        ends += [drop.device for tap in rig.taps for drop in tap.drops if drop.terminator]
+        cable = f" ({rig.harness.cable})" if rig.harness.cable else ""
+        yield f"CAN pair{cable}: {len(rig.taps)} taps; terminators at {', '.join(ends) or 'no tap'}."
+
+
+def _fuse_table(rig: Rig) -> PlanTable:
+    fed, house = fed_by(rig), rig.vehicle.battery.name
+    given = {branch.name for branch in rig.branches}
+    rows = [
+        (
+            branch.name,
+            _rating(branch),
+            branch.parent or f"battery {branch.battery or house}",
+            ", ".join(fed.get(branch.name, ())) or NONE,
+        )
+        for branch in rig.branches
+    ]
+    own = [branch for branch in rig.all_branches if branch.name not in given]
+    for branch in own:
+        source = branch.parent or f"battery {branch.battery or house}"
+        rows.append((f"own fuse of {branch.name}", _rating(branch), source, branch.name))
+    return PlanTable("door_fuses", "Which fuse feeds what", ("fuse", "A", "from", "feeds"), tuple(rows))
+
+
+def _rating(branch: BranchPlan) -> str:
+    return "none" if branch.fuse_amps is None else f"{branch.fuse_amps:g}"
+
+
+def _dark_steps(rig: Rig) -> Iterator[str]:
+    yield "A gas or CO alarm sounds: everybody leaves the vehicle, then call for help. No screen replaces the alarm."
+    screens = [device for device in rig.devices if device.kind in _SCREEN_KINDS or _SCREEN_FUNCTION in device.functions]
+    for device in screens:
+        chain = feeds_of_device(rig, device)
+        yield f"{device.name}: {_way(rig, chain)}. Look at these fuses first, then at its plug."
+    yield "Measure the battery's voltage at its terminals. When it is low, charge it before anything else is changed."
+    for module in rig.modules:
+        own = next((device for device in rig.devices if device.name == module.device), None)
+        if own is not None and own not in screens:
+            yield f"Module {module.name}: its electronics: {_way(rig, feeds_of_device(rig, own))}."
+    yield "Replace a fuse by one of the same rating only. If it opens again, leave it out and ask."
+    if rig.taps:
+        ohm = rig.harness.terminator_ohm / 2
+        yield (
+            f"Switch all power off and measure between the two wires of the CAN pair: about {ohm:g} Ω with both "
+            "terminators; twice as much means that one is missing. It does not prove the connectors, the ground or "
+            "the supply."
+        )
+    if any(name in device.functions for device in rig.devices for name in _BURNERS):
+        yield "A heater that has locked out: find fuel, voltage and exhaust first. Do not start it again and again."
+
+
+def _way(rig: Rig, chain: Sequence[BranchPlan]) -> str:
+    """Return the way of the current to a device: the fuses from the device to the battery."""
+    if not chain:
+        return f"at the terminals of the battery {rig.vehicle.battery.name}"
+    steps = [
+        f"{branch.protection} in {branch.name}" if branch.fuse_amps else f"{branch.name} (no fuse)" for branch in chain
+    ]
+    return ", ".join([*steps, f"battery {chain[-1].battery or rig.vehicle.battery.name}"])
