@@ -195,19 +195,13 @@ def _verdict(answer: Answer) -> str:
 
 def _rules(numbers: Mapping[Rule, str]) -> Html:
     items = (
-        element(
-            "li",
-            element("strong", number),
-            f" {rule}",
-            f" Other sources: {rule.disagreement}" if rule.disagreement else "",
-        )
-        for rule, number in numbers.items()
+        element("li", element("strong", number), f" {rule}. ", _others(rule)) for rule, number in numbers.items()
     )
     return join((element("h3", "Rules"), element("ul", *items, class_="plain")))
 
 
 def _others(rule: Rule) -> str:
-    return f"Other sources: {rule.disagreement}" if rule.disagreement else ""
+    return f"Other sources: {rule.disagreement}." if rule.disagreement else ""
 
 
 def _signatures() -> Html:

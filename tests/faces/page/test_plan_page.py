@@ -71,7 +71,7 @@ def test_severities_and_rules_are_words(page):
     assert '<span class="tag fault">[1]</span> fault: pump' in page
     assert '<span class="tag warning">&lt;2&gt;</span> warning: pump' in page
     assert re.findall("<td>(good|WARNING|FAULT)</td>", page) == ["good", "WARNING", "FAULT"]
-    assert page.count("<strong>R1</strong> a rule, edition 1 (our decision). Other sources: another says 5 %") == 1
+    assert page.count("<strong>R1</strong> a rule, edition 1 (our decision). Other sources: another says 5 %.") == 1
     assert "<li>the connectors</li>" in page
 
 
