@@ -12,7 +12,7 @@ from rvsim.devices.registry import kinds_by_name
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule
 from rvsim.plan.as_built import NONE, NOT_GIVEN, as_built, fed_by, feeds_of_device, figure, functions_of
 from rvsim.plan.report import PlanReport
-from rvsim.rig.electric import BranchPlan
+from rvsim.rig.electric import OUTDOORS, BranchPlan
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.shakedown.cautions import LITHIUM
 from rvsim.watch.flag import WORST_FIRST, Flag
@@ -216,20 +216,22 @@ def _door(rig: Rig) -> Door:
         _fuse_table(rig),
         tuple(_dark_steps(rig)),
         tuple(output.name for output in rig.outputs if output.manual_override),
-        tuple(
-            f"{position.name} switches {position.output}"
-            for entry in rig.inputs
-            for position in entry.positions
-            if position.output is not None
-        ),
+        tuple(_switched_by_modules(rig)),
         hands[False],
         hands[None],
     )
 
 
+def _switched_by_modules(rig: Rig) -> Iterator[str]:
+    for entry in rig.inputs:
+        outputs = [position.output for position in entry.positions if position.output is not None]
+        if outputs:
+            yield f"{entry.name} ({', '.join(outputs)})"
+
+
 def _built_sentences(rig: Rig) -> Iterator[str]:
     for battery in rig.batteries:
-        place = f", in {battery.zone}" if battery.zone else ""
+        place = f", {'' if battery.zone == OUTDOORS else 'in the '}{battery.zone}" if battery.zone else ""
         yield f"Battery {battery.name}: {battery.capacity_ah:g} Ah {battery.chemistry.upper()}{place}."
     for module in rig.modules:
         count = sum(output.module == module.name for output in rig.outputs)
@@ -245,20 +247,27 @@ def _built_sentences(rig: Rig) -> Iterator[str]:
 def _fuse_table(rig: Rig) -> PlanTable:
     fed, house = fed_by(rig), rig.vehicle.battery.name
     given = {branch.name for branch in rig.branches}
+    own = {branch.name: branch for branch in rig.all_branches if branch.name not in given}
     rows = [
         (
             branch.name,
             _rating(branch),
             branch.parent or f"battery {branch.battery or house}",
-            ", ".join(fed.get(branch.name, ())) or NONE,
+            ", ".join(_with_fuse(name, own.get(name)) for name in fed.get(branch.name, ())) or NONE,
         )
         for branch in rig.branches
     ]
-    own = [branch for branch in rig.all_branches if branch.name not in given]
-    for branch in own:
-        source = branch.parent or f"battery {branch.battery or house}"
-        rows.append((f"own fuse of {branch.name}", _rating(branch), source, branch.name))
-    return PlanTable("door_fuses", "Which fuse feeds what", ("fuse", "A", "from", "feeds"), tuple(rows))
+    for branch in own.values():
+        if branch.parent is None:
+            rows.append(
+                (f"own fuse of {branch.name}", _rating(branch), f"battery {branch.battery or house}", branch.name)
+            )
+    title = "Which fuse feeds what; in brackets a fuse of its own"
+    return PlanTable("door_fuses", title, ("fuse", "A", "from", "feeds"), tuple(rows))
+
+
+def _with_fuse(name: str, own: BranchPlan | None) -> str:
+    return name if own is None else f"{name} ({_rating(own)} A)"
 
 
 def _rating(branch: BranchPlan) -> str:
@@ -268,14 +277,13 @@ def _rating(branch: BranchPlan) -> str:
 def _dark_steps(rig: Rig) -> Iterator[str]:
     yield "A gas or CO alarm sounds: everybody leaves the vehicle, then call for help. No screen replaces the alarm."
     screens = [device for device in rig.devices if device.kind in _SCREEN_KINDS or _SCREEN_FUNCTION in device.functions]
-    for device in screens:
-        chain = feeds_of_device(rig, device)
-        yield f"{device.name}: {_way(rig, chain)}. Look at these fuses first, then at its plug."
+    for way, names in _by_way(rig, screens).items():
+        yield f"{', '.join(names)}: {way}. Look at these fuses first, then at the plugs."
     yield "Measure the battery's voltage at its terminals. When it is low, charge it before anything else is changed."
-    for module in rig.modules:
-        own = next((device for device in rig.devices if device.name == module.device), None)
-        if own is not None and own not in screens:
-            yield f"Module {module.name}: its electronics: {_way(rig, feeds_of_device(rig, own))}."
+    own = {module.device for module in rig.modules}
+    modules = [device for device in rig.devices if device.name in own and device not in screens]
+    for way, names in _by_way(rig, modules).items():
+        yield f"The electronics of {', '.join(names)}: {way}."
     yield "Replace a fuse by one of the same rating only. If it opens again, leave it out and ask."
     if rig.taps:
         ohm = rig.harness.terminator_ohm / 2
@@ -286,6 +294,14 @@ def _dark_steps(rig: Rig) -> Iterator[str]:
         )
     if any(name in device.functions for device in rig.devices for name in _BURNERS):
         yield "A heater that has locked out: find fuel, voltage and exhaust first. Do not start it again and again."
+
+
+def _by_way(rig: Rig, devices: Sequence[DevicePlan]) -> dict[str, list[str]]:
+    """Return the devices by the way of their current."""
+    found: dict[str, list[str]] = {}
+    for device in devices:
+        found.setdefault(_way(rig, feeds_of_device(rig, device)), []).append(device.name)
+    return found
 
 
 def _way(rig: Rig, chain: Sequence[BranchPlan]) -> str:

@@ -7,6 +7,7 @@ not know any rule, nor what stands in a table (`plan.sheet`).
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from importlib.resources import files
+from math import ceil
 
 from rvsim.faces.cli.version import program_version
 from rvsim.faces.page.colours import colour_css
@@ -20,6 +21,8 @@ from rvsim.watch.flag import Flag
 _PLACE = re.compile(r"\[\[(\w+)\]\]")
 """A place of the template that is filled."""
 _NUMBER = re.compile(r"-?\d+(\.\d+)?|-")
+_FIGURE = re.compile(r"(\d) (?=(?:mm²|AWG|mΩ|m|A)\b|mm²)")
+"""The blank between a figure and its unit."""
 _SIGNED = ("Built by", "Measured by", "Checked by")
 """Who signs, beside a date."""
 _ASKED = ("Installer", "Electrician (mains)", "Heater and gas", "Network and screens", "Breakdown help")
@@ -150,11 +153,16 @@ def _plain_table(given: PlanTable, *, filled_in: Sequence[str] = ()) -> Html:
     columns = [Column(title, is_number) for title, is_number in zip(given.columns, numbers, strict=True)]
     columns += [Column(title) for title in filled_in]
     boxes: list[Html] = [element("span", class_="box") for _ in filled_in[:-1]] + [_tick() for _ in filled_in[-1:]]
-    rows: list[list[Cell | Content]] = [[*row, *boxes] for row in given.rows]
+    rows: list[list[Cell | Content]] = [[*map(_unbroken, row), *boxes] for row in given.rows]
     made = table(given.title, columns, rows, identifier=given.name)
     note = element("p", given.note, class_="facts") if given.note else None
     short = len(given.rows) <= _MAX_SHORT_ROWS
     return element("div", element("h3", given.title), made, note, class_="part short" if short else "part")
+
+
+def _unbroken(cell: str) -> str:
+    """Return a cell whose figures stay in one line with their units."""
+    return _FIGURE.sub("\\1\u00a0", cell)
 
 
 def _tick() -> Html:
@@ -194,9 +202,7 @@ def _verdict(answer: Answer) -> str:
 
 
 def _rules(numbers: Mapping[Rule, str]) -> Html:
-    items = (
-        element("li", element("strong", number), f" {rule}. ", _others(rule)) for rule, number in numbers.items()
-    )
+    items = (element("li", element("strong", number), f" {rule}. ", _others(rule)) for rule, number in numbers.items())
     return join((element("h3", "Rules"), element("ul", *items, class_="plain")))
 
 
@@ -213,7 +219,6 @@ def _signatures() -> Html:
 
 def _door(sheet: Sheet) -> Html:
     door, rig = sheet.door, sheet.rig
-    crowded = "door crowded" if _letters(door) > _MAX_DOOR_LETTERS else "door"
     return element(
         "section",
         element("h2", f"For the door: {rig.title}"),
@@ -226,18 +231,31 @@ def _door(sheet: Sheet) -> Html:
         element("p", " ".join(door.built)),
         element("h3", "Who to ask"),
         element("div", *(_line(who, wide=True) for who in _ASKED), class_="lines"),
-        class_=crowded,
+        class_="door",
+        style=f"--size: {_door_points(door):.1f}pt",
     )
 
 
-_MAX_DOOR_LETTERS = 2400
-"""Above it the door's page is set smaller, to stay one page; tried on A4 and letter."""
+_DOOR_POINTS = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5)
+"""The sizes of letters that the door's page can have: the largest one is taken with which it stays one page."""
+_LETTERS_A_LINE, _LINES_A_PAGE, _FIXED_LINES = 1080.0, 500.0, 24.0
+"""How many letters a line has and how many lines a page, both for letters of 1 point, and the lines of headings and of
+who to ask. Measured on letter paper, the shorter one; A4 is narrower by 3 %."""
+_FEEDS_SHARE = 0.68
+"""The share of the width that the last column of the fuses has."""
 
 
-def _letters(door: Door) -> int:
-    cells = (cell for row in door.feeds.rows for cell in row)
-    lists = (door.steps, door.built, door.by_hand, door.by_module, door.by_network, door.unknown)
-    return sum(map(len, cells)) + sum(len(line) for lines in lists for line in lines)
+def _door_points(door: Door) -> float:
+    """Return the size of the letters of the door's page."""
+    lists = (door.by_hand, door.by_module, door.by_network, door.unknown)
+    texts = [*door.steps, " ".join(door.built), *(f"{'-' * 40}{', '.join(names)}" for names in lists if names)]
+    for points in _DOOR_POINTS:
+        letters = _LETTERS_A_LINE / points
+        lines = _FIXED_LINES + sum(ceil(len(line) / letters) * 1.05 for line in texts)
+        lines += sum(ceil(len(row[-1]) / (letters * _FEEDS_SHARE)) + 0.25 for row in door.feeds.rows)
+        if lines <= _LINES_A_PAGE / points:
+            return points
+    return _DOOR_POINTS[-1]
 
 
 def _loads_by_hand(door: Door) -> Iterator[Html]:
