@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from rvsim.plan.answer import FLAG_KINDS, Answer, Check, PlanTable, Section, flags_of, worst_first
+from rvsim.plan.currents import check_currents
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
@@ -23,7 +24,9 @@ class PlanInput:
     seed: int = 1
 
 
-CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {}
+CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
+    Check.CURRENTS: check_currents,
+}
 """The checks in the order of a report."""
 
 
