@@ -9,6 +9,7 @@ from functools import cached_property
 
 from rvsim.plan.answer import FLAG_KINDS, Answer, Check, PlanTable, Section, flags_of, worst_first
 from rvsim.plan.currents import check_currents
+from rvsim.plan.ladder import check_ladder
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
@@ -26,6 +27,7 @@ class PlanInput:
 
 CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.CURRENTS: check_currents,
+    Check.LADDER: check_ladder,
 }
 """The checks in the order of a report."""
 
