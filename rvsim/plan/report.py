@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
+from rvsim.plan.budget import check_budget
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -21,7 +22,9 @@ class PlanInput:
     seed: int = 1
 
 
-CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {}
+CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
+    Check.BUDGET: check_budget,
+}
 """The checks in the order of a report."""
 
 
