@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from rvsim.plan.answer import FLAG_KINDS, Answer, Check, PlanTable, Section, flags_of, worst_first
+from rvsim.plan.budget import check_budget
 from rvsim.plan.currents import check_currents
 from rvsim.plan.ladder import check_ladder
 from rvsim.rig.accepted import AcceptedPlan
@@ -28,6 +29,7 @@ class PlanInput:
 CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.CURRENTS: check_currents,
     Check.LADDER: check_ladder,
+    Check.BUDGET: check_budget,
 }
 """The checks in the order of a report."""
 
