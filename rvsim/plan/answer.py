@@ -75,7 +75,8 @@ class Answer:
     computed figure, in ``unit``; None where there is none. ``limit`` is what it is held against, in words: "at most
     10 %". ``formula`` is the computation with the figures put in: "2 x 4.0 m x 6.50 mOhm/m x 8.0 A = 0.416 V = 3.5 %
     of 12 V". ``text`` is what is wrong, or what could not be checked and which key is missing; ``advice`` is the
-    remedy. ``unproven`` is what the answer does not prove.
+    remedy. ``unproven`` is what the answer does not prove. ``missing`` are the keys that the rig leaves out, as
+    "amps of output galley light".
     """
 
     key: str
@@ -92,6 +93,7 @@ class Answer:
     text: str = ""
     advice: str = ""
     unproven: str = ""
+    missing: tuple[str, ...] = ()
 
     @property
     def is_flagged(self) -> bool:
@@ -127,19 +129,24 @@ def path_name(name: str) -> str:
 
 def unchecked(key: str, check: Check, subject: str, question: str, rule: Rule, missing: Iterable[str]) -> Answer:
     """Return the answer that a question could not be checked, with the keys of the rig that are missing."""
-    listed = ", ".join(missing)
+    keys = tuple(missing)
+    listed = ", ".join(keys)
     return Answer(
         key=key, check=check, subject=subject, question=question, formula="", rule=rule,
         judgement=Judgement.UNCHECKED, text=f"not checked: the rig does not give {listed}",
-        advice=f"give {listed}",
+        advice=f"give {listed}", missing=keys,
     )  # fmt: skip
+
+
+def worst_first(answers: Iterable[Answer]) -> list[Answer]:
+    """Return the answers with something wrong, the worst first."""
+    flagged = [answer for answer in answers if answer.is_flagged]
+    return sorted(flagged, key=lambda answer: WORST_FIRST.index(answer.severity))
 
 
 def flags_of(answers: Iterable[Answer]) -> Iterator[Flag]:
     """Yield a flag for each answer with something wrong, the worst first, numbered from 1."""
-    flagged = [answer for answer in answers if answer.is_flagged]
-    flagged.sort(key=lambda answer: WORST_FIRST.index(answer.severity))
-    for number, answer in enumerate(flagged, 1):
+    for number, answer in enumerate(worst_first(answers), 1):
         evidence = tuple(part for part in (answer.formula, f"rule: {answer.rule}") if part)
         yield Flag(
             number, FLAG_KINDS[answer.check], answer.subject, answer.severity, 0, answer.text, answer.advice, evidence

@@ -3,10 +3,15 @@
 Knows: which checks there are and in which order they are told. Does not know any rule, nor how a report is shown.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
-from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
+from rvsim.plan.answer import FLAG_KINDS, Answer, Check, PlanTable, Section, flags_of, worst_first
+from rvsim.plan.budget import check_budget
+from rvsim.plan.currents import check_currents
+from rvsim.plan.ladder import check_ladder
+from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -21,7 +26,11 @@ class PlanInput:
     seed: int = 1
 
 
-CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {}
+CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
+    Check.CURRENTS: check_currents,
+    Check.LADDER: check_ladder,
+    Check.BUDGET: check_budget,
+}
 """The checks in the order of a report."""
 
 
@@ -32,15 +41,33 @@ class PlanReport:
     rig: Rig
     sections: tuple[Section, ...]
 
-    @property
+    @cached_property
     def answers(self) -> tuple[Answer, ...]:
         """All answers, in the order of the checks."""
         return tuple(answer for section in self.sections for answer in section.answers)
 
+    @cached_property
+    def accepted(self) -> Mapping[str, AcceptedPlan]:
+        """The entry of the rig that accepts an answer with something wrong, by the key of the answer."""
+        found = {}
+        for answer in self.answers:
+            kind = str(FLAG_KINDS[answer.check])
+            entry = next(
+                (one for one in self.rig.accepted if one.covers_answer(kind, answer.key, answer.subject)), None
+            )
+            if answer.is_flagged and entry is not None:
+                found[answer.key] = entry
+        return found
+
+    @property
+    def wrong(self) -> tuple[Answer, ...]:
+        """The answers with something wrong that the rig does not accept, in the order of their flags."""
+        return tuple(worst_first(answer for answer in self.answers if answer.key not in self.accepted))
+
     @property
     def flags(self) -> tuple[Flag, ...]:
-        """What is wrong, the worst first."""
-        return tuple(flags_of(self.answers))
+        """What is wrong and not accepted, the worst first."""
+        return tuple(flags_of(self.wrong))
 
     @property
     def tables(self) -> tuple[PlanTable, ...]:
@@ -53,6 +80,6 @@ class PlanReport:
         return all(flag.severity is Severity.NOTICE for flag in self.flags)
 
 
-def check_rig(given: PlanInput) -> PlanReport:
-    """Run every check on a rig."""
-    return PlanReport(given.rig, tuple(check(given) for check in CHECKS.values()))
+def check_rig(given: PlanInput, checks: Collection[Check] = ()) -> PlanReport:
+    """Run checks on a rig; all of them where none is named."""
+    return PlanReport(given.rig, tuple(check(given) for name, check in CHECKS.items() if not checks or name in checks))

@@ -36,6 +36,8 @@ MESSAGE_FLAG_KINDS: tuple[str, ...] = (
     FlagKind.FAILED_TRANSFER,
 )
 """The kinds of flags about one message, those about a field included."""
+PLAN_PREFIX = "rig-"
+"""The kinds of flags that the plan raises begin with it."""
 _DGN = re.compile(r"[0-3][0-9A-F]{4}", re.ASCII | re.IGNORECASE)
 
 
@@ -74,6 +76,9 @@ class AcceptedPlan(Table):
     """The message that it is about, by its name, or by its DGN as five hex digits."""
     field: Annotated[str, AfterValidator(_check_field)] | None = None
     """The field of the message that it is about."""
+    answer: OneLineText | None = None
+    """With a kind that begins with rig-: the answer of the plan that it is about, by its key, like
+    "output.galley_light.drop_percent"."""
     absent: bool = False
     """With silent-device: whether the device may also be missing from the start."""
     reason: OneLineText | None = None
@@ -102,6 +107,14 @@ class AcceptedPlan(Table):
             raise ValueError("a field needs its message; add the message, or remove the field")
         return field
 
+    @field_validator("answer")
+    @classmethod
+    def _of_the_plan(cls, answer: str | None, info: ValidationInfo) -> str | None:
+        flag = info.data.get("flag")
+        if answer is not None and flag is not None and not flag.startswith(PLAN_PREFIX):
+            raise ValueError(f"a {flag} flag is not one of the plan; remove it")
+        return answer
+
     @field_validator("absent")
     @classmethod
     def _of_a_silent_device(cls, absent: bool, info: ValidationInfo) -> bool:
@@ -122,3 +135,16 @@ class AcceptedPlan(Table):
         if self.flag != flag or self.device not in (None, device) or self.field not in (None, field):
             return False
         return self.message is None or (message is not None and self.message in (f"{message[0]:05X}", message[1]))
+
+    def covers_answer(self, flag: str, key: str, subject: str) -> bool:
+        """Return whether what an answer of the plan found wrong is accepted.
+
+        Args:
+            flag: the kind of its flag.
+            key: the key of the answer.
+            subject: the part of the rig that it is about.
+        """
+        if self.flag != flag or self.answer not in (None, key):
+            return False
+        device = self.device
+        return device is None or device == subject or key.startswith(f"device.{'_'.join(device.split())}.")

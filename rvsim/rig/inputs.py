@@ -55,6 +55,10 @@ class LadderPlan(Table):
     source: half way."""
     hysteresis_counts: Annotated[float, Field(ge=0, le=1000)] = 2.0
     """How far beyond a threshold the reading has to be until another switch counts. Common practice, no source."""
+    supply_volts: Annotated[float, Field(ge=1, le=60)] | None = None
+    """The voltage that the pull-up is on, which is also the converter's reference; read by the plan only."""
+    wetting_milliamps: Annotated[float, Field(ge=0, le=1000)] | None = None
+    """The lowest current that keeps the contacts of its switches clean, by their maker; read by the plan only."""
 
     @cached_property
     def ladder(self) -> Ladder:

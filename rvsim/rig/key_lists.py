@@ -65,6 +65,7 @@ UNITS = (
     ("cycle_min", "min"),
     ("t_hour", "h"),
     ("_volts", "V"),
+    ("milliamps", "mA"),
     ("amps", "A"),
     ("_ah", "Ah"),
     ("_ppm", "ppm"),

@@ -12,9 +12,8 @@ import math
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import pairwise
-from random import Random
 from typing import Literal, NamedTuple
 
 E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
@@ -29,6 +28,8 @@ AGED_CONTACT_OHM = 50.0
 """Resistance that a ladder's contact can reach with age, for checks of a plan. Our decision."""
 MARGIN_COUNTS = 3
 """Error of a converter itself, in counts: offset, gain and noise. Our decision."""
+MAX_EQUAL_STEPS = 256
+"""More switches are not searched for: no input has as many. Our decision."""
 _MAX_STEPS = 400
 """So many changes of a value are tried at most in a search for a wider margin."""
 Wiring = Literal["to ground", "in series"]
@@ -141,19 +142,6 @@ class Ladder:
         }
         return dict(sorted(found.items(), key=lambda item: item[1].nominal))
 
-    def sampled_bands(self, seed: int, samples: int = 1000) -> Mapping[str, Band]:
-        """Return the band of each switch over ladders of parts drawn at random within their tolerance, each equally."""
-        draw = Random(f"{seed}:ladder").uniform
-        shares: dict[str, list[float]] = {name: [] for name in self.rungs}
-        for _ in range(samples):
-            pull_up = self.pull_up_ohm * draw(1 - self.tolerance, 1 + self.tolerance)
-            total = 0.0
-            for name, ohm in self.rungs.items():
-                drawn = ohm * draw(1 - self.tolerance, 1 + self.tolerance)
-                total = total + drawn if self.wired == "in series" else drawn
-                shares[name].append(share(total + draw(0, self.contact_ohm), pull_up))
-        return {name: Band(min(shares[name]), band.nominal, max(shares[name])) for name, band in self.bands.items()}
-
     @cached_property
     def gaps(self) -> tuple[Gap, ...]:
         """The room between neighbours in the worst case, lowest share first; the last one is to the open input."""
@@ -201,6 +189,21 @@ class Ladder:
         place = list(self.bands).index(name)
         return ohm_at(self.thresholds[place], self.pull_up_ohm) - self.tap_ohm[name]
 
+    def least_flip_ohm(self, name: str) -> float:
+        """Return the contact resistance at which a switch can be read as its neighbour above, or as none.
+
+        As ``flip_ohm``, with its own parts at the unfavourable end of their tolerance; 0 or less where it is misread
+        with a contact of no resistance. Thresholds are those of nominal parts.
+        """
+        place = list(self.bands).index(name)
+        limit = ohm_at(self.thresholds[place], self.pull_up_ohm * (1 - self.tolerance))
+        return limit - self.tap_ohm[name] * (1 + self.tolerance)
+
+    def leaving_ohm(self, name: str) -> float:
+        """Return the contact resistance at which a switch of nominal parts is above its own band and the error."""
+        limit = self.bands[name].high + MARGIN_COUNTS / self.counts
+        return ohm_at(limit, self.pull_up_ohm) - self.tap_ohm[name]
+
     def leak_ohm(self, name: str) -> float | None:
         """Return the resistance from the input to ground at which a switch is read as the one below it.
 
@@ -235,6 +238,24 @@ def equal_step_ohms(count: int, pull_up_ohm: float) -> tuple[float, ...]:
     return tuple(ohm_at(place / count, pull_up_ohm) for place in range(count))
 
 
+@lru_cache(maxsize=256)
+def most_equal_steps(tolerance: float, adc_bits: int) -> int:
+    """Return for how many switches in equal steps a converter has room, with its own error; at least 1.
+
+    The resistors have any value within their tolerance, and contacts no resistance; the pull-up does not matter.
+    """
+    fitting, too_many = 1, MAX_EQUAL_STEPS + 1
+    while too_many - fitting > 1:  # the more switches, the less room
+        middle = (fitting + too_many) // 2
+        ohms = equal_step_ohms(middle, 1.0)
+        if _smallest_gap(ohms, 1.0, tolerance, 0.0) * (1 << adc_bits) >= MARGIN_COUNTS:
+            fitting = middle
+        else:
+            too_many = middle
+    return fitting
+
+
+@lru_cache(maxsize=512)
 def suggested_ohms(
     count: int, pull_up_ohm: float, tolerance: float = 0.05, series: Sequence[int] = E24
 ) -> tuple[float, ...]:
@@ -265,6 +286,9 @@ def _beside(ohm: float, series: Sequence[int]) -> tuple[float, ...]:
     return tuple(values[number] for number in (place - 1, place + 1) if 0 <= number < len(values))
 
 
-def _smallest_gap(ohms: Iterable[float], pull_up_ohm: float, tolerance: float) -> float:
-    ladder = Ladder(pull_up_ohm, {str(number): ohm for number, ohm in enumerate(ohms)}, tolerance=tolerance)
+def _smallest_gap(
+    ohms: Iterable[float], pull_up_ohm: float, tolerance: float, contact_ohm: float = NEW_CONTACT_OHM
+) -> float:
+    rungs = {str(number): ohm for number, ohm in enumerate(ohms)}
+    ladder = Ladder(pull_up_ohm, rungs, tolerance=tolerance, contact_ohm=contact_ohm)
     return min(gap.share for gap in ladder.gaps)

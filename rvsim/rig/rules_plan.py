@@ -22,7 +22,9 @@ FusePlaceRule = Literal["ABYC E-11", "NEC 552.10"]
 """How far from its source a fuse may be."""
 HarnessRule = Literal["RV-C", "J1939-11", "J1939-15", "marine", "CiA", "AN96116"]
 """How long the trunk and the drops of the pair may be."""
-TripPoint = tuple[Annotated[float, Field(gt=1, le=100)], Annotated[float, Field(gt=0, le=36_000)]]
+TripPoint = Annotated[
+    tuple[Annotated[float, Field(gt=1, le=100)], Annotated[float, Field(gt=0, le=36_000)]], Field(strict=False)
+]
 """A current as a multiple of the limit, and the seconds after which it trips."""
 
 

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 from itertools import product
 from math import isclose, isfinite
 from random import Random
+from typing import Protocol, TypeVar
 
 from rvsim.errors import InputError
 from rvsim.rig.quantity import shown
 from rvsim.shakedown.key_paths import split_key
-from rvsim.shakedown.verdict import Value, Verdict
+from rvsim.shakedown.verdict import Value
 
 MAX_RUNS = 100_000
 """Runs in one command. Our decision."""
@@ -140,7 +141,22 @@ def random_jobs(scenario: str, ranges: Sequence[Range], count: int, seed: int) -
     ]
 
 
-def smallest_failure(verdicts: Sequence[Verdict], home: Mapping[str, Value]) -> Verdict | None:
+class Judged(Protocol):
+    """A run, or a plan, with other values."""
+
+    @property
+    def values(self) -> Mapping[str, Value]:
+        """The values that replaced its own."""
+
+    @property
+    def passed(self) -> bool:
+        """Whether it is good."""
+
+
+_Judged = TypeVar("_Judged", bound=Judged)
+
+
+def smallest_failure(verdicts: Sequence[_Judged], home: Mapping[str, Value]) -> _Judged | None:
     """Return the failed run with the smallest change: the fewest values that differ from ``home``, then the nearest.
 
     ``home`` is the scenario's own value of each varied key.

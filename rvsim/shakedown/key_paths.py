@@ -1,8 +1,9 @@
 """Keys of a scenario or its rig, each named by a path such as ``device.heater.settings.full_amps``.
 
-Knows: how a path is written (keys as TOML has them; a table of a list by its name, or by its number from 1), which keys
-the models have, written in the file or not, and what to write instead of a path that leads nowhere. Does not know what
-a key does, nor how runs are made with other values.
+Knows: how a path is written (keys as TOML has them; a table of a list by its name, or by its number from 1; in a name
+``_`` for a blank; a key without its table where only one table there has it), which keys the models have, written in
+the file or not, and what to write instead of a path that leads nowhere. Does not know what a key does, nor how runs are
+made with other values.
 """
 
 import json
@@ -185,6 +186,9 @@ def _below(found: FoundKey, segment: Segment, path: str, kinds: Kinds) -> FoundK
             return FoundKey((*found.place, name), hint, _value_in(found.given, name), default)
     if _is_single_table(found) and _named(segment, 0, _entry_name(found, found.given)):
         return found
+    inner = _in_one_table(found, segment, kinds) if path else None
+    if inner is not None:
+        return inner
     values = list(_map_values(found.hint))
     if values or (not models and _is_open(found.hint)):
         hint = values[0] if values else Any
@@ -196,11 +200,26 @@ def _below(found: FoundKey, segment: Segment, path: str, kinds: Kinds) -> FoundK
     raise PathError(unknown_key(segment.text, known) + listed)
 
 
+def _in_one_table(found: FoundKey, segment: Segment, kinds: Kinds) -> FoundKey | None:
+    """Return where a key leads that only one of the tables at a place has; None where none or several have it."""
+    fitting = []
+    for table, hint, default in _fields(_models(found), found.given, kinds):
+        below = FoundKey((*found.place, table), hint, _value_in(found.given, table), default)
+        if _items(hint) or isinstance(below.given, Value | list):
+            continue
+        for name, inner, inner_default in _fields(_models(below), below.given, kinds):
+            if name == segment.text:
+                fitting.append(FoundKey((*below.place, name), inner, _value_in(below.given, name), inner_default))
+    return fitting[0] if len(fitting) == 1 else None
+
+
 def _entry(found: FoundKey, segment: Segment, path: str) -> FoundKey:
     """Return where the name or number of a list's entry leads."""
     entries = found.given if isinstance(found.given, list) else []
     names = [_entry_name(found, entry) for entry in entries]
     fitting = [number for number, name in enumerate(names) if _named(segment, number, name)]
+    if not fitting and not segment.quoted:
+        fitting = [number for number, name in enumerate(names) if "_".join((name or "").split()) == segment.text]
     if len(fitting) == 1:
         (number,) = fitting
         items = _items(found.hint)

@@ -19,11 +19,13 @@ The result is valid under these conditions:
 Two streams with one identifier, such as the instances of one device, each count as waiting for the other.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import partial
 from itertools import count
+from typing import NamedTuple
 
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.timing import BIT_RATE
@@ -56,7 +58,27 @@ def worst_responses(streams: Sequence[PeriodicMessage], bit_rate: int = BIT_RATE
     None where it can be longer than the stream's own gap, so that the next frame is due before the end, or where the
     bus can be busy for 10 s without a pause.
     """
-    return [_Level(streams, index, bit_rate).worst() for index in range(len(streams))]
+    grouped = Counter(streams)  # equal ones, as the instances of one device, have one result
+    found = {stream: _Level(grouped, stream, bit_rate).worst() for stream in grouped}
+    return [found[stream] for stream in streams]
+
+
+class ResponseSteps(NamedTuple):
+    """The waiting time of a stream's first frame in a busy period, step by step; times are in microseconds."""
+
+    blocking_us: int
+    """The longest frame of a lower priority, which may have just begun."""
+    own_us: int
+    waits: tuple[tuple[int, int], ...]
+    """For each step how many frames of a higher or the same priority go first, and the wait that follows from them; the
+    last step repeats the wait of the one before it, or is longer than the stream's gap."""
+
+
+def response_steps(
+    streams: Sequence[PeriodicMessage], stream: PeriodicMessage, bit_rate: int = BIT_RATE
+) -> ResponseSteps:
+    """Return how the response time of one of the streams is found, for its first frame in a busy period."""
+    return _Level(Counter(streams), stream, bit_rate).steps()
 
 
 def utilisation_percent(streams: Iterable[PeriodicMessage], bit_rate: int = BIT_RATE) -> float:
@@ -67,17 +89,34 @@ def utilisation_percent(streams: Iterable[PeriodicMessage], bit_rate: int = BIT_
 class _Level:
     """The waiting times of one stream, in microseconds; the names in parentheses are those of the analysis."""
 
-    def __init__(self, streams: Sequence[PeriodicMessage], index: int, bit_rate: int) -> None:
+    def __init__(self, streams: Mapping[PeriodicMessage, int], stream: PeriodicMessage, bit_rate: int) -> None:
         def duration(bits: int) -> int:
             return -(-bits * SECOND_US // bit_rate)
 
-        self._stream = stream = streams[index]
-        others = [*streams[:index], *streams[index + 1 :]]
-        self._higher = [(other, duration(other.bits)) for other in others if other.identifier <= stream.identifier]
+        self._stream = stream
+        others = {other: number - (other == stream) for other, number in streams.items()}
+        self._higher_counts = {
+            other: number for other, number in others.items() if number and other.identifier <= stream.identifier
+        }
+        self._higher = [(other, number * duration(other.bits)) for other, number in self._higher_counts.items()]
         self._blocking = max(
             (duration(other.bits) for other in others if other.identifier > stream.identifier), default=0
         )
         self._own, self._bit = duration(stream.bits), duration(1)
+
+    def steps(self) -> ResponseSteps:
+        """Return the steps of the first frame's wait."""
+        waits, time = [], 0
+        while True:
+            frames = sum(
+                number * -(-(time + self._bit + other.jitter) // other.gap)
+                for other, number in self._higher_counts.items()
+            )
+            following = self._starts(0, time)
+            waits.append((frames, following))
+            if following == time or following > self._stream.gap:
+                return ResponseSteps(self._blocking, self._own, tuple(waits))
+            time = following
 
     def worst(self) -> int | None:
         """Return the worst response time over the stream's frames (q) in the busy period."""

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from rvsim.errors import ExitCode
-from rvsim.faces.cli import export_command, options, scenario_commands
+from rvsim.faces.cli import export_command, options, plan_command, scenario_commands
 from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import handle_ending_signals, run_command, safe_output, say
 
@@ -340,6 +340,7 @@ def replay(
 
 
 export_command.add_to(app)
+plan_command.add_to(app)
 
 
 @app.command(

@@ -73,7 +73,9 @@ def add_to(app: typer.Typer) -> None:
     app.command(
         cls=options.Command,
         epilog=options.examples(
-            "rvsim vary warm_cabin weather.outdoor_c=-20..10/5", "rvsim vary mine.toml seed=1..9/1 --draw 50"
+            "rvsim vary warm_cabin weather.outdoor_c=-20..10/5",
+            "rvsim vary mine.toml seed=1..9/1 --draw 50",
+            "rvsim vary brackenlow --plan output.water_pump.amps=4..9/1",
         ),
     )(vary)
 
@@ -212,6 +214,10 @@ def vary(
     draw: Annotated[
         int | None, typer.Option("--draw", metavar="N", help="Make N runs with random values instead of all.")
     ] = None,
+    plan: Annotated[
+        bool,
+        typer.Option("--plan", help="Check the plan of a rig, named in place of a scenario: which values are flagged."),
+    ] = False,
     seed: options.Seed = None,
     json: JsonVerdicts = False,
     junit: Junit = None,
@@ -241,6 +247,7 @@ def vary(
             processes=processes,
             dbc=tuple(dbc or ()),
             units=options.units_of(units),
+            plan=plan,
         )
 
     raise typer.Exit(run_command(command))

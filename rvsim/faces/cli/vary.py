@@ -34,6 +34,7 @@ def vary(
     processes: int | None = None,
     dbc: tuple[Path, ...] = (),
     units: DisplayUnits = METRIC,
+    plan: bool = False,
 ) -> int:
     """Run a scenario with all combinations of values, or with random ones; GOOD if all runs are passed.
 
@@ -47,6 +48,7 @@ def vary(
         processes: runs at once, None for one per processor.
         dbc: the user's own definitions.
         units: units of the values that are shown.
+        plan: whether a rig is named in place of a scenario, and its plan is checked (`vary_plan`).
 
     Raises:
         InputError: a value cannot be varied, or the scenario cannot be used.
@@ -61,6 +63,10 @@ def vary(
         raise InputError(
             f"{open_ranges[0]}: a range without a step needs --draw N; or add a step to the range, like /5"
         )
+    if plan:
+        from rvsim.faces.cli.vary_plan import vary_plan
+
+        return vary_plan(scenario, ranges, draw=draw, seed=seed, form=form, junit=junit, processes=processes, dbc=dbc)
     if draw is None:
         jobs = grid_jobs(scenario, ranges, [seed])
     else:

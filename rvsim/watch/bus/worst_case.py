@@ -40,17 +40,39 @@ class WorstCase(NamedTuple):
     percent: float
 
 
+class PlannedStream(NamedTuple):
+    """A periodic message that a device of the rig sends for one of its functions."""
+
+    device: str
+    spec: MessageSpec
+    stream: PeriodicMessage
+
+
 def worst_case(rig: "Rig", catalogue: Catalogue) -> WorstCase:
     """Compute the worst case of all periodic messages of a rig."""
-    periodic = [(spec.name, _stream(spec, plan.address)) for plan in rig.devices for spec in _periodic(plan, catalogue)]
-    aside = [PeriodicMessage(0, max_bits(_FULL), OTHER_FRAMES_GAP_US) for _ in rig.devices]
-    streams = [*(stream for _, stream in periodic), *aside]
+    periodic = planned_streams(rig, catalogue)
+    streams = [*(planned.stream for planned in periodic), *other_frames(rig)]
     responses: dict[int, Response] = {}
-    for (message, stream), worst in zip(periodic, worst_responses(streams), strict=False):
-        dgn = dgn_of(stream.identifier)
-        before = responses.get(dgn, Response(message, 0)).worst_us
-        responses[dgn] = Response(message, None if worst is None or before is None else max(worst, before))
+    for planned, worst in zip(periodic, worst_responses(streams), strict=False):
+        dgn = dgn_of(planned.stream.identifier)
+        before = responses.get(dgn, Response(planned.spec.name, 0)).worst_us
+        worst_us = None if worst is None or before is None else max(worst, before)
+        responses[dgn] = Response(planned.spec.name, worst_us)
     return WorstCase(responses, utilisation_percent(streams))
+
+
+def planned_streams(rig: "Rig", catalogue: Catalogue) -> list[PlannedStream]:
+    """Return every periodic message of a rig, once for each instance."""
+    return [
+        PlannedStream(plan.name, spec, stream_of(spec, plan.address))
+        for plan in rig.devices
+        for spec in _periodic(plan, catalogue)
+    ]
+
+
+def other_frames(rig: "Rig") -> list[PeriodicMessage]:
+    """Return what each node may send in addition to its periodic messages, ahead of all of them."""
+    return [PeriodicMessage(0, max_bits(_FULL), OTHER_FRAMES_GAP_US) for _ in rig.devices]
 
 
 def _periodic(plan: "DevicePlan", catalogue: Catalogue) -> Iterator[MessageSpec]:
@@ -61,5 +83,6 @@ def _periodic(plan: "DevicePlan", catalogue: Catalogue) -> Iterator[MessageSpec]
             yield from repeat(catalogue.by_name(status), len(instances))
 
 
-def _stream(spec: MessageSpec, source: int) -> PeriodicMessage:
-    return PeriodicMessage(spec.identifier(source), max_bits(_FULL), spec.gap_us or DEFAULT_GAP_US)
+def stream_of(spec: MessageSpec, source: int, gap_us: int | None = None) -> PeriodicMessage:
+    """Return a message of a source as a stream with full frames; its gap is that of the table, unless given."""
+    return PeriodicMessage(spec.identifier(source), max_bits(_FULL), gap_us or spec.gap_us or DEFAULT_GAP_US)
