@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
 from rvsim.plan.currents import check_currents
+from rvsim.plan.identity import check_identity
+from rvsim.plan.providers import check_providers
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -24,6 +26,8 @@ class PlanInput:
 
 CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.CURRENTS: check_currents,
+    Check.IDENTITY: check_identity,
+    Check.PROVIDERS: check_providers,
 }
 """The checks in the order of a report."""
 
