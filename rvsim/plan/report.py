@@ -10,6 +10,7 @@ from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
 from rvsim.plan.currents import check_currents
 from rvsim.plan.identity import check_identity
 from rvsim.plan.providers import check_providers
+from rvsim.plan.spare import check_spare
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -28,6 +29,7 @@ CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.CURRENTS: check_currents,
     Check.IDENTITY: check_identity,
     Check.PROVIDERS: check_providers,
+    Check.SPARE: check_spare,
 }
 """The checks in the order of a report."""
 
