@@ -12,6 +12,9 @@ from rvsim.plan.budget import check_budget
 from rvsim.plan.currents import check_currents
 from rvsim.plan.ladder import check_ladder
 from rvsim.rig.accepted import AcceptedPlan
+from rvsim.plan.identity import check_identity
+from rvsim.plan.providers import check_providers
+from rvsim.plan.spare import check_spare
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -30,6 +33,9 @@ CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.CURRENTS: check_currents,
     Check.LADDER: check_ladder,
     Check.BUDGET: check_budget,
+    Check.IDENTITY: check_identity,
+    Check.PROVIDERS: check_providers,
+    Check.SPARE: check_spare,
 }
 """The checks in the order of a report."""
 
