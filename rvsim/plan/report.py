@@ -7,6 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
+from rvsim.plan.conductors import check_conductors
+from rvsim.plan.fuses import check_fuses
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -21,7 +23,10 @@ class PlanInput:
     seed: int = 1
 
 
-CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {}
+CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
+    Check.CONDUCTORS: check_conductors,
+    Check.FUSES: check_fuses,
+}
 """The checks in the order of a report."""
 
 
