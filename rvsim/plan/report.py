@@ -15,6 +15,9 @@ from rvsim.rig.accepted import AcceptedPlan
 from rvsim.plan.identity import check_identity
 from rvsim.plan.providers import check_providers
 from rvsim.plan.spare import check_spare
+from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
+from rvsim.plan.conductors import check_conductors
+from rvsim.plan.fuses import check_fuses
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -36,6 +39,8 @@ CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.IDENTITY: check_identity,
     Check.PROVIDERS: check_providers,
     Check.SPARE: check_spare,
+    Check.CONDUCTORS: check_conductors,
+    Check.FUSES: check_fuses,
 }
 """The checks in the order of a report."""
 
