@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
+from rvsim.plan.harness import check_harness
 from rvsim.plan.ladder import check_ladder
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
@@ -22,7 +23,10 @@ class PlanInput:
     seed: int = 1
 
 
-CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {Check.LADDER: check_ladder}
+CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
+    Check.LADDER: check_ladder,
+    Check.HARNESS: check_harness,
+}
 """The checks in the order of a report."""
 
 

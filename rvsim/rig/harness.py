@@ -10,7 +10,7 @@ unknown, and no check assumes it.
 from collections.abc import Iterator, Sequence
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import repeated, unknown_text
@@ -20,10 +20,16 @@ Metres = Annotated[float, Field(ge=0, le=500)]
 """A length of cable in a vehicle; the bound only finds typing mistakes (our choice)."""
 
 
+def _one_device(given: object) -> object:
+    if isinstance(given, list | tuple):
+        raise ValueError(f"a drop has one node at its end, not {len(given)}; give each device a drop of its own")
+    return given
+
+
 class DropPlan(Table):
     """The cable from a tap to one device."""
 
-    device: OneLineText
+    device: Annotated[OneLineText, BeforeValidator(_one_device)]
     """The device at its end."""
     length_m: Metres | None = None
     """The length of the drop."""
