@@ -83,7 +83,10 @@ class HarnessLayout:
 
     def behind(self, tap: TapPlan) -> list[TapPlan]:
         """Return a tap and those that are chained to it."""
-        return [tap, *(one for other in self.taps if other.on == tap.name for one in self.behind(other))]
+        found = [tap]
+        for one in found:  # grows as it is read
+            found += [other for other in self.taps if other.on == one.name]
+        return found
 
 
 def tap_cable(tap: TapPlan) -> Cable:

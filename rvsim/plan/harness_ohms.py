@@ -13,7 +13,6 @@ from typing import NamedTuple
 
 from rvsim.rig.harness import HarnessPlan, TapPlan
 
-
 _OPEN_SIEMENS = 1e-9
 """Less is what a sum leaves of nothing."""
 
@@ -84,20 +83,25 @@ class PairNetwork:
         Args:
             readings: those of the whole pair.
         """
-        below: dict[int, list[tuple[int, float]]] = {}
-        for near, far, ohm in self.cables:
-            below.setdefault(near, []).append((far, ohm))
-        own = [0.0] * len(self.points)
+        behind = [0.0] * len(self.points)
         for shunt in self.shunts:
-            own[shunt.point] += 1 / shunt.ohm
-
-        def conductance(point: int) -> float:
-            return own[point] + sum(_in_series(conductance(far), ohm) for far, ohm in below.get(point, ()))
-
+            behind[shunt.point] += 1 / shunt.ohm
+        for near, far, ohm in reversed(self._outwards()):
+            behind[near] += _in_series(behind[far], ohm)
         for near, far, ohm in self.cables:
-            behind = conductance(far)
-            before = (1 / readings[near] if readings[near] < inf else 0.0) - _in_series(behind, ohm)
-            yield near, far, _ohm_of(before), _ohm_of(behind)
+            whole = 1 / readings[near] if readings[near] < inf else 0.0
+            yield near, far, _ohm_of(whole - _in_series(behind[far], ohm)), _ohm_of(behind[far])
+
+    def _outwards(self) -> list[tuple[int, int, float]]:
+        """Return the cables, each after the one that its nearer point hangs on."""
+        from_point: dict[int, list[tuple[int, int, float]]] = {}
+        for cable in self.cables:
+            from_point.setdefault(cable[0], []).append(cable)
+        roots = set(from_point) - {far for _, far, _ in self.cables}
+        found = [cable for root in sorted(roots) for cable in from_point[root]]
+        for _, far, _ in found:  # grows as it is read
+            found += from_point.get(far, ())
+        return found
 
     def _merged(self) -> list[int]:
         """Return for each point the lowest one that it is connected to without any resistance."""

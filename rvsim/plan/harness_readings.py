@@ -65,16 +65,15 @@ def _shorted(rig: Rig, network: PairNetwork, matrix: list[list[float]], note: st
 
 def _opened(rig: Rig, network: PairNetwork, built: list[float], note: str) -> PlanTable:
     trunk = [tap.name for tap in rig.taps if tap.on is None]
-    before = dict(zip(trunk[1:], trunk, strict=False))
     rows = []
-    for near, far, before, behind in network.opened(built):
+    for near, far, here, there in network.opened(built):
         name, above = network.points[far], network.points[near].removeprefix("tap ")
         tap = name.removeprefix("tap ")
         if name.startswith("plug of "):
             text = f"the drop from {above} to {name.removeprefix('plug of ')}"
         else:
-            text = f"the trunk between {above} and {tap}" if tap in before else f"the cable from {above} to {tap}"
-        rows.append((text, f"{_ohm(before)} at tap {above}", f"{_ohm(behind)} at {name}"))
+            text = f"the trunk between {above} and {tap}" if tap in trunk else f"the cable from {above} to {tap}"
+        rows.append((text, f"{_ohm(here)} at tap {above}", f"{_ohm(there)} at {name}"))
     columns = ("open", "on the side of the first tap", "on the other side")
     return PlanTable("harness_breaks", "Expected ohms with one cable open", columns, tuple(rows), note)
 

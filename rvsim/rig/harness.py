@@ -16,6 +16,8 @@ from rvsim.rig.quantity import shown
 from rvsim.rig.references import repeated, unknown_text
 from rvsim.rig.table import Mistake, OneLineText, Table
 
+MAX_TAPS = 500
+"""No vehicle has as many taps; the checks of a pair grow with their square. Our decision."""
 Metres = Annotated[float, Field(ge=0, le=500)]
 """A length of cable in a vehicle; the bound only finds typing mistakes (our choice)."""
 
@@ -78,6 +80,9 @@ def harness_mistakes(taps: Sequence[TapPlan], devices: Sequence[str] | None) -> 
         taps: the taps, each checked alone.
         devices: the names of the rig's devices; None where these have mistakes of their own.
     """
+    if len(taps) > MAX_TAPS:
+        yield Mistake((), f"{len(taps)} taps are more than a pair has; write at most {MAX_TAPS}", len(taps))
+        return
     yield from repeated(taps, "name", "tap")
     by_name = {tap.name: tap for tap in taps}
     places: dict[str, str] = {}
