@@ -10,6 +10,8 @@ from functools import cached_property
 from rvsim.plan.answer import FLAG_KINDS, Answer, Check, PlanTable, Section, flags_of, worst_first
 from rvsim.plan.budget import check_budget
 from rvsim.plan.currents import check_currents
+from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
+from rvsim.plan.harness import check_harness
 from rvsim.plan.ladder import check_ladder
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.plan.identity import check_identity
@@ -41,6 +43,7 @@ CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.SPARE: check_spare,
     Check.CONDUCTORS: check_conductors,
     Check.FUSES: check_fuses,
+    Check.HARNESS: check_harness,
 }
 """The checks in the order of a report."""
 
