@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
 from rvsim.plan.budget import check_budget
+from rvsim.plan.endurance import check_endurance
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -20,10 +21,13 @@ class PlanInput:
     rig: Rig
     catalogue: Catalogue
     seed: int = 1
+    simulate_night: bool = False
+    """Whether the night of the endurance is also run in the physics of the bench, for a second or two."""
 
 
 CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.BUDGET: check_budget,
+    Check.ENDURANCE: check_endurance,
 }
 """The checks in the order of a report."""
 
