@@ -20,6 +20,7 @@ from rvsim.plan.spare import check_spare
 from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
 from rvsim.plan.conductors import check_conductors
 from rvsim.plan.fuses import check_fuses
+from rvsim.plan.endurance import check_endurance
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -32,6 +33,8 @@ class PlanInput:
     rig: Rig
     catalogue: Catalogue
     seed: int = 1
+    simulate_night: bool = False
+    """Whether the night of the endurance is also run in the physics of the bench, for a second or two."""
 
 
 CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
@@ -44,6 +47,7 @@ CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.CONDUCTORS: check_conductors,
     Check.FUSES: check_fuses,
     Check.HARNESS: check_harness,
+    Check.ENDURANCE: check_endurance,
 }
 """The checks in the order of a report."""
 
