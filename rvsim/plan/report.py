@@ -9,18 +9,16 @@ from functools import cached_property
 
 from rvsim.plan.answer import FLAG_KINDS, Answer, Check, PlanTable, Section, flags_of, worst_first
 from rvsim.plan.budget import check_budget
+from rvsim.plan.conductors import check_conductors
 from rvsim.plan.currents import check_currents
-from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
+from rvsim.plan.endurance import check_endurance
+from rvsim.plan.fuses import check_fuses
 from rvsim.plan.harness import check_harness
-from rvsim.plan.ladder import check_ladder
-from rvsim.rig.accepted import AcceptedPlan
 from rvsim.plan.identity import check_identity
+from rvsim.plan.ladder import check_ladder
 from rvsim.plan.providers import check_providers
 from rvsim.plan.spare import check_spare
-from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
-from rvsim.plan.conductors import check_conductors
-from rvsim.plan.fuses import check_fuses
-from rvsim.plan.endurance import check_endurance
+from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -39,15 +37,15 @@ class PlanInput:
 
 CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.CURRENTS: check_currents,
-    Check.LADDER: check_ladder,
-    Check.BUDGET: check_budget,
-    Check.IDENTITY: check_identity,
-    Check.PROVIDERS: check_providers,
-    Check.SPARE: check_spare,
     Check.CONDUCTORS: check_conductors,
     Check.FUSES: check_fuses,
+    Check.LADDER: check_ladder,
     Check.HARNESS: check_harness,
+    Check.IDENTITY: check_identity,
+    Check.PROVIDERS: check_providers,
+    Check.BUDGET: check_budget,
     Check.ENDURANCE: check_endurance,
+    Check.SPARE: check_spare,
 }
 """The checks in the order of a report."""
 
