@@ -66,11 +66,10 @@ def _cable_rows(rig: Rig) -> Iterator[tuple[str, ...]]:
     for run in _runs(rig):
         wire = run.wire
         if wire is not None and wire.length_m is not None:
-            size = (
-                (0.0, f"{wire.awg} AWG") if wire.awg is not None else (wire.area_mm2 or 0.0, f"{wire.area_mm2:g} mm2")
-            )
+            text = f"{wire.awg} AWG" if wire.awg is not None else f"{wire.area_mm2:g} mm2"
+            size = -round(wire.ohm / wire.length_m, 9), text
             metres[size] = metres.get(size, 0.0) + run.times * wire.length_m
-    for (_, text), length in sorted(metres.items()):
+    for (_, text), length in sorted(metres.items()):  # the thinnest first
         yield "wire, copper, single conductor", text, figure(length), "m"
 
 

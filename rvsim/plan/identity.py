@@ -186,8 +186,8 @@ def _instance_answers(rig: Rig, catalogue: Catalogue) -> Iterator[Answer]:
                 rule=INSTANCE_RULE, value=instance, formula=f"{function.label(instance)}: {listed}",
                 limit="each once", judgement=Judgement.FLAGGED, severity=Severity.FAULT,
                 text=(
-                    f"{listed} are {both} {function.label(instance)}: readings jump between them, and a command moves "
-                    f"{both}"
+                    f"{listed} are {both} {function.label(instance)}: readings jump between them"
+                    f"{f', and a command moves {both}' if function.commands else ''}"
                 ),
                 advice=f"give one of them another instance; {free} is free",
             )  # fmt: skip
@@ -208,14 +208,15 @@ def _is_without_instance(function: Function, catalogue: Catalogue) -> bool:
 
 
 def instance_ranges(instances: Iterable[int]) -> str:
-    """Return instances as ranges: "1 to 4, 11"."""
+    """Return instances as ranges: "1 to 4, 11, 12"."""
     parts: list[list[int]] = []
     for instance in sorted(instances):
         if parts and parts[-1][-1] == instance - 1:
-            parts[-1][1:] = [instance]
+            parts[-1].append(instance)
         else:
             parts.append([instance])
-    return ", ".join(" to ".join(map(str, part)) for part in parts)
+    texts = [f"{part[0]} to {part[-1]}" if len(part) > 2 else ", ".join(map(str, part)) for part in parts]
+    return ", ".join(texts)
 
 
 # Places on modules.

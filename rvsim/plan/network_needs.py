@@ -24,6 +24,8 @@ OWN_KIND = "own"
 """The kind of simulated device whose messages are settings."""
 COMMANDED = frozenset({"furnace", "water_heater", "roof_fan", "circulation_pump", "air_conditioner"})
 """What a panel commands by itself, of what its settings name."""
+REQUIRED = frozenset({"indoor_sensor", "furnace"})
+"""The settings without which a panel cannot be a thermostat; without the others it does less."""
 _INPUT_STATUS = FUNCTIONS[INPUT_FUNCTION].statuses[0]
 
 
@@ -52,6 +54,8 @@ class NetworkPlan:
     """The devices that send a topic."""
     needs: dict[str, dict[Topic, str]] = field(default_factory=dict)
     """What each device needs, and by which key of the rig."""
+    wishes: dict[str, dict[Topic, str]] = field(default_factory=dict)
+    """What a simulated kind reads where somebody sends it, by a setting that the rig does not write."""
     commanders: dict[Target, list[str]] = field(default_factory=dict)
     """The devices that command a target by themselves."""
     switchers: dict[str, list[str]] = field(default_factory=dict)
@@ -95,9 +99,13 @@ def network_plan(rig: Rig, catalogue: Catalogue) -> NetworkPlan:
             if function is not None:
                 found.commanders.setdefault(Target(function.name, topic.instance), []).append(device.name)
         needs = {read_topic(text): "needs" for text in device.needs}
-        found.needs[device.name] = needs
+        found.needs[device.name], found.wishes[device.name] = needs, {}
         _add_settings(found, rig, device)
     _add_switchers(found, rig)
+    for name, wishes in found.wishes.items():
+        for topic, by in wishes.items():
+            if topic in found.senders:
+                found.needs[name].setdefault(topic, by)
     return found
 
 
@@ -148,12 +156,19 @@ def _add_settings(found: NetworkPlan, rig: Rig, device: DevicePlan) -> None:
     for setting, function, instance in kind.named_instances(device, settings):
         statuses = FUNCTIONS[function].statuses
         if statuses:
-            found.needs[device.name].setdefault(Topic(statuses[0], instance), f"settings, {setting}")
+            is_written = "." in setting or setting in device.settings or setting in REQUIRED
+            needs = found.needs if is_written or _reads_battery(setting, settings) else found.wishes
+            needs[device.name].setdefault(Topic(statuses[0], instance), f"settings, {setting}")
         if device.kind == PANEL and function in COMMANDED:
             commanders = found.commanders.setdefault(Target(function, instance), [])
             commanders += [] if device.name in commanders else [device.name]
     if device.kind == PANEL:
         _add_panel(found, rig, device, settings)
+
+
+def _reads_battery(setting: str, settings: Any) -> bool:
+    """Tell whether a panel switches loads or a generator by the battery that this setting names."""
+    return setting == "dc_source" and (settings.shed is not None or settings.generator is not None)
 
 
 def _add_panel(found: NetworkPlan, rig: Rig, device: DevicePlan, settings: Any) -> None:

@@ -1,25 +1,20 @@
 """Check of providers: who needs and who sends what, who commands it, and who can move something.
 
-Knows: what is needed and sent by nobody, what two controllers command, a thermostat whose sensor is in another zone, a
-motion without an interlock. Does not know where a rig says all this (`network_needs`), nor what a bus carries.
+Knows: what is needed and sent by nobody, what two controllers command, a motion without an interlock. Does not know
+where a rig says all this (`network_needs`), nor in which zone a sensor is (`zone_sensors`).
 """
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
-from pydantic import ValidationError
-
-from rvsim.devices.kinds.panel import PanelSettings
 from rvsim.errors import InputError, did_you_mean
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, path_name, unchecked
 from rvsim.plan.identity import instance_ranges
 from rvsim.plan.network_needs import NetworkPlan, Target, Topic, network_plan, read_topic
-from rvsim.rig.climate import zone_names
-from rvsim.rig.electric import OUTDOORS
+from rvsim.plan.zone_sensors import COMMANDER_RULE, sensor_answers, thermostat_answers
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.rig.motions import NEEDS_INTERLOCK
-from rvsim.rig.panel_parts import PANEL
 from rvsim.watch.flag import Severity
 from rvsim.wire.catalogue import Catalogue
 
@@ -27,11 +22,6 @@ if TYPE_CHECKING:
     from rvsim.plan.report import PlanInput
 
 NEED_RULE = Rule("what a device needs is sent by another one of the rig", "common practice, no source")
-COMMANDER_RULE = Rule(
-    "one controller for what follows commands by itself; a furnace's own thermostat must be possible to disable",
-    "an RV-C guide, read as an excerpt",
-)
-SENSOR_RULE = Rule("the sensor of a thermostat is in its zone", "common practice, no source")
 MOTION_RULE = Rule(
     "an interlock for what does harm outside a vehicle that drives off",
     "our decision; a recall of 2023 was for awnings that extended while driving",
@@ -43,7 +33,7 @@ BY_PERSON = frozenset(
 MOTION_CAUTION = "A command can start a motor with nobody looking: keep people clear, and test each interlock."
 HEATS = ("furnace", "air_conditioner", "heat_pump", "floor_heat")
 """What a thermostat in the same device commands."""
-_AMBIENT = "THERMOSTAT_AMBIENT_STATUS"
+_OWN_THERMOSTAT = " (its own thermostat)"
 _AC_PAGE, _AC_MASK = "_AC_STATUS", 0x0F
 """Messages whose instance has line and direction in its upper bits (device makers' appendices)."""
 
@@ -55,8 +45,8 @@ def check_providers(given: "PlanInput") -> Section:
         *_need_answers(rig, network, given.catalogue),
         *_sent_answers(rig, given.catalogue),
         *_commander_answers(rig, network),
-        *_thermostat_answers(rig),
-        *_sensor_answers(rig),
+        *thermostat_answers(rig, _told_together(rig, network)),
+        *sensor_answers(rig),
         *_motion_answers(rig, network),
     ]
     tables = (_matrix(network), _command_table(rig, network))
@@ -179,7 +169,7 @@ def _commanders(target: Target, rig: Rig, network: NetworkPlan) -> list[str]:
     )
     if target.function in HEATS:
         found |= dict.fromkeys(
-            f"{device.name} (its own thermostat)"
+            f"{device.name}{_OWN_THERMOSTAT}"
             for device in rig.devices
             if target.instance in device.functions.get(target.function, ())
             and "thermostat" in device.functions
@@ -207,7 +197,7 @@ def _commander_answers(rig: Rig, network: NetworkPlan) -> Iterator[Answer]:
         assert target.instance is not None
         label = FUNCTIONS[target.function].label(target.instance)
         twice = len(commanders) > 1
-        own = any(name.endswith("(its own thermostat)") for name in commanders)
+        own = any(name.endswith(_OWN_THERMOSTAT) for name in commanders)
         yield Answer(
             key=f"function.{target.function}.{target.instance}.commanders", check=Check.PROVIDERS,
             subject=", ".join(owners), question="Does one controller alone command it?", rule=COMMANDER_RULE,
@@ -222,123 +212,14 @@ def _commander_answers(rig: Rig, network: NetworkPlan) -> Iterator[Answer]:
         )  # fmt: skip
 
 
-def _thermostat_answers(rig: Rig) -> Iterator[Answer]:
-    """Yield each zone with two thermostats."""
-    zones: dict[str, list[str]] = {}
-    for device in rig.devices:
-        if "thermostat" not in device.functions:
-            continue
-        settings = _panel_settings(device)
-        own = list(settings.zones) if settings is not None and settings.zones else [device.zone]
-        for zone in own:
-            if zone is not None:
-                zones.setdefault(zone, []).append(device.name)
-    for zone, devices in zones.items():
-        twice = len(devices) > 1
-        yield Answer(
-            key=f"zone.{path_name(zone)}.thermostats", check=Check.PROVIDERS, subject=", ".join(devices),
-            question="Has the zone one thermostat?", rule=COMMANDER_RULE, value=len(devices), limit="at most 1",
-            formula=f"{zone}: {' and '.join(devices)}",
-            judgement=Judgement.FLAGGED if twice else Judgement.GOOD,
-            text=f"{' and '.join(devices)} are both thermostats of {zone}: one heats what the other one cools" if twice
-            else "",
-            advice="disable one of them" if twice else "",
-        )  # fmt: skip
-
-
-# Sensors.
-
-
-def _panel_settings(device: DevicePlan) -> PanelSettings | None:
-    if device.kind != PANEL:
-        return None
-    try:
-        return device.settings_as(PanelSettings)
-    except ValidationError:
-        return None
-
-
-class _Sensor(NamedTuple):
-    """A sensor that a thermostat follows: the key's own part, the zone that it should be in, and its instance."""
-
-    part: str
-    zone: str | None
-    instance: int
-    setting: str
-
-
-def _followed(device: DevicePlan, zones: Sequence[str]) -> Iterator[_Sensor]:
-    settings = _panel_settings(device)
-    if settings is None:
-        return
-    for name, zone in settings.zones.items():
-        own = name if name in zones else None
-        yield _Sensor(f"sensor.{path_name(name)}", own, zone.sensor, f"zones.{name}.sensor")
-    if not settings.zones:
-        yield _Sensor("sensor", device.zone, settings.indoor_sensor, "indoor_sensor")
-    yield _Sensor("outdoor_sensor", OUTDOORS, settings.outdoor_sensor, "outdoor_sensor")
-
-
-def _sensor_answers(rig: Rig) -> Iterator[Answer]:
-    zones = zone_names(rig.zones)
-    sensors = {one: device for device in rig.devices for one in device.functions.get("ambient_sensor", ())}
-    question = "Is the sensor that it follows in its zone?"
-    for device in rig.devices:
-        if "thermostat" not in device.functions:
-            continue
-        if device.kind != PANEL:
-            yield from _needed_sensor_answer(device, sensors, question)
-        for sensor in _followed(device, zones):
-            fitted = sensors.get(sensor.instance)
-            if fitted is None:  # told as a need that nobody sends
-                continue
-            key = f"device.{path_name(device.name)}.{sensor.part}"
-            place = _place(fitted)
-            missing = [] if place is not None else [f"zone of device {fitted.name}"]
-            missing += [] if sensor.zone is not None else [f"zone of device {device.name}"]
-            if missing:
-                yield unchecked(key, Check.PROVIDERS, device.name, question, SENSOR_RULE, missing)
-                continue
-            yield _sensor_answer(key, device, {sensor.instance: fitted}, str(sensor.zone), question, sensor.setting)
-
-
-def _needed_sensor_answer(device: DevicePlan, sensors: Mapping[int, DevicePlan], question: str) -> Iterator[Answer]:
-    """Yield whether a thermostat of no simulated kind needs a sensor of its zone."""
-    needed = [read_topic(text) for text in device.needs]
-    fitted = {
-        one.instance: sensors[one.instance]
-        for one in needed
-        if one.message == _AMBIENT and one.instance is not None and one.instance in sensors
-    }
-    key = f"device.{path_name(device.name)}.sensor"
-    missing = [f"zone of device {one.name}" for one in (device, *fitted.values()) if _place(one) is None]
-    if not fitted:
-        missing.append(f"{_AMBIENT} with its instance under needs of device {device.name}")
-    if missing:
-        yield unchecked(key, Check.PROVIDERS, device.name, question, SENSOR_RULE, missing)
-    else:
-        yield _sensor_answer(key, device, fitted, str(_place(device)), question, "needs")
-
-
-def _sensor_answer(
-    key: str, device: DevicePlan, fitted: Mapping[int, DevicePlan], zone: str, question: str, setting: str
-) -> Answer:
-    found = [f"sensor {instance} ({one.name}) is in {_place(one)}" for instance, one in fitted.items()]
-    is_good = any(_place(one) == zone for one in fitted.values())
-    return Answer(
-        key=key, check=Check.PROVIDERS, subject=device.name, question=question, rule=SENSOR_RULE, limit=zone,
-        formula=f"{setting}: {'; '.join(found)}",
-        judgement=Judgement.GOOD if is_good else Judgement.FLAGGED,
-        text="" if is_good else f"it follows {' and '.join(found)}, and not in {zone}",
-        advice="" if is_good else f"give it the instance of a sensor in {zone}, or move the sensor",
-        unproven="that no outlet, lamp or sun warms the sensor: warm it by hand and see which instance moves",
-    )  # fmt: skip
-
-
-def _place(device: DevicePlan) -> str | None:
-    """Return where a device is: its zone, or the place that its settings measure."""
-    place = device.settings.get("place")
-    return device.zone or (place if isinstance(place, str) else None)
+def _told_together(rig: Rig, network: NetworkPlan) -> list[set[str]]:
+    """Return the devices of each group of controllers that is told as commanding one thing."""
+    groups = [
+        {name.removesuffix(_OWN_THERMOSTAT) for name in _commanders(target, rig, network)}
+        for target in _targets(rig)
+        if target.function not in BY_PERSON
+    ]
+    return [group for group in groups if len(group) > 1]
 
 
 # Motions.

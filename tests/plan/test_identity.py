@@ -59,7 +59,7 @@ def test_an_instance_belongs_to_one_device_of_its_kind(plans):
     text += device("charger", 74, "charger = 1, dc_source = 1") + device("shunt", 69, "dc_source = 1")
     report = plans.report("", device=text)
     assert not flagged(report, "function.")
-    assert [one.formula for one in report.answers if one.key == "function.tank.instances"] == ["tank 1 to 2: each once"]
+    assert [one.formula for one in report.answers if one.key == "function.tank.instances"] == ["tank 1, 2: each once"]
     twice = plans.answer("", "function.tank.1", device=text.replace("tank = 2", "tank = 1"))
     assert (twice.severity, twice.subject) == (Severity.FAULT, "fresh, grey")
     assert "2 is free" in twice.advice

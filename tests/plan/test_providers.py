@@ -73,6 +73,19 @@ def test_what_is_needed_and_sent_by_nobody_is_told(plans):
     assert "there is FURNACE_STATUS 2 (heater)" in text.advice
 
 
+def test_what_a_panel_can_do_without_is_not_asked_for(plans):
+    """A setting that the rig does not write is no need; one that it writes is, and so is a sensor indoors."""
+    small = PANEL + OTHERS.replace("roof_fan = 1", "roof_fan = 2")
+    assert flagged(plans.report("", device=small)) == {}
+    written = small.replace("thermostat = 1 }", "thermostat = 1 }\nsettings = { roof_fan = 1 }")
+    assert list(flagged(plans.report("", device=written))) == ["device.panel.needs.ROOF_FAN_STATUS_1_1"]
+    blind = small.replace("ambient_sensor = 1", "ambient_sensor = 7")
+    assert list(flagged(plans.report("", device=blind))) == ["device.panel.needs.THERMOSTAT_AMBIENT_STATUS_1"]
+    shed = PANEL.replace(", thermostat = 1", "").replace("zone", 'settings = { shed = { outputs = ["lamp"] } }\nzone')
+    lamp = '[[module]]\nname = "m"\n[[output]]\nname = "lamp"\nmodule = "m"\nterminal = 1\n'
+    assert list(flagged(plans.report(lamp, device=shed))) == ["device.panel.needs.DC_SOURCE_STATUS_1_1"]
+
+
 def test_needs_are_compared_with_what_is_sent(plans):
     """A message and instance of another device is good; its own message and a mistake in a name are not."""
     assert plans.answer("", "device.display.needs.FURNACE_STATUS_1", device=OTHERS + display(
@@ -136,7 +149,9 @@ def test_a_furnace_with_its_own_thermostat_is_told(plans):
     alone = plans.report("", device=own)
     assert flagged(alone) == {}
     zone = own.replace('name = "heater"', 'name = "heater"\nzone = "cabin"')
-    assert "zone.cabin.thermostats" in flagged(plans.report("", device=PANEL + zone))
+    assert list(flagged(plans.report("", device=PANEL + zone))) == ["function.furnace.1.commanders"]
+    wall = display().replace("control_panel = 2", "thermostat = 3").replace("display", "wall") + 'zone = "cabin"\n'
+    assert flagged(plans.report("", device=PANEL + OTHERS + wall)) == {"zone.cabin.thermostats": Severity.WARNING}
 
 
 def test_persons_may_switch_from_two_places(plans):
@@ -153,7 +168,9 @@ def test_a_sensor_of_another_zone_is_told(plans):
     moved = OTHERS.replace('zone = "cabin"', 'zone = "garage"')
     report = plans.report(garage, device=PANEL + moved)
     assert flagged(report) == {"device.panel.sensor": Severity.WARNING}
-    assert "it follows sensor 1 (inside) is in garage" in next(one.text for one in report.answers if one.is_flagged)
+    assert "it follows sensor 1 (inside), which is in garage, and not in cabin" in next(
+        one.text for one in report.answers if one.is_flagged
+    )
     swapped = OTHERS.replace('place = "outdoors"', 'place = "cabin"')
     assert "device.panel.outdoor_sensor" in flagged(plans.report("", device=PANEL + swapped))
     unknown = plans.answer("", "device.panel.sensor", device=PANEL + OTHERS.replace('zone = "cabin"\n', ""))
@@ -167,6 +184,10 @@ def test_a_thermostat_of_no_kind_names_its_sensor_under_needs(plans):
     assert plans.answer("", "device.wall.sensor", device=OTHERS + wall + needs).judgement is Judgement.GOOD
     other = needs.replace('"THERMOSTAT_AMBIENT_STATUS 1", ', "")
     assert plans.answer("", "device.wall.sensor", device=OTHERS + wall + other).judgement is Judgement.FLAGGED
+    lost = plans.report(
+        "", device=OTHERS + wall + needs.replace("STATUS 1", "STATUS 8").replace("STATUS 2", "STATUS 9")
+    )
+    assert "device.wall.sensor" not in {one.key for one in lost.answers}
     assert "under needs of device wall" in plans.answer("", "device.wall.sensor", device=OTHERS + wall).text
 
 
