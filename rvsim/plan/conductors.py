@@ -103,7 +103,7 @@ def _of_current(link: Link, size: Size, limit: Ampacity, rules: RulesPlan) -> An
     )  # fmt: skip
     if amps <= limit.amps + 1e-9:
         return answer
-    better = carrying(wire, amps, rules, sizes_like(size))
+    better = carrying(wire, amps, rules, sizes_like(size, rules))
     advice = f"use {better} in place of {size}" if better is not None else "use several wires, or take loads off it"
     if limit.amps < _ampacity_alone(wire, rules):
         advice += ", or lay it away from the other wires and the engine"

@@ -182,7 +182,7 @@ class _FuseJudge:
             place = "use" if fused is link else "give it"
             parts.append(f"{place} a fuse of {smaller:g} A" + ("" if fused is link else " of its own"))
         size = size_of(wire)
-        better = None if size is None else carrying(wire, fused.fuse_amps, self.rules, sizes_like(size))
+        better = None if size is None else carrying(wire, fused.fuse_amps, self.rules, sizes_like(size, self.rules))
         if better is not None:
             parts.append(f"use {better} in place of {size}")
         return ", or ".join(parts) or f"no fuse fits both {amps:.4g} A and its load: use a thicker wire"

@@ -265,7 +265,7 @@ class DropJudge:
     def _thicker(self, link: Link, size: Size, max_ohm_per_m: float, amps: float) -> Size | None:
         """Return the next size that would do: by its drop, by what it carries, and by the fuse before it."""
         assert link.wire is not None
-        enough = [one for one in sizes_like(size) if ohm_per_m(one, self.rules) <= max_ohm_per_m]
+        enough = [one for one in sizes_like(size, self.rules) if ohm_per_m(one, self.rules) <= max_ohm_per_m]
         return carrying(link.wire, max(amps, link.fuse_amps or 0.0), self.rules, enough)
 
 
