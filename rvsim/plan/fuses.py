@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from math import inf, isinf
 from typing import TYPE_CHECKING
 
-from rvsim.plan.ampacity import ampacity, carrying
+from rvsim.plan.ampacity import carrying
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, unchecked
-from rvsim.plan.conductor_tables import size_of, sizes_like
+from rvsim.plan.conductor_tables import sizes_like
 from rvsim.plan.conductors import nothing_given
 from rvsim.plan.fuse_tables import (
     BLOWN_AT_ONCE,
@@ -68,7 +68,7 @@ CAUTION = (
 
 def check_fuses(given: "PlanInput") -> Section:
     """Return what is right and wrong about the fuses of a rig; where it has none, that nothing was checked."""
-    supply = Supply(given.rig)
+    supply = given.supply
     if not supply.links:
         return Section(Check.FUSES, (nothing_given("fuses", Check.FUSES),))
     judge = _FuseJudge(supply)
@@ -125,11 +125,8 @@ class _FuseJudge:
 
     def _limit(self, link: Link) -> tuple[float, str, float, Rule] | None:
         """Return what the wire of a part carries, how that was found, the largest fuse before it, and the rule."""
-        size = None if link.wire is None else size_of(link.wire)
-        if size is None or link.wire is None:
-            return None
-        known = ampacity(link.wire, self.rules)
-        if known.amps is None:
+        known = link.limit
+        if known is None or known.amps is None:
             return None
         largest = known.amps
         if self.rules.fuse_next_size and link.load not in MOTOR_LOADS:
@@ -181,7 +178,7 @@ class _FuseJudge:
         if smaller is not None and (running is None or smaller >= self.rules.fuse_margin * running):
             place = "use" if fused is link else "give it"
             parts.append(f"{place} a fuse of {smaller:g} A" + ("" if fused is link else " of its own"))
-        size = size_of(wire)
+        size = link.size
         better = None if size is None else carrying(wire, fused.fuse_amps, self.rules, sizes_like(size, self.rules))
         if better is not None:
             parts.append(f"use {better} in place of {size}")
@@ -208,7 +205,7 @@ class _FuseJudge:
         missing = list(chain.missing)
         if link.wire is None:
             missing.append(f"wire of {link.what}" if link.has_wire_key else f"a branch with a wire for {link.what}")
-        elif size_of(link.wire) is None:
+        elif link.size is None:
             missing.append(f"area_mm2 or awg of the wire of {link.what}")
         elif not missing:
             missing.append(f"a size of the wire of {link.what} that the ampacity_table has")

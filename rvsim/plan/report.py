@@ -5,10 +5,12 @@ Knows: which checks there are and in which order they are told. Does not know an
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from rvsim.plan.answer import Answer, Check, PlanTable, Section, flags_of
 from rvsim.plan.conductors import check_conductors
 from rvsim.plan.fuses import check_fuses
+from rvsim.plan.supply_chain import Supply
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -21,6 +23,11 @@ class PlanInput:
     rig: Rig
     catalogue: Catalogue
     seed: int = 1
+
+    @cached_property
+    def supply(self) -> Supply:
+        """The wires and fuses in series, for the checks that ask for them."""
+        return Supply(self.rig)
 
 
 CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
