@@ -84,6 +84,8 @@ def wire_answers(link: Link, rules: RulesPlan) -> Iterator[Answer]:
 
 def _of_current(link: Link, size: Size, limit: Ampacity, rules: RulesPlan) -> Answer:
     key, amps = f"{link.key}.wire_amps", link.demand.amps
+    if limit.amps is None and amps is not None and amps > limit.below_amps:
+        limit = limit._replace(amps=limit.below_amps)
     if limit.amps is None:
         return Answer(
             key=key, check=Check.CONDUCTORS, subject=link.what, question=_CARRIES, formula="", rule=limit.rule,

@@ -123,9 +123,14 @@ class _FuseJudge:
 
     # The conductor.
 
-    def _limit(self, link: Link) -> tuple[float, str, float, Rule] | None:
-        """Return what the wire of a part carries, how that was found, the largest fuse before it, and the rule."""
+    def _limit(self, link: Link, *, at_most: bool = False) -> tuple[float, str, float, Rule] | None:
+        """Return what the wire of a part carries, how that was found, the largest fuse before it, and the rule.
+
+        With ``at_most`` also that of a wire which is too thin for its table: what it carries less than.
+        """
         known = link.limit
+        if known is not None and known.amps is None and at_most:
+            known = known._replace(amps=known.below_amps)
         if known is None or known.amps is None:
             return None
         largest = known.amps
@@ -142,10 +147,12 @@ class _FuseJudge:
     def _of_conductor(self, chain: Chain) -> Answer:
         link = chain.links[-1]
         question = "Does a fuse protect its wire?"
-        fused, limit = self._protecting(chain), self._limit(link)
+        fused, limit = self._protecting(chain), self._limit(link, at_most=True)
         if fused is None and not chain.missing:
             return self._without_fuse(link, question)
-        if limit is None or fused is None or fused.fuse_amps is None:
+        has_figure = link.limit is not None and link.limit.amps is not None
+        is_above = limit is not None and fused is not None and (fused.fuse_amps or 0.0) > limit[2] + _SAME
+        if limit is None or fused is None or fused.fuse_amps is None or not (has_figure or is_above):
             return unchecked(
                 f"{link.key}.fuse_conductor", Check.FUSES, link.what, question, NO_FUSE_RULE, self._missing(chain)
             )
@@ -163,7 +170,7 @@ class _FuseJudge:
         if fuse <= largest + _SAME:
             return answer
         text = f"the {whose} is above the {amps:.4g} A that its wire may carry"
-        if link.load is not None and fused is not link:
+        if link.has_current_limit and fused is not link:
             text += "; the current limit of its output is no fuse"
         advice = self._conductor_advice(link, fused, amps, largest)
         return replace(answer, judgement=Judgement.FLAGGED, severity=Severity.FAULT, text=text, advice=advice)
@@ -173,7 +180,8 @@ class _FuseJudge:
         assert wire is not None
         assert fused.fuse_amps is not None
         parts = []
-        smaller = fuse_below(largest)
+        known = link.limit is not None and link.limit.amps is not None
+        smaller = fuse_below(largest) if known else None
         running = link.demand.amps
         if smaller is not None and (running is None or smaller >= self.rules.fuse_margin * running):
             place = "use" if fused is link else "give it"

@@ -51,6 +51,8 @@ class Link:
     """The size of its wire; None without a wire, and where only its resistance is given."""
     limit: Ampacity | None = None
     """What its wire carries; None without a size."""
+    has_current_limit: bool = False
+    """Whether electronics limit its current, which is no fuse."""
     has_wire_key: bool = True
     """Whether the rig has a key for its wire; a device has none."""
 
@@ -192,6 +194,7 @@ class Supply:
             f"output {output.name}", f"output.{path_name(output.name)}", output_demand(output), output.wire,
             fuse_amps=output.fuse_amps, fuse_distance_m=output.fuse_distance_m,
             interrupting_amps=output.interrupting_amps, load=output.load, critical=output.critical,
+            has_current_limit=output.limit_amps is not None and output.relay is None,
         )  # fmt: skip
         missing = f"branch of module {module.name}"
         return self._behind(branch, self._measured(link), self.demand.share(output), missing)

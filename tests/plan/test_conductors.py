@@ -84,6 +84,11 @@ def test_what_a_rule_has_no_figure_for_is_not_checked(plans):
         "unchecked",
         "not checked: 33 CFR 183.425 table 5 has no figure for 20 AWG",
     )
+    too_much = plans.answer(feed("awg = 20, length_m = 1.0", 20.1), KEY)
+    assert (too_much.is_flagged, too_much.severity) == (True, "fault")  # the thinnest of the table carries 20 A
+    assert not plans.answer(feed("awg = 20, length_m = 1.0", 20.0), KEY).is_flagged
+    assert plans.answer(feed("area_mm2 = 0.5, length_m = 1.0", 16.1), KEY).is_flagged
+    assert plans.answer(feed("awg = 20, length_m = 1.0", 6.1, 'ampacity_table = "NEC 552.10"'), KEY).is_flagged
     answer = plans.answer(feed("milliohm = 10.0"), KEY)
     assert answer.text == "not checked: the rig does not give area_mm2 or awg of the wire of branch feed"
 

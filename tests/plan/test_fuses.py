@@ -96,7 +96,20 @@ def test_a_fuse_further_up_protects_a_wire_as_far_as_it_carries(plans):
     key, wire = "output.mat.fuse_conductor", "limit_amps = 8.0\nwire = {{ awg = {}, length_m = 1.0 }}\n"
     answer = pair(plans, key, van(output=wire.format(6), amps=5.0), van(output=wire.format(14), amps=5.0), "fault")
     assert answer.text.endswith("the current limit of its output is no fuse")
+    by_relay = van(output=wire.format(14) + 'relay = "mat"\n', amps=5.0, more='[[relay]]\nname = "mat"\n')
+    assert plans.answer(by_relay, key).text.endswith("that its wire may carry")
     assert answer.advice == "give it a fuse of 35 A of its own, or use 6 AWG in place of 14 AWG"
+
+
+def test_a_wire_that_is_too_thin_for_its_table_is_judged_where_it_is_certain(plans):
+    """0.5 mm2 carries less than the 16 A of 0.75 mm2: 25 A are too much, 20 A (the next size) are not certain."""
+    key, wire = "output.mat.fuse_conductor", "fuse_amps = {}\nwire = {{ area_mm2 = 0.5, length_m = 1.0 }}\n"
+    assert plans.answer(van(output=wire.format(20), amps=2.0), key).judgement == "unchecked"
+    answer = plans.answer(van(output=wire.format(25), amps=2.0), key)
+    assert (answer.is_flagged, answer.severity) == (True, "fault")
+    assert answer.advice == "use 1.5 mm2 in place of 0.5 mm2"
+    before = van(output=wire.format(5), amps=2.0).replace("fuse_amps = 100", "fuse_amps = 15", 1)
+    assert plans.answer(before, "output.mat.fuse_distance").judgement == "unchecked"
 
 
 def test_a_fuse_is_near_its_source(plans):
