@@ -79,11 +79,15 @@ SMALLEST_MM2, SMALLEST_SHEATHED_MM2, SHORT_M = 1.0, 0.75, 0.2
 
 
 class Ampacity(NamedTuple):
-    """The highest lasting current of a wire: None where its rule has no figure; how it was found; and the rule."""
+    """The highest lasting current of a wire: None where its rule has no figure; how it was found; and the rule.
+
+    A wire that is thinner than any of its rule carries less than ``below_amps``, the figure of the thinnest.
+    """
 
     amps: float | None
     formula: str
     rule: Rule
+    below_amps: float = 0.0
 
 
 def bundle_factor(count: int) -> float:
@@ -120,7 +124,10 @@ def ampacity(wire: WirePlan, rules: RulesPlan) -> Ampacity:
             else:
                 found = small
     if found is None:
-        return Ampacity(None, "", rule)
+        least = ISO_AMPS[min(ISO_AMPS)][column] if chosen == ISO else CFR_AMPS["18"][column]
+        if chosen == NEC_SMALL:
+            least = NEC_SMALL_AMPS["18"]
+        return Ampacity(None, f"below {least:g} A ({size} is thinner than any of the table)", rule, least)
     row, amps = found
     as_row = f"{size}" if row == size else f"{size}, taken as {row}"
     formula = f"{amps:g} A ({as_row}" + (")" if rule is AMPACITY_RULES[NEC_SMALL] else f", {insulation} C insulation)")

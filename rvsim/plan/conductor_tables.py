@@ -179,13 +179,14 @@ def wire_text(wire: WirePlan, rules: RulesPlan) -> str:
     return f"2 x {wire.length_m:g} m x {ohm_per_m(size, rules) * 1000:.4g} mohm/m ({size})"
 
 
-def sizes_like(size: Size) -> tuple[Size, ...]:
-    """Return the sizes on sale of the same sort, by gauge or by area, the thinnest first."""
+def sizes_like(size: Size, rules: RulesPlan) -> tuple[Size, ...]:
+    """Return the sizes on sale of the same sort, by gauge or by area, the thinnest first: those of the rules' table."""
     if size.awg is not None:
-        return tuple(Size(awg, None) for awg in AWG_SIZES)
+        named = SAE_CIRCULAR_MILS if rules.conductor_table == ABYC else AWG_SIZES
+        return tuple(Size(awg, None) for awg in named)
     return tuple(Size(None, area) for area in AREA_SIZES)
 
 
 def thick_enough(like: Size, max_ohm_per_m: float, rules: RulesPlan) -> Size | None:
     """Return the thinnest size of a sort whose metre has at most this resistance; None where none is thick enough."""
-    return next((size for size in sizes_like(like) if ohm_per_m(size, rules) <= max_ohm_per_m), None)
+    return next((size for size in sizes_like(like, rules) if ohm_per_m(size, rules) <= max_ohm_per_m), None)

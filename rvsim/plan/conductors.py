@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from rvsim.plan.ampacity import AMPACITY_RULES, ISO, Ampacity, ampacity, carrying, smallest_size
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, unchecked
-from rvsim.plan.conductor_tables import Size, size_of, sizes_like
+from rvsim.plan.conductor_tables import Size, sizes_like
 from rvsim.plan.supply_chain import Link, Supply
 from rvsim.plan.voltage_drop import DropJudge
 from rvsim.rig.electric import WirePlan
@@ -35,7 +35,7 @@ CAUTION = "Wires: before you work on one, disconnect it from every source, batte
 
 def check_conductors(given: "PlanInput") -> Section:
     """Return what the wires of a rig carry and lose; where it has none, one answer says that nothing was checked."""
-    supply = Supply(given.rig)
+    supply = given.supply
     if not supply.links:
         return Section(Check.CONDUCTORS, (nothing_given("conductors", Check.CONDUCTORS),))
     judge = DropJudge(supply)
@@ -60,13 +60,13 @@ def wire_answers(link: Link, rules: RulesPlan) -> Iterator[Answer]:
     """Yield whether a wire carries its current and whether it is too thin at all; nothing for a part without a wire."""
     if link.wire is None:
         return
-    size = size_of(link.wire)
-    if size is None:
+    size = link.size
+    if size is None or link.limit is None:
         missing = (f"area_mm2 or awg of the wire of {link.what}",)
         rule = AMPACITY_RULES[rules.ampacity_table or ISO]
         yield unchecked(f"{link.key}.wire_amps", Check.CONDUCTORS, link.what, _CARRIES, rule, missing)
         return
-    yield _of_current(link, size, ampacity(link.wire, rules), rules)
+    yield _of_current(link, size, link.limit, rules)
     smallest = smallest_size(link.wire)
     answer = Answer(
         key=f"{link.key}.wire_size", check=Check.CONDUCTORS, subject=link.what, question="Is its wire strong enough?",
@@ -84,6 +84,8 @@ def wire_answers(link: Link, rules: RulesPlan) -> Iterator[Answer]:
 
 def _of_current(link: Link, size: Size, limit: Ampacity, rules: RulesPlan) -> Answer:
     key, amps = f"{link.key}.wire_amps", link.demand.amps
+    if limit.amps is None and amps is not None and amps > limit.below_amps:
+        limit = limit._replace(amps=limit.below_amps)
     if limit.amps is None:
         return Answer(
             key=key, check=Check.CONDUCTORS, subject=link.what, question=_CARRIES, formula="", rule=limit.rule,
@@ -103,7 +105,7 @@ def _of_current(link: Link, size: Size, limit: Ampacity, rules: RulesPlan) -> An
     )  # fmt: skip
     if amps <= limit.amps + 1e-9:
         return answer
-    better = carrying(wire, amps, rules, sizes_like(size))
+    better = carrying(wire, amps, rules, sizes_like(size, rules))
     advice = f"use {better} in place of {size}" if better is not None else "use several wires, or take loads off it"
     if limit.amps < _ampacity_alone(wire, rules):
         advice += ", or lay it away from the other wires and the engine"
@@ -127,8 +129,8 @@ def _wire_table(supply: Supply, judge: DropJudge) -> PlanTable:
         link = chain.links[-1]
         if link.wire is None:
             continue
-        size, amps = size_of(link.wire), link.demand.amps
-        limit = None if size is None else ampacity(link.wire, rules).amps
+        size, amps = link.size, link.demand.amps
+        limit = None if link.limit is None else link.limit.amps
         loss = judge.loss(chain)
         rows.append(
             (

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from math import inf, isinf
 from typing import TYPE_CHECKING
 
-from rvsim.plan.ampacity import ampacity, carrying
+from rvsim.plan.ampacity import carrying
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, unchecked
-from rvsim.plan.conductor_tables import size_of, sizes_like
+from rvsim.plan.conductor_tables import sizes_like
 from rvsim.plan.conductors import nothing_given
 from rvsim.plan.fuse_tables import (
     BLOWN_AT_ONCE,
@@ -68,7 +68,7 @@ CAUTION = (
 
 def check_fuses(given: "PlanInput") -> Section:
     """Return what is right and wrong about the fuses of a rig; where it has none, that nothing was checked."""
-    supply = Supply(given.rig)
+    supply = given.supply
     if not supply.links:
         return Section(Check.FUSES, (nothing_given("fuses", Check.FUSES),))
     judge = _FuseJudge(supply)
@@ -123,13 +123,15 @@ class _FuseJudge:
 
     # The conductor.
 
-    def _limit(self, link: Link) -> tuple[float, str, float, Rule] | None:
-        """Return what the wire of a part carries, how that was found, the largest fuse before it, and the rule."""
-        size = None if link.wire is None else size_of(link.wire)
-        if size is None or link.wire is None:
-            return None
-        known = ampacity(link.wire, self.rules)
-        if known.amps is None:
+    def _limit(self, link: Link, *, at_most: bool = False) -> tuple[float, str, float, Rule] | None:
+        """Return what the wire of a part carries, how that was found, the largest fuse before it, and the rule.
+
+        With ``at_most`` also that of a wire which is too thin for its table: what it carries less than.
+        """
+        known = link.limit
+        if known is not None and known.amps is None and at_most:
+            known = known._replace(amps=known.below_amps)
+        if known is None or known.amps is None:
             return None
         largest = known.amps
         if self.rules.fuse_next_size and link.load not in MOTOR_LOADS:
@@ -145,10 +147,12 @@ class _FuseJudge:
     def _of_conductor(self, chain: Chain) -> Answer:
         link = chain.links[-1]
         question = "Does a fuse protect its wire?"
-        fused, limit = self._protecting(chain), self._limit(link)
+        fused, limit = self._protecting(chain), self._limit(link, at_most=True)
         if fused is None and not chain.missing:
             return self._without_fuse(link, question)
-        if limit is None or fused is None or fused.fuse_amps is None:
+        has_figure = link.limit is not None and link.limit.amps is not None
+        is_above = limit is not None and fused is not None and (fused.fuse_amps or 0.0) > limit[2] + _SAME
+        if limit is None or fused is None or fused.fuse_amps is None or not (has_figure or is_above):
             return unchecked(
                 f"{link.key}.fuse_conductor", Check.FUSES, link.what, question, NO_FUSE_RULE, self._missing(chain)
             )
@@ -166,7 +170,7 @@ class _FuseJudge:
         if fuse <= largest + _SAME:
             return answer
         text = f"the {whose} is above the {amps:.4g} A that its wire may carry"
-        if link.load is not None and fused is not link:
+        if link.has_current_limit and fused is not link:
             text += "; the current limit of its output is no fuse"
         advice = self._conductor_advice(link, fused, amps, largest)
         return replace(answer, judgement=Judgement.FLAGGED, severity=Severity.FAULT, text=text, advice=advice)
@@ -176,13 +180,14 @@ class _FuseJudge:
         assert wire is not None
         assert fused.fuse_amps is not None
         parts = []
-        smaller = fuse_below(largest)
+        known = link.limit is not None and link.limit.amps is not None
+        smaller = fuse_below(largest) if known else None
         running = link.demand.amps
         if smaller is not None and (running is None or smaller >= self.rules.fuse_margin * running):
             place = "use" if fused is link else "give it"
             parts.append(f"{place} a fuse of {smaller:g} A" + ("" if fused is link else " of its own"))
-        size = size_of(wire)
-        better = None if size is None else carrying(wire, fused.fuse_amps, self.rules, sizes_like(size))
+        size = link.size
+        better = None if size is None else carrying(wire, fused.fuse_amps, self.rules, sizes_like(size, self.rules))
         if better is not None:
             parts.append(f"use {better} in place of {size}")
         return ", or ".join(parts) or f"no fuse fits both {amps:.4g} A and its load: use a thicker wire"
@@ -208,7 +213,7 @@ class _FuseJudge:
         missing = list(chain.missing)
         if link.wire is None:
             missing.append(f"wire of {link.what}" if link.has_wire_key else f"a branch with a wire for {link.what}")
-        elif size_of(link.wire) is None:
+        elif link.size is None:
             missing.append(f"area_mm2 or awg of the wire of {link.what}")
         elif not missing:
             missing.append(f"a size of the wire of {link.what} that the ampacity_table has")

@@ -19,6 +19,7 @@ from rvsim.plan.ladder import check_ladder
 from rvsim.plan.providers import check_providers
 from rvsim.plan.spare import check_spare
 from rvsim.rig.accepted import AcceptedPlan
+from rvsim.plan.supply_chain import Supply
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue
@@ -33,6 +34,11 @@ class PlanInput:
     seed: int = 1
     simulate_night: bool = False
     """Whether the night of the endurance is also run in the physics of the bench, for a second or two."""
+
+    @cached_property
+    def supply(self) -> Supply:
+        """The wires and fuses in series, for the checks that ask for them."""
+        return Supply(self.rig)
 
 
 CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal, NamedTuple
 
+from rvsim.plan.ampacity import Ampacity, ampacity
 from rvsim.plan.answer import path_name
-from rvsim.plan.conductor_tables import wire_ohm, wire_text
+from rvsim.plan.conductor_tables import Size, size_of, wire_ohm, wire_text
 from rvsim.plan.demand import Demand, RigDemand, device_demand, output_demand
 from rvsim.rig.electric import BatteryPlan, BranchPlan, WirePlan, battery_by_branch
 from rvsim.rig.model import DevicePlan, Rig
@@ -46,6 +47,12 @@ class Link:
     ohm: float | None = None
     """The resistance of its wire out and back, at the temperature of the rules; None without a wire."""
     ohm_text: str = ""
+    size: Size | None = None
+    """The size of its wire; None without a wire, and where only its resistance is given."""
+    limit: Ampacity | None = None
+    """What its wire carries; None without a size."""
+    has_current_limit: bool = False
+    """Whether electronics limit its current, which is no fuse."""
     has_wire_key: bool = True
     """Whether the rig has a key for its wire; a device has none."""
 
@@ -111,7 +118,7 @@ class Supply:
     @cached_property
     def branch_chains(self) -> tuple[Chain, ...]:
         """The chain to the end of each branch."""
-        return tuple(self._to_branch(branch.name) for branch in self.rig.branches)
+        return tuple(self._by_name.values())
 
     @cached_property
     def output_chains(self) -> tuple[Chain, ...]:
@@ -164,6 +171,10 @@ class Supply:
 
     # Chains.
 
+    @cached_property
+    def _by_name(self) -> Mapping[str, Chain]:
+        return {branch.name: self._to_branch(branch.name) for branch in self.rig.branches}
+
     def _to_branch(self, name: str) -> Chain:
         path = [self._branches[name]]
         while path[-1].parent is not None:
@@ -173,7 +184,7 @@ class Supply:
             shares.append(share)
             share *= 1.0 if branch.share_percent is None else branch.share_percent / 100
         links = tuple(self._branch_links[branch.name] for branch in reversed(path))
-        return Chain(links, tuple(reversed(shares)), self._batteries[self._by_branch[name]])
+        return Chain(links, tuple(reversed(shares)), self._batteries[self._battery_by_branch[name]])
 
     def _to_output(self, output: OutputPlan) -> Chain:
         module = self._modules[output.module]
@@ -183,6 +194,7 @@ class Supply:
             f"output {output.name}", f"output.{path_name(output.name)}", output_demand(output), output.wire,
             fuse_amps=output.fuse_amps, fuse_distance_m=output.fuse_distance_m,
             interrupting_amps=output.interrupting_amps, load=output.load, critical=output.critical,
+            has_current_limit=output.limit_amps is not None and output.relay is None,
         )  # fmt: skip
         missing = f"branch of module {module.name}"
         return self._behind(branch, self._measured(link), self.demand.share(output), missing)
@@ -190,8 +202,7 @@ class Supply:
     def _to_device(self, device: DevicePlan) -> Chain:
         if device.fuse_amps is None:
             assert device.branch is not None
-            links, shares, battery, missing = self._to_branch(device.branch)
-            return Chain(links, shares, battery, missing)
+            return self._by_name[device.branch]
         link = Link(
             f"device {device.name}", f"device.{path_name(device.name)}", device_demand(device),
             fuse_amps=device.fuse_amps, fuse_distance_m=device.fuse_distance_m,
@@ -202,7 +213,7 @@ class Supply:
     def _behind(self, branch: str | None, link: Link, share: float, missing: str) -> Chain:
         if branch is None:
             return Chain((link,), (1.0,), None, (missing,))
-        above = self._to_branch(branch)
+        above = self._by_name[branch]
         return Chain((*above.links, link), (*(share * one for one in above.shares), 1.0), above.battery)
 
     @cached_property
@@ -222,7 +233,7 @@ class Supply:
         return {battery.name: battery for battery in self.rig.batteries}
 
     @cached_property
-    def _by_branch(self) -> Mapping[str, str]:
+    def _battery_by_branch(self) -> Mapping[str, str]:
         return battery_by_branch(self.rig.batteries, self.rig.branches)
 
     @cached_property
@@ -240,8 +251,10 @@ class Supply:
         }  # fmt: skip
 
     def _measured(self, link: Link) -> Link:
-        """Return a part with the resistance of its wire."""
+        """Return a part with the resistance of its wire, and what it carries."""
         if link.wire is None:
             return link
-        rules = self.rig.rules
-        return replace(link, ohm=wire_ohm(link.wire, rules), ohm_text=wire_text(link.wire, rules))
+        rules, size = self.rig.rules, size_of(link.wire)
+        ohm, text = wire_ohm(link.wire, rules), wire_text(link.wire, rules)
+        limit = None if size is None else ampacity(link.wire, rules)
+        return replace(link, ohm=ohm, ohm_text=text, size=size, limit=limit)

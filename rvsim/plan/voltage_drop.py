@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from rvsim.plan.ampacity import carrying
 from rvsim.plan.answer import Answer, Check, Judgement, Rule, unchecked
-from rvsim.plan.conductor_tables import TABLE_RULES, Size, ohm_per_m, size_of, sizes_like, table_for
+from rvsim.plan.conductor_tables import TABLE_RULES, Size, ohm_per_m, sizes_like, table_for
 from rvsim.plan.supply_chain import Chain, Consumer, Link, Supply
 from rvsim.rig.quantity import duration_text
 from rvsim.rig.rules_plan import RulesPlan
@@ -52,6 +52,9 @@ class DropJudge:
     supply: Supply
     _over: dict[str, float] = field(default_factory=dict)
     """The drop of each branch that is above its own limit, in percent, by its key."""
+
+    _rules: dict[tuple[str, ...], Rule] = field(default_factory=dict)
+    """The rule of a drop by the tables of its conductors."""
 
     @property
     def rules(self) -> RulesPlan:
@@ -98,8 +101,12 @@ class DropJudge:
 
     def _rule(self, chain: Chain) -> Rule:
         """Return the rule of a drop with the tables of its conductors."""
-        sizes = [size_of(link.wire) for link in chain.links if link.wire is not None]
-        tables = {table_for(size, self.rules): None for size in sizes if size is not None}
+        tables = tuple({table_for(link.size, self.rules): None for link in chain.links if link.size is not None})
+        if tables not in self._rules:
+            self._rules[tables] = self._rule_with(tables)
+        return self._rules[tables]
+
+    def _rule_with(self, tables: Sequence[str]) -> Rule:
         used = [TABLE_RULES[table] for table in tables]
         name = "ABYC E-11 section 11.14.2.6 (edition not in the excerpt): 3 % critical, 10 % others"
         if (self.rules.critical_drop_percent, self.rules.drop_percent) != (3.0, 10.0):
@@ -248,7 +255,7 @@ class DropJudge:
         """Return which wire to make thicker: the one that loses most, if one size of it would do."""
         allowed = limit_percent / 100 * self.rules.base_volts
         for link, volts, amps in sorted(loss.parts, key=lambda part: -part[1]):
-            size = None if link.wire is None else size_of(link.wire)
+            size = link.size
             if size is None or link.wire is None or not link.wire.length_m or not amps:
                 continue
             room = allowed - (loss.volts - volts)
@@ -265,7 +272,7 @@ class DropJudge:
     def _thicker(self, link: Link, size: Size, max_ohm_per_m: float, amps: float) -> Size | None:
         """Return the next size that would do: by its drop, by what it carries, and by the fuse before it."""
         assert link.wire is not None
-        enough = [one for one in sizes_like(size) if ohm_per_m(one, self.rules) <= max_ohm_per_m]
+        enough = [one for one in sizes_like(size, self.rules) if ohm_per_m(one, self.rules) <= max_ohm_per_m]
         return carrying(link.wire, max(amps, link.fuse_amps or 0.0), self.rules, enough)
 
 
