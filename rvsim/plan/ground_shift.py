@@ -176,11 +176,12 @@ class _GroundCheck:
         ground_by_module = {
             module.name: module.ground or self._ground_by_node.get(module.device or "") for module in self.rig.modules
         }
+        modules = {module.device for module in self.rig.modules}
         for device in self.rig.devices:
             ground = self._ground_by_node.get(device.name)
             if ground is None:
                 missing.append(f"ground of device {device.name}")
-            elif device.kind != LOAD_CENTRE:
+            elif device.kind != LOAD_CENTRE and device.name not in modules:  # its outputs are counted below
                 own = device_demand(device)
                 missing += own.missing
                 amps = own.amps or 0.0
