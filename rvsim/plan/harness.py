@@ -37,6 +37,8 @@ TERMINATORS = Rule(
     "a terminator may have 108 to 132 ohm or 100 to 130 ohm: 54 to 66 or 50 to 65 ohm for two",
 )
 OHMS = Rule("resistances of the pair in parallel and in series", "arithmetic", TERMINATORS.disagreement)
+TERMINATOR_OHMS = (100.0, 132.0)
+"""The widest of the published tolerances of a terminator."""
 PORTS = Rule("the ports that the maker of the tap gives it", "the rig")
 PROVED_BY_LENGTH = "it does not prove the cable that is fitted, nor its connectors"
 _SLACK_M = 1e-9
@@ -73,6 +75,7 @@ class _HarnessCheck:
         yield self._nodes()
         yield self._terminator_count()
         yield self._terminator_places()
+        yield self._terminator_ohm()
         yield self._ohms()
         for tap in self._taps:
             yield self._ports(tap)
@@ -280,6 +283,19 @@ class _HarnessCheck:
         return Answer(
             key="harness.terminator_places", check=Check.HARNESS, subject="terminators",
             question="Are the terminators at the ends of the trunk?", formula=formula, rule=TERMINATORS, **more,
+        )  # fmt: skip
+
+    def _terminator_ohm(self) -> Answer:
+        ohm, (low, high) = self._harness.terminator_ohm, TERMINATOR_OHMS
+        more: dict[str, Any] = {"value": ohm, "unit": "ohm", "limit": f"{low:g} to {high:g} ohm"}
+        if not low <= ohm <= high:
+            more |= {
+                "judgement": Judgement.FLAGGED, "text": f"a terminator of {ohm:g} ohm is not one of 120 ohm",
+                "advice": "fit terminators of 120 ohm; one of 60 ohm does not stand for two",
+            }  # fmt: skip
+        return Answer(
+            key="harness.terminator_ohm", check=Check.HARNESS, subject="terminators",
+            question="Is a terminator one of 120 ohm?", formula=f"{ohm:g} ohm", rule=TERMINATORS, **more,
         )  # fmt: skip
 
     def _ohms(self) -> Answer:

@@ -83,7 +83,7 @@ def _states(rig: Rig, network: PairNetwork, matrix: list[list[float]]) -> PlanTa
     built, ohm = matrix[first][first], rig.harness.terminator_ohm
     place = network.points[first]
     without = [network.without(one).readings()[first] for one in network.terminators[:MAX_LEFT_OUT]]
-    wire = _wire_ohm(rig)
+    wire, volts = _wire_ohm(rig), rig.rules.source_volts
     rows = [
         ("as built", f"{_ohm(built)} ohm at {place}", "all devices are received"),
         (
@@ -104,7 +104,11 @@ def _states(rig: Rig, network: PairNetwork, matrix: list[list[float]]) -> PlanTa
         ),
         ("a cable open", "see the ohms with one cable open", "the devices of the other side are silent"),
         ("H to H, and L to L, along the trunk", wire, "not to be seen on the bus"),
-        ("H or L to battery plus, or to minus", "high: thousands of ohms", "no frame, or only errors"),
+        (
+            "H or L to battery plus, or to minus",
+            "high, thousands of ohms; with a short none",
+            f"with a short no frame, or only errors; H at {volts:g} V burns {volts**2 / ohm:.2f} W in a terminator",
+        ),
     ]  # fmt: skip
     return PlanTable(
         "harness_states",

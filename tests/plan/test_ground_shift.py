@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.plan.answer import Judgement
-from rvsim.plan.ground_shift import check_grounds
+from rvsim.plan.ground_shift import FAULT_VOLTS, check_grounds
 from rvsim.watch.flag import Severity
 
 
@@ -158,3 +158,8 @@ def test_what_is_left_out(plans):
     answer = answer_of(plans, rig(amps=21.0, more=lamp))
     assert answer.is_flagged
     assert "(the rig leaves out currents; it can be more)" in answer.text
+
+
+def test_levels_leave_two_and_a_half_volts():
+    """Five data sheets: a receiver takes -2 to +7 V; dominant, H is at most 4.5 V and L at least 0.5 V."""
+    assert 7 - 4.5 == 0.5 - -2 == FAULT_VOLTS

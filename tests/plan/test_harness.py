@@ -341,3 +341,19 @@ def test_bad_input_is_told_at_once(plans, tmp_path):
         plans.rig(tap("front", None, on='"rear"') + tap("rear", 1, on='"front"'), device=DEVICES)
     with pytest.raises(InputError, match="501 taps are more than a pair has; write at most 500"):
         plans.rig("".join(tap(f"t{number}", 1) for number in range(501)), device=DEVICES)
+
+
+@pytest.mark.parametrize(("ohm", "is_flagged"), [(99.9, True), (100, False), (120, False), (132, False), (132.1, True)])
+def test_resistance_of_a_terminator(plans, ohm, is_flagged):
+    """An embedded board manual has 100 to 130 ohm, a gateway manual 108 to 132: the widest of both."""
+    text = sound().replace("[harness]\n", f"[harness]\nterminator_ohm = {ohm}\n")
+    answer = plans.answer(text, "harness.terminator_ohm", device=DEVICES)
+    assert (answer.value, answer.is_flagged) == (ohm, is_flagged)
+    assert "108 to 132 ohm or 100 to 130 ohm" in answer.rule.disagreement
+
+
+@pytest.mark.parametrize(("volts", "watts"), [(12, "1.20"), (14.4, "1.73")])
+def test_power_in_a_terminator(plans, volts, watts):
+    """H at battery plus and L held low: a quarter-watt terminator burns."""
+    states = table(plans, f"[rules]\nsource_volts = {volts}\n" + sound(), "harness_states")
+    assert states[-1]["bus"].endswith(f"H at {volts} V burns {watts} W in a terminator")

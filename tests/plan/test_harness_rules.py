@@ -2,7 +2,8 @@
 
 import pytest
 
-from rvsim.plan.harness_rules import harness_limits, most_nodes, trunk_by_ohms_m, trunk_by_time_m
+from rvsim.plan.harness_rules import BIT_NS, harness_limits, most_nodes, trunk_by_ohms_m, trunk_by_time_m
+from rvsim.rig.harness import HarnessPlan
 
 
 @pytest.mark.parametrize(
@@ -66,3 +67,10 @@ def test_nodes_by_their_receivers():
     """A home-bus project prints 112 for 20 kilohm; 30 kilohm allow 167."""
     assert most_nodes(20_000, 120) == 112
     assert most_nodes(30_000, 120) == 167
+
+
+def test_figures_of_a_pair_that_gives_none():
+    """ISO 11898 as tabulated: 120 ohm and 5 ns/m, so that 40 m take 200 ns, 5 % of a bit; the ohms are not assumed."""
+    pair = HarnessPlan()
+    assert (pair.terminator_ohm, pair.delay_ns_per_m, pair.loop_ohm_per_m) == (120, 5, None)
+    assert 40 * pair.delay_ns_per_m / BIT_NS == 0.05

@@ -172,6 +172,8 @@ def test_wetting_current(plans, more, judgement, severity):
         assert answer.text == "not checked: the rig does not give supply_volts of the ladder of input keys"
     if more == ("supply_volts = 5",):
         assert answer.formula == "5 V / (1000 + 1000 ohm) = 2.50 mA through high"
+    forum = MODULE + ladder("key = 0", "supply_volts = 12", pull_up=1200)
+    assert plans.answer(forum, "input.keys.wetting").value == 10.0, "12 V and 1.2 k, a forum's figure"
 
 
 def test_expected_readings(plans):
