@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from rvsim.plan.answer import Answer, Check, Judgement, Rule, Section, path_name, unchecked
 from rvsim.plan.ground_shift import check_grounds
-from rvsim.plan.harness_layout import Cable, HarnessLayout, drop_cable, tap_cable
-from rvsim.plan.harness_ohms import missing_figures, pair_network
+from rvsim.plan.harness_layout import Cable, HarnessLayout, drop_cable, known_length, tap_cable
+from rvsim.plan.harness_ohms import missing_figures
 from rvsim.plan.harness_readings import SIXTY_OHM, harness_readings
 from rvsim.plan.harness_rules import (
     CHAINED,
@@ -55,7 +55,12 @@ def check_harness(given: "PlanInput") -> Section:
         return Section(Check.HARNESS, (answer, *grounds.answers), (*grounds.tables, *failure_table(rig)))
     layout = HarnessLayout(rig)
     one = _HarnessCheck(layout)
-    tables = (*harness_tables(layout, one.limits), *harness_readings(rig), *grounds.tables, *failure_table(rig))
+    tables = (
+        *harness_tables(layout, one.limits),
+        *harness_readings(rig, layout.network),
+        *grounds.tables,
+        *failure_table(rig),
+    )
     return Section(Check.HARNESS, (*one.answers(), *grounds.answers), tables, (SIXTY_OHM,))
 
 
@@ -71,7 +76,7 @@ class _HarnessCheck:
         """Yield them."""
         yield self._trunk_length()
         yield from self._trunk_ohms()
-        yield self._drops_in_all()
+        yield from self._drops_in_all()
         yield self._nodes()
         yield self._terminator_count()
         yield self._terminator_places()
@@ -161,8 +166,10 @@ class _HarnessCheck:
             unproven=PROVED_BY_LENGTH, **more,
         )  # fmt: skip
 
-    def _drops_in_all(self) -> Answer:
-        return self._length(
+    def _drops_in_all(self) -> Iterator[Answer]:
+        if self.limits.drops_m is None and known_length(self._layout.other_cables) is None:
+            return  # nothing is asked of it
+        yield self._length(
             "harness.drops_length", "the drops in all", "Are the drops in all short enough?", self._layout.other_cables,
             self.limits.drops_m, self.limits.rule, "move taps nearer to their devices",
         )  # fmt: skip
@@ -303,9 +310,9 @@ class _HarnessCheck:
         missing = missing_figures(self._harness, self._taps)
         if missing:
             return unchecked(key, Check.HARNESS, "harness", question, OHMS, missing)
-        network = pair_network(self._harness, self._taps)
+        network = self._layout.network
         at = self._harness.recorder or self._trunk[0].name
-        ohm = network.readings()[network.points.index(f"tap {at}")]
+        ohm = network.readings[network.points.index(f"tap {at}")]
         formula = (
             f"{len(network.terminators)} x {self._harness.terminator_ohm:g} ohm, {self._node_count} nodes of "
             f"{self._harness.node_ohm:g} ohm and {self._harness.loop_ohm_per_m:g} ohm/m of cable: "

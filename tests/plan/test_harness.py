@@ -238,7 +238,9 @@ def test_what_is_left_out_is_not_checked(plans):
     assert unchecked["drop.panel.length"] == "length_m of the drop to panel"
     assert unchecked["drop.fan.length"] == "the tap of device fan"
     assert unchecked["tap.front.ports"] == "ports of tap front"
-    assert unchecked["harness.drops_length"] == "length_m of the drop to panel"
+    assert "harness.drops_length" not in answers, "the rule has no limit"
+    marine = plans.answer('[rules]\nharness = "marine"\n' + text, "harness.drops_length", device=DEVICES)
+    assert marine.text == "not checked: the rig does not give length_m of the drop to panel"
     assert unchecked["harness.ohms"].startswith("loop_ohm_per_m of the harness, length_m of tap rear, ")
     assert answers["drop.heater.length"].is_flagged
     loft = tap("loft", None, ("fan", 1.9), on='"rear"')

@@ -98,6 +98,9 @@ def test_leak_to_ground(plans):
     threshold = (1 + 5100 / 6100) / 2
     assert answer.value == pytest.approx(1000 * threshold / (1 - threshold), abs=0.1)
     assert "beside six one of 7" in answer.formula
+    never = MODULE + ladder("only = 1000000", 'between = "none"')
+    for key in ("leak", "contact"):
+        assert plans.answer(never, f"input.keys.{key}").value is None, "a figure that JSON has, or none"
     one = plans.answer(MODULE + ladder("only = 0"), "input.keys.leak")
     assert (one.value, one.formula) == (1000.0, "with no switch pressed a leak of 1000 ohm is read as only")
 
