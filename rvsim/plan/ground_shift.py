@@ -74,7 +74,7 @@ class _GroundCheck:
         limit = self.rig.rules.ground_shift_volts
         worst, pair = 0.0, ("", "")
         for first, second in permutations(names, 2):
-            volts = self._volts(self._shares(first, second))
+            volts = self._pair_volts(first, second)
             if volts > worst:
                 worst, pair = volts, (first, second)
         is_over = worst > limit + 1e-9
@@ -110,7 +110,7 @@ class _GroundCheck:
         for ground in self.rig.grounds:
             below = [one for one in self._loads if ground.name in self._ways[one.ground]]
             shares = [_Share(one, ohm, one.amps * ohm, (one.amps + one.start_amps) * ohm) for one in self._loads
-                      if (ohm := self._common_ohm(ground.name, one.ground)) > 0]  # fmt: skip
+                      if (ohm := self._common[ground.name, one.ground]) > 0]  # fmt: skip
             most = max(shares, key=lambda one: one.start_volts, default=None)
             rows.append((
                 ground.name, ground.parent or "battery", f"{1000 * self._wire_ohm[ground.name]:.1f}",
@@ -156,10 +156,14 @@ class _GroundCheck:
         hot = 1 + COPPER_PER_K * (self.rig.rules.conductor_c - 20)
         return {ground.name: _one_way_ohm(ground.wire, hot) for ground in self.rig.grounds}
 
-    def _common_ohm(self, first: str, second: str) -> float:
-        """Return the resistance that the ways of two grounds to the battery have in common."""
-        other = self._ways[second]
-        return sum(self._wire_ohm[name] for name in self._ways[first] if name in other)
+    @cached_property
+    def _common(self) -> dict[tuple[str, str], float]:
+        """The resistance that the ways of two grounds to the battery have in common."""
+        return {
+            (first, second): sum(self._wire_ohm[name] for name in way if name in other)
+            for first, way in self._ways.items()
+            for second, other in self._ways.items()
+        }
 
     # Currents.
 
@@ -176,11 +180,12 @@ class _GroundCheck:
         ground_by_module = {
             module.name: module.ground or self._ground_by_node.get(module.device or "") for module in self.rig.modules
         }
+        modules = {module.device for module in self.rig.modules}
         for device in self.rig.devices:
             ground = self._ground_by_node.get(device.name)
             if ground is None:
                 missing.append(f"ground of device {device.name}")
-            elif device.kind != LOAD_CENTRE:
+            elif device.kind != LOAD_CENTRE and device.name not in modules:  # its outputs are counted below
                 own = device_demand(device)
                 missing += own.missing
                 amps = own.amps or 0.0
@@ -207,9 +212,28 @@ class _GroundCheck:
 
     # Shifts.
 
+    @cached_property
+    def _by_ground(self) -> dict[str, tuple[float, float]]:
+        """The current that returns into each ground directly, and how much more the highest start there takes."""
+        found: dict[str, tuple[float, float]] = {}
+        for load in self._loads:
+            amps, start = found.get(load.ground, (0.0, 0.0))
+            found[load.ground] = (amps + load.amps, max(start, load.start_amps))
+        return found
+
+    def _pair_volts(self, first: str, second: str) -> float:
+        """Return how far a ground can be above another one."""
+        running, start = 0.0, 0.0
+        for name, (amps, more) in self._by_ground.items():
+            ohm = self._common[first, name] - self._common[second, name]
+            if ohm > 0:
+                running += amps * ohm
+                start = max(start, more * ohm)
+        return running + start
+
     def _shares(self, first: str, second: str) -> list[_Share]:
         """Return what each load lifts a ground above another one, for those that do."""
-        ohms = {name: self._common_ohm(first, name) - self._common_ohm(second, name) for name in self._ways}
+        ohms = {name: self._common[first, name] - self._common[second, name] for name in self._by_ground}
         return [
             _Share(load, ohms[load.ground], load.amps * ohms[load.ground],
                    (load.amps + load.start_amps) * ohms[load.ground])

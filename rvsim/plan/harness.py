@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from rvsim.plan.answer import Answer, Check, Judgement, Rule, Section, path_name, unchecked
 from rvsim.plan.ground_shift import check_grounds
-from rvsim.plan.harness_layout import Cable, HarnessLayout, drop_cable, tap_cable
-from rvsim.plan.harness_ohms import missing_figures, pair_network
+from rvsim.plan.harness_layout import Cable, HarnessLayout, drop_cable, known_length, tap_cable
+from rvsim.plan.harness_ohms import missing_figures
 from rvsim.plan.harness_readings import SIXTY_OHM, harness_readings
 from rvsim.plan.harness_rules import (
     CHAINED,
@@ -37,6 +37,8 @@ TERMINATORS = Rule(
     "a terminator may have 108 to 132 ohm or 100 to 130 ohm: 54 to 66 or 50 to 65 ohm for two",
 )
 OHMS = Rule("resistances of the pair in parallel and in series", "arithmetic", TERMINATORS.disagreement)
+TERMINATOR_OHMS = (100.0, 132.0)
+"""The widest of the published tolerances of a terminator."""
 PORTS = Rule("the ports that the maker of the tap gives it", "the rig")
 PROVED_BY_LENGTH = "it does not prove the cable that is fitted, nor its connectors"
 _SLACK_M = 1e-9
@@ -53,7 +55,12 @@ def check_harness(given: "PlanInput") -> Section:
         return Section(Check.HARNESS, (answer, *grounds.answers), (*grounds.tables, *failure_table(rig)))
     layout = HarnessLayout(rig)
     one = _HarnessCheck(layout)
-    tables = (*harness_tables(layout, one.limits), *harness_readings(rig), *grounds.tables, *failure_table(rig))
+    tables = (
+        *harness_tables(layout, one.limits),
+        *harness_readings(rig, layout.network),
+        *grounds.tables,
+        *failure_table(rig),
+    )
     return Section(Check.HARNESS, (*one.answers(), *grounds.answers), tables, (SIXTY_OHM,))
 
 
@@ -69,10 +76,11 @@ class _HarnessCheck:
         """Yield them."""
         yield self._trunk_length()
         yield from self._trunk_ohms()
-        yield self._drops_in_all()
+        yield from self._drops_in_all()
         yield self._nodes()
         yield self._terminator_count()
         yield self._terminator_places()
+        yield self._terminator_ohm()
         yield self._ohms()
         for tap in self._taps:
             yield self._ports(tap)
@@ -158,8 +166,10 @@ class _HarnessCheck:
             unproven=PROVED_BY_LENGTH, **more,
         )  # fmt: skip
 
-    def _drops_in_all(self) -> Answer:
-        return self._length(
+    def _drops_in_all(self) -> Iterator[Answer]:
+        if self.limits.drops_m is None and known_length(self._layout.other_cables) is None:
+            return  # nothing is asked of it
+        yield self._length(
             "harness.drops_length", "the drops in all", "Are the drops in all short enough?", self._layout.other_cables,
             self.limits.drops_m, self.limits.rule, "move taps nearer to their devices",
         )  # fmt: skip
@@ -282,14 +292,27 @@ class _HarnessCheck:
             question="Are the terminators at the ends of the trunk?", formula=formula, rule=TERMINATORS, **more,
         )  # fmt: skip
 
+    def _terminator_ohm(self) -> Answer:
+        ohm, (low, high) = self._harness.terminator_ohm, TERMINATOR_OHMS
+        more: dict[str, Any] = {"value": ohm, "unit": "ohm", "limit": f"{low:g} to {high:g} ohm"}
+        if not low <= ohm <= high:
+            more |= {
+                "judgement": Judgement.FLAGGED, "text": f"a terminator of {ohm:g} ohm is not one of 120 ohm",
+                "advice": "fit terminators of 120 ohm; one of 60 ohm does not stand for two",
+            }  # fmt: skip
+        return Answer(
+            key="harness.terminator_ohm", check=Check.HARNESS, subject="terminators",
+            question="Is a terminator one of 120 ohm?", formula=f"{ohm:g} ohm", rule=TERMINATORS, **more,
+        )  # fmt: skip
+
     def _ohms(self) -> Answer:
         key, question = "harness.ohms", "How many ohms does a meter show with the power off?"
         missing = missing_figures(self._harness, self._taps)
         if missing:
             return unchecked(key, Check.HARNESS, "harness", question, OHMS, missing)
-        network = pair_network(self._harness, self._taps)
+        network = self._layout.network
         at = self._harness.recorder or self._trunk[0].name
-        ohm = network.readings()[network.points.index(f"tap {at}")]
+        ohm = network.readings[network.points.index(f"tap {at}")]
         formula = (
             f"{len(network.terminators)} x {self._harness.terminator_ohm:g} ohm, {self._node_count} nodes of "
             f"{self._harness.node_ohm:g} ohm and {self._harness.loop_ohm_per_m:g} ohm/m of cable: "

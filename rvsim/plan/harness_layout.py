@@ -7,6 +7,7 @@ limit.
 from functools import cached_property
 from typing import NamedTuple
 
+from rvsim.plan.harness_ohms import PairNetwork, pair_network
 from rvsim.rig.harness import DropPlan, TapPlan
 from rvsim.rig.model import Rig
 
@@ -37,6 +38,11 @@ class HarnessLayout:
     def ends(self) -> tuple[str, ...]:
         """The taps at the ends of the trunk; one where the trunk has only one."""
         return tuple(dict.fromkeys((self.trunk[0].name, self.trunk[-1].name)))
+
+    @cached_property
+    def network(self) -> PairNetwork:
+        """The pair as resistances."""
+        return pair_network(self.harness, self.taps)
 
     @cached_property
     def end_drops(self) -> frozenset[str]:

@@ -7,14 +7,15 @@ other.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cached_property
 from math import inf
 from typing import NamedTuple
 
 from rvsim.rig.harness import HarnessPlan, TapPlan
 
 _OPEN_SIEMENS = 1e-9
-"""Less is what a sum leaves of nothing."""
+"""Less, or such a share of one, is what a sum leaves of nothing."""
 
 
 class Shunt(NamedTuple):
@@ -43,15 +44,9 @@ class PairNetwork:
         """The terminators, from the first tap to the last."""
         return tuple(shunt for shunt in self.shunts if shunt.is_terminator)
 
-    def without(self, shunt: Shunt) -> "PairNetwork":
-        """Return the pair without a terminator; one in a device is unplugged with its device."""
-        left = tuple(
-            one for one in self.shunts if one is not shunt and (shunt.device is None or one.device != shunt.device)
-        )
-        return replace(self, shunts=left)
-
-    def ohm_matrix(self) -> list[list[float]]:
-        """Return the volts at each point for one ampere into each other; the diagonal is what a meter shows.
+    @cached_property
+    def matrix(self) -> list[list[float]]:
+        """The volts at each point for one ampere into each other; the diagonal is what a meter shows, in ohms.
 
         Everything is infinite where nothing connects H and L.
         """
@@ -73,23 +68,40 @@ class PairNetwork:
         solved: list[list[float]] = np.linalg.inv(conductance)[np.ix_(place, place)].tolist()
         return solved
 
+    @cached_property
     def readings(self) -> list[float]:
-        """Return what a meter shows at each point, in ohms."""
-        return [row[number] for number, row in enumerate(self.ohm_matrix())]
+        """What a meter shows at each point, in ohms."""
+        return [row[number] for number, row in enumerate(self.matrix)]
 
-    def opened(self, readings: Sequence[float]) -> Iterator[tuple[int, int, float, float]]:
-        """Yield for each cable its two points, and what a meter shows at each while the cable is open.
+    def without(self, terminator: Shunt) -> list[float]:
+        """Return what a meter shows at each point without a terminator; one in a device is unplugged with its device.
 
-        Args:
-            readings: those of the whole pair.
+        In ohms; as if a negative resistance were beside it.
         """
+        at, device = terminator.point, terminator.device
+        gone = sum(
+            1 / one.ohm for one in self.shunts if one is terminator or (device is not None and one.device == device)
+        )
+        left = 1 - gone * self.readings[at]
+        if left < _OPEN_SIEMENS:
+            return [inf] * len(self.points)
+        return [own + gone * self.matrix[point][at] ** 2 / left for point, own in enumerate(self.readings)]
+
+    def shorted(self, fault: int, point: int) -> float:
+        """Return what a meter shows at a point while H and L touch at another one, in ohms."""
+        if point == fault:
+            return 0.0
+        return max(self.readings[point] - self.matrix[point][fault] ** 2 / self.readings[fault], 0.0)
+
+    def opened(self) -> Iterator[tuple[int, int, float, float]]:
+        """Yield for each cable its two points, and what a meter shows at each while the cable is open, in ohms."""
         behind = [0.0] * len(self.points)
         for shunt in self.shunts:
             behind[shunt.point] += 1 / shunt.ohm
         for near, far, ohm in reversed(self._outwards()):
             behind[near] += _in_series(behind[far], ohm)
         for near, far, ohm in self.cables:
-            whole = 1 / readings[near] if readings[near] < inf else 0.0
+            whole = 1 / self.readings[near] if self.readings[near] < inf else 0.0
             yield near, far, _ohm_of(whole - _in_series(behind[far], ohm)), _ohm_of(behind[far])
 
     def _outwards(self) -> list[tuple[int, int, float]]:
@@ -125,13 +137,6 @@ def _ohm_of(conductance: float) -> float:
 def beside(first: float, second: float) -> float:
     """Return what a meter shows with one more resistance at a point, in ohms."""
     return second if first == inf else first * second / (first + second)
-
-
-def shorted_at(matrix: Sequence[Sequence[float]], fault: int, point: int) -> float:
-    """Return what a meter shows at a point while H and L touch at another one, in ohms."""
-    if point == fault:
-        return 0.0
-    return max(matrix[point][point] - matrix[point][fault] ** 2 / matrix[fault][fault], 0.0)
 
 
 def pair_network(harness: HarnessPlan, taps: Sequence[TapPlan]) -> PairNetwork:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from math import inf
 
 from rvsim.plan.answer import PlanTable
-from rvsim.plan.harness_ohms import PairNetwork, Shunt, beside, missing_figures, pair_network, shorted_at
+from rvsim.plan.harness_ohms import PairNetwork, Shunt, beside, missing_figures
 from rvsim.rig.model import Rig
 
 SIXTY_OHM = "60 ohm is right for two terminators. It does not prove the connectors, the ground or the supply."
@@ -16,40 +16,38 @@ MAX_LEFT_OUT = 4
 """So many terminators get a column of their own; a pair with more has other troubles. Our decision."""
 
 
-def harness_readings(rig: Rig) -> Iterator[PlanTable]:
-    """Yield the tables of expected readings of a rig with taps."""
-    network = pair_network(rig.harness, rig.taps)
+def harness_readings(rig: Rig, network: PairNetwork) -> Iterator[PlanTable]:
+    """Yield the tables of expected readings of a rig with taps, whose pair is this network."""
     missing = missing_figures(rig.harness, rig.taps)
     note = "ohm between H and L, everything else connected and the power off"
     if missing:
         note += "; the cable counts as no resistance, because the rig does not give " + ", ".join(missing[:3])
         note += f" and {len(missing) - 3} more" if len(missing) > 3 else ""
-    matrix = network.ohm_matrix()
     left_out = network.terminators[:MAX_LEFT_OUT]
-    without = [network.without(one).readings() for one in left_out]
+    without = [network.without(one) for one in left_out]
     yield PlanTable(
         "harness_ohms",
         "Expected ohms of the pair",
         ("measure at", "as built", *(f"without {_called(network, one)}" for one in left_out), "one more here"),
         tuple(
             (
-                point, _ohm(matrix[at][at]), *(_ohm(readings[at]) for readings in without),
-                _ohm(beside(matrix[at][at], rig.harness.terminator_ohm)),
+                point, _ohm(network.readings[at]), *(_ohm(readings[at]) for readings in without),
+                _ohm(beside(network.readings[at], rig.harness.terminator_ohm)),
             )
             for at, point in enumerate(network.points)
         ),
         note,
     )  # fmt: skip
-    yield _shorted(rig, network, matrix, note)
-    yield _opened(rig, network, [row[at] for at, row in enumerate(matrix)], note)
-    yield _states(rig, network, matrix)
+    yield _shorted(rig, network, note)
+    yield _opened(rig, network, note)
+    yield _states(rig, network)
 
 
 def _called(network: PairNetwork, shunt: Shunt) -> str:
     return f"device {shunt.device}" if shunt.device is not None else f"the terminator of {network.points[shunt.point]}"
 
 
-def _shorted(rig: Rig, network: PairNetwork, matrix: list[list[float]], note: str) -> PlanTable:
+def _shorted(rig: Rig, network: PairNetwork, note: str) -> PlanTable:
     trunk = [f"tap {tap.name}" for tap in rig.taps if tap.on is None]
     ends = [network.points.index(name) for name in dict.fromkeys((trunk[0], trunk[-1]))]
     rows = []
@@ -57,16 +55,16 @@ def _shorted(rig: Rig, network: PairNetwork, matrix: list[list[float]], note: st
         own = network.points.index(f"tap {tap.name}")
         for drop in tap.drops:
             fault = network.points.index(f"plug of {drop.device}")
-            readings = [_ohm(shorted_at(matrix, fault, at)) for at in (*ends, own)]
+            readings = [_ohm(network.shorted(fault, at)) for at in (*ends, own)]
             rows.append((f"H and L touch in the plug of {drop.device}", *readings))
     columns = ("fault", *(f"at {network.points[at]}" for at in ends), "at its own tap")
     return PlanTable("harness_shorts", "Expected ohms with one drop shorted", columns, tuple(rows), note)
 
 
-def _opened(rig: Rig, network: PairNetwork, built: list[float], note: str) -> PlanTable:
+def _opened(rig: Rig, network: PairNetwork, note: str) -> PlanTable:
     trunk = [tap.name for tap in rig.taps if tap.on is None]
     rows = []
-    for near, far, here, there in network.opened(built):
+    for near, far, here, there in network.opened():
         name, above = network.points[far], network.points[near].removeprefix("tap ")
         tap = name.removeprefix("tap ")
         if name.startswith("plug of "):
@@ -78,12 +76,12 @@ def _opened(rig: Rig, network: PairNetwork, built: list[float], note: str) -> Pl
     return PlanTable("harness_breaks", "Expected ohms with one cable open", columns, tuple(rows), note)
 
 
-def _states(rig: Rig, network: PairNetwork, matrix: list[list[float]]) -> PlanTable:
+def _states(rig: Rig, network: PairNetwork) -> PlanTable:
     first = network.points.index(f"tap {next(tap.name for tap in rig.taps if tap.on is None)}")
-    built, ohm = matrix[first][first], rig.harness.terminator_ohm
+    built, ohm = network.readings[first], rig.harness.terminator_ohm
     place = network.points[first]
-    without = [network.without(one).readings()[first] for one in network.terminators[:MAX_LEFT_OUT]]
-    wire = _wire_ohm(rig)
+    without = [network.without(one)[first] for one in network.terminators[:MAX_LEFT_OUT]]
+    wire, volts = _wire_ohm(rig), rig.rules.source_volts
     rows = [
         ("as built", f"{_ohm(built)} ohm at {place}", "all devices are received"),
         (
@@ -104,7 +102,11 @@ def _states(rig: Rig, network: PairNetwork, matrix: list[list[float]]) -> PlanTa
         ),
         ("a cable open", "see the ohms with one cable open", "the devices of the other side are silent"),
         ("H to H, and L to L, along the trunk", wire, "not to be seen on the bus"),
-        ("H or L to battery plus, or to minus", "high: thousands of ohms", "no frame, or only errors"),
+        (
+            "H or L to battery plus, or to minus",
+            "high, thousands of ohms; with a short none",
+            f"with a short no frame, or only errors; H at {volts:g} V burns {volts**2 / ohm:.2f} W in a terminator",
+        ),
     ]  # fmt: skip
     return PlanTable(
         "harness_states",
