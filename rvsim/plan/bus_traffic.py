@@ -3,9 +3,9 @@
 Knows: which messages a device sends by its functions, by ``sends`` and by its simulated kind, at which gaps, and the
 exact bits of what the simulated devices really send. Does not know any limit.
 
-The exact bits are those of five seconds of the simulated devices of the rig, their addresses claimed, with the stuff bits
-of each payload. A device that is not simulated counts with a typical payload instead: instance 1, everything else "no
-data", each byte FF.
+The exact bits are those of five seconds of the simulated devices of the rig, their addresses claimed, with the stuff
+bits of each payload. A device that is not simulated counts with a typical payload instead: instance 1, everything else
+"no data", each byte FF.
 """
 
 from collections import Counter, defaultdict

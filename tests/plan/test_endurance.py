@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.plan.answer import Check, Judgement
+from rvsim.plan.answer import Check, Judgement, flags_of
 from rvsim.plan.endurance import check_endurance, simulate_night
 from rvsim.plan.report import PlanInput
 from rvsim.rig.endurance import EndurancePlan
@@ -270,3 +270,18 @@ def test_two_heaters_of_one_zone_and_one_without_heat(plans):
     night = simulate_night(cold)
     assert night is not None
     assert night.coldest_c["cabin"] < 10
+
+
+def test_what_is_wrong_is_a_flag_of_the_endurance(ask):
+    """A night without fuel is raised under its own kind."""
+    (flag,) = flags_of([ask("night.fuel", replaced(litres=1.0))])
+    assert flag.kind == "rig-endurance"
+    assert "1.6 L" in flag.text
+
+
+def test_keys_are_unique_and_nothing_is_flagged_without_a_forecast(catalogue):
+    """The shipped rigs have no forecast: each question stays open once."""
+    for name in ("brackenlow", "ottersby", "quillhaven"):
+        answers = check_endurance(PlanInput(load_rig(name, for_plan=True), catalogue)).answers
+        assert len({one.key for one in answers}) == len(answers)
+        assert not any(one.is_flagged for one in answers)
