@@ -334,9 +334,15 @@ def _battery_night(heat: NightHeat, battery: BatteryPlan, found: Sequence[Load])
     exponent = chemistry.peukert_exponent if battery.peukert_exponent is None else battery.peukert_exponent
     rate = amp_hours / heat.hours / (battery.capacity_ah / 20)
     if rate > 1 and exponent > 1:
-        amp_hours *= rate ** (exponent - 1)
+        amp_hours *= peukert_factor(rate, exponent)
         text += f" x ({rate:.2f} times the 20 hour current)^({exponent:g} - 1) = {amp_hours:.1f} Ah"
     return BatteryNight(battery, amp_hours, usable_ah(heat.rig, battery, celsius)[0], text, celsius, ())
+
+
+def peukert_factor(rate: float, exponent: float) -> float:
+    """Return by how much a current takes more than its ampere-hours; ``rate`` is it by the 20 hour current."""
+    factor: float = max(rate, 1.0) ** (exponent - 1)
+    return factor
 
 
 def _night_answer(rig: Rig, battery: BatteryPlan, night: BatteryNight) -> Answer:

@@ -127,7 +127,7 @@ class NightHeat:
         """The keys of heaters that are missing: their kind, or their heat."""
         found = []
         for plan in self.rig.devices:
-            if "furnace" in plan.functions and plan.kind not in ("heater", "air_furnace"):
+            if _is_unknown_furnace(plan):
                 found.append(f"kind of device {plan.name} (heater or air_furnace, with its settings)")
             elif plan.kind == "heater" and "burner_w" not in self.rig.coolant.model_fields_set:
                 found.append("burner_w of [coolant]")
@@ -145,8 +145,8 @@ class NightHeat:
     @cached_property
     def heated(self) -> frozenset[str]:
         """The zones that some heater keeps warm, also one of which only the function is known."""
-        unknown = (plan.zone or FIRST_ZONE for plan in self.rig.devices if "furnace" in plan.functions)
-        return frozenset(self.heater_by_zone) or frozenset(zone for zone in unknown if zone in self.zones)
+        unknown = {plan.zone or FIRST_ZONE for plan in self.rig.devices if _is_unknown_furnace(plan)}
+        return frozenset(self.heater_by_zone) | (unknown & self.zones.keys())
 
     @cached_property
     def celsius(self) -> Mapping[str, float]:
@@ -223,7 +223,7 @@ class NightHeat:
         needs = {zone: self.need_w(zone) for zone in heater.zones if self.heater_by_zone[zone] is heater}
         need = sum(needs.values())
         output = min(heater.full_w, max(need, heater.low_w))
-        share = min(1.0, need / output)
+        share = min(1.0, need / output) if output else 0.0
         load = 1.0 if heater.full_w == heater.low_w else (output - heater.low_w) / (heater.full_w - heater.low_w)
         amps = heater.low_amps + load * (heater.full_amps - heater.low_amps)
         starts = self._starts(heater, need, output)
@@ -287,6 +287,11 @@ def _speed(w_per_k: float, exchanger_w_per_k: float, coolant_w_per_k: float, air
         reached = exchanged_w_per_k(exchanger_w_per_k * middle**_FAN_EXPONENT, coolant_w_per_k, air)
         low, high = (middle, high) if reached < w_per_k else (low, middle)
     return high
+
+
+def _is_unknown_furnace(plan: DevicePlan) -> bool:
+    """Tell whether a device is a furnace of which only the function is known."""
+    return "furnace" in plan.functions and plan.kind not in ("heater", "air_furnace")
 
 
 def _place(zone: str) -> str:

@@ -133,7 +133,8 @@ def run_night(rig: Rig, night: NightHeat, other_amps: float) -> SimulatedNight:
     """
     weather = WeatherPlan(outdoor_c=night.outdoor_c, latitude_deg=_POLAR_NIGHT_DEG, start_hour=22.0)
     world = World(_vehicle(rig, night), weather)
-    controls = [_Control(heater, night, world) for heater in night.heaters if heater.zones]
+    serving = list(night.heater_by_zone.values())
+    controls = [_Control(heater, night, world) for heater in night.heaters if heater in serving and heater.full_w]
     battery = rig.vehicle.battery
     owner = "the night"
     coldest = {zone: world.air_celsius(zone) for zone in night.zones}
