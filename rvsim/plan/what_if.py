@@ -17,6 +17,12 @@ class ChangedAnswer(NamedTuple):
     after: Answer | None
 
     @property
+    def is_judged_otherwise(self) -> bool:
+        """Whether the answer comes to something else than before."""
+        told = [None if one is None else (one.judgement, one.severity) for one in (self.before, self.after)]
+        return told[0] != told[1]
+
+    @property
     def either(self) -> Answer:
         """The answer after the change, or before it where there is none after."""
         found = self.after or self.before

@@ -144,6 +144,52 @@ def test_what_leads_where(path, place):
     assert find_key(path, Rig, VAN, settings_models()).place == place
 
 
+SWITCHED: dict[str, Any] = {
+    **VAN,
+    "output": [
+        {"name": "galley light", "module": "m", "terminal": 1, "wire": {"awg": 12, "length_m": 4.0}},
+        {"name": "seat light", "module": "m", "terminal": 2},
+        {"name": "seat_light", "module": "m", "terminal": 3},
+    ],
+    "tap": [{"name": "end", "length_m": 1.0, "drops": [{"device": "heater", "length_m": 0.5}]}],
+}
+
+
+@pytest.mark.parametrize(
+    ("path", "place"),
+    [
+        ("output.galley_light.amps", ("output", 0, "amps")),
+        ("output.galley_light.length_m", ("output", 0, "wire", "length_m")),
+        ("output.galley_light.wire.length_m", ("output", 0, "wire", "length_m")),
+        ("output.2.area_mm2", ("output", 1, "wire", "area_mm2")),
+        ("output.seat_light.amps", ("output", 2, "amps")),
+        ("device.heater.burner_amps", ("device", 0, "settings", "burner_amps")),
+        ("tap.end.length_m", ("tap", 0, "length_m")),
+    ],
+)
+def test_a_name_with_lines_for_blanks_and_a_key_without_its_table(path, place):
+    """The exact name and the table's own key come first; a list is no table that can be left out."""
+    assert find_key(path, Rig, SWITCHED, settings_models()).place == place
+
+
+@pytest.mark.parametrize(
+    ("path", "text"),
+    [
+        ("output.'galley_light'.amps", '"galley_light" is not there (did you mean "galley light"?)'),
+        ("output.galley_light.lenght_m", 'unknown key "lenght_m"'),
+        ("device.heater.start", "the keys of device.heater are"),
+        ("length_m", 'unknown key "length_m"'),
+    ],
+)
+def test_what_is_not_completed(path, text):
+    """A name in quotes, a key that two tables have or none has, and a key of the file itself."""
+    model = settings_models()
+    clash = {**model, "heater": type("Clash", (model["heater"],), {"__annotations__": {"start": int}, "start": 1})}
+    with pytest.raises(PathError) as refused:
+        find_key(path, Rig, SWITCHED, clash)
+    assert text in str(refused.value)
+
+
 @pytest.mark.parametrize(
     ("model", "path", "text"),
     [

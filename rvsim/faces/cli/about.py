@@ -3,6 +3,7 @@
 Knows: which facts are listed. Does not know option texts, nor the text of any word, key or guide.
 """
 
+import json
 import sys
 from collections import Counter
 from collections.abc import Iterator
@@ -11,21 +12,23 @@ from typing import Literal, assert_never
 
 from rvsim import shipped
 from rvsim.devices.kind_keys import kind_keys
-from rvsim.devices.registry import BUILT_IN, kind_problems, kinds_by_name
+from rvsim.devices.registry import BUILT_IN, kind_problems, kinds_by_name, settings_models
 from rvsim.edge.adapters import openable_buses
 from rvsim.edge.needs import interface_needs
 from rvsim.errors import InputError, did_you_mean
 from rvsim.faces.cli.version import program_version
 from rvsim.faces.text.glossary import all_terms, find_term, term_lines
 from rvsim.faces.text.guides import guide, topics
+from rvsim.rig.json_schema import rig_schema
 from rvsim.rig.quantity import shown
 from rvsim.rig.rig_keys import rig_keys
 from rvsim.shakedown.scenario import shipped_scenarios
 from rvsim.shakedown.scenario_keys import render_keys as scenario_keys
+from rvsim.shakedown.scenario_schema import scenario_schema
 from rvsim.wire.catalogue import Catalogue
 
 LIBRARIES = ("python-can", "cantools", "pydantic", "typer", "textual")
-Explanation = Literal["words", "keys", "guide"]
+Explanation = Literal["words", "keys", "guide", "schema"]
 """The kinds of explanation, as their options are called."""
 
 
@@ -49,13 +52,20 @@ def lines(catalogue: Catalogue) -> Iterator[str]:
     yield "Listening is the default; this version sends on virtual buses and to benches served on this machine only."
 
 
-def requested_explanation(*, words: str | None, keys: str | None, guide: str | None) -> tuple[Explanation, str] | None:
+def requested_explanation(
+    *, words: str | None, keys: str | None, guide: str | None, schema: str | None = None
+) -> tuple[Explanation, str] | None:
     """Return the kind of explanation that is requested and its name, "" for all; None if none is requested.
 
     Raises:
         InputError: several are requested.
     """
-    given: tuple[tuple[Explanation, str | None], ...] = (("words", words), ("keys", keys), ("guide", guide))
+    given: tuple[tuple[Explanation, str | None], ...] = (
+        ("words", words),
+        ("keys", keys),
+        ("guide", guide),
+        ("schema", schema),
+    )
     requested = [(kind, name) for kind, name in given if name is not None]
     if len(requested) > 1:
         options = " and ".join(f"--{kind}" for kind, _ in requested)
@@ -76,6 +86,8 @@ def explanation(kind: Explanation, name: str) -> Iterator[str]:
             return _keys(name)
         case "guide":
             return iter(guide(name).split("\n")) if name else topics()
+        case "schema":
+            return _schema(name)
         case _:
             assert_never(kind)
 
@@ -101,3 +113,18 @@ def _keys(part: str) -> Iterator[str]:
         f"--keys: {shown(part)} is neither rig, scenario nor a kind of device{did_you_mean(part, known)}; "
         f"the kinds are {', '.join(kinds_by_name())}"
     )
+
+
+def _schema(file: str) -> Iterator[str]:
+    schemas = {"rig": rig_schema, "scenario": scenario_schema}
+    if not file:
+        return iter(
+            (
+                "JSON schemas, for editors that check TOML by one: rvsim about --schema FILE",
+                "  rig               of a rig file",
+                "  scenario          of a scenario file",
+            )
+        )
+    if file not in schemas:
+        raise InputError(f"--schema: {shown(file)} is neither rig nor scenario{did_you_mean(file, schemas)}")
+    return iter((json.dumps(schemas[file](settings_models()), indent=2),))

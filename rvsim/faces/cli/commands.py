@@ -429,6 +429,12 @@ def about(
         str | None,
         typer.Option("--guide", metavar="[TOPIC]", help="Print a guide; the topics are listed if omitted."),
     ] = None,
+    schema: Annotated[
+        str | None,
+        typer.Option(
+            "--schema", metavar="[FILE]", help="Print the JSON schema of a rig or scenario file, for an editor."
+        ),
+    ] = None,
     ascii: options.Ascii = False,
 ) -> None:
     """Explain words, keys and tasks; show versions and interfaces.
@@ -440,7 +446,7 @@ def about(
     def command() -> int:
         from rvsim.faces.cli.about import explanation, lines, requested_explanation
 
-        requested = requested_explanation(words=words, keys=keys, guide=guide)
+        requested = requested_explanation(words=words, keys=keys, guide=guide, schema=schema)
         if requested is not None:
             print("\n".join(explanation(*requested)))
             return ExitCode.GOOD

@@ -295,7 +295,7 @@ class ServeCommand(Command):
 class AboutCommand(Command):
     """The command that explains words, keys and tasks: all of them, or the named one."""
 
-    optional_value = ("--words", "--keys", "--guide")
+    optional_value = ("--words", "--keys", "--guide", "--schema")
 
 
 def seed(text: str | None, runs: int = 1) -> int | None:

@@ -11,6 +11,9 @@ from rvsim.plan.answer import FLAG_KINDS, Answer, Judgement
 from rvsim.plan.what_if import ChangedAnswer, PlanChange
 from rvsim.shakedown.verdict import Value
 
+MAX_LISTED_CHANGES = 20
+"""Answers that changed and are shown, first those that are judged otherwise; the rest is counted. Our decision."""
+
 
 def change_text(change: PlanChange, figures: Mapping[str, Value], own: Mapping[str, Value | None]) -> Iterator[str]:
     """Yield the lines of what other figures change.
@@ -43,8 +46,11 @@ def change_text(change: PlanChange, figures: Mapping[str, Value], own: Mapping[s
             yield from wrapped(f"{answer.severity}, {FLAG_KINDS[answer.check]}: {answer.subject}", "  ", "    ")
             yield from wrapped(sentence(answer.text), "    ", "    ")
     yield from ("", f"{counted(len(change.changed), 'answer')} changed")
-    for one in change.changed:
+    shown = sorted(change.changed, key=lambda one: not one.is_judged_otherwise)
+    for one in shown[:MAX_LISTED_CHANGES]:
         yield from _changed(one)
+    if len(shown) > MAX_LISTED_CHANGES:
+        yield f"  and {len(shown) - MAX_LISTED_CHANGES} more; --json has all of them"
 
 
 def _changed(one: ChangedAnswer) -> Iterator[str]:

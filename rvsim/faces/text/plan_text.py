@@ -14,6 +14,8 @@ from rvsim.plan.answer import FLAG_KINDS, Answer, Judgement, Rule, Section
 from rvsim.plan.report import PlanReport
 from rvsim.watch.flag import WORST_FIRST, Flag
 
+JUDGED = {Judgement.GOOD: "good", Judgement.FLAGGED: "flagged", Judgement.UNCHECKED: "not checked"}
+"""What an answer comes to, in words."""
 WIDTH = 80
 """How long a line is, also where the output is a file. Common practice, no source."""
 MAX_TIGHTEST = 3
@@ -21,6 +23,8 @@ MAX_TIGHTEST = 3
 MAX_LISTED_NAMES = 6
 """Parts of a rig that lack one key; the rest is counted."""
 _MISSING = re.compile(r"(.+?) of (\w+) (.+)")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=[A-Za-z%°µΩ])")
+_NOT_PROVEN = re.compile(r"it does not prove (?:that )?", re.IGNORECASE)
 _LIMIT = re.compile(r"(at most|below|under|at least|above|over) (-?\d+(?:\.\d+)?)")
 
 
@@ -62,7 +66,9 @@ def counted(number: int, what: str) -> str:
 
 def wrapped(text: str, first: str, indent: str) -> list[str]:
     """Return a text in lines of ``WIDTH``; ``first`` stands before the first line, ``indent`` before the others."""
-    return wrap(text, WIDTH, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False)
+    joined = _BEFORE_UNIT.sub("\u00a0", text)  # a number and its unit stay on one line
+    lines = wrap(joined, WIDTH, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False)
+    return [line.replace("\u00a0", " ") for line in lines]
 
 
 def flag_lines(flag: Flag, answer: Answer) -> Iterator[str]:
@@ -84,10 +90,10 @@ def sentence(text: str) -> str:
 
 def answer_line(answer: Answer) -> str:
     """Return an answer in a line: what was asked, the figure and its limit."""
-    figure = "" if answer.value is None else f": {value_text(answer)}"
+    figure = "" if answer.value is None else f", {value_text(answer)}"
     limit = f" ({answer.limit})" if answer.limit else ""
-    judged = "" if answer.judgement is Judgement.GOOD else f", {answer.judgement}"
-    return f"{answer.subject}, {answer.question}{figure}{limit}{judged}"
+    judged = "" if answer.judgement is Judgement.GOOD else f", {JUDGED[answer.judgement]}"
+    return f"{answer.subject}{figure}{limit}{judged}: {answer.question}"
 
 
 def value_text(answer: Answer) -> str:
@@ -170,8 +176,7 @@ def _answers(report: PlanReport, *, every: bool) -> Iterator[str]:
 
 def _section(section: Section, *, every: bool) -> Iterator[str]:
     counts = Counter(answer.judgement for answer in section.answers)
-    listed = {Judgement.GOOD: "good", Judgement.FLAGGED: "flagged", Judgement.UNCHECKED: "not checked"}
-    yield f"  {section.check}: {', '.join(f'{counts[one]} {text}' for one, text in listed.items() if counts[one])}"
+    yield f"  {section.check}: {', '.join(f'{counts[one]} {text}' for one, text in JUDGED.items() if counts[one])}"
     if not every:
         good = [answer for answer in section.answers if answer.judgement is Judgement.GOOD and answer.value is not None]
         for answer in sorted(good, key=closeness, reverse=True)[:MAX_TIGHTEST]:

@@ -5,9 +5,8 @@ Knows: the synonyms that installers use, and how a unit stands in a head. Does n
 
 import re
 from collections.abc import Mapping
+from difflib import get_close_matches
 from typing import Literal, NamedTuple
-
-from rvsim.errors import did_you_mean
 
 Part = Literal["device", "module", "relay", "branch", "output", "input"]
 """What a row is about, as the rig's table is called."""
@@ -175,6 +174,8 @@ PART_HEADS = ("part", "row", "row type", "item", "item type")
 NOT_READ = frozenset({"remark", "remarks", "note", "notes", "comment", "comments", "no", "nr", "number", "index"})
 """Heads of columns that are passed over in silence."""
 _BY_NAME = {name: column for column in COLUMNS for name in column.names}
+_NEAR = 0.8
+"""How alike two heads are of which one is a typing mistake of the other: "lenght" is 0.83 of "length". Our decision."""
 _UNIT_IN_BRACKETS = re.compile(r"(.*?)[(\[]([^)\]]*)[)\]]\s*")
 
 
@@ -190,8 +191,8 @@ def plain_head(text: str) -> str:
     return " ".join(re.sub(r"[_\-./,:]+", " ", text.lower()).split())
 
 
-def head_of(text: str) -> Head | str | None:
-    """Return what a head says; a text that says what is wrong with it; None where it is none of ours."""
+def known_head(text: str) -> Head | None:
+    """Return what a head says, its unit known or not; None where it is none of ours."""
     found = _UNIT_IN_BRACKETS.fullmatch(text.strip())
     name, unit = (plain_head(found[1]), found[2].strip().lower()) if found else (plain_head(text), "")
     column = _BY_NAME.get(name)
@@ -201,14 +202,21 @@ def head_of(text: str) -> Head | str | None:
         if column is not None and unit not in column.units:
             column = None
     if column is None:
-        near = did_you_mean(plain_head(found[1] if found else text), _BY_NAME)
-        return f"unknown head{near}; correct it" if near and plain_head(text) not in NOT_READ else None
-    if unit and unit not in column.units:
-        if not column.units:
-            return Head(column)  # a remark in brackets
-        known = ", ".join(dict.fromkeys(column.units))
-        return f"the unit {unit} is not known for {column.names[0]}; write one of {known}"
-    return Head(column, unit)
+        return None
+    return Head(column, unit if column.units else "")  # else a remark in brackets
+
+
+def head_of(text: str) -> Head | str | None:
+    """Return what a head says; a text that says what is wrong with it; None where it is none of ours."""
+    head = known_head(text)
+    if head is None:
+        plain = plain_head(text.partition("(")[0].partition("[")[0])
+        near = get_close_matches(plain, _BY_NAME, n=1, cutoff=_NEAR)
+        return f'unknown head (did you mean "{near[0]}"?); correct it' if near and plain not in NOT_READ else None
+    if head.unit and head.unit not in head.column.units:
+        known = ", ".join(dict.fromkeys(head.column.units))
+        return f"the unit {head.unit} is not known for {head.column.names[0]}; write one of {known}"
+    return head
 
 
 def is_part_head(text: str) -> bool:

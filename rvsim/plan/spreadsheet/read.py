@@ -23,6 +23,7 @@ from rvsim.plan.spreadsheet.columns import (
     cell_name,
     head_of,
     is_part_head,
+    known_head,
     plain_head,
 )
 from rvsim.rig.electric import HOUSE
@@ -175,7 +176,7 @@ def _rows(path: Path, text: str) -> tuple[list[list[str]], bool]:
 
 def _heads(row: Sequence[str]) -> bool:
     """Tell whether a row has the heads: a name, and something else that is known."""
-    known = [head for cell in row if isinstance(head := head_of(cell), Head)]
+    known = [head for cell in row if cell and (head := known_head(cell)) is not None]
     return len(known) > 1 and any(head.column.head == "name" for head in known)
 
 

@@ -5,7 +5,7 @@ from importlib.metadata import version
 
 import pytest
 
-COMMANDS = ("bench", "shakedown", "vary", "spell", "survey", "compare", "replay", "export", "listen", "about")
+COMMANDS = ("bench", "shakedown", "vary", "spell", "survey", "compare", "replay", "export", "plan", "listen", "about")
 
 
 @pytest.fixture
@@ -60,6 +60,7 @@ def test_examples_stand_one_a_line(help_of, command):
         ("survey", "LOG..."),
         ("replay", "LOG"),
         ("export", "LOG..."),
+        ("plan", "[RIG]"),
         ("listen", ""),
         ("about", ""),
     ],
