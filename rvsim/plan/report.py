@@ -18,8 +18,8 @@ from rvsim.plan.identity import check_identity
 from rvsim.plan.ladder import check_ladder
 from rvsim.plan.providers import check_providers
 from rvsim.plan.spare import check_spare
-from rvsim.rig.accepted import AcceptedPlan
 from rvsim.plan.supply_chain import Supply
+from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
 from rvsim.wire.catalogue import Catalogue

@@ -9,26 +9,29 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from rvsim.devices.registry import kinds_by_name
-from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule
+from rvsim.plan.answer import Answer, Judgement, PlanTable, Rule
 from rvsim.plan.as_built import NONE, NOT_GIVEN, as_built, fed_by, feeds_of_device, figure, functions_of
 from rvsim.plan.report import PlanReport
+from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.electric import OUTDOORS, BranchPlan
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.shakedown.cautions import LITHIUM
-from rvsim.watch.flag import WORST_FIRST, Flag
+from rvsim.watch.flag import Flag
 
-MEASURED_CHECKS = (Check.LADDER, Check.HARNESS)
-"""The checks whose tables are readings that a person measures."""
+MEASURED = ("ladder_readings", "harness_ohms")
+"""The tables of checks whose rows are readings that a person measures."""
+FAILURES = ("harness_states", "harness_breaks", "harness_shorts", "single_failures")
+"""The tables of checks that help to find what has failed."""
+PLANNED = ("wires", "fuses")
+"""The tables of checks that belong to what is built."""
+BUILT_ALREADY = ("outputs", "harness", "grounds", "addresses")
+"""The tables of checks that say again what stands under what is built."""
+LEFT = "left at its end (V)"
+"""The column of the wires with the voltage that is expected."""
 ARITHMETIC = (
     "This is arithmetic from the figures given. Local law, the makers' instructions and a licensed person decide."
 )
-FUSE_CAUTION = (
-    "A voltage drop that is small enough never overrides ampacity; a software current limit does not replace the fuse "
-    "that protects the wire."
-)
-POWER_OFF_CAUTION = (
-    "Disconnect every battery, shore power and the solar panels before a wire is opened or ohms are measured."
-)
+POWER_OFF_CAUTION = "Ohms are measured with all power off: batteries, shore power and solar panels disconnected."
 MOTION_CAUTION = (
     "Motion: what a motor moves crushes and pinches, with nobody looking; keep clear of it. A message on the bus does "
     "not replace a switch that cuts the motor."
@@ -74,9 +77,13 @@ class Sheet:
     @cached_property
     def flagged(self) -> tuple[tuple[Flag, Answer], ...]:
         """Each flag with the answer that raised it, the worst first."""
-        answers = [answer for answer in self.report.answers if answer.is_flagged]
-        answers.sort(key=lambda answer: WORST_FIRST.index(answer.severity))
-        return tuple(zip(self.report.flags, answers, strict=True))
+        return tuple(zip(self.report.flags, self.report.wrong, strict=True))
+
+    @cached_property
+    def accepted(self) -> tuple[tuple[Answer, AcceptedPlan], ...]:
+        """The answers with something wrong that the rig accepts, each with the entry that does."""
+        entries = self.report.accepted
+        return tuple((answer, entries[answer.key]) for answer in self.report.answers if answer.key in entries)
 
     @cached_property
     def unchecked(self) -> tuple[Answer, ...]:
@@ -100,33 +107,41 @@ class Sheet:
 
     @cached_property
     def built(self) -> tuple[PlanTable, ...]:
-        """What is built."""
-        return as_built(self.rig)
+        """What is built, with the wires and fuses as the checks have them."""
+        planned = self._of_checks(PLANNED)
+        doubled = "as_built_wires" if planned else ""
+        return (*(table for table in as_built(self.rig) if table.name != doubled), *planned)
 
     @cached_property
     def expected(self) -> tuple[PlanTable, ...]:
         """What has to be measured or seen, with the expected reading; power off first."""
-        measured = [
-            table for section in self.report.sections if section.check in MEASURED_CHECKS for table in section.tables
-        ]
-        own = (_supply_readings(self.rig), _device_readings(self.rig), _switch_readings(self.rig), _loads(self.rig))
-        return (*measured, *(table for table in own if table.rows))
+        own = (_voltages(self.report), _devices(self.rig), _switches(self.rig), _loads(self.rig))
+        return (*self._of_checks(MEASURED), *(table for table in own if table.rows))
+
+    @cached_property
+    def failures(self) -> tuple[PlanTable, ...]:
+        """What helps to find what has failed."""
+        return self._of_checks(FAILURES)
 
     @cached_property
     def others(self) -> tuple[PlanTable, ...]:
         """The other tables of the checks."""
-        return tuple(
-            table
-            for section in self.report.sections
-            if section.check not in MEASURED_CHECKS
-            for table in section.tables
-        )
+        placed = {*PLANNED, *MEASURED, *FAILURES, *BUILT_ALREADY}
+        return tuple(table for table in self.report.tables if table.name not in placed)
+
+    def _of_checks(self, names: Sequence[str]) -> tuple[PlanTable, ...]:
+        by_name = {table.name: table for table in self.report.tables}
+        return tuple(by_name[name] for name in names if name in by_name)
 
     @cached_property
     def cautions(self) -> tuple[str, ...]:
-        """What can hurt, each once."""
+        """What can hurt, each once: one that another contains is left out."""
         of_checks = (caution for section in self.report.sections for caution in section.cautions)
-        return tuple(dict.fromkeys((POWER_OFF_CAUTION, FUSE_CAUTION, *_of_rig(self.rig), *of_checks, ARITHMETIC)))
+        kept = [POWER_OFF_CAUTION, *_of_rig(self.rig)]
+        for caution in dict.fromkeys(of_checks):
+            if caution != ARITHMETIC and not any(caution in other for other in kept):
+                kept.append(caution)
+        return (*kept, ARITHMETIC)
 
     @cached_property
     def door(self) -> Door:
@@ -137,20 +152,26 @@ class Sheet:
 # Expected readings.
 
 
-def _supply_readings(rig: Rig) -> PlanTable:
-    rows = [(f"battery {battery.name}", "at its terminals, at rest", "V") for battery in rig.batteries]
-    rows += [(f"branch {branch.name}", "at its far end, its loads on", "V") for branch in rig.branches]
-    title = "Power on, supply: write the voltages, and the branch beside the battery"
-    return PlanTable("reading_supply", title, ("where", "how", "unit"), tuple(rows))
+def _voltages(report: PlanReport) -> PlanTable:
+    """Return the voltages of the wires that the checks computed, or where to measure them."""
+    title = "Power on, voltages: all loads on, the battery beside it"
+    wires = next((table for table in report.tables if table.name == "wires" and LEFT in table.columns), None)
+    if wires is not None:
+        left = wires.columns.index(LEFT)
+        rows = tuple((row[0], row[left]) for row in wires.rows if row[left])
+        return PlanTable("reading_voltages", title, ("at the end of", "expected V"), rows, wires.note)
+    places = [f"battery {battery.name}" for battery in report.rig.batteries]
+    places += [f"branch {branch.name}" for branch in report.rig.branches]
+    return PlanTable("reading_voltages", title, ("at the end of",), tuple((place,) for place in places))
 
 
-def _device_readings(rig: Rig) -> PlanTable:
+def _devices(rig: Rig) -> PlanTable:
     rows = tuple((device.name, f"{device.address:02X}", functions_of(device) or NOT_GIVEN) for device in rig.devices)
     title = "Power on, bus: each device is there under its address and instances (rvsim listen --rig)"
     return PlanTable("reading_devices", title, ("device", "address (hex)", "functions and instances"), rows)
 
 
-def _switch_readings(rig: Rig) -> PlanTable:
+def _switches(rig: Rig) -> PlanTable:
     rows = tuple(
         (position.name, figure(position.instance), position.output or NONE)
         for entry in rig.inputs

@@ -2,7 +2,9 @@
 
 import pytest
 
+from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section
 from rvsim.plan.as_built import NOT_GIVEN, ranges
+from rvsim.plan.report import PlanReport
 from rvsim.plan.sheet import Sheet
 
 VAN = """
@@ -124,8 +126,13 @@ length_m = 1.0
 
 @pytest.fixture
 def sheet(plans):
-    """The sheet of an invented van."""
-    return Sheet(plans.report(TABLES, device=VAN))
+    """The sheet of an invented van of which nothing is checked."""
+    return Sheet(PlanReport(plans.rig(TABLES, device=VAN), ()))
+
+
+def of_sections(plans, *sections, text=""):
+    """Return the sheet of the van with sections that are made up."""
+    return Sheet(PlanReport(plans.rig(TABLES + text, device=VAN), sections))
 
 
 def table(tables, name):
@@ -198,7 +205,7 @@ def test_harness_and_grounds_as_built(sheet):
 
 def test_what_is_measured(sheet):
     """A row for each supply, each device, each switch and each output, with what is expected of it."""
-    assert list(table(sheet.expected, "reading_supply")) == ["battery house", "branch living", "branch electronics"]
+    assert list(table(sheet.expected, "reading_voltages")) == ["battery house", "branch living", "branch electronics"]
     assert table(sheet.expected, "reading_devices")["heater"]["address (hex)"] == "5E"
     assert table(sheet.expected, "reading_switches")["door.pump"]["instance"] == "22"
     pump = table(sheet.expected, "reading_outputs")["water pump"]
@@ -211,9 +218,9 @@ def test_cautions_belong_to_what_is_there(sheet, plans):
     assert "heater: Combustion" in told
     assert "load centre: Loads" in told
     assert "battery house: Lithium" in told
-    bare = Sheet(plans.report("")).cautions
-    assert len(bare) == 3
-    assert bare[0].startswith("Disconnect every battery")
+    bare = Sheet(PlanReport(plans.rig(""), ())).cautions
+    assert len(bare) == 2
+    assert bare[0].startswith("Ohms are measured with all power off")
     assert bare[-1].startswith("This is arithmetic from the figures given.")
 
 
@@ -224,7 +231,9 @@ def test_a_motor_is_cautioned(plans):
         for place, name in enumerate(("out", "in"), 1)
     )
     motion = '[[module]]\nname = "box"\n[[motion]]\nname = "awning"\nwhat = "awning"\nextend = "out"\nretract = "in"\n'
-    assert any(line.startswith("awning: Motion: ") for line in Sheet(plans.report(outputs + motion)).cautions)
+    assert any(
+        line.startswith("awning: Motion: ") for line in Sheet(PlanReport(plans.rig(outputs + motion), ())).cautions
+    )
 
 
 def test_the_door_says_what_to_do(sheet):
@@ -256,7 +265,7 @@ def test_the_door_says_what_works_without_the_screen(sheet):
 
 def test_the_door_of_a_bare_rig(plans):
     """Without branches the panel is at the battery; nothing is said of a pair or of heaters that are not there."""
-    door = Sheet(plans.report("")).door
+    door = Sheet(PlanReport(plans.rig(""), ())).door
     assert door.steps[1] == (
         "panel: at the terminals of the battery house. Look at these fuses first, then at the plugs."
     )
@@ -268,3 +277,59 @@ def test_the_door_of_a_bare_rig(plans):
 def test_runs_of_instances_are_short(numbers, text):
     """A run is a range."""
     assert ranges(numbers) == text
+
+
+def made(name, *columns):
+    """Return a table of one row that is made up."""
+    return PlanTable(name, name, columns, (tuple(f"{column} 1" for column in columns),), "its note")
+
+
+def test_tables_of_checks_have_their_places(plans):
+    """Wires and fuses are built, ohms are measured, breaks are for faults; the rest follows; nothing stands twice."""
+    names = ("outputs", "harness", "addresses", "grounds", "wires", "fuses", "ladder_readings", "harness_ohms")
+    names = (*names, "harness_breaks", "single_failures", "bill", "night")
+    tables = tuple(made(name, "part", "left at its end (V)") for name in names)
+    sheet = of_sections(plans, Section(Check.CONDUCTORS, (), tables)
+    built, expected = ([one.name for one in group] for group in (sheet.built, sheet.expected))
+    assert built[-2:] == ["wires", "fuses"]
+    assert "as_built_wires" not in built
+    assert expected[:3] == ["ladder_readings", "harness_ohms", "reading_voltages"]
+    assert [one.name for one in sheet.failures] == ["harness_breaks", "single_failures"]
+    assert [one.name for one in sheet.others] == ["bill", "night"]
+
+
+def test_voltages_come_from_the_wires(plans):
+    """What the checks computed for the end of each wire is what the meter should show; an end without is left out."""
+    rows = (("branch main", "0.14", "11.86"), ("output mat", "", ""))
+    wires = PlanTable("wires", "Wires", ("part", "lost (V)", "left at its end (V)"), rows, "12 V at the battery")
+    sheet = of_sections(plans, Section(Check.CONDUCTORS, (), (wires,)))
+    (voltages,) = [one for one in sheet.expected if one.name == "reading_voltages"]
+    assert (voltages.columns, voltages.rows) == (("at the end of", "expected V"), (("branch main", "11.86"),))
+    assert voltages.note == "12 V at the battery"
+
+
+def test_a_caution_is_told_once(plans):
+    """One that another contains is left out, and that it is arithmetic comes last."""
+    last = (
+        "This is arithmetic from the figures given. Local law, the makers' instructions and a licensed person decide."
+    )
+    told = (last, "A number on the bus never replaces a listed CO or gas alarm.", "Lead-acid: ventilate its place.")
+    cautions = of_sections(plans, Section(Check.ENDURANCE, (), (), told)).cautions
+    assert cautions[-2:] == ("Lead-acid: ventilate its place.", last)
+    assert sum("listed CO or gas alarm" in line for line in cautions) == 1
+    assert cautions.count(last) == 1
+
+
+def test_what_the_rig_accepts_is_apart(plans):
+    """An accepted answer is no flag, and stands with the reason of the rig."""
+    entry = '[[accepted]]\nflag = "rig-current"\nanswer = "output.mat.current"\nreason = "measured"\n'
+    answers = tuple(
+        Answer(
+            key=f"output.{name}.current", check=Check.CURRENTS, subject=name, question="", formula="",
+            rule=Rule("a rule", "our decision"), judgement=Judgement.FLAGGED, text="too much", advice="less",
+        )
+        for name in ("mat", "pump")
+    )  # fmt: skip
+    sheet = of_sections(plans, Section(Check.CURRENTS, answers), text=entry)
+    assert [answer.subject for _, answer in sheet.flagged] == ["pump"]
+    assert [(answer.subject, accepted.reason) for answer, accepted in sheet.accepted] == [("mat", "measured")]

@@ -63,12 +63,14 @@ def _parts(sheet: Sheet) -> Iterator[Html]:
     yield _section("What is wrong", *_wrong(sheet))
     if sheet.unchecked:
         yield _section("What is not checked", *_unchecked(sheet))
-    yield _section("As built", *(_plain_table(one) for one in sheet.built), kind="built")
+    yield _section("As built", *map(_plain_table, sheet.built))
     yield _section("Expected readings", *_expected(sheet))
+    if sheet.failures:
+        yield _section("If something fails", *map(_plain_table, sheet.failures), kind="dense")
     if sheet.others:
-        yield _section("Matrix, spare, what to buy", *(_plain_table(one) for one in sheet.others))
+        yield _section("Network, night, what is left, what to buy", *map(_plain_table, sheet.others), kind="dense")
     if sheet.report.answers:
-        yield _section("How each answer was computed", *_computed(sheet), kind="computed")
+        yield _section("How each answer was computed", *_computed(sheet), kind="dense")
     yield _section("Signed", _signatures(), kind="signed")
     yield _door(sheet)
 
@@ -105,6 +107,12 @@ def _wrong(sheet: Sheet) -> Iterator[Html]:
         yield element("p", "Nothing that was checked is wrong.")
     for flag, answer in sheet.flagged:
         yield _problem(flag, answer)
+    if sheet.accepted:
+        items = (
+            element("li", f"{answer.subject}: {answer.text}. ", element("span", entry.reason, class_="facts"))
+            for answer, entry in sheet.accepted
+        )
+        yield join((element("h3", "Accepted by the rig, with its reason"), element("ul", *items)))
 
 
 def _problem(flag: Flag, answer: Answer) -> Html:

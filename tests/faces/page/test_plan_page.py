@@ -95,7 +95,7 @@ def test_tables_of_other_checks_are_shown():
     """A table of a check that nobody measures stands in a section of its own, its note beside it."""
     bill = PlanTable("bill", "What to buy", ("part", "metres"), (("cable 2.5 mm²", "12"),), "generic names")
     page = render_plan_page(report(tables=(bill,)))
-    part = page[page.index("Matrix, spare, what to buy") : page.index("How each answer was computed")]
+    part = page[page.index("Network, night, what is left, what to buy") : page.index("How each answer was computed")]
     assert "cable 2.5\u00a0mm²" in part
     assert "generic names" in part
     assert 'class="number">12</td>' in part
