@@ -289,7 +289,7 @@ def test_tables_of_checks_have_their_places(plans):
     names = ("outputs", "harness", "addresses", "grounds", "wires", "fuses", "ladder_readings", "harness_ohms")
     names = (*names, "harness_breaks", "single_failures", "bill", "night")
     tables = tuple(made(name, "part", "left at its end (V)") for name in names)
-    sheet = of_sections(plans, Section(Check.CONDUCTORS, (), tables)
+    sheet = of_sections(plans, Section(Check.CONDUCTORS, (), tables))
     built, expected = ([one.name for one in group] for group in (sheet.built, sheet.expected))
     assert built[-2:] == ["wires", "fuses"]
     assert "as_built_wires" not in built
