@@ -55,7 +55,14 @@ def size_of(wire: WirePlan | None) -> str:
 
 def functions_of(device: DevicePlan) -> str:
     """Return what a device is on the network, with its instances in few characters: "furnace 1, DC load 11-14"."""
-    return ", ".join(f"{FUNCTIONS[name].title} {ranges(instances)}" for name, instances in device.functions.items())
+    told: list[str] = []
+    for name, instances in device.functions.items():
+        own_names = [FUNCTIONS[name].charger_type_label(instance) for instance in instances]
+        told += [label for label in own_names if label is not None]
+        others = [instance for instance, label in zip(instances, own_names, strict=True) if label is None]
+        if others:
+            told.append(f"{FUNCTIONS[name].title} {ranges(others)}")
+    return ", ".join(told)
 
 
 def ranges(numbers: Iterable[int]) -> str:

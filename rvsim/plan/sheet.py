@@ -4,12 +4,12 @@ Knows: which tables a person needs beside the work, what has to be measured, whi
 when the screen is dark. Does not know how a sheet looks (`faces.page.plan_page`).
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from rvsim.devices.registry import kinds_by_name
-from rvsim.plan.answer import Answer, Judgement, PlanTable, Rule
+from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule
 from rvsim.plan.as_built import NONE, NOT_GIVEN, as_built, fed_by, feeds_of_device, figure, functions_of
 from rvsim.plan.report import PlanReport
 from rvsim.rig.accepted import AcceptedPlan
@@ -26,6 +26,10 @@ PLANNED = ("wires", "fuses")
 """The tables of checks that belong to what is built."""
 BUILT_ALREADY = ("outputs", "harness", "grounds", "addresses")
 """The tables of checks that say again what stands under what is built."""
+UNCOMPUTED = (Check.IDENTITY, Check.PROVIDERS, Check.SPARE)
+"""The checks whose answers are found by comparing or counting: their tables show it, so their formulas are left out."""
+SILENT = "silent then"
+"""The column of the failures with the devices that fall silent."""
 LEFT = "left at its end (V)"
 """The column of the wires with the voltage that is expected."""
 ARITHMETIC = (
@@ -96,14 +100,29 @@ class Sheet:
         return sum(answer.judgement is Judgement.GOOD for answer in self.report.answers)
 
     @cached_property
+    def computed(self) -> Mapping[Check, tuple[Answer, ...]]:
+        """The answers with a formula that is worth reading, by their check: those with something wrong always."""
+        found: dict[Check, list[Answer]] = {}
+        for answer in self.report.answers:
+            if answer.is_flagged or (answer.formula and answer.check not in UNCOMPUTED):
+                found.setdefault(answer.check, []).append(answer)
+        return {check: tuple(answers) for check, answers in found.items()}
+
+    @property
+    def seen(self) -> frozenset[str]:
+        """The names of the expected readings that are seen and not measured."""
+        return frozenset({"reading_devices", "reading_switches"})
+
+    @cached_property
     def rules(self) -> tuple[Rule, ...]:
         """The rules that were used, each once; a rule's number is its place, from 1."""
-        return tuple(dict.fromkeys(answer.rule for answer in self.report.answers))
+        return tuple(dict.fromkeys(answer.rule for answers in self.computed.values() for answer in answers))
 
     @cached_property
     def unproven(self) -> tuple[str, ...]:
         """What the answers do not prove, each once."""
-        return tuple(dict.fromkeys(answer.unproven for answer in self.report.answers if answer.unproven))
+        answers = (answer for answers in self.computed.values() for answer in answers)
+        return tuple(dict.fromkeys(answer.unproven for answer in answers if answer.unproven))
 
     @cached_property
     def built(self) -> tuple[PlanTable, ...]:
@@ -121,7 +140,7 @@ class Sheet:
     @cached_property
     def failures(self) -> tuple[PlanTable, ...]:
         """What helps to find what has failed."""
-        return self._of_checks(FAILURES)
+        return tuple(map(_with_somebody_silent, self._of_checks(FAILURES)))
 
     @cached_property
     def others(self) -> tuple[PlanTable, ...]:
@@ -147,6 +166,14 @@ class Sheet:
     def door(self) -> Door:
         """What hangs at the vehicle's door."""
         return _door(self.rig)
+
+
+def _with_somebody_silent(table: PlanTable) -> PlanTable:
+    """Return the table of failures without those that silence nobody; another table as it is."""
+    if table.name != "single_failures" or SILENT not in table.columns:
+        return table
+    place = table.columns.index(SILENT)
+    return table._replace(rows=tuple(row for row in table.rows if row[place]))
 
 
 # Expected readings.

@@ -287,8 +287,8 @@ def made(name, *columns):
 def test_tables_of_checks_have_their_places(plans):
     """Wires and fuses are built, ohms are measured, breaks are for faults; the rest follows; nothing stands twice."""
     names = ("outputs", "harness", "addresses", "grounds", "wires", "fuses", "ladder_readings", "harness_ohms")
-    names = (*names, "harness_breaks", "single_failures", "bill", "night")
-    tables = tuple(made(name, "part", "left at its end (V)") for name in names)
+    more = ("harness_breaks", "single_failures", "bill", "night")
+    tables = tuple(made(name, "part", "left at its end (V)") for name in (*names, *more))
     sheet = of_sections(plans, Section(Check.CONDUCTORS, (), tables))
     built, expected = ([one.name for one in group] for group in (sheet.built, sheet.expected))
     assert built[-2:] == ["wires", "fuses"]
@@ -306,6 +306,40 @@ def test_voltages_come_from_the_wires(plans):
     (voltages,) = [one for one in sheet.expected if one.name == "reading_voltages"]
     assert (voltages.columns, voltages.rows) == (("at the end of", "expected V"), (("branch main", "11.86"),))
     assert voltages.note == "12 V at the battery"
+
+
+def test_failures_that_silence_nobody_are_left_out(plans):
+    """The fuse of a lamp silences no device."""
+    rows = (("the branch main", "heater"), ("the branch lamp", ""))
+    failures = PlanTable("single_failures", "", ("failure", "silent then"), rows)
+    assert of_sections(plans, Section(Check.HARNESS, (), (failures,))).failures[0].rows == rows[:1]
+
+
+def test_formulas_are_those_that_are_computed(plans):
+    """What is only compared or counted stands in tables; what is wrong stands there in any case."""
+    answers = [
+        Answer(
+            key=f"{check}.{judgement}", check=check, subject="", question="", formula="1 > 0",
+            rule=Rule(check, "our decision"), judgement=judgement, unproven=f"not {check}",
+        )
+        for check in (Check.CURRENTS, Check.IDENTITY, Check.SPARE)
+        for judgement in (Judgement.GOOD, Judgement.FLAGGED)
+        if (check, judgement) != (Check.SPARE, Judgement.FLAGGED)
+    ]  # fmt: skip
+    sheet = of_sections(plans, Section(Check.CURRENTS, tuple(answers)))
+    assert {check: [one.key for one in found] for check, found in sheet.computed.items()} == {
+        Check.CURRENTS: ["currents.good", "currents.flagged"], Check.IDENTITY: ["identity.flagged"],
+    }  # fmt: skip
+    assert [rule.name for rule in sheet.rules] == ["currents", "identity"]
+    assert sheet.unproven == ("not currents", "not identity")
+
+
+def test_an_alternator_is_named(plans):
+    """An instance of a charger that says what it is, is written so."""
+    device = '[[device]]\nname = "engine"\naddress = 0x4B\nfunctions = { charger = [0x31, 1, 2] }\n'
+    sheet = Sheet(PlanReport(plans.rig("", device=device), ()))
+    row = table(sheet.built, "as_built_devices")["engine"]
+    assert row["functions and instances"] == "alternator 1, charger 1-2"
 
 
 def test_a_caution_is_told_once(plans):

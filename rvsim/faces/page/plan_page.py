@@ -13,7 +13,7 @@ from rvsim.faces.cli.version import program_version
 from rvsim.faces.page.colours import colour_css
 from rvsim.faces.page.markup import Content, Html, element, join, text
 from rvsim.faces.page.tables import Cell, Column, table
-from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule
+from rvsim.plan.answer import Answer, Check, PlanTable, Rule
 from rvsim.plan.report import PlanReport
 from rvsim.plan.sheet import Door, Sheet
 from rvsim.watch.flag import Flag
@@ -21,7 +21,7 @@ from rvsim.watch.flag import Flag
 _PLACE = re.compile(r"\[\[(\w+)\]\]")
 """A place of the template that is filled."""
 _NUMBER = re.compile(r"-?\d+(\.\d+)?|-")
-_FIGURE = re.compile(r"(\d) (?=(?:mm²|AWG|mΩ|m|A)\b|mm²)")
+_FIGURE = re.compile(r"(\d) (?=(?:mm2|AWG|mΩ|m|A)\b|mm²)")
 """The blank between a figure and its unit."""
 _SIGNED = ("Built by", "Measured by", "Checked by")
 """Who signs, beside a date."""
@@ -69,7 +69,7 @@ def _parts(sheet: Sheet) -> Iterator[Html]:
         yield _section("If something fails", *map(_plain_table, sheet.failures), kind="dense")
     if sheet.others:
         yield _section("Network, night, what is left, what to buy", *map(_plain_table, sheet.others), kind="dense")
-    if sheet.report.answers:
+    if sheet.computed:
         yield _section("How each answer was computed", *_computed(sheet), kind="dense")
     yield _section("Signed", _signatures(), kind="signed")
     yield _door(sheet)
@@ -178,9 +178,9 @@ def _tick() -> Html:
 
 
 def _expected(sheet: Sheet) -> Iterator[Html]:
-    yield element("p", "Write what the meter shows, and tick what is right. Ohms are measured with all power off.")
+    yield element("p", "Write what the meter or the bus shows, and tick what is right.", class_="lead")
     for one in sheet.expected:
-        yield _plain_table(one, filled_in=("measured", "right"))
+        yield _plain_table(one, filled_in=("seen" if one.name in sheet.seen else "measured", "right"))
 
 
 # Formulas.
@@ -188,30 +188,34 @@ def _expected(sheet: Sheet) -> Iterator[Html]:
 
 def _computed(sheet: Sheet) -> Iterator[Html]:
     numbers = {rule: f"R{number}" for number, rule in enumerate(sheet.rules, 1)}
-    by_check: dict[Check, list[Answer]] = {}
-    for answer in sheet.report.answers:
-        if answer.judgement is not Judgement.UNCHECKED:
-            by_check.setdefault(answer.check, []).append(answer)
-    for check, answers in by_check.items():
-        columns = ("about", "question", "formula", "limit", "answer", "rule")
-        rows = tuple(
-            (answer.subject, answer.question, answer.formula, answer.limit, _verdict(answer), numbers[answer.rule])
-            for answer in answers
-        )
-        yield _plain_table(PlanTable(f"computed_{check.value}", _title(check), columns, rows))
+    yield element("p", "Every answer is good that does not say otherwise; R and a number is a rule of the list below.")
+    groups = (element("div", *_of_check(check, answers, numbers)) for check, answers in sheet.computed.items())
+    yield element("div", *groups, class_="formulas")
     yield _rules(numbers)
     if sheet.unproven:
         items = (element("li", line) for line in sheet.unproven)
-        yield join((element("h3", "What the answers do not prove"), element("ul", *items)))
+        yield join((element("h3", "What the answers do not prove"), element("ul", *items, class_="formulas")))
 
 
-def _verdict(answer: Answer) -> str:
-    return answer.severity.upper() if answer.is_flagged else "good"
+def _of_check(check: Check, answers: Sequence[Answer], numbers: Mapping[Rule, str]) -> Iterator[Html]:
+    """Yield the answers of a check: each question once, with its rules and limits, then a line for each answer."""
+    yield element("h3", _title(check))
+    asked: dict[tuple[str, str], list[Answer]] = {}
+    for answer in answers:
+        asked.setdefault((answer.question, numbers[answer.rule]), []).append(answer)
+    for (question, rule), same in asked.items():
+        limits = {answer.limit for answer in same}
+        shared = next(iter(limits)) if len(limits) == 1 else ""
+        yield element("h4", f"{question} ({', '.join(filter(None, (shared, rule)))})")
+        for answer in same:
+            wrong = f" {answer.severity.upper()}" if answer.is_flagged else ""
+            limit = f" ({answer.limit})" if answer.limit and not shared else ""
+            yield element("p", element("b", answer.subject), f": {answer.formula}{limit}", element("strong", wrong))
 
 
 def _rules(numbers: Mapping[Rule, str]) -> Html:
     items = (element("li", element("strong", number), f" {rule}. ", _others(rule)) for rule, number in numbers.items())
-    return join((element("h3", "Rules"), element("ul", *items, class_="plain")))
+    return join((element("h3", "Rules"), element("ul", *items, class_="plain formulas")))
 
 
 def _others(rule: Rule) -> str:
