@@ -138,7 +138,7 @@ def _unchecked(sheet: Sheet) -> Iterator[Html]:
         for answer in answers:
             lines.setdefault(answer.text, []).append(f"{answer.subject}: {answer.question}")
         items = (
-            element("li", f"{'; '.join(asked)}. ", element("span", why, class_="facts")) for why, asked in lines.items()
+            element("li", f"{'; '.join(asked)} ", element("span", why, class_="facts")) for why, asked in lines.items()
         )
         yield join((element("h3", _title(check)), element("ul", *items)))
 
