@@ -33,7 +33,7 @@ PAIRS = (  # where the figure stands, inside, outside, the kind of flag, the ans
     ("output/desk socket/wire/length_m", 4.99, 5.0, "rig-conductor", "output.desk_socket.peak_drop_percent"),
     ("branch/electronics/wire/length_m", 71.42, 71.43, "rig-conductor", "branch.electronics.drop_percent"),
     ("device/heater/cut_off_volts", 11.43, 11.44, "rig-conductor", "device.heater.cut_off"),
-    ("output/water pump/cut_off_volts", 10.02, 10.03, "rig-conductor", "output.water_pump.cut_off"),
+    ("output/water pump/cut_off_volts", 10.03, 10.04, "rig-conductor", "output.water_pump.cut_off"),
     ("output/heater mat/wire/area_mm2", 1.0, 0.75, "rig-conductor", "output.heater_mat.wire_amps"),
     ("output/galley light/wire/area_mm2", 1.0, 0.75, "rig-conductor", "output.galley_light.wire_size"),
     ("rules/source_volts", 10.57, 10.56, "rig-conductor", "device.heater.cut_off"),
