@@ -12,7 +12,7 @@ VALUES = st.recursive(
     | st.integers(-(2**63), 2**63 - 1)
     | st.floats(allow_nan=False)
     | st.text(st.characters(exclude_categories=["Cs"]), max_size=8),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text("ab _.\"ä\n", max_size=4), inner, max_size=3),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text('ab _."ä\n', max_size=4), inner, max_size=3),
     max_leaves=8,
 )
 

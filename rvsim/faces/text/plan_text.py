@@ -42,9 +42,8 @@ def as_text(report: PlanReport, *, every: bool = False) -> Iterator[str]:
     yield from _answers(report, every=every)
     yield from _tables(report)
     yield from _listed("Cautions", dict.fromkeys(text for section in report.sections for text in section.cautions))
-    yield from _listed(
-        "What this does not prove", dict.fromkeys(one.unproven for one in report.answers if one.unproven)
-    )
+    unproven = (_NOT_PROVEN.sub("", one.unproven, count=1) for one in report.answers if one.unproven)
+    yield from _listed("What this does not prove", dict.fromkeys(unproven))
     yield from _rules(report)
 
 

@@ -120,7 +120,10 @@ output,mat,m,5,,,,,,12
         (SHEET.replace(",2,pump", ",1,pump"), "S, D4, output 2"),
         (SHEET.replace("1.5 mm2,4", ",4"), "S, B3, output 1"),
         (SHEET.replace("14 AWG", "13 AWG"), 'S, G4, output 2 "pump", wire.awg: "13" is unknown'),
-        (SHEET.replace("galley light,cupboard,1", "galley light,cupboard,"), 'B3, output 1 "galley light": the key "ter'),
+        (
+            SHEET.replace("galley light,cupboard,1", "galley light,cupboard,"),
+            'B3, output 1 "galley light": the key "ter',
+        ),
     ],
 )
 def test_mistakes_of_the_rig_are_told_with_their_cells(sheet, text, said):
@@ -203,9 +206,8 @@ branch,electronics,,,,-,-,,
 def test_mistakes_of_the_rig_below_a_sheet_are_told_in_its_file(sheet, tmp_path):
     """With the line there."""
     own = tmp_path / "own.toml"
-    own.write_text(
-        'schema = 1\nname = "x"\ntitle = "x"\ndefinitions = []\nlongest_pause = "5"\n\n[[device]]\nname = "a"\naddress = 5\n'
-    )
+    head = 'schema = 1\nname = "x"\ntitle = "x"\ndefinitions = []\nlongest_pause = "5"\n'
+    own.write_text(head + '[[device]]\nname = "a"\naddress = 5\n')
     (line,) = told(sheet("part,name,address\ndevice,b,6\n"), read_rig_file(str(own)))
     assert line.startswith(f"{own}, line 5, longest_pause: ")
 
@@ -290,7 +292,7 @@ def test_what_is_written_is_read_again(outputs, inputs, devices):
     for output in data["output"]:
         output.pop("instance", None)
     for number, device in enumerate(data["device"]):
-        device["functions"] = {name: number + 1 for name in device.get("functions", {})}
+        device["functions"] = dict.fromkeys(device.get("functions", {}), number + 1)
     given_file = TomlFile(Path("van.csv"), "", data)
     whole = rig_of(given_file)
     assert left_out(data) == []
