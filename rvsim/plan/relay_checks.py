@@ -145,13 +145,13 @@ def _pull_in_answer(relay: RelayPlan, rig: Rig) -> Answer:
         key=key, check=Check.CURRENTS, subject=relay.name, question=question, rule=PULL_IN_RULE, value=hot, unit="V",
         limit=f"110 % of it at most the {figure(supply)} V of the worst hour",
         formula=(
-            f"{figure(cold)} V x (234.5 + {ambient:g}) / (234.5 + 20) = {figure(hot)} V; x 1.1 = {figure(wanted)} V "
+            f"{figure(cold)} V x (234.5 + {ambient:g}) / (234.5 + 20) = {hot:.2f} V; x 1.1 = {wanted:.2f} V "
             f"{'>' if below else '<='} {figure(supply)} V"
         ),
         judgement=Judgement.FLAGGED if below else Judgement.GOOD,
         severity=Severity.FAULT if never else Severity.WARNING,
         text=(
-            f"at {ambient:g} C it needs {figure(hot)} V to pull in"
+            f"at {ambient:g} C it needs {hot:.2f} V to pull in"
             + (f", and the battery has {figure(supply)} V" if never else f": no 10 % are left of {figure(supply)} V")
             if below else ""
         ),

@@ -10,7 +10,10 @@ from functools import cached_property
 from rvsim.plan.answer import FLAG_KINDS, Answer, Check, PlanTable, Section, flags_of, worst_first
 from rvsim.plan.budget import check_budget
 from rvsim.plan.currents import check_currents
+from rvsim.plan.identity import check_identity
 from rvsim.plan.ladder import check_ladder
+from rvsim.plan.providers import check_providers
+from rvsim.plan.spare import check_spare
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
@@ -29,7 +32,10 @@ class PlanInput:
 CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.CURRENTS: check_currents,
     Check.LADDER: check_ladder,
+    Check.IDENTITY: check_identity,
+    Check.PROVIDERS: check_providers,
     Check.BUDGET: check_budget,
+    Check.SPARE: check_spare,
 }
 """The checks in the order of a report."""
 

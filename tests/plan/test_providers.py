@@ -1,0 +1,260 @@
+"""The check of providers: needed and sent by nobody, commanded by two, sensors in other zones, who can move what."""
+
+from rvsim.plan.answer import Judgement
+from rvsim.watch.flag import Severity
+
+PANEL = """
+[[device]]
+name = "panel"
+kind = "panel"
+address = 0x44
+zone = "cabin"
+functions = { control_panel = 1, thermostat = 1 }
+"""
+OTHERS = """
+[[device]]
+name = "heater"
+address = 0x5E
+functions = { furnace = 1, water_heater = 1 }
+
+[[device]]
+name = "fan"
+address = 0x90
+functions = { roof_fan = 1 }
+
+[[device]]
+name = "shunt"
+address = 0x45
+functions = { dc_source = 1 }
+
+[[device]]
+name = "inside"
+address = 0x91
+zone = "cabin"
+functions = { ambient_sensor = 1 }
+
+[[device]]
+name = "outside"
+address = 0x92
+functions = { ambient_sensor = 2 }
+settings = { place = "outdoors" }
+"""
+
+
+def display(**keys):
+    """The text of a device that no kind simulates."""
+    more = "\n".join(f"{key} = {value}" for key, value in keys.items())
+    return f'\n[[device]]\nname = "display"\naddress = 0x50\nfunctions = {{ control_panel = 2 }}\n{more}\n'
+
+
+def flagged(report):
+    """The severity of each flagged answer by its key."""
+    return {one.key: one.severity for one in report.answers if one.is_flagged}
+
+
+def test_a_whole_rig_has_no_flags(plans):
+    """What a panel needs is sent, each function has one controller, and each sensor is where it should be."""
+    report = plans.report("", device=PANEL + OTHERS)
+    assert flagged(report) == {}
+    by_key = {one.key: one for one in report.answers}
+    assert (
+        by_key["device.panel.needs.FURNACE_STATUS_1"].formula == "FURNACE_STATUS 1 (settings, furnace): sent by heater"
+    )
+    assert by_key["function.furnace.1.commanders"].formula == "furnace 1: commanded by panel"
+    assert by_key["device.panel.sensor"].judgement is Judgement.GOOD
+
+
+def test_what_is_needed_and_sent_by_nobody_is_told(plans):
+    """The message with its instance, which key asks for it, and what there is instead."""
+    report = plans.report("", device=PANEL + OTHERS.replace("furnace = 1", "furnace = 2"))
+    assert flagged(report) == {"device.panel.needs.FURNACE_STATUS_1": Severity.WARNING}
+    text = next(one for one in report.answers if one.is_flagged)
+    assert text.text == "it needs FURNACE_STATUS 1 (settings, furnace), and no device of the rig sends it"
+    assert "there is FURNACE_STATUS 2 (heater)" in text.advice
+
+
+def test_what_a_panel_can_do_without_is_not_asked_for(plans):
+    """A setting that the rig does not write is no need; one that it writes is, and so is a sensor indoors."""
+    small = PANEL + OTHERS.replace("roof_fan = 1", "roof_fan = 2")
+    assert flagged(plans.report("", device=small)) == {}
+    written = small.replace("thermostat = 1 }", "thermostat = 1 }\nsettings = { roof_fan = 1 }")
+    assert list(flagged(plans.report("", device=written))) == ["device.panel.needs.ROOF_FAN_STATUS_1_1"]
+    blind = small.replace("ambient_sensor = 1", "ambient_sensor = 7")
+    assert list(flagged(plans.report("", device=blind))) == ["device.panel.needs.THERMOSTAT_AMBIENT_STATUS_1"]
+    shed = PANEL.replace(", thermostat = 1", "").replace("zone", 'settings = { shed = { outputs = ["lamp"] } }\nzone')
+    lamp = '[[module]]\nname = "m"\n[[output]]\nname = "lamp"\nmodule = "m"\nterminal = 1\n'
+    assert list(flagged(plans.report(lamp, device=shed))) == ["device.panel.needs.DC_SOURCE_STATUS_1_1"]
+
+
+def test_needs_are_compared_with_what_is_sent(plans):
+    """A message and instance of another device is good; its own message and a mistake in a name are not."""
+    assert plans.answer("", "device.display.needs.FURNACE_STATUS_1", device=OTHERS + display(
+        needs='["FURNACE_STATUS 1"]')).judgement is Judgement.GOOD  # fmt: skip
+    given = display(needs='["FURNACE_STATUS"]')
+    assert plans.answer("", "device.display.needs.FURNACE_STATUS", device=OTHERS + given).judgement is Judgement.GOOD
+    own = display(needs='["TANK_STATUS 1"]', sends='["TANK_STATUS 1"]')
+    assert list(flagged(plans.report("", device=own))) == ["device.display.needs.TANK_STATUS_1"]
+    wrong = plans.report("", device=OTHERS + display(needs='["FURNACE_STATS 1"]', sends='["TANK_STATE 1"]'))
+    texts = [one.text for one in wrong.answers if one.is_flagged]
+    assert ["FURNACE_STATUS" in texts[0], "no message is called TANK_STATE" in texts[1]] == [True, True]
+
+
+def test_what_a_silent_description_may_send_is_not_judged(plans):
+    """A device without functions and sends, a sender without an instance, a further message of a known function."""
+    gateway = '\n[[device]]\nname = "gateway"\naddress = 0x60\n'
+    need = display(needs='["TANK_STATUS 1"]')
+    key = "device.display.needs.TANK_STATUS_1"
+    assert "sends of device gateway" in plans.answer("", key, device=need + gateway).text
+    loose = plans.answer("", key, device=need + gateway + 'sends = ["TANK_STATUS"]\n')
+    assert "the instance of TANK_STATUS under sends of device gateway" in loose.text
+    told = plans.answer("", key, device=need + gateway + 'sends = ["TANK_STATUS 1"]\n')
+    assert told.judgement is Judgement.GOOD
+    charger = '\n[[device]]\nname = "charger"\naddress = 0x4A\nfunctions = { charger = 1 }\n'
+    more = display(needs='["CHARGER_AC_STATUS_1 1"]')
+    found = plans.answer("", "device.display.needs.CHARGER_AC_STATUS_1_1", device=more + charger)
+    assert "sends of device charger" in found.text
+    empty = plans.answer("", "needs", device=display())
+    assert empty.judgement is Judgement.UNCHECKED
+
+
+def test_lines_of_mains_have_one_instance(plans):
+    """INVERTER_AC_STATUS_1 65 is the output of inverter 1: its lower four bits are the instance."""
+    inverter = '\n[[device]]\nname = "inverter"\naddress = 0x42\nfunctions = { inverter = 1 }\n'
+    for instance, good in ((65, True), (66, False)):
+        report = plans.report("", device=inverter + display(needs=f'["INVERTER_AC_STATUS_1 {instance}"]'))
+        assert (not flagged(report)) is good
+
+
+def test_two_controllers_of_one_heater_are_told(plans):
+    """A panel and a second sender of its command; of another instance it is good, of all instances it is not."""
+    for sends, expected in (
+        ('["FURNACE_COMMAND 2"]', {}),
+        ('["FURNACE_COMMAND 1"]', {"function.furnace.1.commanders": Severity.WARNING}),
+        ('["FURNACE_COMMAND"]', {"function.furnace.1.commanders": Severity.WARNING}),
+    ):
+        report = plans.report("", device=PANEL + OTHERS + display(sends=sends))
+        assert flagged(report) == expected, sends
+    found = plans.answer(
+        "", "function.furnace.1.commanders", device=PANEL + OTHERS + display(sends='["FURNACE_COMMAND 1"]')
+    )
+    assert "panel and display" in found.text
+
+
+def test_a_furnace_with_its_own_thermostat_is_told(plans):
+    """Beside a panel it is commanded twice; alone it is not, and in the same zone there are two thermostats."""
+    own = OTHERS.replace("furnace = 1", "thermostat = 2, furnace = 1")
+    report = plans.report("", device=PANEL + own)
+    assert flagged(report) == {"function.furnace.1.commanders": Severity.WARNING}
+    assert "heater (its own thermostat)" in next(one.text for one in report.answers if one.is_flagged)
+    alone = plans.report("", device=own)
+    assert flagged(alone) == {}
+    zone = own.replace('name = "heater"', 'name = "heater"\nzone = "cabin"')
+    assert list(flagged(plans.report("", device=PANEL + zone))) == ["function.furnace.1.commanders"]
+    wall = display().replace("control_panel = 2", "thermostat = 3").replace("display", "wall") + 'zone = "cabin"\n'
+    assert flagged(plans.report("", device=PANEL + OTHERS + wall)) == {"zone.cabin.thermostats": Severity.WARNING}
+
+
+def test_persons_may_switch_from_two_places(plans):
+    """Two senders of a lamp's command are no conflict: they command when somebody presses."""
+    lamp = '\n[[device]]\nname = "lamp"\naddress = 0x83\nfunctions = { dc_dimmer = 1 }\n'
+    both = display(sends='["DC_DIMMER_COMMAND_2 1"]') + display(sends='["DC_DIMMER_COMMAND_2 1"]').replace(
+        '"display"', '"second"').replace("0x50", "0x51").replace("control_panel = 2", "control_panel = 3")  # fmt: skip
+    assert flagged(plans.report("", device=lamp + both)) == {}
+
+
+def test_a_sensor_of_another_zone_is_told(plans):
+    """The sensor indoors is in the thermostat's zone, that outdoors is not in a living space."""
+    garage = '[[zone]]\nname = "garage"\n'
+    moved = OTHERS.replace('zone = "cabin"', 'zone = "garage"')
+    report = plans.report(garage, device=PANEL + moved)
+    assert flagged(report) == {"device.panel.sensor": Severity.WARNING}
+    assert "it follows sensor 1 (inside), which is in garage, and not in cabin" in next(
+        one.text for one in report.answers if one.is_flagged
+    )
+    swapped = OTHERS.replace('place = "outdoors"', 'place = "cabin"')
+    assert "device.panel.outdoor_sensor" in flagged(plans.report("", device=PANEL + swapped))
+    unknown = plans.answer("", "device.panel.sensor", device=PANEL + OTHERS.replace('zone = "cabin"\n', ""))
+    assert "zone of device inside" in unknown.text
+
+
+def test_a_thermostat_of_no_kind_names_its_sensor_under_needs(plans):
+    """One of the sensors that it needs is in its zone; without any it is told what is missing."""
+    wall = '\n[[device]]\nname = "wall"\naddress = 0x58\nzone = "cabin"\nfunctions = { thermostat = 1 }\n'
+    needs = 'needs = ["THERMOSTAT_AMBIENT_STATUS 1", "THERMOSTAT_AMBIENT_STATUS 2"]\n'
+    assert plans.answer("", "device.wall.sensor", device=OTHERS + wall + needs).judgement is Judgement.GOOD
+    other = needs.replace('"THERMOSTAT_AMBIENT_STATUS 1", ', "")
+    assert plans.answer("", "device.wall.sensor", device=OTHERS + wall + other).judgement is Judgement.FLAGGED
+    lost = plans.report(
+        "", device=OTHERS + wall + needs.replace("STATUS 1", "STATUS 8").replace("STATUS 2", "STATUS 9")
+    )
+    assert "device.wall.sensor" not in {one.key for one in lost.answers}
+    assert "under needs of device wall" in plans.answer("", "device.wall.sensor", device=OTHERS + wall).text
+
+
+MOTION = """
+[[module]]
+name = "m"
+
+[[output]]
+name = "out"
+module = "m"
+terminal = 1
+instance = 11
+load = "motor"
+
+[[output]]
+name = "in"
+module = "m"
+terminal = 2
+instance = 12
+load = "motor"
+
+[[input]]
+name = "ignition"
+module = "m"
+terminal = 1
+switch = "maintained"
+
+[[input]]
+name = "key"
+module = "m"
+terminal = 2
+switches = "out"
+
+[[motion]]
+name = "awning"
+what = "awning"
+extend = "out"
+retract = "in"
+"""
+
+
+def test_everybody_who_can_move_something_is_listed(plans):
+    """An input of the module, and each device that sends the command of its instance, or of all."""
+    senders = display(sends='["DC_LOAD_COMMAND 12"]')
+    found = plans.answer(MOTION, "motion.awning.senders", device=senders)
+    assert (found.formula, found.value) == ("extend: input key; retract: display", 2)
+    every = plans.answer(MOTION, "motion.awning.senders", device=display(sends='["DC_LOAD_COMMAND"]'))
+    assert every.formula == "extend: input key, display; retract: display"
+
+
+def test_an_awning_without_an_interlock_is_a_notice(plans):
+    """What must hold is told where the rig says it; a window needs none."""
+    bad = plans.answer(MOTION, "motion.awning.interlock")
+    assert (bad.judgement, bad.severity) == (Judgement.FLAGGED, Severity.NOTICE)
+    good = plans.answer(MOTION + 'must_hold = { "ignition" = "off" }\n', "motion.awning.interlock")
+    assert (good.judgement, good.formula) == (Judgement.GOOD, "must_hold: ignition off")
+    window = plans.report(MOTION.replace('what = "awning"', 'what = "window"'))
+    assert not [one for one in window.answers if one.key == "motion.awning.interlock"]
+
+
+def test_the_matrix_joins_instances(plans):
+    """One row for the instances of a message with the same senders and needs."""
+    tanks = '\n[[device]]\nname = "tanks"\naddress = 0x48\nfunctions = { tank = [0, 1, 2] }\n'
+    report = plans.report("", device=tanks + display(needs='["TANK_STATUS 1", "FURNACE_STATUS 1"]'))
+    table = next(one for one in report.tables if one.name == "providers")
+    assert table.rows == (
+        ("FURNACE_STATUS", "1", "nobody", "display"),
+        ("TANK_STATUS", "0, 2", "tanks", ""),
+        ("TANK_STATUS", "1", "tanks", "display"),
+    )
