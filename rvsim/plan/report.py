@@ -9,11 +9,14 @@ from functools import cached_property
 
 from rvsim.plan.answer import FLAG_KINDS, Answer, Check, PlanTable, Section, flags_of, worst_first
 from rvsim.plan.budget import check_budget
+from rvsim.plan.conductors import check_conductors
 from rvsim.plan.currents import check_currents
+from rvsim.plan.fuses import check_fuses
 from rvsim.plan.identity import check_identity
 from rvsim.plan.ladder import check_ladder
 from rvsim.plan.providers import check_providers
 from rvsim.plan.spare import check_spare
+from rvsim.plan.supply_chain import Supply
 from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import Flag, Severity
@@ -28,9 +31,15 @@ class PlanInput:
     catalogue: Catalogue
     seed: int = 1
 
+    @cached_property
+    def supply(self) -> Supply:
+        """The wires and fuses in series, for the checks that ask for them."""
+        return Supply(self.rig)
 
 CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.CURRENTS: check_currents,
+    Check.CONDUCTORS: check_conductors,
+    Check.FUSES: check_fuses,
     Check.LADDER: check_ladder,
     Check.IDENTITY: check_identity,
     Check.PROVIDERS: check_providers,

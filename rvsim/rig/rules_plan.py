@@ -14,8 +14,11 @@ from pydantic import Field
 from rvsim.rig.field_types import Duration
 from rvsim.rig.table import Table
 
-ConductorTable = Literal["NEC chapter 9 table 8", "IEC 60228 class 5", "ISO 6722-1", "ABYC E-11"]
-"""Where the resistance of a conductor comes from."""
+ConductorTable = Literal[
+    "NEC chapter 9 table 8", "NEC chapter 9 table 8 solid", "IEC 60228 class 5", "IEC 60228 class 5 tinned",
+    "IEC 60228 class 2", "ISO 6722-1", "ABYC E-11",
+]  # fmt: skip
+"""Where the resistance of a conductor comes from; that of the NEC without more is of stranded conductors."""
 AmpacityTable = Literal["33 CFR 183.425", "ISO 10133", "NEC 552.10"]
 """Where the highest lasting current of a conductor comes from."""
 FusePlaceRule = Literal["ABYC E-11", "NEC 552.10"]
