@@ -197,7 +197,7 @@ class _LadderCheck:
             else f"{name} leaves its band at {_ohm(known[name])} of its contact, parts at their nominal values"
         )
         more: dict[str, Any] = {
-            "value": round(known[name], 1), "unit": "ohm", "limit": f"above {aged:g} ohm",
+            "value": _figure(known[name]), "unit": "ohm", "limit": f"above {aged:g} ohm",
             "unproven": "it does not prove the contacts: measure the ohms of each pressed switch",
         }  # fmt: skip
         if known[name] <= aged:
@@ -222,7 +222,7 @@ class _LadderCheck:
             formula += f"; beside {name} one of {_ohm(leaks[name])} makes it {named[named.index(name) - 1]}"
             value = max(open_limit, leaks[name])
         return self._answer(
-            "leak", question, formula, ARITHMETIC, value=round(value, 1), unit="ohm",
+            "leak", question, formula, ARITHMETIC, value=_figure(value), unit="ohm",
             limit="no limit: how wet a plug gets is not known", unproven="it does not prove that a plug stays dry",
         )  # fmt: skip
 
@@ -366,6 +366,10 @@ class _LadderCheck:
 def _span(ladder: Ladder, low: float, high: float) -> str:
     first, last = (min(ladder.counts - 1, int(part * ladder.counts)) for part in (low, high))
     return f"{first} to {last}"
+
+
+def _figure(ohm: float) -> float | None:
+    return None if ohm == OPEN else round(ohm, 1)
 
 
 def _ohm_figure(ohm: float) -> str:

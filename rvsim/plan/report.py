@@ -12,6 +12,7 @@ from rvsim.plan.budget import check_budget
 from rvsim.plan.conductors import check_conductors
 from rvsim.plan.currents import check_currents
 from rvsim.plan.fuses import check_fuses
+from rvsim.plan.harness import check_harness
 from rvsim.plan.identity import check_identity
 from rvsim.plan.ladder import check_ladder
 from rvsim.plan.providers import check_providers
@@ -41,6 +42,7 @@ CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.CONDUCTORS: check_conductors,
     Check.FUSES: check_fuses,
     Check.LADDER: check_ladder,
+    Check.HARNESS: check_harness,
     Check.IDENTITY: check_identity,
     Check.PROVIDERS: check_providers,
     Check.BUDGET: check_budget,

@@ -10,20 +10,28 @@ unknown, and no check assumes it.
 from collections.abc import Iterator, Sequence
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import repeated, unknown_text
 from rvsim.rig.table import Mistake, OneLineText, Table
 
+MAX_TAPS = 500
+"""No vehicle has as many taps; the checks of a pair grow with their square. Our decision."""
 Metres = Annotated[float, Field(ge=0, le=500)]
 """A length of cable in a vehicle; the bound only finds typing mistakes (our choice)."""
+
+
+def _one_device(given: object) -> object:
+    if isinstance(given, list | tuple):
+        raise ValueError(f"a drop has one node at its end, not {len(given)}; give each device a drop of its own")
+    return given
 
 
 class DropPlan(Table):
     """The cable from a tap to one device."""
 
-    device: OneLineText
+    device: Annotated[OneLineText, BeforeValidator(_one_device)]
     """The device at its end."""
     length_m: Metres | None = None
     """The length of the drop."""
@@ -72,6 +80,9 @@ def harness_mistakes(taps: Sequence[TapPlan], devices: Sequence[str] | None) -> 
         taps: the taps, each checked alone.
         devices: the names of the rig's devices; None where these have mistakes of their own.
     """
+    if len(taps) > MAX_TAPS:
+        yield Mistake((), f"{len(taps)} taps are more than a pair has; write at most {MAX_TAPS}", len(taps))
+        return
     yield from repeated(taps, "name", "tap")
     by_name = {tap.name: tap for tap in taps}
     places: dict[str, str] = {}

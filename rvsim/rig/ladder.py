@@ -131,14 +131,8 @@ class Ladder:
 
         Switches of one share stay in the order of the file.
         """
-        lower, higher = 1 - self.tolerance, 1 + self.tolerance
         found = {
-            name: Band(
-                share(ohm * lower, self.pull_up_ohm * higher),
-                share(ohm, self.pull_up_ohm),
-                share(ohm * higher + self.contact_ohm, self.pull_up_ohm * lower),
-            )
-            for name, ohm in self.tap_ohm.items()
+            name: _band(ohm, self.pull_up_ohm, self.tolerance, self.contact_ohm) for name, ohm in self.tap_ohm.items()
         }
         return dict(sorted(found.items(), key=lambda item: item[1].nominal))
 
@@ -280,15 +274,24 @@ def suggested_ohms(
     return tuple(ohms)
 
 
+@lru_cache(maxsize=4096)
 def _beside(ohm: float, series: Sequence[int]) -> tuple[float, ...]:
     values = sorted({*_around(ohm / 1.2, series), *_around(ohm, series), *_around(ohm * 1.2, series)})
     place = min(range(len(values)), key=lambda number: abs(values[number] - ohm))
     return tuple(values[number] for number in (place - 1, place + 1) if 0 <= number < len(values))
 
 
+def _band(ohm: float, pull_up_ohm: float, tolerance: float, contact_ohm: float) -> Band:
+    lower, higher = 1 - tolerance, 1 + tolerance
+    return Band(
+        share(ohm * lower, pull_up_ohm * higher),
+        share(ohm, pull_up_ohm),
+        share(ohm * higher + contact_ohm, pull_up_ohm * lower),
+    )
+
+
 def _smallest_gap(
     ohms: Iterable[float], pull_up_ohm: float, tolerance: float, contact_ohm: float = NEW_CONTACT_OHM
 ) -> float:
-    rungs = {str(number): ohm for number, ohm in enumerate(ohms)}
-    ladder = Ladder(pull_up_ohm, rungs, tolerance=tolerance, contact_ohm=contact_ohm)
-    return min(gap.share for gap in ladder.gaps)
+    bands = [_band(ohm, pull_up_ohm, tolerance, contact_ohm) for ohm in sorted(ohms)]
+    return min([above.low - below.high for below, above in pairwise(bands)] + [1.0 - bands[-1].high])

@@ -6,8 +6,8 @@ Knows: the branches of the supply and the pieces of the harness. Does not know w
 from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from rvsim.rig.harness_graph import breaks_that_explain
-from rvsim.rig.supply_graph import feeds_that_explain
+from rvsim.rig.harness_graph import breaks
+from rvsim.rig.supply_graph import feeds
 
 if TYPE_CHECKING:
     from rvsim.rig.model import Rig
@@ -20,6 +20,34 @@ class SharedPart(NamedTuple):
     advice: str
 
 
+class SingleFailure(NamedTuple):
+    """A part that can fail, and the devices that are silent then."""
+
+    part: SharedPart
+    devices: frozenset[str]
+
+
+def single_failures(rig: "Rig") -> Iterator[SingleFailure]:
+    """Yield every single part whose failure silences devices of a rig: branches first, then the pair.
+
+    A piece of the pair of which either side can be the silent one is yielded twice.
+    """
+    for feed in feeds(rig.all_branches, rig.vehicle.branch_by_device):
+        branch = feed.branch
+        part = SharedPart(
+            f"the branch {branch.name} of the supply",
+            f"check the branch {branch.name}: its {branch.protection}, the voltage behind it under load, its plugs and "
+            "its ground",
+        )
+        yield SingleFailure(part, feed.devices)
+    for found in breaks(rig.harness, rig.taps):
+        part = SharedPart(
+            found.place,
+            f"check {found.place}: its plugs first, then, with the power off, the ohms on both sides of it",
+        )
+        yield SingleFailure(part, found.devices)
+
+
 def shared_parts(rig: "Rig", silent: Collection[str], present: Collection[str]) -> Iterator[SharedPart]:
     """Yield each part of a rig whose failure explains that some devices are silent and others are not, supply first.
 
@@ -28,15 +56,6 @@ def shared_parts(rig: "Rig", silent: Collection[str], present: Collection[str]) 
         silent: the devices that became silent.
         present: the devices that are still received.
     """
-    for feed in feeds_that_explain(silent, present, rig.all_branches, rig.vehicle.branch_by_device):
-        branch = feed.branch
-        yield SharedPart(
-            f"the branch {branch.name} of the supply",
-            f"check the branch {branch.name}: its {branch.protection}, the voltage behind it under load, its plugs and "
-            "its ground",
-        )
-    for found in breaks_that_explain(silent, present, rig.harness, rig.taps):
-        yield SharedPart(
-            found.place,
-            f"check {found.place}: its plugs first, then, with the power off, the ohms on both sides of it",
-        )
+    for failure in single_failures(rig):
+        if failure.devices.issuperset(silent) and failure.devices.isdisjoint(present):
+            yield failure.part

@@ -98,6 +98,9 @@ def test_leak_to_ground(plans):
     threshold = (1 + 5100 / 6100) / 2
     assert answer.value == pytest.approx(1000 * threshold / (1 - threshold), abs=0.1)
     assert "beside six one of 7" in answer.formula
+    never = MODULE + ladder("only = 1000000", 'between = "none"')
+    for key in ("leak", "contact"):
+        assert plans.answer(never, f"input.keys.{key}").value is None, "a figure that JSON has, or none"
     one = plans.answer(MODULE + ladder("only = 0"), "input.keys.leak")
     assert (one.value, one.formula) == (1000.0, "with no switch pressed a leak of 1000 ohm is read as only")
 
@@ -172,6 +175,8 @@ def test_wetting_current(plans, more, judgement, severity):
         assert answer.text == "not checked: the rig does not give supply_volts of the ladder of input keys"
     if more == ("supply_volts = 5",):
         assert answer.formula == "5 V / (1000 + 1000 ohm) = 2.50 mA through high"
+    forum = MODULE + ladder("key = 0", "supply_volts = 12", pull_up=1200)
+    assert plans.answer(forum, "input.keys.wetting").value == 10.0, "12 V and 1.2 k, a forum's figure"
 
 
 def test_expected_readings(plans):
