@@ -17,7 +17,7 @@ from rvsim.watch.bus.worst_case import PlannedStream, other_frames
 from rvsim.watch.flag import Severity
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import MAX_ADDRESS, dgn_of
-from rvsim.wire.response import PeriodicMessage, response_steps, utilisation_percent, worst_responses
+from rvsim.wire.response import PeriodicMessage, are_in_time, response_steps, utilisation_percent, worst_responses
 from rvsim.wire.timing import BIT_RATE, max_bits, min_bits
 
 if TYPE_CHECKING:
@@ -247,7 +247,7 @@ def _more_devices(given: "PlanInput", found: Traffic, together: list[PeriodicMes
     beside = other_frames(given.rig)[0]
 
     def is_in_time(devices: int) -> bool:
-        return None not in worst_responses([*together, *[*own, beside] * devices])
+        return are_in_time([*together, *[*own, beside] * devices])
 
     low, high = (0, free + 1) if is_in_time(0) else (-1, 0)
     while high - low > 1:

@@ -3,9 +3,9 @@
 Knows: which messages a device sends by its functions, by ``sends`` and by its simulated kind, at which gaps, and the
 exact bits of what the simulated devices really send. Does not know any limit.
 
-The exact bits are those of ten seconds of the rig's own simulated devices, their addresses claimed, with the stuff bits
-of each payload. A device that is not simulated counts with a typical payload instead: instance 1, everything else "no
-data", each byte FF.
+The exact bits are those of five seconds of the simulated devices of the rig, their addresses claimed, with the stuff
+bits of each payload. A device that is not simulated counts with a typical payload instead: instance 1, everything else
+"no data", each byte FF.
 """
 
 from collections import Counter, defaultdict
@@ -25,8 +25,8 @@ from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.timing import exact_bits
 
-SAMPLE_FROM_US, SAMPLE_US = 5 * SECOND_US, 10 * SECOND_US
-"""Which part of the simulated run counts: addresses are claimed, and each message of 5 s comes twice. Our decision."""
+SAMPLE_FROM_US, SAMPLE_US = 5 * SECOND_US, 5 * SECOND_US
+"""Which part of the simulated run counts: addresses are claimed, and each message of 5 s comes once. Our decision."""
 TYPICAL_PAYLOAD = bytes([1, *[0xFF] * 7])
 """Instance 1, everything else "no data". Our decision."""
 SOURCE_PARTS_FROM = 0xF000
@@ -70,7 +70,7 @@ def unknown_messages(device: DevicePlan, catalogue: Catalogue) -> list[str]:
 
 
 def traffic(rig: Rig, catalogue: Catalogue, seed: int) -> Traffic:
-    """Collect what the devices of a rig send, with a simulated run of fifteen seconds."""
+    """Collect what the devices of a rig send, with a simulated run of ten seconds."""
     planned = [*planned_streams(rig, catalogue)]
     planned += _streams_of_sends(rig, planned, catalogue)
     simulated = {plan.name: plan for plan in rig.devices if plan.kind and not plan.real}
@@ -139,8 +139,7 @@ def _streams_of_kinds(
 ) -> Iterator[PlannedStream]:
     """Yield the periodic messages that simulated devices send beyond those of their functions.
 
-    A message counts as periodic if each of its instances came at least twice; without a gap in the table it has that of
-    the run.
+    Without a gap in the table a message has that of the run.
     """
     known = {(one.device, one.spec.name) for one in planned}
     counts: dict[tuple[int, int], Counter[int]] = defaultdict(Counter)
@@ -150,8 +149,7 @@ def _streams_of_kinds(
         device, spec = devices.get(address), catalogue.by_dgn(dgn)
         if device is None or spec is None or dgn & 0xFFFF < SOURCE_PARTS_FROM or by_command(spec.name) is not None:
             continue
-        often = {instance: number for instance, number in instances.items() if number > 1}
-        if (device.name, spec.name) not in known and often:
-            gap_us = spec.gap_us or SAMPLE_US // max(often.values())
-            for _ in often:
+        if (device.name, spec.name) not in known:
+            gap_us = spec.gap_us or SAMPLE_US // max(instances.values())
+            for _ in instances:
                 yield PlannedStream(device.name, spec, stream_of(spec, address, gap_us))

@@ -11,6 +11,7 @@ from rvsim.plan.answer import FLAG_KINDS, Answer, Check, PlanTable, Section, fla
 from rvsim.plan.budget import check_budget
 from rvsim.plan.conductors import check_conductors
 from rvsim.plan.currents import check_currents
+from rvsim.plan.endurance import check_endurance
 from rvsim.plan.fuses import check_fuses
 from rvsim.plan.harness import check_harness
 from rvsim.plan.identity import check_identity
@@ -31,6 +32,8 @@ class PlanInput:
     rig: Rig
     catalogue: Catalogue
     seed: int = 1
+    simulate_night: bool = False
+    """Whether the night of the endurance is also run in the physics of the bench, for a second or two."""
 
     @cached_property
     def supply(self) -> Supply:
@@ -46,6 +49,7 @@ CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.IDENTITY: check_identity,
     Check.PROVIDERS: check_providers,
     Check.BUDGET: check_budget,
+    Check.ENDURANCE: check_endurance,
     Check.SPARE: check_spare,
 }
 """The checks in the order of a report."""

@@ -63,6 +63,22 @@ def worst_responses(streams: Sequence[PeriodicMessage], bit_rate: int = BIT_RATE
     return [found[stream] for stream in streams]
 
 
+def are_in_time(streams: Sequence[PeriodicMessage], bit_rate: int = BIT_RATE) -> bool:
+    """Return whether no stream can be due again before it is sent; all frames have as many bits.
+
+    Of streams with one gap and one jitter only the one of the lowest priority is examined: it waits for all others.
+
+    Raises:
+        ValueError: frames differ in bits.
+    """
+    if len({stream.bits for stream in streams}) > 1:
+        raise ValueError("frames of several lengths: use worst_responses")
+    grouped, last = Counter(streams), {}
+    for stream in sorted(grouped, key=lambda stream: stream.identifier):
+        last[stream.gap, stream.jitter] = stream
+    return all(_Level(grouped, stream, bit_rate).worst() is not None for stream in last.values())
+
+
 class ResponseSteps(NamedTuple):
     """The waiting time of a stream's first frame in a busy period, step by step; times are in microseconds."""
 

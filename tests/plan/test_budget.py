@@ -160,3 +160,17 @@ def test_a_kind_that_sends_more_than_its_function_says_is_counted(catalogue):
     (table,) = (table for table in report.tables if table.name == "messages")
     rows = {row[0]: row for row in table.rows}
     assert rows["DC_SOURCE_STATUS_6"][1:3] == ("1", "500")
+
+
+def test_what_is_wrong_is_a_flag_of_the_budget(plans):
+    """A load above the limit is raised under its own kind, the worst first, with the formula as evidence."""
+    flags = plans.report("", device=sender(157)).flags
+    assert {flag.kind for flag in flags} == {"rig-budget"}
+    assert flags[0].severity is Severity.FAULT
+    assert any("160 bits" in line for line in flags[0].evidence)
+
+
+def test_two_devices_of_one_address_are_counted_both(plans):
+    """What cannot work yet is still checked: the bench would let one of them fall silent."""
+    device = sender(2) + sender(3, name="other")
+    assert plans.answer("", "bus.load_worst", device=device).value == pytest.approx(5 * 0.64)

@@ -6,7 +6,14 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from rvsim.wire.response import MAX_BUSY_US, PeriodicMessage, utilisation_percent, worst_responses
+from rvsim.wire.response import (
+    MAX_BUSY_US,
+    PeriodicMessage,
+    are_in_time,
+    response_steps,
+    utilisation_percent,
+    worst_responses,
+)
 from rvsim.wire.timing import max_bits
 
 BIT = 4
@@ -291,3 +298,43 @@ def test_a_queue_that_is_not_by_priority_breaks_the_bound():
     ]
     behind = [PeriodicMessage(4, FULL, 100 * MS), *streams[1:]]
     assert played(behind, [(0, 0, 0), (0, 0, 1), (0, 0, 2)])[0] > worst_responses(streams)[0]
+
+
+# Steps by hand, and whether all are in time.
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 20), st.sampled_from([2_000, 5_000, 20_000]), st.sampled_from([0, 500])),
+        min_size=1,
+        max_size=12,
+    )
+)
+def test_all_are_in_time_where_no_response_is_unlimited(figures):
+    """The lowest priority of each gap decides for the others."""
+    streams = [PeriodicMessage(identifier, FULL, gap, jitter) for identifier, gap, jitter in figures]
+    assert are_in_time(streams) == (None not in worst_responses(streams))
+
+
+def test_frames_of_several_lengths_are_not_judged_by_the_lowest_priority():
+    """A longer frame below can block one above for longer."""
+    with pytest.raises(ValueError, match="several lengths"):
+        are_in_time([PeriodicMessage(1, 100, 1000), PeriodicMessage(2, 160, 1000)])
+
+
+def test_a_response_step_by_step():
+    """Blocked 640 us; one frame goes first, then a second one that is due again after 1 ms: 640 + 2 x 524 us."""
+    streams = [
+        PeriodicMessage(1, 131, 1 * MS), PeriodicMessage(2, 131, 10 * MS), PeriodicMessage(3, FULL, 10 * MS)
+    ]  # fmt: skip
+    steps = response_steps(streams, streams[1])
+    assert (steps.blocking_us, steps.own_us) == (640, 524)
+    assert steps.waits == ((1, 1164), (2, 1688), (2, 1688))
+    assert worst_responses(streams)[1] == 1688 + 524
+
+
+def test_steps_end_where_a_response_is_unlimited():
+    """Two streams that each need more than half of the time: the second ends after its gap."""
+    streams = [PeriodicMessage(number, FULL, 1000) for number in (1, 2)]
+    steps = response_steps(streams, streams[1])
+    assert steps.waits[-1][1] + steps.own_us > 1000
