@@ -40,6 +40,7 @@ class PlanInput:
         """The wires and fuses in series, for the checks that ask for them."""
         return Supply(self.rig)
 
+
 CHECKS: Mapping[Check, Callable[[PlanInput], Section]] = {
     Check.CURRENTS: check_currents,
     Check.CONDUCTORS: check_conductors,

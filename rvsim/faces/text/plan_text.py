@@ -24,7 +24,7 @@ MAX_LISTED_NAMES = 6
 """Parts of a rig that lack one key; the rest is counted."""
 _MISSING = re.compile(r"(.+?) of (\w+) (.+)")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=[A-Za-z%°µΩ])")
-_NOT_PROVEN = re.compile(r"it does not prove (?:that )?", re.IGNORECASE)
+_NOT_PROVEN = re.compile(r"^(?:it )?does not prove ", re.IGNORECASE)
 _LIMIT = re.compile(r"(at most|below|under|at least|above|over) (-?\d+(?:\.\d+)?)")
 
 
@@ -44,7 +44,10 @@ def as_text(report: PlanReport, *, every: bool = False) -> Iterator[str]:
     yield from _listed("Cautions", dict.fromkeys(text for section in report.sections for text in section.cautions))
     unproven = (_NOT_PROVEN.sub("", one.unproven, count=1) for one in report.answers if one.unproven)
     yield from _listed("What this does not prove", dict.fromkeys(unproven))
-    yield from _rules(report)
+    if every:
+        yield from _rules(report)
+    elif report.answers:
+        yield from ("", "With --every: each answer with its formula, its rule, and where sources differ.")
 
 
 def summary(report: PlanReport) -> str:

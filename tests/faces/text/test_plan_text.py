@@ -83,7 +83,7 @@ def test_every_answer_with_its_formula_rule_and_key():
 
 
 def test_tables_cautions_and_what_is_not_proven_are_there_once():
-    """At the end, with the rules and what other sources say."""
+    """At the end; with every answer also the rules and what other sources say."""
     table = PlanTable("outputs", "Outputs as built", ("output", "A"), (("fan", "3"),), "as the rig has it")
     answers = (GOOD, replace(GOOD, key="x"))
     lines = list(as_text(report(*answers, tables=[table], cautions=["open it without power"])))
@@ -91,7 +91,8 @@ def test_tables_cautions_and_what_is_not_proven_are_there_once():
     assert lines[place : place + 4] == ["Outputs as built", "  output  A", "  fan     3", "  as the rig has it"]
     assert lines.count("  - Open it without power.") == 1
     assert lines.count("  - The crimps.") == 1
-    assert lines[-2:] == [
+    assert lines[-1] == "With --every: each answer with its formula, its rule, and where sources differ."
+    assert list(as_text(report(*answers), every=True))[-2:] == [
         "  a rule, third edition (read as an excerpt)",
         "    Sources differ: another one allows 5 % more",
     ]
