@@ -180,7 +180,7 @@ def _section(section: Section, *, every: bool) -> Iterator[str]:
     counts = Counter(answer.judgement for answer in section.answers)
     yield f"  {section.check}: {', '.join(f'{counts[one]} {text}' for one, text in JUDGED.items() if counts[one])}"
     if not every:
-        good = [answer for answer in section.answers if answer.judgement is Judgement.GOOD and answer.value is not None]
+        good = [one for one in section.answers if one.judgement is Judgement.GOOD and closeness(one) > 0]
         for answer in sorted(good, key=closeness, reverse=True)[:MAX_TIGHTEST]:
             yield from wrapped(answer_line(answer), "    ", "      ")
         return

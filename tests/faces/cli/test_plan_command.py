@@ -168,6 +168,7 @@ def test_a_figure_that_cannot_be(rvsim, van, figure, said):
         ((), "name a rig, a shipped one or a TOML file; --new FILE writes one to start from"),
         (("winter_evening",), 'this is a scenario, and the plan checks a rig; name its rig, "ottersby"'),
         (("nowhere",), 'no rig is called "nowhere"'),
+        (("van.csv",), "van.csv: a spreadsheet is read with --from: rvsim plan --from van.csv"),
         (("nowhere.toml",), 'there is no file "nowhere.toml"'),
         (("./",), "is a folder; name a .toml file in it"),
         (("van.toml", "--to-rig", "x.toml"), "--to-rig goes with --from FILE"),

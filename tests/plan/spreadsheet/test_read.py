@@ -186,6 +186,17 @@ def test_the_current_of_a_device_with_one_function(sheet):
     assert rig_of(read_spreadsheet(sheet(text))).devices[0].amps == {"furnace": (0.0, 5.0)}
 
 
+def test_a_type_is_that_of_the_part(sheet):
+    """The load of an output in an installer's word, the switch of an input, the kind of a device as it is."""
+    text = """part,name,type,module,terminal,address
+device,heater,heater,,,5
+output,mat,Heater,m,1,
+input,switch,Toggle,m,1,
+"""
+    rig = rig_of(read_spreadsheet(sheet(text)))
+    assert (rig.devices[0].kind, rig.outputs[0].load, rig.inputs[0].switch) == ("heater", "heater mat", "maintained")
+
+
 def test_rows_replace_and_complete_those_of_a_rig(sheet):
     """What a row leaves out stays, a minus takes away, a new name is added, the base stays as it was."""
     base = read_rig_file("brackenlow")
