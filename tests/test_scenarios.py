@@ -36,13 +36,17 @@ def test_scenarios_are_listed_with_their_titles():
 @pytest.mark.parametrize("name", RIGS)
 def test_a_shipped_rig_loads_and_bears_its_name(name):
     """Against the kinds of device that there are; the name in the file is the file's."""
-    assert load_rig(name, settings_models()).name == name
+    assert load_rig(name, settings_models(), for_plan=name in FOR_THE_PLAN).name == name
+
+
+FOR_THE_PLAN = {"muddlecote"}
+"""Rigs with mistakes that the plan finds and a bench refuses."""
 
 
 @pytest.mark.parametrize("name", RIGS)
 def test_limits_and_required_fields_of_a_shipped_rig_are_defined(name, catalogue):
     """Each is MESSAGE.field of a shipped definition, so a slip of the pen is not passed over in silence."""
-    for device in load_rig(name).devices:
+    for device in load_rig(name, for_plan=name in FOR_THE_PLAN).devices:
         for message, _, field in (one.partition(".") for one in (*device.limits, *device.required)):
             assert field in catalogue.by_name(message).by_name
 

@@ -61,6 +61,10 @@ FromCsv = Annotated[
 ToRig = Annotated[
     Path | None, typer.Option("--to-rig", metavar="FILE", help="With --from: also write the rig to FILE, a new file.")
 ]
+Html = Annotated[
+    Path | None,
+    typer.Option("--html", metavar="FILE", help="Also write the sheet to print to FILE: one file, without a network."),
+]
 New = Annotated[
     Path | None,
     typer.Option("--new", metavar="FILE", help="Write a rig to start from, with comments, to FILE, a new file."),
@@ -80,6 +84,8 @@ class PlanOptions:
     to_rig: Path | None = None
     new: Path | None = None
     json: bool = False
+    html: Path | None = None
+    overwrite: bool = False
     dbc: tuple[Path, ...] = ()
 
 
@@ -93,6 +99,8 @@ def plan(
     to_csv: ToCsv = None,
     new: New = None,
     json: options.JsonObject = False,
+    html: Html = None,
+    overwrite: options.OverwritePage = False,
     dbc: options.Dbc = None,
     ascii: options.Ascii = False,
 ) -> None:
@@ -114,6 +122,8 @@ def plan(
             to_rig=to_rig,
             new=new,
             json=json,
+            html=html,
+            overwrite=overwrite,
             dbc=tuple(dbc or ()),
         )
         return run_plan(requested)
@@ -128,6 +138,7 @@ def add_to(app: typer.Typer) -> None:
         "rvsim plan my_van.toml --check conductors --every",
         'rvsim plan brackenlow --what-if "output.galley_light.amps=6"',
         "rvsim plan --from my_van.csv --to-rig my_van.toml",
+        "rvsim plan my_van.toml --html my_van.html",
         "rvsim plan --new my_van.toml",
     )
     app.command(cls=options.Command, epilog=examples)(plan)
@@ -164,8 +175,19 @@ def _check_options(requested: PlanOptions) -> None:
     Raises:
         InputError: they do not.
     """
+    if requested.overwrite and requested.html is None:
+        raise InputError("--overwrite goes with --html FILE: nothing else is replaced")
+    if requested.html is not None and (requested.what_if or requested.to_csv is not None):
+        raise InputError("--html writes the sheet of the whole plan: leave --what-if and --to-csv out")
     if requested.new is not None:
-        given = (requested.rig, requested.from_csv, requested.to_csv, requested.to_rig, requested.what_if)
+        given = (
+            requested.rig,
+            requested.from_csv,
+            requested.to_csv,
+            requested.to_rig,
+            requested.what_if,
+            requested.html,
+        )
         if any(given) or requested.json or requested.checks:
             raise InputError("--new writes a rig to start from and checks nothing: leave the other options out")
         return
@@ -243,8 +265,20 @@ def _print_plan(file: "TomlFile", requested: PlanOptions) -> int:
     from rvsim.plan.report import check_rig
 
     checks = checks_of(requested.checks)
+    if requested.html is not None:
+        from rvsim.faces.page.page import check_page_file
+
+        if requested.html.exists() and file.path.exists() and requested.html.samefile(file.path):
+            raise InputError(f"--html {requested.html}: this is the rig itself: name another file for the sheet")
+        check_page_file(requested.html, overwrite=requested.overwrite)
     report = check_rig(_input(file, requested.dbc), checks)
     print(plan_json(report) if requested.json else "\n".join(as_text(report, every=requested.every)))
+    if requested.html is not None:
+        from rvsim.faces.page.page import write_rendered
+        from rvsim.faces.page.plan_page import render_plan_page
+
+        write_rendered(requested.html, render_plan_page(report), overwrite=requested.overwrite)
+        say(f"the sheet is in {requested.html}; print it on A4 or letter, it needs no network")
     return ExitCode.GOOD if report.is_good else ExitCode.NOT_GOOD
 
 

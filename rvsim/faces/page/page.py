@@ -105,7 +105,16 @@ def write_page(path: Path, page: Page, *, overwrite: bool) -> None:
     Raises:
         InputError: the file exists and is not to be replaced, or cannot be written.
     """
-    content = page.render().encode("utf-8", "backslashreplace")
+    write_rendered(path, page.render(), overwrite=overwrite)
+
+
+def write_rendered(path: Path, rendered: str, *, overwrite: bool) -> None:
+    """Write a page that is rendered already, as `write_page` does.
+
+    Raises:
+        InputError: the file exists and is not to be replaced, or cannot be written.
+    """
+    content = rendered.encode("utf-8", "backslashreplace")
     check_page_file(path, overwrite=overwrite)
     unfinished = path.with_name(f".{path.name}.unfinished")
     try:
