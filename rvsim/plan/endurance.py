@@ -250,15 +250,15 @@ def _gas(key: str, question: str, name: str, tank: ExtraTankPlan, celsius: float
 
 def _water(key: str, question: str, name: str, tank: TankPlan, heat: NightHeat) -> Answer:
     celsius = heat.place_c(tank.zone)
-    if celsius > 0:
+    if celsius >= 0:
         return _answer(
             key, name, question, f"air around it in {tank.zone}: {celsius:.1f} C", FREEZE_RULE, celsius, "C",
-            "above 0 C", unproven="It does not prove pipes, valves and drains outside.",
+            "not below 0 C", unproven="It does not prove pipes, valves and drains outside.",
         )  # fmt: skip
     if "litres" not in tank.model_fields_set:
         return unchecked(key, Check.ENDURANCE, name, question, FREEZE_RULE, [f"litres of the {name} tank"])
     held, content = _content(tank)
-    hours = hours_to_zero(held, tank.loss_w_per_k, FILLED_C, celsius) if celsius < 0 else float("inf")
+    hours = hours_to_zero(held, tank.loss_w_per_k, FILLED_C, celsius)
     return _answer(
         key, name, question,
         f"{content} x 4186 J/(l K) / {tank.loss_w_per_k:g} W/K x ln(({FILLED_C:g} - {celsius:.1f}) / "

@@ -311,8 +311,6 @@ class _LadderCheck:
     def _found_thirds(self) -> Iterator[tuple[str, str, str]]:
         """Yield each pair that reads as a third switch, and that one."""
         ladder = self._ladder
-        if ladder.wired == "in series":  # the nearer switch shortens the other one
-            return
         for a, b in combinations(ladder.rungs, 2):
             share = ladder.share_of(ladder.ohm({a: ladder.contact_ohm, b: ladder.contact_ohm}))
             third = ladder.nearest(share) if self._plan.between == "nearest" else ladder.within(share)

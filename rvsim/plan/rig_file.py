@@ -73,6 +73,8 @@ def read_rig_file(given: str | Path) -> TomlFile:
         InputError: it cannot be read, or it is a scenario.
     """
     scenario = shipped.scenario_folder() / f"{given}.toml"
+    if str(given).lower().endswith(".csv"):
+        raise InputError(f"{given}: a spreadsheet is read with --from: rvsim plan --from {given}")
     try:
         path = find_rig(given)
     except InputError:

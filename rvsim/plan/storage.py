@@ -7,6 +7,7 @@ there are (`night_loads`).
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import isinf
 
 from rvsim.devices.kinds.alternator import AlternatorSettings
 from rvsim.devices.kinds.dc_dc_charger import DcDcSettings
@@ -128,11 +129,11 @@ def _stored(rig: Rig, battery: BatteryPlan, live: list[Load], question: str) -> 
     amps = sum(load.amps or 0.0 for load in live) + own
     days = storage_days(usable, amps)
     stays = " + ".join([*(load.text for load in live if load.amps), own_text])
-    wanted = plan.storage_days
+    wanted, lasts = plan.storage_days, "without end" if isinf(days) else f"{days:.1f} days"
     yield Answer(
         key=key, check=Check.ENDURANCE, subject=battery.name, question=question,
-        formula=f"{usable_text}; / (24 h x {1000 * amps:.1f} mA: {stays}) = {days:.1f} days", rule=STORAGE_RULE,
-        value=days, unit="days",
+        formula=f"{usable_text}; / (24 h x {1000 * amps:.1f} mA: {stays}) = {lasts}", rule=STORAGE_RULE,
+        value=None if isinf(days) else days, unit="days",
         limit="none: storage_days is not given" if wanted is None else f"at least {wanted:g} days",
         judgement=Judgement.FLAGGED if wanted is not None and days < wanted else Judgement.GOOD,
         text="" if wanted is None or days >= wanted else f"it lasts {days:.0f} days, and is stored for {wanted:g}",
@@ -237,13 +238,16 @@ def _by_engine(rig: Rig, loads: Loads, battery: BatteryPlan, night: BatteryNight
         yield unchecked(key, Check.ENDURANCE, battery.name, question, ENGINE_RULE, missing)
         return
     hours, full = hours_to_recover(battery, min(night.amp_hours, battery.capacity_ah), amps, night.celsius)
+    took = f"{full:.1f} h at full current, {hours:.1f} h in all"
+    if isinf(hours):
+        took = "it accepts no charge, or too little"
     yield Answer(
         key=key, check=Check.ENDURANCE, subject=battery.name, question=question,
-        formula=f"{night.amp_hours:.1f} Ah at {' + '.join(parts)}, at {night.celsius:.0f} C: {full:.1f} h at full "
-        f"current, {hours:.1f} h in all",
-        rule=ENGINE_RULE, value=hours, unit="h", limit=f"at most {wanted:g} h",
+        formula=f"{night.amp_hours:.1f} Ah at {' + '.join(parts)}, at {night.celsius:.0f} C: {took}",
+        rule=ENGINE_RULE, value=None if isinf(hours) else hours, unit="h", limit=f"at most {wanted:g} h",
         judgement=Judgement.FLAGGED if hours > wanted else Judgement.GOOD, severity=Severity.WARNING,
-        text=f"it takes {hours:.1f} h, and it is driven for {wanted:g}" if hours > wanted else "",
+        text="" if hours <= wanted else f"it takes {hours:.1f} h, and it is driven for {wanted:g}"
+        if not isinf(hours) else f"it is not back after {MAX_HOURS:g} h: at {night.celsius:.0f} C it takes too little",
         advice="drive longer, charge by another source, or use less at night" if hours > wanted else "",
         unproven="It does not prove the belt, the regulator, or what other loads take while it is driven.",
     )  # fmt: skip

@@ -6,8 +6,8 @@ Knows: the branches of the supply and the pieces of the harness. Does not know w
 from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from rvsim.rig.harness_graph import breaks
-from rvsim.rig.supply_graph import feeds
+from rvsim.rig.harness_graph import Break, breaks, breaks_that_explain
+from rvsim.rig.supply_graph import Feed, feeds, feeds_that_explain
 
 if TYPE_CHECKING:
     from rvsim.rig.model import Rig
@@ -33,19 +33,9 @@ def single_failures(rig: "Rig") -> Iterator[SingleFailure]:
     A piece of the pair of which either side can be the silent one is yielded twice.
     """
     for feed in feeds(rig.all_branches, rig.vehicle.branch_by_device):
-        branch = feed.branch
-        part = SharedPart(
-            f"the branch {branch.name} of the supply",
-            f"check the branch {branch.name}: its {branch.protection}, the voltage behind it under load, its plugs and "
-            "its ground",
-        )
-        yield SingleFailure(part, feed.devices)
+        yield SingleFailure(_supply_part(feed), feed.devices)
     for found in breaks(rig.harness, rig.taps):
-        part = SharedPart(
-            found.place,
-            f"check {found.place}: its plugs first, then, with the power off, the ohms on both sides of it",
-        )
-        yield SingleFailure(part, found.devices)
+        yield SingleFailure(_pair_part(found), found.devices)
 
 
 def shared_parts(rig: "Rig", silent: Collection[str], present: Collection[str]) -> Iterator[SharedPart]:
@@ -56,6 +46,22 @@ def shared_parts(rig: "Rig", silent: Collection[str], present: Collection[str]) 
         silent: the devices that became silent.
         present: the devices that are still received.
     """
-    for failure in single_failures(rig):
-        if failure.devices.issuperset(silent) and failure.devices.isdisjoint(present):
-            yield failure.part
+    for feed in feeds_that_explain(silent, present, rig.all_branches, rig.vehicle.branch_by_device):
+        yield _supply_part(feed)
+    for found in breaks_that_explain(silent, present, rig.harness, rig.taps):
+        yield _pair_part(found)
+
+
+def _supply_part(feed: Feed) -> SharedPart:
+    branch = feed.branch
+    return SharedPart(
+        f"the branch {branch.name} of the supply",
+        f"check the branch {branch.name}: its {branch.protection}, the voltage behind it under load, its plugs and its "
+        "ground",
+    )
+
+
+def _pair_part(found: Break) -> SharedPart:
+    return SharedPart(
+        found.place, f"check {found.place}: its plugs first, then, with the power off, the ohms on both sides of it"
+    )

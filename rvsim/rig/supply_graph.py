@@ -25,10 +25,15 @@ def feeds(branches: "Sequence[BranchPlan]", branch_by_device: Mapping[str, str])
         branches: the branches of a rig without mistakes.
         branch_by_device: the branch of each device that has one.
     """
+    fed: dict[str | None, list[str]] = {}
+    for branch in branches:
+        fed.setdefault(branch.parent, []).append(branch.name)
     for branch in branches:
         below = {branch.name}
-        for _ in branches:  # as often as the longest chain of parents can be
-            below |= {other.name for other in branches if other.parent in below}
+        last = [branch.name]
+        while last:
+            last = [name for above in last for name in fed.get(above, ()) if name not in below]
+            below.update(last)
         yield Feed(branch, frozenset(device for device, own in branch_by_device.items() if own in below))
 
 

@@ -6,7 +6,8 @@ how cases are shown. Prints nothing: lines for the person go to ``say``.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
+from pathlib import Path
 
 from rvsim.errors import InputError
 from rvsim.plan.answer import FLAG_KINDS, Answer
@@ -19,6 +20,7 @@ from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Outcome, Value, Verdict
 from rvsim.watch.flag import Severity
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.database import load_catalogue
 
 MIN_CASES_FOR_PROCESSES = 50
 """With fewer cases one process does them all: starting others takes about as long. Our decision."""
@@ -58,14 +60,14 @@ class PlanCase:
 
 
 def plan_cases(
-    jobs: Sequence[Job], file: TomlFile, catalogue: Catalogue, processes: int | None, say: Say
+    jobs: Sequence[Job], file: TomlFile, definitions: tuple[Path, ...], processes: int | None, say: Say
 ) -> Iterator[PlanCase]:
     """Yield what the plan says with the values of each job, in the order of the jobs.
 
     Args:
         jobs: the values and the seed of each case; a job's scenario is the name of the rig.
         file: the file of the rig.
-        catalogue: the message definitions.
+        definitions: files with message definitions, besides the shipped ones.
         processes: cases at once; None for one per processor.
         say: takes lines for the person.
     """
@@ -74,7 +76,7 @@ def plan_cases(
     def report(done: int) -> None:
         progress.update(lambda: f"{done} of {len(jobs)} plans")
 
-    work = partial(plan_case, file=file, catalogue=catalogue)
+    work = partial(plan_case, file=file, definitions=definitions)
     if processes == 1 or (processes is None and len(jobs) < MIN_CASES_FOR_PROCESSES):
         for number, job in enumerate(jobs, 1):
             yield work(job)
@@ -84,11 +86,17 @@ def plan_cases(
     yield from in_processes(jobs, work, processes, report)
 
 
-def plan_case(job: Job, file: TomlFile, catalogue: Catalogue) -> PlanCase:
+def plan_case(job: Job, file: TomlFile, definitions: tuple[Path, ...]) -> PlanCase:
     """Return what the plan says with the values of a job; values that make no rig are the error of the case."""
     try:
         rig = rig_of(with_figures(file, job.values))
     except InputError as error:
         return PlanCase(job.scenario, job.values, error="; ".join(error.problems))
-    report = check_rig(PlanInput(rig, catalogue, 1 if job.seed is None else job.seed))
+    report = check_rig(PlanInput(rig, _catalogue(definitions), 1 if job.seed is None else job.seed))
     return PlanCase(job.scenario, job.values, report.wrong)
+
+
+@cache
+def _catalogue(definitions: tuple[Path, ...]) -> Catalogue:
+    """Return the message definitions, which a process loads once."""
+    return load_catalogue(definitions)

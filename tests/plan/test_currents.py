@@ -76,6 +76,9 @@ def test_the_inrush_of_a_lamp_passes_and_of_a_stiff_motor_does_not(plans):
     slow = plans.answer(motor + 'peak_amps = 54.0\npeak = "0.5s"\n', "output.fan.start")
     assert slow.judgement is Judgement.FLAGGED
     assert "281.71 ms" in slow.text
+    quick = plans.answer("[rules]\ntrip_s = 5.0\n" + motor, "output.fan.start")
+    assert (quick.judgement, quick.severity) == (Judgement.FLAGGED, Severity.WARNING)
+    assert "6 times" in quick.rule.name
 
 
 def test_a_rig_can_give_its_own_trip_steps(plans):
@@ -109,12 +112,13 @@ def test_a_strip_below_the_lowest_load_is_reported_out(plans):
     """20 mA on a threshold of 50 mA is lit and reported out, 60 mA is seen; so is a small coil."""
     module = MODULE + "min_load_amps = 0.05\n"
     strip = module + output("strip", amps=0.06, load='"led"')
+    assert plans.answer(strip.replace("0.06", "0.05"), "output.strip.lamp_out").judgement is Judgement.GOOD
     assert plans.answer(strip, "output.strip.lamp_out").judgement is Judgement.GOOD
     bad = plans.answer(strip.replace("0.06", "0.02"), "output.strip.lamp_out")
     assert bad.judgement is Judgement.FLAGGED
     assert "0.02 A < 0.05 A (min_load_amps of module cupboard)" in bad.formula
     coil = module + '[[relay]]\nname = "r"\ncoil_amps = 0.04\n' + output("mat", amps=9.0, relay='"r"')
-    assert plans.answer(coil, "output.mat.lamp_out").judgement is Judgement.FLAGGED
+    assert plans.answer(coil, "output.mat.lamp_out").text.startswith("the coil of its relay takes 0.04 A")
     own = plans.answer(strip + "min_amps = 0.07\n", "output.strip.lamp_out")
     assert own.judgement is Judgement.FLAGGED
     unknown = plans.answer(MODULE + output("strip", amps=0.06, load='"led"'), "output.strip.lamp_out")
@@ -144,6 +148,16 @@ def test_the_start_nearest_to_a_trip_is_that_of_the_module(plans):
     bad = plans.answer(text.replace("4.6s", "4.8s"), "module.cupboard.start")
     assert bad.judgement is Judgement.FLAGGED
     assert "winch" in bad.text
+    small = text + output("lamp", 3, amps=1.0, load='"lamp"', share_percent=50.0)
+    both = plans.answer(small, "module.cupboard.start")
+    assert both.formula.startswith("winch: 20 A for 4.6 s; others 10.5 A")
+    assert plans.answer(small + 'peak_amps = 70.0\npeak = "0.5s"\n', "module.cupboard.start").formula.startswith(
+        "lamp: 70 A for 500 ms; others 14 A"
+    )
+    unknown = plans.answer(
+        text.replace("4.6s", "1s") + output("socket", 3, amps=1.0, load='"socket"'), "module.cupboard.start"
+    )
+    assert unknown.text == "not checked: the rig does not give peak_amps of output socket"
 
 
 def test_what_a_branch_carries_is_told(plans):
@@ -153,6 +167,8 @@ def test_what_a_branch_carries_is_told(plans):
     found = plans.answer(text, "branch.outputs.current")
     assert (found.value, found.judgement) == (14.0, Judgement.GOOD)
     assert found.formula == "sum of 2 parts = 14 A, 40 A at the highest start"
+    steady = plans.answer(text.replace("peak_amps = 30.0\n", ""), "branch.outputs.current")
+    assert steady.formula == "sum of 2 parts = 14 A"
     unknown = plans.answer(text.replace("amps = 10.0\n", ""), "branch.outputs.current")
     assert "amps of output mat" in unknown.text
 
@@ -163,3 +179,11 @@ def test_the_table_shows_outputs_as_built(plans):
     table = next(one for one in report.tables if one.name == "outputs")
     row = dict(zip(table.columns, table.rows[0], strict=True))
     assert (row["output"], row["instance"], row["start A"], row["limit A"]) == ("lamp", "dimmer 7", "24", "")
+    assert (row["load"], row["relay"]) == ("lamp", "")
+
+
+def test_flags_are_of_the_kind_of_currents(plans):
+    """The flag has the part, the text and the formula with its rule."""
+    (flag,) = plans.report(MODULE + output("lamp", amps=6.0, limit_amps=5.0)).flags
+    assert (flag.kind.value, flag.subject, flag.severity) == ("rig-current", "lamp", Severity.FAULT)
+    assert flag.evidence[0] == "6 A > 5 A"

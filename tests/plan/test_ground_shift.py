@@ -125,6 +125,11 @@ def test_outputs_return_through_the_ground_of_their_module(plans):
     assert answer.formula.startswith(
         "galley bar above dash: pump 25.0 A x 110.0 mohm + heater 10.0 A x 100.0 mohm + lamps "
     )
+    starting = rig(amps=10.0, peak='peak_amps = 14.0\npeak = "2s"', more=MODULE)
+    assert answer_of(plans, starting).value == answer.value, "the start that lifts it most counts, the other does not"
+    fitted = rig(amps=10.0, more=MODULE.replace('kind = "load_centre"', "real = true\namps = { dc_load = [0, 99] }"))
+    fitted = fitted.replace("real = true", "real = true\nfunctions = { dc_load = 9 }")
+    assert answer_of(plans, fitted).value == answer.value, "its outputs are its current"
     table = check_grounds(plans.rig(rig(amps=10.0, more=MODULE), device="")).tables[0]
     rows = {row[0]: dict(zip(table.columns, row, strict=True)) for row in table.rows}
     assert rows["rear bar"]["amperes"] == "17.0"

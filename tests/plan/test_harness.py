@@ -225,6 +225,9 @@ def test_two_terminators_in_the_wrong_places(plans):
     assert plans.answer(one, "harness.trunk_length", device=DEVICES).value == 10
     third = tap("bench", None, ("panel", 9, "t"), ("heater", 1), ("fan", 1), ("pump", 1), terminator=True)
     assert plans.answer(third, "drop.panel.length", device=DEVICES).limit == "no limit"
+    closed = sound().replace('name = "rear"\n', 'name = "rear"\nterminator = true\n')
+    answer = plans.answer(closed, "drop.heater.length", device=DEVICES)
+    assert answer.is_flagged, "the tap is the end of the trunk then, and the drop is one"
 
 
 def test_what_is_left_out_is_not_checked(plans):

@@ -105,3 +105,9 @@ def test_the_table_has_addresses_as_built(plans):
     report = plans.report("", device=device("tanks", 72, "tank = [0, 1, 2, 5]"))
     table = next(one for one in report.tables if one.name == "addresses")
     assert table.rows[0][:5] == ("tanks", "0x48", "72", "static", "tank 0 to 2, 5")
+
+
+def test_flags_are_of_the_kind_of_identity(plans):
+    """Two tanks of one instance are one flag."""
+    flags = plans.report("", device=device("fresh", 72) + device("grey", 73)).flags
+    assert [flag.kind.value for flag in flags] == ["rig-identity"]

@@ -6,7 +6,7 @@ from rvsim.errors import InputError
 from rvsim.plan.answer import Check, Judgement
 from rvsim.plan.ladder import check_ladder
 from rvsim.plan.report import PlanInput
-from rvsim.rig.ladder import Ladder, most_equal_steps
+from rvsim.rig.ladder import E24, E96, Ladder, most_equal_steps, preferred_ohm
 from rvsim.rig.load import load_rig
 from rvsim.watch.flag import Severity
 from rvsim.wire.database import load_catalogue
@@ -207,6 +207,8 @@ def test_suggested_values_have_a_wider_margin(plans):
         assert margins["E24"] > margins["fitted"]
         for row in table.rows[1:]:
             ohms = dict(zip("abcd", map(float, row[2].split(", ")), strict=True))
+            series = E24 if row[1] == "E24" else E96
+            assert [preferred_ohm(ohm, series) for ohm in ohms.values()] == list(ohms.values())
             rebuilt = Ladder(1000, ohms, "in series" if wired == "in series" else "to ground", 0.01)
             assert min(map(rebuilt.margin_counts, rebuilt.gaps)) == pytest.approx(margins[row[1]], abs=0.05)
 

@@ -82,7 +82,7 @@ def test_what_a_panel_can_do_without_is_not_asked_for(plans):
     blind = small.replace("ambient_sensor = 1", "ambient_sensor = 7")
     assert list(flagged(plans.report("", device=blind))) == ["device.panel.needs.THERMOSTAT_AMBIENT_STATUS_1"]
     shed = PANEL.replace(", thermostat = 1", "").replace("zone", 'settings = { shed = { outputs = ["lamp"] } }\nzone')
-    lamp = '[[module]]\nname = "m"\n[[output]]\nname = "lamp"\nmodule = "m"\nterminal = 1\n'
+    lamp = '[[module]]\nname = "m"\n[[output]]\nname = "lamp"\nmodule = "m"\nterminal = 1\ninstance = 1\n'
     assert list(flagged(plans.report(lamp, device=shed))) == ["device.panel.needs.DC_SOURCE_STATUS_1_1"]
 
 
@@ -258,3 +258,9 @@ def test_the_matrix_joins_instances(plans):
         ("TANK_STATUS", "0, 2", "tanks", ""),
         ("TANK_STATUS", "1", "tanks", "display"),
     )
+
+
+def test_flags_are_of_the_kind_of_providers(plans):
+    """A need that nobody answers is one flag."""
+    flags = plans.report("", device=OTHERS + display(needs='["TANK_STATUS 1"]')).flags
+    assert [flag.kind.value for flag in flags] == ["rig-provider"]

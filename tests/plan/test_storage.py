@@ -204,3 +204,22 @@ def test_a_battery_in_the_cold_after_a_night(ask):
     for amps, judgement in ((3.0, Judgement.GOOD), (6.0, Judgement.FLAGGED)):
         device = ENGINE.replace("electronics_amps = 3.0", f"electronics_amps = {amps}")
         assert ask("battery.house.frozen_at_night", text + BURNER, device).judgement is judgement
+
+
+def test_cold_lithium_takes_no_charge_from_the_engine(ask):
+    """Below 0 C there is no figure of hours; the reason is told instead."""
+    text = DRIVE.replace("night_c = 5.0", "night_c = -5.0").replace(
+        "capacity", 'chemistry = "lfp"\nzone = "outdoors"\ncapacity'
+    )
+    answer = ask("battery.house.drive_recovery", f"{text}drive_hours = 9.0\n{BURNER}", ENGINE)
+    assert (answer.judgement, answer.value) == (Judgement.FLAGGED, None)
+    assert "-5 C" in answer.text
+    assert "inf" not in answer.text + answer.formula
+
+
+def test_a_battery_that_loses_nothing_lasts_without_end(ask):
+    """Everything off and no self-discharge: there is no figure of days, and none too few."""
+    still = STORED.replace("capacity_ah", "self_discharge_percent_per_month = 0.0\ncapacity_ah")
+    off = DEVICES.replace("standing_milliamps = 20.0", "standing_milliamps = 0.0")
+    answer = ask("battery.house.storage_days", f"{still}storage_days = 900.0\n", off)
+    assert (answer.judgement, answer.value) == (Judgement.GOOD, None)

@@ -54,14 +54,15 @@ def vary_plan(
     file = read_rig_file(given)
     rig = rig_of(file)
     own = own_figures(file, [values.key for values in ranges])
-    catalogue = load_catalogue([*rig.definitions, *dbc])
+    definitions = (*rig.definitions, *dbc)
+    catalogue = load_catalogue(definitions)
     say(*catalogue.left_out)
     check_fields(rig, catalogue)
     check_junit_path(junit)
     first = 1 if seed is None else seed
     jobs = grid_jobs(rig.name, ranges, [first]) if draw is None else random_jobs(rig.name, ranges, draw, first)
     cases = []
-    for case in plan_cases(jobs, file, catalogue, processes, say):
+    for case in plan_cases(jobs, file, definitions, processes, say):
         cases.append(case)
         if form == "json":
             print(json_text(case_json(case)), flush=True)

@@ -24,7 +24,7 @@ MAX_LISTED_NAMES = 6
 """Parts of a rig that lack one key; the rest is counted."""
 _MISSING = re.compile(r"(.+?) of (\w+) (.+)")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=[A-Za-z%°µΩ])")
-_NOT_PROVEN = re.compile(r"it does not prove (?:that )?", re.IGNORECASE)
+_NOT_PROVEN = re.compile(r"^(?:it )?does not prove ", re.IGNORECASE)
 _LIMIT = re.compile(r"(at most|below|under|at least|above|over) (-?\d+(?:\.\d+)?)")
 
 
@@ -42,10 +42,12 @@ def as_text(report: PlanReport, *, every: bool = False) -> Iterator[str]:
     yield from _answers(report, every=every)
     yield from _tables(report)
     yield from _listed("Cautions", dict.fromkeys(text for section in report.sections for text in section.cautions))
-    yield from _listed(
-        "What this does not prove", dict.fromkeys(one.unproven for one in report.answers if one.unproven)
-    )
-    yield from _rules(report)
+    unproven = (_NOT_PROVEN.sub("", one.unproven, count=1) for one in report.answers if one.unproven)
+    yield from _listed("What this does not prove", dict.fromkeys(unproven))
+    if every:
+        yield from _rules(report)
+    elif report.answers:
+        yield from ("", "With --every: each answer with its formula, its rule, and where sources differ.")
 
 
 def summary(report: PlanReport) -> str:
@@ -178,7 +180,7 @@ def _section(section: Section, *, every: bool) -> Iterator[str]:
     counts = Counter(answer.judgement for answer in section.answers)
     yield f"  {section.check}: {', '.join(f'{counts[one]} {text}' for one, text in JUDGED.items() if counts[one])}"
     if not every:
-        good = [answer for answer in section.answers if answer.judgement is Judgement.GOOD and answer.value is not None]
+        good = [one for one in section.answers if one.judgement is Judgement.GOOD and closeness(one) > 0]
         for answer in sorted(good, key=closeness, reverse=True)[:MAX_TIGHTEST]:
             yield from wrapped(answer_line(answer), "    ", "      ")
         return

@@ -26,8 +26,8 @@ def table_lines(columns: Sequence[str], rows: Sequence[Sequence[str]], width: in
     filled = [place for place in range(len(columns)) if not rows or any(row[place] for row in rows)]
     cells = [[row[place] for place in filled] for row in (columns, *rows)]
     by_column = list(zip(*cells, strict=True))
-    longest = [max(map(len, column)) for column in by_column]
-    words = [max((len(word) for cell in column for word in cell.split()), default=0) for column in by_column]
+    longest = [max(1, *map(len, column)) for column in by_column]
+    words = [max((len(word) for cell in column for word in cell.split()), default=1) for column in by_column]
     gap = WIDE_GAP if sum(words) + len(WIDE_GAP) * (len(words) - 1) <= width - len(indent) else NARROW_GAP
     widths = _fitted(longest, words, width - len(indent) - len(gap) * (len(words) - 1))
     right = [bool(rows) and all(_NUMBER.fullmatch(cell) for cell in column[1:]) for column in by_column]
@@ -47,7 +47,7 @@ def _fitted(widths: list[int], words: list[int], room: int) -> list[int]:
     widths = list(widths)
     for least in (words, [min(word, _MIN_COLUMN_WIDTH) for word in words]):
         while sum(widths) > room:
-            wider = [place for place, one in enumerate(widths) if one > max(least[place], 1)]
+            wider = [place for place, one in enumerate(widths) if one > least[place]]
             if not wider:
                 break
             widths[max(wider, key=widths.__getitem__)] -= 1

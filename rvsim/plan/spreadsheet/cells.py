@@ -31,6 +31,12 @@ _WORDS = {
     "false": False,
     "0": False,
 }
+_WORDS_FOR = {
+    "heater": "heater mat", "heating mat": "heater mat", "outlet": "socket", "relay": "relay coil", "fan": "motor",
+    "bulb": "lamp", "halogen": "lamp", "incandescent": "lamp", "led light": "led", "led strip": "led",
+    "led lamp": "led", "toggle": "maintained", "push button": "momentary", "pushbutton": "momentary",
+}  # fmt: skip
+"""What installers call loads and switches, and the word of a rig for it."""
 _PLAIN_ITEM = re.compile(r"[\w][\w .+-]*(?<! )")
 """A name or a value that no sign between items is in."""
 
@@ -53,6 +59,8 @@ def read_cell(text: str, column: Column, unit: str, *, decimal_comma: bool) -> A
     """
     value: Any = text
     match column.form:
+        case "word":
+            value = _WORDS_FOR.get(text.lower(), text.lower())
         case "number" | "current":
             value = _with_unit(text, column, unit, decimal_comma=decimal_comma)
         case "whole":

@@ -274,6 +274,8 @@ class _Sheet:
             except CellError as error:
                 self._problems.append(f"{cell}: {error}")
                 continue
+            if key == ("kind",):
+                value = text  # the name of a kind of device, as it is
             if head.column.form == "size":
                 key, value = ("wire", value[0]), value[1]
             if head.column.form == "current" and part == "device":

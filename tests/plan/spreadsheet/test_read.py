@@ -186,6 +186,17 @@ def test_the_current_of_a_device_with_one_function(sheet):
     assert rig_of(read_spreadsheet(sheet(text))).devices[0].amps == {"furnace": (0.0, 5.0)}
 
 
+def test_a_type_is_that_of_the_part(sheet):
+    """The load of an output in an installer's word, the switch of an input, the kind of a device as it is."""
+    text = """part,name,type,module,terminal,address
+device,heater,heater,,,5
+output,mat,Heater,m,1,
+input,switch,Toggle,m,1,
+"""
+    rig = rig_of(read_spreadsheet(sheet(text)))
+    assert (rig.devices[0].kind, rig.outputs[0].load, rig.inputs[0].switch) == ("heater", "heater mat", "maintained")
+
+
 def test_rows_replace_and_complete_those_of_a_rig(sheet):
     """What a row leaves out stays, a minus takes away, a new name is added, the base stays as it was."""
     base = read_rig_file("brackenlow")
@@ -206,9 +217,8 @@ branch,electronics,,,,-,-,,
 def test_mistakes_of_the_rig_below_a_sheet_are_told_in_its_file(sheet, tmp_path):
     """With the line there."""
     own = tmp_path / "own.toml"
-    own.write_text(
-        'schema = 1\nname = "x"\ntitle = "x"\ndefinitions = []\nlongest_pause = "5"\n\n[[device]]\nname = "a"\naddress = 5\n'
-    )
+    head = 'schema = 1\nname = "x"\ntitle = "x"\ndefinitions = []\nlongest_pause = "5"\n'
+    own.write_text(head + '[[device]]\nname = "a"\naddress = 5\n')
     (line,) = told(sheet("part,name,address\ndevice,b,6\n"), read_rig_file(str(own)))
     assert line.startswith(f"{own}, line 5, longest_pause: ")
 
