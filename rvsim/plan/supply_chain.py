@@ -169,6 +169,40 @@ class Supply:
             and (any(limits[1] for limits in device.amps.values()) or device.peak_amps or cut_off_of(device))
         ]
 
+    @cached_property
+    def grounds(self) -> tuple[Link, ...]:
+        """The grounds, each with all that returns through it by plan; they have no fuses and belong to no chain."""
+        return tuple(
+            self._measured(
+                Link(
+                    f"ground {ground.name}",
+                    f"ground.{path_name(ground.name)}",
+                    self._returning(ground.name),
+                    ground.wire,
+                )
+            )
+            for ground in self.rig.grounds
+        )
+
+    def _returning(self, ground: str) -> Demand:
+        """Return what flows through a ground: devices, outputs with their shares, and the grounds behind it."""
+        modules = {module.name for module in self.rig.modules if module.ground == ground}
+        own_modules = {module.device for module in self.rig.modules}
+        parts = [(self._returning(other.name), 1.0) for other in self.rig.grounds if other.parent == ground]
+        parts += [
+            (device_demand(device), 1.0)
+            for device in self.rig.devices
+            if device.ground == ground and (device.amps or device.name not in own_modules)
+        ]
+        parts += [
+            (output_demand(output), self.demand.share(output))
+            for output in self.rig.outputs
+            if output.module in modules
+        ]
+        missing = tuple(key for part, _ in parts for key in part.missing)
+        amps = sum((part.amps or 0.0) * share for part, share in parts)
+        return Demand(None if missing else amps, missing=missing)
+
     # Chains.
 
     @cached_property

@@ -14,6 +14,7 @@ from rvsim.plan.ampacity import (
     CFR_AMPS,
     CFR_ENGINE_FACTORS,
     INSULATIONS_C,
+    ISO_AMPS,
     NEC_CONTINUOUS_SHARE,
     NEC_OVERCURRENT_AMPS,
     NEC_SMALL_AMPS,
@@ -398,7 +399,10 @@ def test_the_tables_of_currents_rise():
     """With the size and with the insulation: no figure is mistyped."""
     for column in zip(*CFR_AMPS.values(), strict=True):
         assert list(column) == sorted(column)
-    assert all(list(row) == sorted(row) for row in CFR_AMPS.values())
+    assert all(list(row) == sorted(row) for row in (*CFR_AMPS.values(), *ISO_AMPS.values()))
+    for column in zip(*ISO_AMPS.values(), strict=True):
+        assert list(column) == sorted(column)
+    assert list(ISO_AMPS) == [0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, 70, 95, 120, 150]
 
 
 @pytest.mark.parametrize(
