@@ -6,6 +6,7 @@ Knows: how lengths and terminators of a rig add up, and what is held against whi
 
 from collections.abc import Iterator, Sequence
 from functools import cached_property
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 from rvsim.plan.answer import Answer, Check, Judgement, Rule, Section, path_name, unchecked
@@ -313,12 +314,13 @@ class _HarnessCheck:
         network = self._layout.network
         at = self._harness.recorder or self._trunk[0].name
         ohm = network.readings[network.points.index(f"tap {at}")]
+        shown = "open" if ohm == inf else f"{ohm:.2f} ohm"
         formula = (
             f"{len(network.terminators)} x {self._harness.terminator_ohm:g} ohm, {self._node_count} nodes of "
             f"{self._harness.node_ohm:g} ohm and {self._harness.loop_ohm_per_m:g} ohm/m of cable: "
-            f"{ohm:.2f} ohm at tap {at}"
+            f"{shown} at tap {at}"
         )
         return Answer(
             key=key, check=Check.HARNESS, subject="harness", question=question, formula=formula, rule=OHMS,
-            value=round(ohm, 2), unit="ohm", unproven=SIXTY_OHM,
+            value=None if ohm == inf else round(ohm, 2), unit="ohm", unproven=SIXTY_OHM,
         )  # fmt: skip

@@ -269,6 +269,9 @@ def test_a_sound_pair_has_no_flag_and_its_ohms(plans):
     assert "60 ohm is right for two terminators" in answer.unproven
     at_rear = sound().replace("[harness]\n", '[harness]\nrecorder = "rear"\n')
     assert "ohm at tap rear" in plans.answer(at_rear, "harness.ohms", device=DEVICES).formula
+    bare = plans.answer(tap("one") + "[harness]\nloop_ohm_per_m = 0.1\n", "harness.ohms", device=DEVICES)
+    assert bare.value is None, "a figure that JSON has, or none"
+    assert bare.formula.endswith(": open at tap one")
     first = sound().replace('name = "front"\n', 'name = "front"\nlength_m = 7\n')
     assert "length_m of front is not counted" in plans.answer(first, "harness.trunk_length", device=DEVICES).formula
 
@@ -289,6 +292,9 @@ def test_the_pair_as_built(plans):
         "yes",
         "yes",
     )
+    cable = sound().replace("[harness]\n", '[harness]\ncable = "twisted pair of 20 AWG"\n')
+    report = plans.report(cable, device=DEVICES)
+    assert next(one for one in report.tables if one.name == "harness").note.endswith("cable: twisted pair of 20 AWG")
     rules = {row["rule"]: row["longest drop here, m"] for row in table(plans, sound(), "harness_rules")}
     assert rules["J1939-11"] == "1.2, too long"
     assert {rules[name] for name in rules if name != "J1939-11"} == {"1.2"}
