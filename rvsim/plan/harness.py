@@ -186,7 +186,7 @@ class _HarnessCheck:
         chained = " from the trunk: a chain counts as a part of the drop" if tap.on is not None else ""
         return self._length(
             key, subject, "Is its drop short enough?", parts, self.limits.drop_m, self.limits.rule,
-            "lead the trunk nearer to the device, so that the drop from its tap is shorter", chained,
+            self._shorter(tap), chained,
         )  # fmt: skip
 
     def _chain(self, tap: TapPlan) -> Iterator[Answer]:
@@ -202,9 +202,15 @@ class _HarnessCheck:
         yield self._length(
             f"tap.{path_name(tap.name)}.chain_length", f"the chain of tap {tap.name}",
             "Is a chained tap with all its drops short enough?", parts, self.limits.drop_m, CHAINED,
-            f"put tap {tap.name} on the trunk: lead the trunk through it, and leave out its key on",
+            self._shorter(tap),
             f" for {counted(len(drops), 'device')}",
         )  # fmt: skip
+
+    @staticmethod
+    def _shorter(tap: TapPlan) -> str:
+        if tap.on is not None:
+            return f"put tap {tap.name} on the trunk: lead the trunk through it, and leave out its key on"
+        return "lead the trunk nearer to the device, so that the drop from its tap is shorter"
 
     # What there is.
 

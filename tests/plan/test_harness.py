@@ -150,7 +150,9 @@ def test_a_chain_of_two_taps_and_one_with_one_device(plans):
     keys = [one.key for one in plans.report(text, device=DEVICES).answers]
     assert "tap.bed.chain_length" not in keys
     single = sound(middle=tap("middle", 4) + tap("loft", 1, ("fan", 0.9), on='"middle"'))
-    assert [flag.subject for flag in flags_of(plans, single)] == ["drop to fan"]
+    flags = flags_of(plans, single)
+    assert [flag.subject for flag in flags] == ["drop to fan"]
+    assert "put tap loft on the trunk" in flags[0].advice
 
 
 def test_ports(plans):
@@ -325,6 +327,13 @@ def test_expected_readings(plans):
     assert states["H and L swapped at one drop"]["meter, power off"] == f"{built.partition(' ohm')[0]} ohm, as built"
     assert "never received" in states["H and L swapped at one drop"]["bus"]
     assert states["H to H, and L to L, along the trunk"]["meter, power off"] == "0.49 ohm from front to rear"
+    assert states["as built"]["bus"] == "all devices are received"
+    assert states["one terminator fewer"]["meter, power off"] == "118.6 to 119.4 ohm at tap front", "by hand"
+    three = table(plans, sound(middle=tap("middle", 4, terminator=True)), "harness_states")
+    assert three[0]["bus"] == "see the flags"
+    bench = table(plans, tap("bench", None, ("panel", 1)), "harness_states")
+    assert bench[1]["meter, power off"] == "30.0 k ohm at tap bench", "nothing to leave out"
+    assert "H to H, and L to L, along the trunk" not in [row["state"] for row in bench]
 
 
 def test_readings_without_the_cable_say_so(plans):
