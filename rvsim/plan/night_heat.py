@@ -14,6 +14,7 @@ from functools import cached_property
 
 from rvsim.devices.kinds.air_furnace import AirFurnaceSettings
 from rvsim.devices.kinds.heater import FULL_BELOW_C, HeaterSettings
+from rvsim.plan.kind_settings import kind_settings
 from rvsim.rig.climate import FIRST_ZONE, OUTDOORS, CabinPlan, ZonePlan
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.world.coolant import exchanged_w_per_k, mix_j_per_litre_k
@@ -301,9 +302,9 @@ def _place(zone: str) -> str:
 def heater_of(plan: DevicePlan, rig: Rig) -> Heater | None:
     """Return the figures of a heater by its kind; None for a device that is none, or whose kind the rig leaves out."""
     if plan.kind == "heater":
-        return _coolant_heater(plan, plan.settings_as(HeaterSettings), rig)
+        return _coolant_heater(plan, kind_settings(plan, HeaterSettings), rig)
     if plan.kind == "air_furnace":
-        return _air_furnace(plan, plan.settings_as(AirFurnaceSettings))
+        return _air_furnace(plan, kind_settings(plan, AirFurnaceSettings))
     return None
 
 

@@ -174,3 +174,12 @@ def test_two_devices_of_one_address_are_counted_both(plans):
     """What cannot work yet is still checked: the bench would let one of them fall silent."""
     device = sender(2) + sender(3, name="other")
     assert plans.answer("", "bus.load_worst", device=device).value == pytest.approx(5 * 0.64)
+
+
+def test_a_kind_that_does_not_exist_or_has_wrong_settings_is_not_simulated(plans):
+    """A rig that was read without the kinds: an unknown kind is an unknown sender, wrong settings are told."""
+    unknown = '[[device]]\nname = "node"\nkind = "toaster"\naddress = 0x5E\n'
+    assert plans.answer("", "device.node.sends", device=unknown).judgement is Judgement.UNCHECKED
+    wrong = '[[device]]\nname = "node"\nkind = "tank"\naddress = 0x48\nfunctions = { tank = 0 }\nsettings = { x = 1 }\n'
+    answer = plans.answer("", "bus.load_exact", device=wrong)
+    assert "nothing could be simulated" in answer.formula
