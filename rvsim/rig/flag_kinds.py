@@ -45,3 +45,7 @@ class FlagKind(StrEnum):
     RIG_PROVIDER = "rig-provider"
     RIG_BUDGET = "rig-budget"
     RIG_ENDURANCE = "rig-endurance"
+
+
+PLAN_KINDS = frozenset(kind for kind in FlagKind if kind.startswith("rig-"))
+"""The kinds that the plan raises, before there is a bus; the watch raises all others."""

@@ -57,6 +57,15 @@ def test_kinds_and_severities_are_the_words_that_are_printed():
         "low-voltage",
         "freeze-risk",
         "motion-without-interlock",
+        "rig-current",
+        "rig-conductor",
+        "rig-fuse",
+        "rig-ladder",
+        "rig-harness",
+        "rig-identity",
+        "rig-provider",
+        "rig-budget",
+        "rig-endurance",
     ]
     assert [f"{severity}" for severity in Severity] == ["notice", "warning", "fault"]
 

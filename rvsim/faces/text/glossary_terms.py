@@ -350,8 +350,7 @@ OUR_OWN = (
     Term("practice", "Exercises in reading frames, with known answers. Not part of this version.", OWN_WORD),
     Term(
         "plan",
-        "What should be on the bus according to a rig; also the check of it before power is on, which is not part of "
-        "this version.",
+        "What should be on the bus according to a rig; also the check of the installation before power is on.",
         OWN_WORD,
     ),
     Term("hub", "A bench offered to other programs on this machine over loopback.", OWN_WORD),
