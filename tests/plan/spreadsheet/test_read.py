@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -285,7 +286,7 @@ DEVICE = some(
 def test_what_is_written_is_read_again(outputs, inputs, devices):
     """Outputs, inputs, wires and devices with any names and figures: the same rig."""
     fused = set(devices)
-    data = {
+    data: dict[str, Any] = {
         "schema": 1,
         "name": "van",
         "title": "from van.csv",
@@ -301,7 +302,7 @@ def test_what_is_written_is_read_again(outputs, inputs, devices):
         ],
     }
     for output in data["output"]:
-        output.pop("instance", None)
+        output.pop("instance", None)  # two outputs cannot have one
     for number, device in enumerate(data["device"]):
         device["functions"] = dict.fromkeys(device.get("functions", {}), number + 1)
     given_file = TomlFile(Path("van.csv"), "", data)
