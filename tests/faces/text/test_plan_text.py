@@ -150,10 +150,11 @@ def test_how_near_a_figure_is_to_its_limit(value, limit, close):
 
 
 def test_the_nearest_are_shown():
-    """Three of a check."""
+    """Three of a check; an answer without a limit is not near to one."""
     answers = [replace(GOOD, key=f"k{n}", subject=f"s{n}", value=float(n)) for n in range(1, 10)]
     lines = list(as_text(report(*answers)))
     assert [line.split(",")[0].strip() for line in lines if "Is the drop low?" in line] == ["s9", "s8", "s7"]
+    assert "Is the drop low?" not in " ".join(as_text(report(replace(GOOD, limit=""))))
 
 
 def test_figures_are_short():
@@ -172,6 +173,8 @@ def test_no_line_is_wider_than_eighty_columns_and_no_unit_stands_alone():
         assert all(len(line) <= 80 for line in lines)
         assert not any(line.strip().split(" ")[0] in ("m", "A", "V", "mOhm/m", "%") for line in lines)
         assert not any("\u00a0" in line for line in lines)
+    hyphens = replace(BAD, text="a high-side switch of the wire " * 9)
+    assert not any(line.endswith("-") for line in as_text(report(hyphens)))
 
 
 def test_the_plan_as_json():
