@@ -86,7 +86,9 @@ def test_tables_cautions_and_what_is_not_proven_are_there_once():
     """At the end; with every answer also the rules and what other sources say."""
     table = PlanTable("outputs", "Outputs as built", ("output", "A"), (("fan", "3"),), "as the rig has it")
     answers = (GOOD, replace(GOOD, key="x"))
-    lines = list(as_text(report(*answers, tables=[table], cautions=["open it without power"])))
+    empty = PlanTable("bill", "What to buy", ("part",), ())
+    lines = list(as_text(report(*answers, tables=[table, empty], cautions=["open it without power"])))
+    assert "What to buy" not in lines
     place = lines.index("Outputs as built")
     assert lines[place : place + 4] == ["Outputs as built", "  output  A", "  fan     3", "  as the rig has it"]
     assert lines.count("  - Open it without power.") == 1
@@ -101,6 +103,7 @@ def test_tables_cautions_and_what_is_not_proven_are_there_once():
 def test_a_sound_plan_says_so():
     """And one without any answer is no longer than a line."""
     assert summary(report(GOOD)) == "nothing is wrong; 1 answer good."
+    assert summary(report(GOOD, OPEN)) == "nothing is wrong in what was checked; 1 answer good, 1 not checked."
     assert "What is wrong" not in list(as_text(report(GOOD)))
     assert len(list(as_text(report()))) == 2
 
@@ -139,6 +142,7 @@ def test_what_is_missing_is_grouped():
     [
         (8.0, "at most 10 %", 0.8),
         (5.0, "at least 4 A", 0.8),
+        (60.0, "at most 150 Ah x 50 % x 95 % at 18 C = 75 Ah, from full", 0.8),
         (None, "at most 10 %", 0.0),
         (8.0, "", 0.0),
         (-1.0, "at most 5", 0),
