@@ -113,6 +113,8 @@ def trip_rule(rules: RulesPlan) -> Rule:
 def trip_text(amps: float, limit_amps: float, rules: RulesPlan, before_amps: float = 0.0) -> str:
     """Return the computation of a trip with its figures."""
     seconds = trip_s(amps, limit_amps, rules, before_amps)
+    if limit_amps <= 0:
+        return f"{figure(amps)} A on a limit of 0 A: trips at once" if seconds is not None else "0 A: never trips"
     if seconds is None:
         what = "at most the limit" if amps <= limit_amps else "below the first step"
         return f"{figure(amps)} A is {what} of {figure(limit_amps)} A: never trips"
