@@ -264,3 +264,110 @@ def test_flags_are_of_the_kind_of_providers(plans):
     """A need that nobody answers is one flag."""
     flags = plans.report("", device=OTHERS + display(needs='["TANK_STATUS 1"]')).flags
     assert [flag.kind.value for flag in flags] == ["rig-provider"]
+
+
+def test_who_commands_what_is_listed(plans):
+    """Outputs by what switches them, functions by who commands them; a generator by its panel."""
+    generator = '\n[[device]]\nname = "genset"\naddress = 0x40\nfunctions = { generator = 1 }\n'
+    started = PANEL.replace("zone =", "settings = { generator = { start_volts = 11.8, charger = 1 } }\nzone =")
+    charger = '\n[[device]]\nname = "charger"\naddress = 0x4A\nfunctions = { charger = 1 }\n'
+    report = plans.report(MOTION, device=started + OTHERS + generator + charger)
+    table = next(one for one in report.tables if one.name == "commanders")
+    rows = {function: (what, by) for function, what, by in table.rows}
+    assert rows["genset 1"] == ("genset", "panel")
+    assert rows["furnace 1"] == ("heater", "panel")
+    assert rows["charger 1"] == ("charger", "nobody by the plan")
+    assert rows["DC load 11"] == ("out", "input key")
+    assert rows["DC load 12"] == ("in", "nobody by the plan")
+
+
+def test_a_panel_switches_what_its_settings_say(plans):
+    """By a key, by a scene, at low voltage; it needs what the key sends, and of its own module it needs nothing."""
+    panel = (
+        PANEL.replace("thermostat = 1", "thermostat = [1]")
+        + """
+[device.settings]
+switches = { "pad.up" = "out" }
+switches_off = { "pad.down" = "out" }
+shed = { outputs = ["in"] }
+
+[[device]]
+name = "pad"
+kind = "keypad"
+address = 0x9C
+functions = { dc_input = [31, 32] }
+settings = { keys.up = { instance = 31 }, keys.down = { instance = 32, scene = "all" } }
+"""
+    )
+    scene = '[[scene]]\nname = "all"\nset = { "out" = "off" }\n'
+    report = plans.report(MOTION + scene, device=panel + OTHERS)
+    by_key = {one.key: one for one in report.answers}
+    assert by_key["motion.awning.senders"].formula == (
+        "extend: panel by pad.up, panel by pad.down, panel by scene all, input key; retract: panel at low voltage"
+    )
+    assert by_key["device.panel.needs.DIGITAL_INPUT_STATUS_31"].formula.startswith(
+        "DIGITAL_INPUT_STATUS 31 (the switch pad.up): sent by pad"
+    )
+    assert "device.panel.needs.DIGITAL_INPUT_STATUS_32" in by_key
+
+
+def test_settings_that_cannot_be_read_are_told(plans):
+    """The needs of such a device are not known, and nothing else is judged by them."""
+    broken = PANEL.replace("zone =", 'settings = { indoor_sensor = "one" }\nzone =')
+    found = plans.answer("", "device.panel.needs", device=broken + OTHERS)
+    assert found.judgement is Judgement.UNCHECKED
+    assert flagged(plans.report("", device=broken + OTHERS)) == {}
+
+
+def test_an_own_device_sends_its_messages(plans):
+    """With the instance of its settings, or that of its functions."""
+    own = '\n[[device]]\nname = "own"\nkind = "own"\naddress = 0x60\n'
+    need = display(needs='["TANK_STATUS 4"]')
+    for settings, good in (
+        ("message = 'TANK_STATUS', instance = 4", True),
+        ("message = 'TANK_STATUS', instance = 5", False),
+    ):
+        device = own + f"settings = {{ message = [{{ {settings} }}] }}\n"
+        assert (flagged(plans.report("", device=device + need)) == {}) is good
+
+
+def test_a_lock_is_commanded_by_who_sends_its_command(plans):
+    """A motion of a device: its senders are those of the device's own command."""
+    lock = '\n[[device]]\nname = "door"\naddress = 0x87\nfunctions = { lock = 1 }\n'
+    motion = '[[motion]]\nname = "door lock"\nwhat = "lock"\ndevice = "door"\n'
+    found = plans.answer(motion, "motion.door_lock.senders", device=lock + display(sends='["LOCK_COMMAND 1"]'))
+    assert (found.formula, found.value) == ("extend: display", 1)
+
+
+def test_a_module_of_no_simulated_kind_sends_its_outputs(plans):
+    """What its outputs and inputs are on the network is sent by its device."""
+    centre = '\n[[device]]\nname = "centre"\naddress = 0x8E\nfunctions = { generator_start = 1 }\n'
+    need = display(needs='["DC_LOAD_STATUS 11", "DIGITAL_INPUT_STATUS 21"]')
+    module = MOTION.replace('name = "m"\n', 'name = "m"\ndevice = "centre"\n', 1)
+    module = module.replace('name = "key"', 'name = "key"\ninstance = 21').replace('what = "awning"', 'what = "window"')
+    assert flagged(plans.report(module, device=centre + need)) == {}
+
+
+def test_zones_of_one_panel_have_their_own_sensors(plans):
+    """Each zone by its name; a name that is no zone of the rig is told as missing."""
+    zones = (
+        PANEL.replace("thermostat = 1", "thermostat = [1, 2]")
+        + """
+[device.settings.zones.cabin]
+instance = 1
+sensor = 1
+
+[device.settings.zones.garage]
+instance = 2
+sensor = 1
+"""
+    )
+    garage = '[[zone]]\nname = "garage"\n'
+    report = plans.report(garage, device=zones + OTHERS)
+    assert flagged(report) == {"device.panel.sensor.garage": Severity.WARNING}
+    by_key = {one.key: one for one in report.answers}
+    assert by_key["device.panel.sensor.cabin"].judgement is Judgement.GOOD
+    assert by_key["zone.garage.thermostats"].judgement is Judgement.GOOD
+    none = plans.report("", device=zones + OTHERS)
+    assert flagged(none) == {}
+    assert {one.key: one for one in none.answers}["device.panel.sensor.garage"].judgement is Judgement.UNCHECKED
