@@ -187,6 +187,26 @@ def test_the_start_nearest_to_a_trip_is_that_of_the_module(plans):
     assert unknown.text == "not checked: the rig does not give peak_amps of output socket"
 
 
+def test_long_lists_are_short(plans):
+    """Of many outputs the sum is told without its terms, and the first missing keys by name."""
+    text = MODULE + "limit_amps = 99.0\n" + "".join(output(f"o{one}", one, amps=1.5) for one in range(1, 13))
+    assert plans.answer(text, "module.cupboard.current").formula.startswith("1.5 + 1.5 + ")
+    more = plans.answer(text + output("o13", 13, amps=2.0), "module.cupboard.current")
+    assert more.formula == "sum of 13 outputs = 20 A <= 99 A"
+    six = MODULE + "limit_amps = 99.0\n" + "".join(output(f"o{one}", one) for one in range(1, 7))
+    assert plans.answer(six, "module.cupboard.current").text.endswith("o5, amps of output o6")
+    seven = plans.answer(six + output("o7", 7), "module.cupboard.current")
+    assert seven.text.endswith("amps of output o5, 2 more")
+
+
+def test_coils_alone_start_nothing(plans):
+    """A module that feeds only relays is asked for its sum, and for no start."""
+    coil = MODULE + 'limit_amps = 1.0\n[[relay]]\nname = "r"\ncoil_amps = 0.1\n'
+    keys = {one.key for one in plans.report(coil + output("mat", amps=9.0, relay='"r"')).answers}
+    assert "module.cupboard.current" in keys
+    assert "module.cupboard.start" not in keys
+
+
 def test_what_a_branch_carries_is_told(plans):
     """The sum with its shares, and its highest start; what is missing is named."""
     text = '[[branch]]\nname = "outputs"\n' + MODULE + 'branch = "outputs"\n'

@@ -75,7 +75,7 @@ def test_what_is_needed_and_sent_by_nobody_is_told(plans):
 
 def test_what_a_panel_can_do_without_is_not_asked_for(plans):
     """A setting that the rig does not write is no need; one that it writes is, and so is a sensor indoors."""
-    small = PANEL + OTHERS.replace("roof_fan = 1", "roof_fan = 2")
+    small = PANEL + OTHERS.replace("roof_fan = 1", "roof_fan = 2").replace("dc_source = 1", "dc_source = 2")
     assert flagged(plans.report("", device=small)) == {}
     written = small.replace("thermostat = 1 }", "thermostat = 1 }\nsettings = { roof_fan = 1 }")
     assert list(flagged(plans.report("", device=written))) == ["device.panel.needs.ROOF_FAN_STATUS_1_1"]
@@ -99,6 +99,26 @@ def test_needs_are_compared_with_what_is_sent(plans):
     assert ["FURNACE_STATUS" in texts[0], "no message is called TANK_STATE" in texts[1]] == [True, True]
 
 
+def test_what_is_sent_without_an_instance_is_none_of_its_own(plans):
+    """An output without an instance, an own device whose function has one, a word where the instance belongs."""
+    module = '[[module]]\nname = "m"\ndevice = "display"\n[[output]]\nname = "o"\nmodule = "m"\nterminal = 1\n'
+    needs = '["TANK_STATUS one", "DC_LOAD_STATUS 5", "TANK_STATUS 5"]'
+    other = display(needs=needs).replace('"display"', '"other"').replace("0x50", "0x51")
+    own = """
+[[device]]
+name = "own"
+kind = "own"
+address = 0x60
+functions = { tank = 4 }
+settings = { message = [{ message = "TANK_STATUS" }] }
+"""
+    report = plans.report(module, device=display() + own + other.replace("control_panel = 2", "control_panel = 3"))
+    assert flagged(report) == {
+        f"device.other.needs.{topic}": Severity.WARNING
+        for topic in ("TANK_STATUS_one", "DC_LOAD_STATUS_5", "TANK_STATUS_5")
+    }
+
+
 def test_what_a_silent_description_may_send_is_not_judged(plans):
     """A device without functions and sends, a sender without an instance, a further message of a known function."""
     gateway = '\n[[device]]\nname = "gateway"\naddress = 0x60\n'
@@ -113,6 +133,8 @@ def test_what_a_silent_description_may_send_is_not_judged(plans):
     more = display(needs='["CHARGER_AC_STATUS_1 1"]')
     found = plans.answer("", "device.display.needs.CHARGER_AC_STATUS_1_1", device=more + charger)
     assert "sends of device charger" in found.text
+    second = more.replace("STATUS_1 1", "STATUS_1 2")
+    assert list(flagged(plans.report("", device=second + charger))) == ["device.display.needs.CHARGER_AC_STATUS_1_2"]
     empty = plans.answer("", "needs", device=display())
     assert empty.judgement is Judgement.UNCHECKED
 
@@ -138,6 +160,9 @@ def test_two_controllers_of_one_heater_are_told(plans):
         "", "function.furnace.1.commanders", device=PANEL + OTHERS + display(sends='["FURNACE_COMMAND 1"]')
     )
     assert "panel and display" in found.text
+    assert found.advice == "let one of them command it, and the other one ask that one"
+    alone = plans.answer("", "function.furnace.1.commanders", device=PANEL + OTHERS)
+    assert alone.advice == ""
 
 
 def test_a_furnace_with_its_own_thermostat_is_told(plans):
@@ -145,7 +170,9 @@ def test_a_furnace_with_its_own_thermostat_is_told(plans):
     own = OTHERS.replace("furnace = 1", "thermostat = 2, furnace = 1")
     report = plans.report("", device=PANEL + own)
     assert flagged(report) == {"function.furnace.1.commanders": Severity.WARNING}
-    assert "heater (its own thermostat)" in next(one.text for one in report.answers if one.is_flagged)
+    told = next(one for one in report.answers if one.is_flagged)
+    assert "heater (its own thermostat)" in told.text
+    assert told.advice == "disable its own thermostat, or let the other one command that thermostat"
     alone = plans.report("", device=own)
     assert flagged(alone) == {}
     zone = own.replace('name = "heater"', 'name = "heater"\nzone = "cabin"')
@@ -334,9 +361,13 @@ def test_an_own_device_sends_its_messages(plans):
 def test_a_lock_is_commanded_by_who_sends_its_command(plans):
     """A motion of a device: its senders are those of the device's own command."""
     lock = '\n[[device]]\nname = "door"\naddress = 0x87\nfunctions = { lock = 1 }\n'
+    lock += '\n[[device]]\nname = "blind"\naddress = 0x88\nfunctions = { window_shade = 1 }\n'
     motion = '[[motion]]\nname = "door lock"\nwhat = "lock"\ndevice = "door"\n'
     found = plans.answer(motion, "motion.door_lock.senders", device=lock + display(sends='["LOCK_COMMAND 1"]'))
     assert (found.formula, found.value) == ("extend: display", 1)
+    shade = motion.replace('what = "lock"', 'what = "shade"').replace('device = "door"', 'device = "blind"')
+    sends = display(sends='["LOCK_COMMAND 1"]')
+    assert plans.answer(shade, "motion.door_lock.senders", device=lock + sends).value == 0
 
 
 def test_a_module_of_no_simulated_kind_sends_its_outputs(plans):
