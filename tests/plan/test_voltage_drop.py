@@ -214,6 +214,19 @@ def test_devices_on_no_branch_are_named_together(plans):
     assert answer.text.endswith("branch of device air heater")
 
 
+def test_a_device_that_takes_nothing_is_not_asked(plans):
+    """A sensor of 0 A has no drop; with a current, a start or a cut-off it has."""
+    quiet = HEATER.format(length=2.0, more="").replace("furnace", "ambient_sensor").replace("[0.1, 3.0]", "[0.0, 0.0]")
+
+    def keys(device):
+        return [answer.key for answer in plans.report("", device=device).answers if answer.key.startswith("device.air")]
+
+    assert keys(quiet) == []
+    assert keys(quiet.replace("[0.0, 0.0]", "[0.0, 0.1]")) == ["device.air_heater.drop_percent"]
+    assert "device.air_heater.cut_off" in keys(quiet.replace("\namps =", "\ncut_off_volts = 9.0\namps ="))
+    assert "device.air_heater.peak_drop_percent" in keys(quiet.replace("\namps =", "\npeak_amps = 1.0\namps ="))
+
+
 def test_no_size_would_do_where_the_branches_leave_nothing(plans):
     """Two branches take nearly all: the advice says that one wire alone cannot make up for it."""
     text = van(load=f"{LIGHT}\ncritical = true").replace("area_mm2 = 10.0, length_m = 2.0", "milliohm = 60.0")
