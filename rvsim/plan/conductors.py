@@ -36,11 +36,11 @@ CAUTION = "Wires: before you work on one, disconnect it from every source, batte
 def check_conductors(given: "PlanInput") -> Section:
     """Return what the wires of a rig carry and lose; where it has none, one answer says that nothing was checked."""
     supply = given.supply
-    if not supply.links:
+    if not supply.links and not supply.grounds:
         return Section(Check.CONDUCTORS, (nothing_given("conductors", Check.CONDUCTORS),))
     judge = DropJudge(supply)
     answers = list(judge.answers())
-    for link in supply.links:
+    for link in (*supply.links, *supply.grounds):
         answers += wire_answers(link, given.rig.rules)
     if supply.devices_without_branch:
         missing = [f"branch of device {name}" for name in supply.devices_without_branch]

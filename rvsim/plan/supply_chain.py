@@ -73,6 +73,16 @@ class Chain(NamedTuple):
     battery: BatteryPlan | None
     missing: tuple[str, ...] = ()
 
+    @property
+    def fuse(self) -> Link | None:
+        """The part with the fuse that protects the last wire: its own, or the nearest towards the battery."""
+        return next((link for link in reversed(self.links) if link.fuse_amps is not None), None)
+
+    @property
+    def fuse_before(self) -> Link | None:
+        """The part with the fuse that protects what is before the last part."""
+        return next((link for link in reversed(self.links[:-1]) if link.fuse_amps is not None), None)
+
 
 @dataclass(frozen=True, eq=False)
 class Consumer:
@@ -168,6 +178,40 @@ class Supply:
             and device.fuse_amps is None
             and (any(limits[1] for limits in device.amps.values()) or device.peak_amps or cut_off_of(device))
         ]
+
+    @cached_property
+    def grounds(self) -> tuple[Link, ...]:
+        """The grounds, each with all that returns through it by plan; they have no fuses and belong to no chain."""
+        return tuple(
+            self._measured(
+                Link(
+                    f"ground {ground.name}",
+                    f"ground.{path_name(ground.name)}",
+                    self._returning(ground.name),
+                    ground.wire,
+                )
+            )
+            for ground in self.rig.grounds
+        )
+
+    def _returning(self, ground: str) -> Demand:
+        """Return what flows through a ground: devices, outputs with their shares, and the grounds behind it."""
+        modules = {module.name for module in self.rig.modules if module.ground == ground}
+        own_modules = {module.device for module in self.rig.modules}
+        parts = [(self._returning(other.name), 1.0) for other in self.rig.grounds if other.parent == ground]
+        parts += [
+            (device_demand(device), 1.0)
+            for device in self.rig.devices
+            if device.ground == ground and (device.amps or device.name not in own_modules)
+        ]
+        parts += [
+            (output_demand(output), self.demand.share(output))
+            for output in self.rig.outputs
+            if output.module in modules
+        ]
+        missing = tuple(key for part, _ in parts for key in part.missing)
+        amps = sum((part.amps or 0.0) * share for part, share in parts)
+        return Demand(None if missing else amps, missing=missing)
 
     # Chains.
 

@@ -9,6 +9,7 @@ start that is shorter than ``rules.short_start`` is judged by the trip of its ou
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from math import floor
 from typing import NamedTuple
 
 from rvsim.plan.ampacity import carrying
@@ -166,7 +167,7 @@ class DropJudge:
             )  # fmt: skip
         if loss.missing:
             text += f"; without {', '.join(loss.missing)}, which the rig does not give"
-        return _changed(answer, Judgement.FLAGGED, text, self._remedy(loss, limit))
+        return _changed(answer, Judgement.FLAGGED, text, self._remedy(loss, limit / 100 * self.rules.base_volts))
 
     # Loads and devices.
 
@@ -201,8 +202,8 @@ class DropJudge:
         percent, formula = self._percent(loss)
         key, question = f"{consumer.key}.peak_drop_percent", "How much voltage is lost on the way to it at its start?"
         is_over = percent > limit + _SAME
-        if is_over and not loss.missing and demand.peak_us is None:
-            missing = (f"peak of {consumer.what}, how long its start lasts",)
+        if is_over and demand.peak_us is None:
+            missing = (f"peak of {consumer.what}, how long its start lasts", *loss.missing)
             return unchecked(key, Check.CONDUCTORS, consumer.what, question, rule, missing)
         if is_over and demand.peak_us is not None and demand.peak_us < self.rules.short_start:
             lasts, short = duration_text(demand.peak_us), duration_text(self.rules.short_start)
@@ -235,6 +236,10 @@ class DropJudge:
         unproven = UNPROVEN
         if demand.peak_amps is None and not consumer.is_output:
             unproven += "; a start that takes more than its amps (a glow plug, a pump) is not in the rig as peak_amps"
+        if is_below and demand.peak_amps is not None and highest == demand.peak_amps and not loss.missing:
+            unproven += (
+                f"; a start that is a plain resistance takes less, and {self._resistive(loss, highest):.3g} V are left"
+            )
         formula = f"{source:g} V - ({loss.formula}) = {volts:.4g} V"
         answer = Answer(
             key=key, check=Check.CONDUCTORS, subject=consumer.what, question=question, formula=formula,
@@ -246,14 +251,25 @@ class DropJudge:
             f"it stops: {volts:.4g} V are left at {highest:.4g} A with {source:g} V at the battery, and its cut-off is "
             f"{cut_off:g} V"
         )
-        room = 100 * max(source - cut_off, 0.0) / self.rules.base_volts
-        return _changed(answer, Judgement.FLAGGED, text, self._remedy(loss, room), Severity.FAULT)
+        advice = self._remedy(loss, source - cut_off, source)
+        return _changed(answer, Judgement.FLAGGED, text, advice, Severity.FAULT)
+
+    def _resistive(self, loss: Loss, amps: float) -> float:
+        """Return the volts at a load that is the resistance which takes these amperes at the base voltage."""
+        wires = sum(link.ohm or 0.0 for link, _, _ in loss.parts)
+        load = self.rules.base_volts / amps
+        return (self.rules.source_volts - loss.volts + wires * amps) * load / (load + wires)
 
     # Remedies.
 
-    def _remedy(self, loss: Loss, limit_percent: float) -> str:
-        """Return which wire to make thicker: the one that loses most, if one size of it would do."""
-        allowed = limit_percent / 100 * self.rules.base_volts
+    def _remedy(self, loss: Loss, allowed: float, source: float | None = None) -> str:
+        """Return which wire to make thicker: the one that loses most, if one size of it would do.
+
+        Args:
+            loss: what is lost now.
+            allowed: how many volts may be lost.
+            source: the volts at the battery, where what is left of them matters and not the percents.
+        """
         for link, volts, amps in sorted(loss.parts, key=lambda part: -part[1]):
             size = link.size
             if size is None or link.wire is None or not link.wire.length_m or not amps:
@@ -263,10 +279,11 @@ class DropJudge:
             if better is None:
                 continue
             ohm = 2 * link.wire.length_m * ohm_per_m(better, self.rules)
-            percent = 100 * (loss.volts - volts + ohm * amps) / self.rules.base_volts
-            longest = room / (volts / link.wire.length_m)
-            shorter = f", or {size} of at most {longest:.3g} m" if longest >= 0.1 else ""
-            return f"wire of {link.what}: {better} in place of {size} ({percent:.3g} %){shorter}"
+            then = loss.volts - volts + ohm * amps
+            left = f"{100 * then / self.rules.base_volts:.3g} %" if source is None else f"{source - then:.4g} V left"
+            longest = floor(100 * room / (volts / link.wire.length_m)) / 100
+            shorter = f", or {size} of at most {longest:g} m" if longest >= 0.1 else ""
+            return f"wire of {link.what}: {better} in place of {size} ({left}){shorter}"
         return "no size of one wire alone would do: make several thicker or shorter, or feed it by a branch of its own"
 
     def _thicker(self, link: Link, size: Size, max_ohm_per_m: float, amps: float) -> Size | None:

@@ -14,6 +14,7 @@ from rvsim.plan.ampacity import (
     CFR_AMPS,
     CFR_ENGINE_FACTORS,
     INSULATIONS_C,
+    ISO_AMPS,
     NEC_CONTINUOUS_SHARE,
     NEC_OVERCURRENT_AMPS,
     NEC_SMALL_AMPS,
@@ -25,7 +26,6 @@ from rvsim.plan.ampacity import (
 )
 from rvsim.plan.conductor_tables import (
     ABYC,
-    AWG_SIZES,
     COPPER_CONSTANTS,
     IEC_2,
     IEC_5,
@@ -54,7 +54,7 @@ from rvsim.plan.fuse_tables import (
     next_fuse,
     shortest_opening_s,
 )
-from rvsim.rig.conductor import FEET_PER_M, OHM_MM2_PER_KM
+from rvsim.rig.conductor import AWG_SIZES, FEET_PER_M, OHM_MM2_PER_KM
 from rvsim.rig.electric import WirePlan
 from rvsim.rig.rules_plan import RulesPlan
 from rvsim.world.fuse import opening_s
@@ -398,7 +398,10 @@ def test_the_tables_of_currents_rise():
     """With the size and with the insulation: no figure is mistyped."""
     for column in zip(*CFR_AMPS.values(), strict=True):
         assert list(column) == sorted(column)
-    assert all(list(row) == sorted(row) for row in CFR_AMPS.values())
+    assert all(list(row) == sorted(row) for row in (*CFR_AMPS.values(), *ISO_AMPS.values()))
+    for column in zip(*ISO_AMPS.values(), strict=True):
+        assert list(column) == sorted(column)
+    assert list(ISO_AMPS) == [0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, 70, 95, 120, 150]
 
 
 @pytest.mark.parametrize(

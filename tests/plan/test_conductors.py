@@ -58,6 +58,8 @@ def test_a_wire_carries_what_its_table_allows(plans, wire, limit, rules):
     answer = plans.answer(feed(wire, limit - 0.01, rules), KEY)
     assert not answer.is_flagged
     assert float(answer.limit.removeprefix("at most ").removesuffix(" A")) == pytest.approx(limit, abs=0.01)
+    if limit == int(limit):
+        assert not plans.answer(feed(wire, limit, rules), KEY).is_flagged
     above = plans.answer(feed(wire, limit + 0.01, rules), KEY)
     assert above.is_flagged
     assert above.severity == "fault"
@@ -130,3 +132,47 @@ def test_every_answer_names_its_rule_and_no_key_is_there_twice(plans):
     assert all(answer.rule.name and answer.rule.origin and answer.question for answer in answers)
     assert all(answer.formula or answer.judgement == "unchecked" for answer in answers)
     assert all(answer.advice for answer in answers if answer.is_flagged)
+
+
+GROUNDS = """
+[[ground]]
+name = "body"
+wire = {{ awg = 10, length_m = 1.0 }}
+
+[[ground]]
+name = "bar"
+parent = "body"
+wire = {{ awg = 12, length_m = 1.0 }}
+
+[[module]]
+name = "cupboard"
+ground = "bar"
+
+[[output]]
+name = "mat"
+module = "cupboard"
+terminal = 1
+amps = {amps}
+share_percent = 50
+"""
+HEATER = """
+[[device]]
+name = "air heater"
+address = 0x5E
+functions = { furnace = 1 }
+ground = "body"
+amps = { furnace = [0.1, 25.0] }
+"""
+
+
+def test_a_ground_carries_all_that_returns_through_it(plans):
+    """Half of the output's current through both grounds, and the heater's 25 A through the one at the battery."""
+    sound = plans.report(GROUNDS.format(amps=69.9), device=HEATER)
+    assert not [flag for flag in sound.flags if flag.kind == "rig-conductor"]
+    answer = plans.answer(GROUNDS.format(amps=70.1), "ground.body.wire_amps", device=HEATER)
+    assert answer.value == pytest.approx(25.0 + 35.05)
+    assert (answer.is_flagged, answer.advice) == (True, "use 8 AWG in place of 10 AWG")
+    assert not plans.answer(GROUNDS.format(amps=70.1), "ground.bar.wire_amps", device=HEATER).is_flagged
+    unknown = GROUNDS.format(amps=1.0).replace("amps = 1.0", "")
+    answer = plans.answer(unknown, "ground.body.wire_amps", device=HEATER)
+    assert answer.text == "not checked: the rig does not give amps of output mat"
