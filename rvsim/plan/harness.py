@@ -6,6 +6,7 @@ Knows: how lengths and terminators of a rig add up, and what is held against whi
 
 from collections.abc import Iterator, Sequence
 from functools import cached_property
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 from rvsim.plan.answer import Answer, Check, Judgement, Rule, Section, path_name, unchecked
@@ -185,7 +186,7 @@ class _HarnessCheck:
         chained = " from the trunk: a chain counts as a part of the drop" if tap.on is not None else ""
         return self._length(
             key, subject, "Is its drop short enough?", parts, self.limits.drop_m, self.limits.rule,
-            "lead the trunk nearer to the device, so that the drop from its tap is shorter", chained,
+            self._shorter(tap), chained,
         )  # fmt: skip
 
     def _chain(self, tap: TapPlan) -> Iterator[Answer]:
@@ -201,9 +202,15 @@ class _HarnessCheck:
         yield self._length(
             f"tap.{path_name(tap.name)}.chain_length", f"the chain of tap {tap.name}",
             "Is a chained tap with all its drops short enough?", parts, self.limits.drop_m, CHAINED,
-            f"put tap {tap.name} on the trunk: lead the trunk through it, and leave out its key on",
+            self._shorter(tap),
             f" for {counted(len(drops), 'device')}",
         )  # fmt: skip
+
+    @staticmethod
+    def _shorter(tap: TapPlan) -> str:
+        if tap.on is not None:
+            return f"put tap {tap.name} on the trunk: lead the trunk through it, and leave out its key on"
+        return "lead the trunk nearer to the device, so that the drop from its tap is shorter"
 
     # What there is.
 
@@ -313,12 +320,13 @@ class _HarnessCheck:
         network = self._layout.network
         at = self._harness.recorder or self._trunk[0].name
         ohm = network.readings[network.points.index(f"tap {at}")]
+        shown = "open" if ohm == inf else f"{ohm:.2f} ohm"
         formula = (
             f"{len(network.terminators)} x {self._harness.terminator_ohm:g} ohm, {self._node_count} nodes of "
             f"{self._harness.node_ohm:g} ohm and {self._harness.loop_ohm_per_m:g} ohm/m of cable: "
-            f"{ohm:.2f} ohm at tap {at}"
+            f"{shown} at tap {at}"
         )
         return Answer(
             key=key, check=Check.HARNESS, subject="harness", question=question, formula=formula, rule=OHMS,
-            value=round(ohm, 2), unit="ohm", unproven=SIXTY_OHM,
+            value=None if ohm == inf else round(ohm, 2), unit="ohm", unproven=SIXTY_OHM,
         )  # fmt: skip

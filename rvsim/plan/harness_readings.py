@@ -81,16 +81,18 @@ def _states(rig: Rig, network: PairNetwork) -> PlanTable:
     built, ohm = network.readings[first], rig.harness.terminator_ohm
     place = network.points[first]
     without = [network.without(one)[first] for one in network.terminators[:MAX_LEFT_OUT]]
-    wire, volts = _wire_ohm(rig), rig.rules.source_volts
+    volts, count = rig.rules.source_volts, len(network.terminators)
+    fewer = dict.fromkeys(map(_ohm, sorted((min(without), max(without)) if without else (built,))))
+    wire = _wire_ohm(rig)
     rows = [
-        ("as built", f"{_ohm(built)} ohm at {place}", "all devices are received"),
+        ("as built", f"{_ohm(built)} ohm at {place}", "all devices are received" if count == 2 else "see the flags"),
         (
-            "one terminator missing",
-            f"{' or '.join(dict.fromkeys(map(_ohm, without))) or 'open'} ohm at {place}",
+            "one terminator fewer",
+            f"{' to '.join(fewer)} ohm at {place}",
             "a short bus at 250 kbit/s often still works; now and then devices are lost",
         ),
         (
-            "one terminator too many",
+            "one terminator more",
             f"{_ohm(beside(built, ohm))} ohm at {place}",
             "works on the bench, may fail in a vehicle",
         ),
@@ -101,7 +103,7 @@ def _states(rig: Rig, network: PairNetwork) -> PlanTable:
             "that device is never received; error frames begin when it joins",
         ),
         ("a cable open", "see the ohms with one cable open", "the devices of the other side are silent"),
-        ("H to H, and L to L, along the trunk", wire, "not to be seen on the bus"),
+        *((("H to H, and L to L, along the trunk", wire, "not to be seen on the bus"),) if wire else ()),
         (
             "H or L to battery plus, or to minus",
             "high, thousands of ohms; with a short none",
@@ -118,8 +120,10 @@ def _states(rig: Rig, network: PairNetwork) -> PlanTable:
 
 
 def _wire_ohm(rig: Rig) -> str:
-    """Return the resistance of one wire from the first to the last tap of the trunk, in words."""
+    """Return the resistance of one wire from the first to the last tap of the trunk, in words; "" for one tap."""
     trunk = [tap for tap in rig.taps if tap.on is None]
+    if len(trunk) == 1:
+        return ""
     lengths = [tap.length_m for tap in trunk[1:]]
     per_m = rig.harness.loop_ohm_per_m
     if per_m is None or any(length is None for length in lengths):

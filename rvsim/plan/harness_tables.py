@@ -19,7 +19,8 @@ def harness_tables(layout: HarnessLayout, limits: HarnessLimits) -> Iterator[Pla
         "harness", "The CAN pair as built",
         ("tap", "after", "cable, m", "device", "drop, m", "from the trunk, m", "left, m", "terminator"),
         tuple(_as_built(layout, limits)),
-        f"left: by {limits.rule.name}; after: the tap before it on the trunk, or that which it is chained to",
+        f"left: by {limits.rule.name}; after: the tap before it on the trunk, or that which it is chained to"
+        + (f"; cable: {layout.harness.cable}" if layout.harness.cable is not None else ""),
     )  # fmt: skip
     yield PlanTable(
         "harness_rules", "What each rule allows at 250 kbit/s",

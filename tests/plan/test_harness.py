@@ -150,7 +150,9 @@ def test_a_chain_of_two_taps_and_one_with_one_device(plans):
     keys = [one.key for one in plans.report(text, device=DEVICES).answers]
     assert "tap.bed.chain_length" not in keys
     single = sound(middle=tap("middle", 4) + tap("loft", 1, ("fan", 0.9), on='"middle"'))
-    assert [flag.subject for flag in flags_of(plans, single)] == ["drop to fan"]
+    flags = flags_of(plans, single)
+    assert [flag.subject for flag in flags] == ["drop to fan"]
+    assert "put tap loft on the trunk" in flags[0].advice
 
 
 def test_ports(plans):
@@ -269,6 +271,9 @@ def test_a_sound_pair_has_no_flag_and_its_ohms(plans):
     assert "60 ohm is right for two terminators" in answer.unproven
     at_rear = sound().replace("[harness]\n", '[harness]\nrecorder = "rear"\n')
     assert "ohm at tap rear" in plans.answer(at_rear, "harness.ohms", device=DEVICES).formula
+    bare = plans.answer(tap("one") + "[harness]\nloop_ohm_per_m = 0.1\n", "harness.ohms", device=DEVICES)
+    assert bare.value is None, "a figure that JSON has, or none"
+    assert bare.formula.endswith(": open at tap one")
     first = sound().replace('name = "front"\n', 'name = "front"\nlength_m = 7\n')
     assert "length_m of front is not counted" in plans.answer(first, "harness.trunk_length", device=DEVICES).formula
 
@@ -289,6 +294,9 @@ def test_the_pair_as_built(plans):
         "yes",
         "yes",
     )
+    cable = sound().replace("[harness]\n", '[harness]\ncable = "twisted pair of 20 AWG"\n')
+    report = plans.report(cable, device=DEVICES)
+    assert next(one for one in report.tables if one.name == "harness").note.endswith("cable: twisted pair of 20 AWG")
     rules = {row["rule"]: row["longest drop here, m"] for row in table(plans, sound(), "harness_rules")}
     assert rules["J1939-11"] == "1.2, too long"
     assert {rules[name] for name in rules if name != "J1939-11"} == {"1.2"}
@@ -319,6 +327,13 @@ def test_expected_readings(plans):
     assert states["H and L swapped at one drop"]["meter, power off"] == f"{built.partition(' ohm')[0]} ohm, as built"
     assert "never received" in states["H and L swapped at one drop"]["bus"]
     assert states["H to H, and L to L, along the trunk"]["meter, power off"] == "0.49 ohm from front to rear"
+    assert states["as built"]["bus"] == "all devices are received"
+    assert states["one terminator fewer"]["meter, power off"] == "118.6 to 119.4 ohm at tap front", "by hand"
+    three = table(plans, sound(middle=tap("middle", 4, terminator=True)), "harness_states")
+    assert three[0]["bus"] == "see the flags"
+    bench = table(plans, tap("bench", None, ("panel", 1)), "harness_states")
+    assert bench[1]["meter, power off"] == "30.0 k ohm at tap bench", "nothing to leave out"
+    assert "H to H, and L to L, along the trunk" not in [row["state"] for row in bench]
 
 
 def test_readings_without_the_cable_say_so(plans):
