@@ -5,7 +5,7 @@ heater burns for a steady need: at part load, or on and off where the need is be
 limit, nor how temperatures move (`simulated_night` has the physics).
 
 Hot water, people who cook, the sun and the heat of electric loads are left out. The heat of people counts where the rig
-has a table [people].
+has a table [people]; fresh air by a roof fan counts where a simulated panel runs one.
 """
 
 from collections.abc import Mapping
@@ -14,6 +14,8 @@ from functools import cached_property
 
 from rvsim.devices.kinds.air_furnace import AirFurnaceSettings
 from rvsim.devices.kinds.heater import FULL_BELOW_C, HeaterSettings
+from rvsim.devices.kinds.panel import FRESH_AIR_PERCENT, PanelSettings
+from rvsim.devices.kinds.roof_fan import RoofFanSettings
 from rvsim.plan.kind_settings import kind_settings
 from rvsim.rig.climate import FIRST_ZONE, OUTDOORS, CabinPlan, ZonePlan
 from rvsim.rig.model import DevicePlan, Rig
@@ -171,10 +173,26 @@ class NightHeat:
         """Tell whether the rig gives what the temperature of a place follows from."""
         return place == OUTDOORS or place in self.heated or not self.missing
 
+    @cached_property
+    def fresh_air(self) -> Mapping[str, float]:
+        """The air in litres a second that roof fans blow out of each zone, as a simulated panel always runs them."""
+        found: dict[str, float] = {}
+        for panel in self.rig.devices:
+            if panel.kind != "panel":
+                continue
+            settings = kind_settings(panel, PanelSettings)
+            instances = {zone.roof_fan for zone in settings.zones.values()} if settings.zones else {settings.roof_fan}
+            for fan in self.rig.devices:
+                if fan.kind == "roof_fan" and instances.intersection(fan.functions.get("roof_fan", ())):
+                    figures = kind_settings(fan, RoofFanSettings)
+                    flow = figures.full_flow_litres_per_s * FRESH_AIR_PERCENT / 100
+                    found[figures.zone] = found.get(figures.zone, 0.0) + flow
+        return found
+
     def w_per_k(self, name: str) -> float:
         """Return what a zone loses to the outside for each degree: walls, glass and exchanged air."""
         zone = self.zones[name]
-        air = zone.volume_m3 * zone.air_changes_per_hour
+        air = zone.volume_m3 * zone.air_changes_per_hour + 3.6 * self.fresh_air.get(name, 0.0)
         return zone.walls_w_per_k + zone.glass_w_per_k + AIR_W_PER_M3_H_K * air
 
     def people_w(self, name: str) -> float:
@@ -203,6 +221,8 @@ class NightHeat:
         for name, zone in self.zones.items():
             walls = zone.walls_w_per_k + zone.glass_w_per_k
             air = f"{AIR_W_PER_M3_H_K} x {zone.volume_m3:g} m3 x {zone.air_changes_per_hour:g} /h"
+            if name in self.fresh_air:
+                air += f" + {AIR_W_PER_M3_H_K} x 3.6 x {self.fresh_air[name]:g} l/s by the roof fan"
             parts.append(f"{name} ({walls:.1f} W/K + {air}) x {self.celsius[name] - self.outdoor_c:.1f} K")
         return " + ".join(parts)
 

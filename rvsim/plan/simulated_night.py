@@ -135,6 +135,8 @@ def run_night(rig: Rig, night: NightHeat, other_amps: float) -> SimulatedNight:
     world = World(_vehicle(rig, night), weather)
     serving = list(night.heater_by_zone.values())
     controls = [_Control(heater, night, world) for heater in night.heaters if heater in serving and heater.full_w]
+    for zone, litres_per_s in night.fresh_air.items():
+        world.set_vent(f"fresh air of {zone}", litres_per_s, zone)
     battery = rig.vehicle.battery
     owner = "the night"
     coldest = {zone: world.air_celsius(zone) for zone in night.zones}
