@@ -9,7 +9,8 @@ The first hour does not count: the linings of walls take up heat until they are 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rvsim.plan.night_heat import THERMOSTAT_BAND_K, Heater, NightHeat
+from rvsim.plan.heaters import Heater
+from rvsim.plan.night_heat import THERMOSTAT_BAND_K, NightHeat
 from rvsim.rig.climate import FIRST_ZONE, WeatherPlan
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import VehiclePlan

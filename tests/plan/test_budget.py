@@ -99,6 +99,7 @@ def test_how_many_devices_more(plans):
     report = plans.report("", device=sender(10))
     values = {answer.key: answer for answer in report.answers}
     assert values["bus.more_devices_load"].value == 5
+    assert values["bus.more_devices_load"].formula.endswith("at most 253 addresses")
     # 100 ms have room for 156 frames; each node takes 10 and 2 beside: 13 nodes in all
     assert values["bus.more_devices_deadline"].value == 12
     late = plans.report("", device=sender(157)).answers
