@@ -128,8 +128,7 @@ def _heat(heat: NightHeat) -> Iterator[Answer]:
         name, full = run.heater.device, run.heater.full_w
         yield endurance_answer(
             f"device.{path_name(name)}.night_heat", name, "Can it keep its zones warm?",
-            f"{' + '.join(f'{zone} {heat.need_w(zone):.0f} W' for zone in run.heater.zones) or 'no zone'} = "
-            f"{run.need_w:.0f} W", POWER_RULE, run.need_w, "W", f"at most {full:g} W",
+            f"{heat.need_text(run.heater)} = {run.need_w:.0f} W", POWER_RULE, run.need_w, "W", f"at most {full:g} W",
             is_wrong=run.need_w > full, text=f"it gives {full:g} W, and its zones lose {run.need_w:.0f} W",
             advice="insulate, plan for a lower inside_c, or fit a heater that gives more",
         )  # fmt: skip

@@ -76,13 +76,18 @@ def _coolant_heater(plan: DevicePlan, figures: HeaterSettings, rig: Rig) -> Heat
         full_amps=figures.burner_amps,
         low_amps=figures.low_burner_amps,
         start_as=glow_s * figures.glow_amps + fan_s * figures.chamber_fan_amps,
-        start_text=f"{glow_s:g} s x {figures.glow_amps:g} A glowing, {fan_s:g} s x {figures.chamber_fan_amps:g} A",
+        start_text=_start_text(glow_s, figures.glow_amps, fan_s, figures.chamber_fan_amps),
         start_s=figures.purge_s + figures.glow_s + (figures.first_flame_s + figures.last_flame_s) / 2,
         fan_amps=figures.fan_amps,
         pause_c=figures.pause_c,
         resume_c=figures.resume_c,
         low_c=figures.low_c,
     )
+
+
+def _start_text(glow_s: float, glow_amps: float, fan_s: float, fan_amps: float) -> str:
+    fan = f"fan {fan_s:g} s x {fan_amps:g} A"
+    return f"{glow_s:g} s x {glow_amps:g} A glowing, {fan}" if glow_s and glow_amps else fan
 
 
 def _air_furnace(plan: DevicePlan, figures: AirFurnaceSettings) -> Heater:
@@ -102,6 +107,6 @@ def _air_furnace(plan: DevicePlan, figures: AirFurnaceSettings) -> Heater:
         full_amps=figures.filled("burner_amps"),
         low_amps=figures.filled("low_burner_amps"),
         start_as=glow_s * glow_amps + fan_s * fan_amps,
-        start_text=f"{glow_s:g} s x {glow_amps:g} A glowing, {fan_s:g} s x {fan_amps:g} A",
+        start_text=_start_text(glow_s, glow_amps, fan_s, fan_amps),
         start_s=figures.filled("purge_s") + glow_s + 10.0,
     )

@@ -202,8 +202,20 @@ class NightHeat:
             if name in (one, other)
         ]
 
+    def zones_of(self, heater: Heater) -> list[str]:
+        """Return the zones that a heater keeps warm; of several heaters of a zone the first does."""
+        return [zone for zone in heater.zones if self.heater_by_zone[zone] is heater]
+
+    def need_text(self, heater: Heater) -> str:
+        """Return what the zones of a heater need, each with what its people give."""
+        parts = []
+        for zone in self.zones_of(heater):
+            people = f", after {self.people_w(zone):.0f} W of its people" if self.people_w(zone) else ""
+            parts.append(f"{zone} {self.need_w(zone):.0f} W{people}")
+        return " + ".join(parts) or "no zone"
+
     def _run(self, heater: Heater) -> HeaterRun:
-        needs = {zone: self.need_w(zone) for zone in heater.zones if self.heater_by_zone[zone] is heater}
+        needs = {zone: self.need_w(zone) for zone in self.zones_of(heater)}
         need = sum(needs.values())
         output = min(heater.full_w, max(need, heater.low_w))
         share = min(1.0, need / output) if output else 0.0

@@ -46,7 +46,7 @@ class _Control:
 
     def __init__(self, heater: Heater, night: NightHeat, world: World) -> None:
         self.heater, self._night, self._world = heater, night, world
-        self.zones = [zone for zone in heater.zones if night.heater_by_zone[zone] is heater]
+        self.zones = night.zones_of(heater)
         self.joules = self.amp_seconds = 0.0
         self.starts = 0
         self._is_burning = self._wants = False

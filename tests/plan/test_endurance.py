@@ -146,6 +146,7 @@ def test_people_warm_their_zone(ask):
     """Two people at rest give 180 W below 20 C; without the table they are not counted."""
     with_people = ask("device.heater.night_heat", NIGHT + "[people]\ncount = 2\n")
     assert with_people.value == pytest.approx(1160.88 - 180)
+    assert with_people.formula == "cabin 981 W, after 180 W of its people = 981 W"
 
 
 def test_a_night_by_hand(ask):
@@ -358,6 +359,8 @@ def test_two_heaters_of_one_zone_and_one_without_heat(plans):
     text = NIGHT + "night_hours = 2.0\n"
     given = plans.given(text, device=furnaces)
     values = {one.key: one.value for one in check_endurance(given).answers}
+    formulas = {one.key: one.formula for one in check_endurance(given).answers}
+    assert formulas["device.furnace_2.night_heat"] == "no zone = 0 W"
     assert values["device.furnace_1.night_heat"] == pytest.approx(1160.88)
     assert values["device.furnace_2.night_heat"] == 0
     night = simulate_night(given)
