@@ -12,6 +12,8 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from pydantic import ValidationError
+
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError
 from rvsim.plan.answer import path_name
@@ -73,7 +75,7 @@ def traffic(rig: Rig, catalogue: Catalogue, seed: int) -> Traffic:
     """Collect what the devices of a rig send, with a simulated run of ten seconds."""
     planned = [*planned_streams(rig, catalogue)]
     planned += _streams_of_sends(rig, planned, catalogue)
-    simulated = {plan.name: plan for plan in rig.devices if plan.kind and not plan.real}
+    simulated = {plan.name: plan for plan in rig.devices if plan.kind in kinds_by_name() and not plan.real}
     frames: list[Frame] = []
     problem = ""
     if simulated:
@@ -81,6 +83,8 @@ def traffic(rig: Rig, catalogue: Catalogue, seed: int) -> Traffic:
             frames = _sample(rig, catalogue, seed, set(simulated))
         except InputError as error:
             problem, simulated = error.problems[0], {}
+        except ValidationError as error:
+            problem, simulated = error.errors()[0]["msg"], {}
     planned += _streams_of_kinds(frames, {plan.address: plan for plan in simulated.values()}, planned, catalogue)
     return Traffic(
         tuple(planned),
@@ -99,7 +103,7 @@ def key_of(device: DevicePlan) -> str:
 
 def _is_unknown(device: DevicePlan) -> bool:
     """Tell whether neither its kind, nor ``sends``, nor one of its functions says what it sends."""
-    if device.kind or device.sends:
+    if device.kind in kinds_by_name() or device.sends:
         return False
     return not any(FUNCTIONS[name].statuses for name in device.functions)
 

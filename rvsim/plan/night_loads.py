@@ -15,6 +15,7 @@ from rvsim.devices.kinds.fridge import DUTY_AIR_C, FridgeSettings
 from rvsim.devices.kinds.inverter import InverterSettings
 from rvsim.devices.own.own_settings import OwnLoadPlan
 from rvsim.devices.registry import settings_models
+from rvsim.plan.kind_settings import kind_settings
 from rvsim.plan.night_heat import NightHeat
 from rvsim.rig.climate import OUTDOORS
 from rvsim.rig.electric import battery_by_branch
@@ -99,7 +100,7 @@ class Loads:
 
 def _settings(device: DevicePlan) -> Any:
     model = settings_models().get(device.kind)
-    return None if model is None else device.settings_as(model)
+    return None if model is None else kind_settings(device, model)
 
 
 def _rest_amps(device: DevicePlan) -> tuple[float | None, str]:
@@ -126,9 +127,9 @@ def _rest_amps(device: DevicePlan) -> tuple[float | None, str]:
 def _night_amps(device: DevicePlan, heat: NightHeat | None) -> tuple[float | None, str]:
     amps, text = _rest_amps(device)
     if device.kind == "fridge":
-        return _fridge_amps(device, device.settings_as(FridgeSettings), heat)
+        return _fridge_amps(device, kind_settings(device, FridgeSettings), heat)
     if device.kind == "inverter":
-        inverter = device.settings_as(InverterSettings)
+        inverter = kind_settings(device, InverterSettings)
         if inverter.enabled:
             watts = inverter.sense_w if inverter.load_sense else inverter.no_load_w
             return watts / NOMINAL_VOLTS, f"{device.name} {watts:g} W without load / {NOMINAL_VOLTS:g} V"

@@ -13,6 +13,7 @@ from rvsim.devices.kinds.alternator import AlternatorSettings
 from rvsim.devices.kinds.dc_dc_charger import DcDcSettings
 from rvsim.devices.kinds.solar_controller import SolarSettings
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, path_name, unchecked
+from rvsim.plan.kind_settings import kind_settings
 from rvsim.plan.night_loads import Load, Loads
 from rvsim.rig.electric import BatteryPlan
 from rvsim.rig.model import Rig
@@ -204,13 +205,13 @@ def _engine_amps(rig: Rig, loads: Loads, battery: BatteryPlan) -> tuple[list[str
     for device in rig.devices:
         is_given = "full_amps" in device.settings
         if device.kind == "dc_dc_charger":
-            charger = device.settings_as(DcDcSettings)
+            charger = kind_settings(device, DcDcSettings)
             if (charger.to_battery or rig.vehicle.battery.name) != battery.name:
                 continue
             given = charger.full_amps
             text = f"{device.name} {given:g} A"
         elif device.kind == "alternator" and loads.battery_of(device) == battery.name:
-            alternator = device.settings_as(AlternatorSettings)
+            alternator = kind_settings(device, AlternatorSettings)
             given = max_amps(alternator.full_amps, DRIVE_RPM, 1.0, alternator.pulley_ratio)
             text = (
                 f"{device.name} {given:.0f} A of {alternator.full_amps:g} A, hot ({HOT_SHARE:g}) at {DRIVE_RPM:g} rpm"
@@ -268,7 +269,7 @@ def _by_sun(rig: Rig, loads: Loads, battery: BatteryPlan, night: BatteryNight | 
         return
     given, parts = 0.0, []
     for device in panels:
-        panel = device.settings_as(SolarSettings)
+        panel = kind_settings(device, SolarSettings)
         share = (1 - panel.shaded_percent / 100) * panel.efficiency_percent / 100
         amps = min(panel.full_amps, panel.panel_w * share / ABSORPTION_VOLTS)
         given += amps * sun

@@ -99,10 +99,13 @@ def test_how_many_devices_more(plans):
     report = plans.report("", device=sender(10))
     values = {answer.key: answer for answer in report.answers}
     assert values["bus.more_devices_load"].value == 5
+    assert values["bus.more_devices_load"].formula.endswith("at most 253 addresses")
     # 100 ms have room for 156 frames; each node takes 10 and 2 beside: 13 nodes in all
     assert values["bus.more_devices_deadline"].value == 12
-    late = plans.report("", device=sender(157)).answers
-    assert {answer.key: answer.value for answer in late}["bus.more_devices_deadline"] == 0
+    assert values["bus.more_devices_deadline"].formula.startswith("with 12 every")
+    late = {answer.key: answer for answer in plans.report("", device=sender(157)).answers}
+    assert late["bus.more_devices_deadline"].value == 0
+    assert late["bus.more_devices_deadline"].formula == "a message is too late already"
 
 
 def test_nobody_knows_what_a_device_sends(plans):
@@ -174,3 +177,12 @@ def test_two_devices_of_one_address_are_counted_both(plans):
     """What cannot work yet is still checked: the bench would let one of them fall silent."""
     device = sender(2) + sender(3, name="other")
     assert plans.answer("", "bus.load_worst", device=device).value == pytest.approx(5 * 0.64)
+
+
+def test_a_kind_that_does_not_exist_or_has_wrong_settings_is_not_simulated(plans):
+    """A rig that was read without the kinds: an unknown kind is an unknown sender, wrong settings are told."""
+    unknown = '[[device]]\nname = "node"\nkind = "toaster"\naddress = 0x5E\n'
+    assert plans.answer("", "device.node.sends", device=unknown).judgement is Judgement.UNCHECKED
+    wrong = '[[device]]\nname = "node"\nkind = "tank"\naddress = 0x48\nfunctions = { tank = 0 }\nsettings = { x = 1 }\n'
+    answer = plans.answer("", "bus.load_exact", device=wrong)
+    assert "nothing could be simulated" in answer.formula

@@ -173,6 +173,9 @@ def test_the_sun_gives_it_back_or_not(ask, hours, judgement):
     answer = ask("battery.house.sun_recovery", f"{DRIVE}sun_hours = {hours}\n{BURNER}", ENGINE)
     assert answer.judgement is judgement
     assert answer.severity is Severity.WARNING
+    shaded = ENGINE.replace("panel_w = 200.0", "panel_w = 200.0, shaded_percent = 50.0")
+    half = ask("battery.house.sun_recovery", f"{DRIVE}sun_hours = {hours}\n{BURNER}", shaded)
+    assert half.value == pytest.approx(answer.value / 2)
     driven = ask("battery.house.sun_recovery", f"{DRIVE}sun_hours = {hours}\ndrive_hours = 4.0\n{BURNER}", ENGINE)
     assert driven.severity is Severity.NOTICE
 
