@@ -2,16 +2,18 @@
 
 import base64
 import re
+import shutil
+import subprocess
 
 import pytest
 
-from rvsim import shipped
 from rvsim.devices.registry import settings_models
 from rvsim.faces.page.markup import text
 from rvsim.faces.page.page import write_rendered
 from rvsim.faces.page.plan_page import css_text, render_plan_page
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, unchecked
 from rvsim.plan.report import PlanReport
+from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.load import load_rig
 from rvsim.watch.flag import Severity
 
@@ -19,7 +21,8 @@ RULE = Rule("a rule, edition 1", "our decision", "another says 5 %")
 HOSTILE = "<script>alert(1)</script>"
 PAPERS = {"A4": (8.27, 11.69, 595, 841), "letter": (8.5, 11.0, 612, 792)}
 """Width and height in inches, and in points as a PDF has them."""
-RIGS = sorted(path.stem for path in (shipped.scenario_folder() / "rigs").glob("*.toml"))
+RIGS = ("castlemoor", "pebbleford", "quillhaven")
+"""The largest one, the smallest one, and one without outputs."""
 
 
 def answer(key, **given):
@@ -77,11 +80,43 @@ def test_severities_and_rules_are_words(page):
     assert "<li>the connectors</li>" in page
 
 
+def test_limits_stand_where_they_differ():
+    """One limit of all is beside the question, different ones are beside their answers."""
+    of_pump, of_mat = answer("a", limit="at most 5 A"), answer("b", subject="mat", limit="at most 9 A")
+    for answers, asked, lines in (
+        ((of_pump, of_pump), "within its limit (at most 5 A, R1)", [("pump", "1 + 1 = 2 A")] * 2),
+        ((of_pump, of_mat), "within its limit (R1)",
+         [("pump", "1 + 1 = 2 A (at most 5 A)"), ("mat", "1 + 1 = 2 A (at most 9 A)")]),
+    ):  # fmt: skip
+        page = render_plan_page(PlanReport(report().rig, (Section(Check.CURRENTS, answers),)))
+        assert f"<h4>{asked}</h4>" in page
+        assert re.findall("<p><b>(.*?)</b>: (.*?)<strong></strong></p>", page) == lines
+
+
+def test_what_the_rig_accepts_stands_with_its_reason():
+    """It is no flag, and it is not hidden."""
+    accepted = AcceptedPlan(flag="rig-current", answer="low", reason="measured in June")
+    rig = report().rig.model_copy(update={"accepted": (accepted,)})
+    page = render_plan_page(PlanReport(rig, report().sections))
+    part = page[page.index("Accepted by the rig, with its reason") : page.index("What is not checked")]
+    assert 'pump: it is long. <span class="facts">measured in June</span>' in part
+    assert "Remedy: </strong>shorten it" not in page
+
+
+def test_a_short_table_stays_on_one_page():
+    """Up to twelve rows; a longer one goes on, its head repeated."""
+    for rows, kind in ((12, "part short"), (13, "part")):
+        bill = PlanTable("bill", "What to buy", ("part",), tuple((f"part {n}",) for n in range(rows)))
+        assert f'<div class="{kind}"><h3>What to buy</h3>' in render_plan_page(report(tables=(bill,)))
+
+
 def test_boxes_to_fill_in(page):
     """Each expected reading has a box for the measured one and one to tick; what is built has none."""
     readings = page[page.index("Expected readings") : page.index("How each answer was computed")]
     rows = readings.count('<tr><th scope="row"')
     assert rows > 11
+    heads = re.findall(r'<h3>(Ladder|Power on, bus).*?<th scope="col">(measured|seen)</th>', readings)
+    assert heads == [("Ladder", "measured"), ("Power on, bus", "seen")]
     assert readings.count('class="box"') == readings.count('class="tick"') == rows
     assert 'class="box"' not in page[page.index("As built") : page.index("Expected readings")]
 
@@ -112,6 +147,7 @@ def test_a_sound_rig_says_so():
 
 def test_a_title_cannot_leave_its_style():
     """A name in the foot of the page is written by numbers, so that no letter of it is a part of the style."""
+    assert css_text("é") == '"\\0000e9"'
     assert css_text('a"}</style>') == '"a\\000022\\00007d\\00003c\\00002fstyle\\00003e"'
 
 
@@ -152,7 +188,7 @@ def test_on_paper(chromium, tmp_path, page, paper):
 
 @pytest.mark.paced
 def test_pages_are_numbered(chromium, tmp_path, page):
-    """The corner of a page has its number and how many there are: the foot costs its margin, and no page is lost."""
+    """The corner of each page has its number and how many there are, the other one the rig; read where it can be."""
     path = tmp_path / "sheet.html"
     write_rendered(path, page, overwrite=False)
     chromium.open(path)
@@ -161,6 +197,17 @@ def test_pages_are_numbered(chromium, tmp_path, page):
         ".map(rule => rule.cssText).join(' ')"
     )
     assert 'counter(page) " of " counter(pages)' in chromium.run(boxes)
+    reader = shutil.which("pdftotext")
+    if reader is None:  # the PDF has glyphs, which only a reader of PDF turns into letters again
+        return
+    pdf = tmp_path / "sheet.pdf"
+    pdf.write_bytes(printed(chromium, path, *PAPERS["A4"][:2]))
+    done = subprocess.run([reader, "-layout", str(pdf), "-"], capture_output=True, text=True, check=True)
+    pages = done.stdout.removesuffix("\f").split("\f")
+    feet = [content.rstrip().splitlines()[-1].split() for content in pages]
+    assert [" ".join(foot[-4:]) for foot in feet] == [f"page {n} of {len(pages)}" for n in range(1, len(pages) + 1)]
+    assert {" ".join(foot[:3]) for foot in feet} == {"ottersby: commissioning sheet,"}
+    assert "For the door" in pages[-1]
 
 
 @pytest.mark.paced
