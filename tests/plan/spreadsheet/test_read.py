@@ -120,7 +120,7 @@ output,mat,m,5,,,,,,12
         (SHEET.replace("0x8E", "0xFE"), 'S, I2, device 1 "load centre", address: 0xFE is not an address'),
         (SHEET.replace(",2,pump", ",1,pump"), "S, D4, output 2"),
         (SHEET.replace("1.5 mm2,4", ",4"), "S, B3, output 1"),
-        (SHEET.replace("14 AWG", "13 AWG"), 'S, G4, output 2 "pump", wire.awg: "13" is unknown'),
+        (SHEET.replace("14 AWG", "13 AWG"), 'S, G4, output 2 "pump", wire.awg: "13" is not a known gauge'),
         (
             SHEET.replace("galley light,cupboard,1", "galley light,cupboard,"),
             'B3, output 1 "galley light": the key "ter',
