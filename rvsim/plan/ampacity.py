@@ -11,7 +11,8 @@ from math import sqrt
 from typing import NamedTuple
 
 from rvsim.plan.answer import Rule
-from rvsim.plan.conductor_tables import AWG_SIZES, Size, awg_area_mm2, size_of
+from rvsim.plan.conductor_tables import Size, awg_area_mm2, size_of
+from rvsim.rig.conductor import AWG_SIZES
 from rvsim.rig.electric import WirePlan
 from rvsim.rig.rules_plan import RulesPlan
 

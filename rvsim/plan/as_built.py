@@ -118,11 +118,7 @@ def chain_of(rig: Rig, branch: str | None) -> Iterator[BranchPlan]:
 def _table(name: str, title: str, columns: Sequence[str], rows: Iterable[Sequence[str]], note: str = "") -> PlanTable:
     """Return a table without the columns in which no row has anything."""
     every = [tuple(row) for row in rows]
-    kept = [
-        place
-        for place in range(len(columns))
-        if place == 0 or any(row[place] not in (NOT_GIVEN, NONE) for row in every)
-    ]
+    kept = [place for place in range(len(columns)) if any(row[place] not in (NOT_GIVEN, NONE) for row in every)]
     shown = tuple(tuple(row[place] for place in kept) for row in every)
     if not note and any(NOT_GIVEN in row for row in shown):
         note = NOTE

@@ -254,8 +254,7 @@ def _more_devices(given: "PlanInput", found: Traffic, together: list[PeriodicMes
         middle = (low + high) // 2
         low, high = (middle, high) if is_in_time(middle) else (low, middle)
     more = max(low, 0)
-    last = f"with {more} every message is sent before it is due again"
-    formula = f"{last}, with {more + 1} not" if more < free else f"{last}; there are no more addresses"
+    formula = f"with {more} every message is sent before it is due again, with {more + 1} not"
     if low < 0:
         formula = "a message is too late already"
     yield Answer(

@@ -10,14 +10,15 @@ low-voltage. A wire given in milliohm counts as given in both.
 
 from collections.abc import Mapping
 from math import pi
-from typing import NamedTuple, get_args
+from typing import NamedTuple
 
 from rvsim.plan.answer import Rule
 from rvsim.rig.conductor import (
+    AWG_SIZES,
     COPPER_PER_K,
     FEET_PER_M,
     IEC_CLASS_5_OHM_PER_KM,
-    AwgSize,
+    gauge_number,
     ohm_per_m_by_area,
     ohm_per_m_by_awg,
 )
@@ -78,8 +79,6 @@ TABLE_RULES: Mapping[str, Rule] = {
     ),
 }  # fmt: skip
 """Each table of resistances as a rule."""
-AWG_SIZES: tuple[str, ...] = get_args(AwgSize)
-"""The sizes by gauge, the thinnest first."""
 AREA_SIZES = tuple(sorted({*IEC_CLASS_5_OHM_PER_KM, 0.35}))
 """The sizes by area that are on sale, in mm2."""
 
@@ -102,8 +101,7 @@ def size_of(wire: WirePlan) -> Size | None:
 
 def awg_area_mm2(awg: str) -> float:
     """Return the area of a gauge by its formula, d = 0.127 x 92^((36 - n)/39) mm; 2/0 is n = -1."""
-    number = 1 - int(awg.partition("/")[0]) if "/" in awg else int(awg)
-    diameter: float = 0.127 * 92 ** ((36 - number) / 39)
+    diameter: float = 0.127 * 92 ** ((36 - gauge_number(awg)) / 39)
     return pi / 4 * diameter**2
 
 

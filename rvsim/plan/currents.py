@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, path_name, unchecked
 from rvsim.plan.demand import RigDemand
 from rvsim.plan.relay_checks import class_text, relay_answers
-from rvsim.plan.starts import START_RULE, Start, figure, output_start, seconds_text, trip_rule, trip_s, trip_text
+from rvsim.plan.starts import START_RULE, Start, few, figure, output_start, seconds_text, trip_rule, trip_s, trip_text
 from rvsim.rig.model import Rig
 from rvsim.rig.switching import DIMMED, ModulePlan, OutputPlan
 from rvsim.watch.flag import Severity
@@ -37,6 +37,8 @@ LAMP_OUT_RULE = Rule(
     "the running current above the lowest load that the module can tell", "common practice, no source: 50 mA is usual"
 )
 OVERRIDE_RULE = Rule("a way to switch motions, pumps and heaters while the network is silent", "our decision")
+MAX_TERMS = 12
+"""How many currents of a sum are shown one by one. Our choice."""
 INDUCTIVE = frozenset({"motor", "pump", "relay coil"})
 NEEDS_OVERRIDE = frozenset({"pump", "heater mat"})
 LIMIT_CAUTION = "A current limit in electronics does not replace the fuse that protects the wire."
@@ -230,14 +232,15 @@ def _module_answers(module: ModulePlan, rig: Rig, demand: RigDemand, starts: dic
     without_limit = [] if limit is not None else [f"limit_amps of module {module.name}"]
     above = limit is not None and total.known_amps > limit
     terms = [(demand.terminal(one).amps, demand.share(one)) for one in outputs]
-    formula = " + ".join(
+    added = " + ".join(
         figure(amps) if share == 1 else f"{figure(amps)} x {share * 100:g} %"
         for amps, share in terms
         if amps is not None
     )
+    formula = added if len(terms) <= MAX_TERMS else f"sum of {len(terms)} outputs"
     if limit is None or (total.amps is None and not above):
         missing = [*total.missing, *without_limit]
-        yield unchecked(f"{key}.current", Check.CURRENTS, subject, question, MODULE_RULE, missing)
+        yield unchecked(f"{key}.current", Check.CURRENTS, subject, question, MODULE_RULE, few(missing))
         return
     least = "at least " if total.missing else ""
     yield Answer(
@@ -256,13 +259,13 @@ def _module_answers(module: ModulePlan, rig: Rig, demand: RigDemand, starts: dic
         unproven="that no more runs at one time than the shares say",
     )  # fmt: skip
     if not above:
-        yield _module_start_answer(module, rig, demand, starts, total.known_amps, limit)
+        yield from _module_start_answers(module, rig, demand, starts, total.known_amps, limit)
 
 
-def _module_start_answer(
+def _module_start_answers(
     module: ModulePlan, rig: Rig, demand: RigDemand, starts: dict[str, Start], total: float, limit: float
-) -> Answer:
-    """Return whether the module lets the start pass that is nearest to a trip, with everything else running."""
+) -> Iterator[Answer]:
+    """Yield whether the module lets the start pass that is nearest to a trip, with everything else running."""
     key, subject = f"module.{path_name(module.name)}.start", module.name
     question = "Does the module let each start pass while all else runs?"
     rule = trip_rule(rig.rules)
@@ -282,10 +285,12 @@ def _module_start_answer(
         if worst is None or (nearness, peak) > worst[:2]:
             worst = nearness, peak, output, start, before
     trips = worst is not None and worst[0] >= 1
-    if worst is None or (missing and not trips):
-        return unchecked(key, Check.CURRENTS, subject, question, rule, missing or [f"outputs of module {module.name}"])
+    if missing and not trips:
+        yield unchecked(key, Check.CURRENTS, subject, question, rule, few(missing))
+    if worst is None or (missing and not trips):  # coils alone start nothing
+        return
     _, peak, output, start, before = worst
-    return Answer(
+    yield Answer(
         key=key, check=Check.CURRENTS, subject=subject, question=question,
         rule=rule if start.is_given else _with_start(rule), value=peak, unit="A", limit="no trip while one load starts",
         formula=(
@@ -305,7 +310,7 @@ def _branch_answers(rig: Rig, demand: RigDemand) -> Iterator[Answer]:
         question = "What flows through it, by the plan?"
         found = demand.branch(branch.name)
         if found.missing:
-            yield unchecked(key, Check.CURRENTS, branch.name, question, BRANCH_RULE, found.missing)
+            yield unchecked(key, Check.CURRENTS, branch.name, question, BRANCH_RULE, few(found.missing))
             continue
         parts = demand.parts(branch.name)
         highest = "" if found.peak_amps is None or found.peak_amps <= found.known_amps else found.peak_amps

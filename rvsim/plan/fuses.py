@@ -1,7 +1,7 @@
-"""Fuses: a right one before each conductor, where it is, what it interrupts, and whether a short circuit opens it.
+"""Fuses: a right one before each conductor, where it is, and whether it carries its load.
 
 Knows: which fuse is before which wire, and the questions that are asked of both. Does not know the figures of fuses
-(`fuse_tables`), nor what a conductor may carry (`ampacity`).
+(`fuse_tables`), what a conductor may carry (`ampacity`), nor short circuits (`short_circuits`).
 
 A fuse stands at the head of its branch, output or device. A wire without one of its own is protected by the nearest
 one towards the battery. The current limit of an output's electronics is no fuse: it never replaces one.
@@ -9,7 +9,7 @@ one towards the battery. The current limit of an output's electronics is no fuse
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import inf, isinf
+from math import isinf
 from typing import TYPE_CHECKING
 
 from rvsim.plan.ampacity import carrying
@@ -17,27 +17,23 @@ from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section
 from rvsim.plan.conductor_tables import sizes_like
 from rvsim.plan.conductors import nothing_given
 from rvsim.plan.fuse_tables import (
-    BLOWN_AT_ONCE,
     FUSE_SIZES,
-    INTERRUPTING_RULE,
     NEXT_SIZE_SHARE,
     OVERLOAD_SHARE,
     PLACE_RULES,
     PLACES_M,
     SELECTIVE_SHARE,
-    form_that_interrupts,
     fuse_below,
     next_fuse,
     shortest_opening_s,
-    source_of,
-    to_interrupt,
 )
+from rvsim.plan.short_circuits import interrupting_answer, reach_answer
 from rvsim.plan.supply_chain import MOTOR_LOADS, Chain, Link, Supply
 from rvsim.rig.quantity import duration_text
 from rvsim.rig.rules_plan import RulesPlan
 from rvsim.watch.flag import Severity
 from rvsim.wire.frame import SECOND_US
-from rvsim.world.fuse import BREAKER, FUSE, opening_s
+from rvsim.world.fuse import BREAKER, opening_s
 
 if TYPE_CHECKING:
     from rvsim.plan.report import PlanInput
@@ -50,11 +46,6 @@ START_RULE = Rule(
     "shortest opening times of regular blade fuses: 0.75 s at 135 %, 0.15 s at 200 %, 0.04 s at 350 %, 0.02 s at 600 %",
     "from memory", "the longest times of ISO 8820-3, read at second hand, are 5 to 2400 times as long",
 )  # fmt: skip
-REACH_RULE = Rule(
-    f"a short circuit at the far end of a wire takes at least {BLOWN_AT_ONCE:g} times its fuse",
-    "our decision; common practice, no source",
-    "at 200 % a blade fuse opens within 5 s, a glass fuse to UL 248-14 within 2 min",
-)
 ORDER_RULE = Rule(
     f"of two fuses in series the one nearer to the battery is at least {SELECTIVE_SHARE:g} times as large",
     "IEC 60269 for fuses of one class, from memory",
@@ -91,25 +82,20 @@ class _FuseJudge:
         """Yield the answers about the last part of a chain."""
         link = chain.links[-1]
         yield self._of_conductor(chain)
-        if link.wire is not None and self._protecting(chain) is not None:
-            yield self._of_reach(chain)
+        if link.wire is not None and chain.fuse is not None:
+            yield reach_answer(chain, self.rules)
         if link.fuse_amps is None:
             return
         yield self._of_margin(link, link.fuse_amps)
         if link.demand.peak_amps is not None and link.demand.peak_amps > link.fuse_amps:
             yield self._of_start(link, link.fuse_amps, link.demand.peak_amps)
         yield self._of_distance(chain)
-        yield self._of_interrupting(chain)
+        yield interrupting_answer(chain)
         if link.breaker is None:
             yield self._of_size(link, link.fuse_amps)
-        above = self._protecting(chain._replace(links=chain.links[:-1]))
+        above = chain.fuse_before
         if above is not None:
             yield self._of_order(link, link.fuse_amps, above)
-
-    @staticmethod
-    def _protecting(chain: Chain) -> Link | None:
-        """Return the part with the fuse that protects the end of a chain; None where there is none."""
-        return next((link for link in reversed(chain.links) if link.fuse_amps is not None), None)
 
     def _answer(
         self, link: Link, name: str, question: str, formula: str, rule: Rule, value: float | None, unit: str,
@@ -147,9 +133,9 @@ class _FuseJudge:
     def _of_conductor(self, chain: Chain) -> Answer:
         link = chain.links[-1]
         question = "Does a fuse protect its wire?"
-        fused, limit = self._protecting(chain), self._limit(link, at_most=True)
-        if fused is None and not chain.missing:
-            return self._without_fuse(link, question)
+        fused, limit = chain.fuse, self._limit(link, at_most=True)
+        if fused is None and not chain.missing and link.wire is not None:
+            return self._without_fuse(chain, question)
         has_figure = link.limit is not None and link.limit.amps is not None
         is_above = limit is not None and fused is not None and (fused.fuse_amps or 0.0) > limit[2] + _SAME
         if limit is None or fused is None or fused.fuse_amps is None or not (has_figure or is_above):
@@ -192,11 +178,17 @@ class _FuseJudge:
             parts.append(f"use {better} in place of {size}")
         return ", or ".join(parts) or f"no fuse fits both {amps:.4g} A and its load: use a thicker wire"
 
-    def _without_fuse(self, link: Link, question: str) -> Answer:
+    def _without_fuse(self, chain: Chain, question: str) -> Answer:
+        """Return that a wire has no fuse from the battery on; of several in series the first one is told."""
+        link = chain.links[-1]
+        first = next(one for one in chain.links if one.wire is not None)
         answer = self._answer(
             link, "fuse_conductor", question, "no fuse_amps from the battery to here", NO_FUSE_RULE, None, "",
             "a fuse or a breaker",
         )  # fmt: skip
+        if first is not link:
+            text = f"not judged: {first.what} has no fuse; put one there first"
+            return replace(answer, judgement=Judgement.UNCHECKED, text=text)
         limit = self._limit(link)
         running = link.demand.amps
         least = None if running is None else next_fuse(self.rules.fuse_margin * running)
@@ -211,6 +203,8 @@ class _FuseJudge:
     def _missing(self, chain: Chain) -> list[str]:
         link = chain.links[-1]
         missing = list(chain.missing)
+        if not missing and chain.fuse is None:
+            missing.append(f"fuse_amps of {link.what}")
         if link.wire is None:
             missing.append(f"wire of {link.what}" if link.has_wire_key else f"a branch with a wire for {link.what}")
         elif link.size is None:
@@ -306,7 +300,7 @@ class _FuseJudge:
         link = chain.links[-1]
         rule, question = PLACE_RULES[self.rules.fuse_place], "Is its fuse near its source?"
         key, given, limit = f"{link.key}.fuse_distance", link.fuse_distance_m, self._limit(link)
-        before = self._protecting(chain._replace(links=chain.links[:-1]))
+        before = chain.fuse_before
         if before is not None and limit is not None and (before.fuse_amps or 0.0) <= limit[2] + _SAME:
             return self._answer(
                 link, "fuse_distance", question,
@@ -331,79 +325,6 @@ class _FuseJudge:
         return replace(
             answer, judgement=Judgement.FLAGGED, advice=closer,
             text=f"{given:g} m of wire before its {link.protection} are not protected: at most {most:g} m",
-        )  # fmt: skip
-
-    def _of_interrupting(self, chain: Chain) -> Answer:
-        link = chain.links[-1]
-        key, question = f"{link.key}.fuse_interrupting", "Can its fuse interrupt a short circuit?"
-        rule = INTERRUPTING_RULE
-        missing = list(chain.missing)
-        needed = None
-        if chain.battery is not None:
-            before = chain.links[:-1]
-            ohm = sum(one.wire.ohm for one in before if one.wire is not None)
-            needed = to_interrupt(chain.battery, ohm, is_main=not before)
-            missing += needed.missing
-        if link.interrupting_amps is None:
-            missing.append(f"interrupting_amps of {link.what}")
-        if missing or needed is None or needed.amps is None or link.interrupting_amps is None:
-            return unchecked(key, Check.FUSES, link.what, question, rule, missing)
-        answer = self._answer(
-            link, "fuse_interrupting", question, f"{needed.formula} against {link.interrupting_amps:g} A", rule,
-            link.interrupting_amps, "A", f"at least {needed.amps:.5g} A",
-            "does not prove what further sources (chargers, a second battery) add",
-        )  # fmt: skip
-        if link.interrupting_amps >= needed.amps - _SAME:
-            return answer
-        return replace(
-            answer, judgement=Judgement.FLAGGED, severity=Severity.FAULT,
-            text=f"a short circuit takes {needed.amps:.5g} A, and its {link.protection} interrupts "
-            f"{link.interrupting_amps:g} A",
-            advice=f"use {form_that_interrupts(needed.amps)}, or such a one nearer to the battery",
-        )  # fmt: skip
-
-    # A short circuit.
-
-    def _of_reach(self, chain: Chain) -> Answer:
-        link, fused = chain.links[-1], self._protecting(chain)
-        assert fused is not None
-        assert fused.fuse_amps is not None
-        key, question = f"{link.key}.fuse_reach", "Does a short circuit at the far end of its wire open the fuse?"
-        source = None if chain.battery is None else source_of(chain.battery)
-        ohms = [(one.what, one.ohm) for one in chain.links if one.ohm is not None]
-        missing = [*chain.missing, *(f"wire of {one.what}" for one in chain.links if one.ohm is None)]
-        if chain.battery is not None and source is None:
-            missing.append(f"short_circuit_amps or internal_milliohm of battery {chain.battery.name}")
-        total = sum(ohm for _, ohm in ohms) + (0.0 if source is None else source.ohm)
-        volts = self.rules.source_volts
-        amps = volts / total if total else inf
-        share = amps / fused.fuse_amps
-        is_short = share < BLOWN_AT_ONCE - _SAME
-        if missing and not is_short:
-            return unchecked(key, Check.FUSES, link.what, question, REACH_RULE, missing)
-        if not total:
-            missing = [f"a resistance between battery and {link.what}"]
-            return unchecked(key, Check.FUSES, link.what, question, REACH_RULE, missing)
-        parts = " + ".join(
-            [*([] if source is None else [f"{source.ohm * 1000:.4g}"]), *(f"{ohm * 1000:.4g}" for _, ohm in ohms)]
-        )
-        opens = opening_s(share, FUSE if fused.breaker is None else BREAKER)
-        after = "never" if isinf(opens) else f"within {opens:.3g} s"
-        answer = self._answer(
-            link, "fuse_reach", question,
-            f"{volts:g} V / ({parts} mohm) = {amps:.4g} A = {share:.3g} x {fused.fuse_amps:g} A: opens {after}"
-            + (f"; {source.text}" if source is not None else ""),
-            REACH_RULE, share, "", f"at least {BLOWN_AT_ONCE:g} times the fuse",
-            "does not prove it for a short circuit through a bad contact, which takes less",
-        )  # fmt: skip
-        if not is_short:
-            return answer
-        largest = fuse_below(amps / BLOWN_AT_ONCE)
-        return replace(
-            answer, judgement=Judgement.FLAGGED,
-            text=f"a short circuit at its far end takes {amps:.4g} A, only {share:.3g} times the {fused.protection}",
-            advice=f"use {'a fuse of its own of' if fused is not link else 'a fuse of'} at most {largest or 1:g} A, "
-            "or a thicker or shorter wire",
         )  # fmt: skip
 
     # The table.

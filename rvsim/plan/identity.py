@@ -78,9 +78,10 @@ def _address_answers(rig: Rig) -> Iterator[Answer]:
             advice = f"set {static[-1].name} to another address, or choose one that is dynamic"
         elif others:
             severity = Severity.WARNING
-            movers = [device for device in devices if device.dynamic][-1:] or devices[-1:]
-            text = f"{_listed(devices)} have the address {number}: {movers[0].name} moves to another one at each start"
-            advice = f"set {movers[0].name} to an address of its own"
+            mover = next(device for device in reversed(devices) if device.dynamic)
+            who = mover.name if static else "the one with the higher NAME"
+            text = f"{_listed(devices)} have the address {number}: {who} moves to another one at each start"
+            advice = f"set {mover.name} to an address of its own"
         yield Answer(
             key=f"device.{path_name(first.name)}.address", check=Check.IDENTITY,
             subject=", ".join(device.name for device in devices), question="Has each device an address of its own?",

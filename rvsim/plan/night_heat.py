@@ -5,20 +5,21 @@ heater burns for a steady need: at part load, or on and off where the need is be
 limit, nor how temperatures move (`simulated_night` has the physics).
 
 Hot water, people who cook, the sun and the heat of electric loads are left out. The heat of people counts where the rig
-has a table [people].
+has a table [people]; fresh air by a roof fan counts where a simulated panel runs one.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from rvsim.devices.kinds.air_furnace import AirFurnaceSettings
-from rvsim.devices.kinds.heater import FULL_BELOW_C, HeaterSettings
+from rvsim.devices.kinds.heater import FULL_BELOW_C
+from rvsim.devices.kinds.panel import FRESH_AIR_PERCENT, PanelSettings
+from rvsim.devices.kinds.roof_fan import RoofFanSettings
+from rvsim.plan.heaters import Heater, heater_of
 from rvsim.plan.kind_settings import kind_settings
 from rvsim.rig.climate import FIRST_ZONE, OUTDOORS, CabinPlan, ZonePlan
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.world.coolant import exchanged_w_per_k, mix_j_per_litre_k
-from rvsim.world.fuel import DIESEL_MJ_PER_LITRE, LPG_KG_PER_LITRE, MJ_PER_KG
 from rvsim.world.infiltration import AIR_W_PER_LITRE_S_K
 from rvsim.world.people import sensible_w
 
@@ -30,43 +31,6 @@ thermostat does (from memory)."""
 THERMOSTAT_BAND_K = 1.0
 _ROUNDS = 400
 _FAN_EXPONENT = 0.8
-
-
-@dataclass(frozen=True)
-class Heater:
-    """A heater's figures: heat in watts, currents in amperes, times in seconds."""
-
-    device: str
-    zones: tuple[str, ...]
-    full_w: float
-    low_w: float
-    efficiency: float
-    """Heat by the heat in the fuel, lower heating value."""
-    gas_tank: str | None = None
-    """The tank that it burns from; None for diesel."""
-    is_gas: bool = False
-    has_coolant: bool = False
-    rest_amps: float = 0.0
-    pump_amps: float = 0.0
-    full_amps: float = 0.0
-    low_amps: float = 0.0
-    start_as: float = 0.0
-    """Ampere-seconds of one start and one stop: glowing, and the fan before and after the flame."""
-    start_text: str = ""
-    start_s: float = 0.0
-    """From the call for heat to the flame."""
-    fan_amps: float = 0.0
-    """Of one zone's fan at full speed, where it has one beside the burner's."""
-    pause_c: float = 0.0
-    resume_c: float = 0.0
-    low_c: float = 0.0
-
-    @property
-    def kwh_per_unit(self) -> float:
-        """Heat in a litre of diesel, or in a litre of liquid gas."""
-        if self.is_gas:
-            return MJ_PER_KG["propane"] * LPG_KG_PER_LITRE / 3.6
-        return DIESEL_MJ_PER_LITRE / 3.6
 
 
 @dataclass(frozen=True)
@@ -171,10 +135,26 @@ class NightHeat:
         """Tell whether the rig gives what the temperature of a place follows from."""
         return place == OUTDOORS or place in self.heated or not self.missing
 
+    @cached_property
+    def fresh_air(self) -> Mapping[str, float]:
+        """The air in litres a second that roof fans blow out of each zone, as a simulated panel always runs them."""
+        found: dict[str, float] = {}
+        for panel in self.rig.devices:
+            if panel.kind != "panel":
+                continue
+            settings = kind_settings(panel, PanelSettings)
+            instances = {zone.roof_fan for zone in settings.zones.values()} if settings.zones else {settings.roof_fan}
+            for fan in self.rig.devices:
+                if fan.kind == "roof_fan" and instances.intersection(fan.functions.get("roof_fan", ())):
+                    figures = kind_settings(fan, RoofFanSettings)
+                    flow = figures.full_flow_litres_per_s * FRESH_AIR_PERCENT / 100
+                    found[figures.zone] = found.get(figures.zone, 0.0) + flow
+        return found
+
     def w_per_k(self, name: str) -> float:
         """Return what a zone loses to the outside for each degree: walls, glass and exchanged air."""
         zone = self.zones[name]
-        air = zone.volume_m3 * zone.air_changes_per_hour
+        air = zone.volume_m3 * zone.air_changes_per_hour + 3.6 * self.fresh_air.get(name, 0.0)
         return zone.walls_w_per_k + zone.glass_w_per_k + AIR_W_PER_M3_H_K * air
 
     def people_w(self, name: str) -> float:
@@ -203,6 +183,8 @@ class NightHeat:
         for name, zone in self.zones.items():
             walls = zone.walls_w_per_k + zone.glass_w_per_k
             air = f"{AIR_W_PER_M3_H_K} x {zone.volume_m3:g} m3 x {zone.air_changes_per_hour:g} /h"
+            if name in self.fresh_air:
+                air += f" + {AIR_W_PER_M3_H_K} x 3.6 x {self.fresh_air[name]:g} l/s by the roof fan"
             parts.append(f"{name} ({walls:.1f} W/K + {air}) x {self.celsius[name] - self.outdoor_c:.1f} K")
         return " + ".join(parts)
 
@@ -220,8 +202,20 @@ class NightHeat:
             if name in (one, other)
         ]
 
+    def zones_of(self, heater: Heater) -> list[str]:
+        """Return the zones that a heater keeps warm; of several heaters of a zone the first does."""
+        return [zone for zone in heater.zones if self.heater_by_zone[zone] is heater]
+
+    def need_text(self, heater: Heater) -> str:
+        """Return what the zones of a heater need, each with what its people give."""
+        parts = []
+        for zone in self.zones_of(heater):
+            people = f", after {self.people_w(zone):.0f} W of its people" if self.people_w(zone) else ""
+            parts.append(f"{zone} {self.need_w(zone):.0f} W{people}")
+        return " + ".join(parts) or "no zone"
+
     def _run(self, heater: Heater) -> HeaterRun:
-        needs = {zone: self.need_w(zone) for zone in heater.zones if self.heater_by_zone[zone] is heater}
+        needs = {zone: self.need_w(zone) for zone in self.zones_of(heater)}
         need = sum(needs.values())
         output = min(heater.full_w, max(need, heater.low_w))
         share = min(1.0, need / output) if output else 0.0
@@ -297,60 +291,3 @@ def _is_unknown_furnace(plan: DevicePlan) -> bool:
 
 def _place(zone: str) -> str:
     return f"[{FIRST_ZONE}]" if zone == FIRST_ZONE else f"zone {zone}"
-
-
-def heater_of(plan: DevicePlan, rig: Rig) -> Heater | None:
-    """Return the figures of a heater by its kind; None for a device that is none, or whose kind the rig leaves out."""
-    if plan.kind == "heater":
-        return _coolant_heater(plan, kind_settings(plan, HeaterSettings), rig)
-    if plan.kind == "air_furnace":
-        return _air_furnace(plan, kind_settings(plan, AirFurnaceSettings))
-    return None
-
-
-def _coolant_heater(plan: DevicePlan, figures: HeaterSettings, rig: Rig) -> Heater:
-    coolant = rig.coolant
-    exchangers = {FIRST_ZONE: coolant.cabin_exchanger_w_per_k, **{one.name: one.exchanger_w_per_k for one in rig.zones}}
-    glow_s = figures.glow_s + figures.after_glow_s
-    fan_s = figures.purge_s + figures.after_run_s
-    return Heater(
-        plan.name,
-        tuple(zone for zone in figures.zones if exchangers.get(zone)),
-        coolant.burner_w,
-        coolant.burner_w * figures.low_output_percent / 100,
-        coolant.burner_efficiency_percent / 100,
-        has_coolant=True,
-        rest_amps=figures.electronics_amps,
-        pump_amps=figures.pump_amps,
-        full_amps=figures.burner_amps,
-        low_amps=figures.low_burner_amps,
-        start_as=glow_s * figures.glow_amps + fan_s * figures.chamber_fan_amps,
-        start_text=f"{glow_s:g} s x {figures.glow_amps:g} A glowing, {fan_s:g} s x {figures.chamber_fan_amps:g} A",
-        start_s=figures.purge_s + figures.glow_s + (figures.first_flame_s + figures.last_flame_s) / 2,
-        fan_amps=figures.fan_amps,
-        pause_c=figures.pause_c,
-        resume_c=figures.resume_c,
-        low_c=figures.low_c,
-    )
-
-
-def _air_furnace(plan: DevicePlan, figures: AirFurnaceSettings) -> Heater:
-    is_gas = figures.fuel == "gas"
-    glow_s, glow_amps = figures.filled("glow_s"), 0.0 if is_gas else figures.glow_amps
-    fan_s, fan_amps = figures.filled("purge_s") + figures.filled("after_run_s"), figures.filled("after_run_amps")
-    full_w = figures.filled("heat_w")
-    return Heater(
-        plan.name,
-        (figures.zone,),
-        full_w,
-        min(full_w, figures.filled("low_heat_w")),
-        figures.filled("efficiency_percent") / 100,
-        gas_tank=figures.gas_tank,
-        is_gas=is_gas,
-        rest_amps=figures.electronics_amps,
-        full_amps=figures.filled("burner_amps"),
-        low_amps=figures.filled("low_burner_amps"),
-        start_as=glow_s * glow_amps + fan_s * fan_amps,
-        start_text=f"{glow_s:g} s x {glow_amps:g} A glowing, {fan_s:g} s x {fan_amps:g} A",
-        start_s=figures.filled("purge_s") + glow_s + 10.0,
-    )

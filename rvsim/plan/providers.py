@@ -27,7 +27,18 @@ MOTION_RULE = Rule(
     "our decision; a recall of 2023 was for awnings that extended while driving",
 )
 BY_PERSON = frozenset(
-    {"dc_dimmer", "dc_load", "ac_load", "lock", "awning", "window_shade", "slide", "thermostat", "dc_disconnect"}
+    {
+        "dc_dimmer",
+        "dc_load",
+        "ac_load",
+        "lock",
+        "awning",
+        "window_shade",
+        "slide",
+        "thermostat",
+        "dc_disconnect",
+        "water_pump",
+    }
 )
 """What persons switch from several places: two who command it do not disturb each other by themselves."""
 MOTION_CAUTION = "A command can start a motor with nobody looking: keep people clear, and test each interlock."

@@ -9,7 +9,8 @@ The first hour does not count: the linings of walls take up heat until they are 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rvsim.plan.night_heat import THERMOSTAT_BAND_K, Heater, NightHeat
+from rvsim.plan.heaters import Heater
+from rvsim.plan.night_heat import THERMOSTAT_BAND_K, NightHeat
 from rvsim.rig.climate import FIRST_ZONE, WeatherPlan
 from rvsim.rig.model import Rig
 from rvsim.rig.vehicle import VehiclePlan
@@ -45,7 +46,7 @@ class _Control:
 
     def __init__(self, heater: Heater, night: NightHeat, world: World) -> None:
         self.heater, self._night, self._world = heater, night, world
-        self.zones = [zone for zone in heater.zones if night.heater_by_zone[zone] is heater]
+        self.zones = night.zones_of(heater)
         self.joules = self.amp_seconds = 0.0
         self.starts = 0
         self._is_burning = self._wants = False
@@ -135,6 +136,8 @@ def run_night(rig: Rig, night: NightHeat, other_amps: float) -> SimulatedNight:
     world = World(_vehicle(rig, night), weather)
     serving = list(night.heater_by_zone.values())
     controls = [_Control(heater, night, world) for heater in night.heaters if heater in serving and heater.full_w]
+    for zone, litres_per_s in night.fresh_air.items():
+        world.set_vent(f"fresh air of {zone}", litres_per_s, zone)
     battery = rig.vehicle.battery
     owner = "the night"
     coldest = {zone: world.air_celsius(zone) for zone in night.zones}

@@ -7,6 +7,7 @@ A start by its kind counts with its first current for one time constant of its r
 decays so is about 0.6 of it, so this is on the careful side (our decision). A start that the rig gives counts as given.
 """
 
+from collections.abc import Sequence
 from math import log
 from typing import NamedTuple
 
@@ -30,6 +31,10 @@ I2T_RULE = Rule(
 STEPS_RULE = Rule("the trip steps of the rig's own [rules]", "our decision: the figures are the rig's")
 
 
+MAX_NAMED = 6
+"""How many missing keys an answer names. Our choice."""
+
+
 class Start(NamedTuple):
     """The start of a load: its first current in amperes, how long it counts, and how both were found.
 
@@ -47,6 +52,11 @@ class Start(NamedTuple):
 def figure(value: float) -> str:
     """Return a figure with as many digits as tell it from its limit."""
     return f"{round(value, 3):g}"
+
+
+def few(missing: Sequence[str]) -> Sequence[str]:
+    """Return the keys that are missing, the first ones by name and the others by their number."""
+    return missing if len(missing) <= MAX_NAMED else [*missing[: MAX_NAMED - 1], f"{len(missing) - MAX_NAMED + 1} more"]
 
 
 def seconds_text(seconds: float) -> str:
@@ -113,6 +123,8 @@ def trip_rule(rules: RulesPlan) -> Rule:
 def trip_text(amps: float, limit_amps: float, rules: RulesPlan, before_amps: float = 0.0) -> str:
     """Return the computation of a trip with its figures."""
     seconds = trip_s(amps, limit_amps, rules, before_amps)
+    if limit_amps <= 0:
+        return f"{figure(amps)} A on a limit of 0 A: trips at once" if seconds is not None else "0 A: never trips"
     if seconds is None:
         what = "at most the limit" if amps <= limit_amps else "below the first step"
         return f"{figure(amps)} A is {what} of {figure(limit_amps)} A: never trips"

@@ -73,6 +73,16 @@ class Chain(NamedTuple):
     battery: BatteryPlan | None
     missing: tuple[str, ...] = ()
 
+    @property
+    def fuse(self) -> Link | None:
+        """The part with the fuse that protects the last wire: its own, or the nearest towards the battery."""
+        return next((link for link in reversed(self.links) if link.fuse_amps is not None), None)
+
+    @property
+    def fuse_before(self) -> Link | None:
+        """The part with the fuse that protects what is before the last part."""
+        return next((link for link in reversed(self.links[:-1]) if link.fuse_amps is not None), None)
+
 
 @dataclass(frozen=True, eq=False)
 class Consumer:

@@ -202,8 +202,8 @@ class DropJudge:
         percent, formula = self._percent(loss)
         key, question = f"{consumer.key}.peak_drop_percent", "How much voltage is lost on the way to it at its start?"
         is_over = percent > limit + _SAME
-        if is_over and not loss.missing and demand.peak_us is None:
-            missing = (f"peak of {consumer.what}, how long its start lasts",)
+        if is_over and demand.peak_us is None:
+            missing = (f"peak of {consumer.what}, how long its start lasts", *loss.missing)
             return unchecked(key, Check.CONDUCTORS, consumer.what, question, rule, missing)
         if is_over and demand.peak_us is not None and demand.peak_us < self.rules.short_start:
             lasts, short = duration_text(demand.peak_us), duration_text(self.rules.short_start)
@@ -236,6 +236,10 @@ class DropJudge:
         unproven = UNPROVEN
         if demand.peak_amps is None and not consumer.is_output:
             unproven += "; a start that takes more than its amps (a glow plug, a pump) is not in the rig as peak_amps"
+        if is_below and demand.peak_amps is not None and highest == demand.peak_amps and not loss.missing:
+            unproven += (
+                f"; a start that is a plain resistance takes less, and {self._resistive(loss, highest):.3g} V are left"
+            )
         formula = f"{source:g} V - ({loss.formula}) = {volts:.4g} V"
         answer = Answer(
             key=key, check=Check.CONDUCTORS, subject=consumer.what, question=question, formula=formula,
@@ -249,6 +253,12 @@ class DropJudge:
         )
         advice = self._remedy(loss, source - cut_off, source)
         return _changed(answer, Judgement.FLAGGED, text, advice, Severity.FAULT)
+
+    def _resistive(self, loss: Loss, amps: float) -> float:
+        """Return the volts at a load that is the resistance which takes these amperes at the base voltage."""
+        wires = sum(link.ohm or 0.0 for link, _, _ in loss.parts)
+        load = self.rules.base_volts / amps
+        return (self.rules.source_volts - loss.volts + wires * amps) * load / (load + wires)
 
     # Remedies.
 

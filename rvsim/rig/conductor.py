@@ -6,12 +6,14 @@ feeds, nor which size it should have; further tables, and other temperatures, ar
 
 from bisect import bisect_left
 from collections.abc import Mapping
-from typing import Literal
+from typing import Literal, get_args
 
 AwgSize = Literal[
     "24", "22", "20", "18", "16", "14", "12", "10", "8", "6", "4", "3", "2", "1", "1/0", "2/0", "3/0", "4/0"
 ]
 """A size of the American wire gauge, as text."""
+AWG_SIZES: tuple[str, ...] = get_args(AwgSize)
+"""The sizes by gauge, the thinnest first."""
 # IEC 60228, the highest resistance of class 5 (flexible) plain copper at 20 C, in ohms a kilometre by area in mm2: as
 # tabulated alike on three pages; the first three of one extract of DIN VDE 0295 without its column heads; from 70 mm2
 # on from memory.
@@ -33,6 +35,11 @@ OHM_MM2_PER_KM = 17.241
 COPPER_PER_K = 0.00393
 """Change of the resistance for each kelvin, of that at 20 C (the same table)."""
 _AT_75_C = 1 + COPPER_PER_K * (75 - 20)
+
+
+def gauge_number(awg: str) -> int:
+    """Return the number of a gauge, which falls with the thickness: 0 for 1/0, -1 for 2/0."""
+    return 1 - int(awg.partition("/")[0]) if "/" in awg else int(awg)
 
 
 def ohm_per_m_by_area(area_mm2: float, table: Mapping[float, float] = IEC_CLASS_5_OHM_PER_KM) -> float:

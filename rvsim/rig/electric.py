@@ -7,12 +7,13 @@ The line under each figure gives the origin of its default. The limits only excl
 practice, no source.
 """
 
+import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from rvsim.rig.conductor import AwgSize, ohm_per_m_by_area, ohm_per_m_by_awg
+from rvsim.rig.conductor import AWG_SIZES, AwgSize, gauge_number, ohm_per_m_by_area, ohm_per_m_by_awg
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import repeated, unknown_text
 from rvsim.rig.table import Mistake, OneLineText, Table, validation_error
@@ -101,7 +102,18 @@ class BatteryPlan(Table):
 
 
 def _gauge_text(given: object) -> object:
-    return str(given) if isinstance(given, int) and not isinstance(given, bool) else given
+    """Return a gauge as text; of one that is not sold the error names the nearest ones."""
+    text = str(given) if isinstance(given, int) and not isinstance(given, bool) else given
+    if not isinstance(text, str) or text in AWG_SIZES:
+        return text
+    number = re.fullmatch(r"(-?\d{1,4})(/0)?(?: *AWG)?", text.strip(), re.ASCII | re.IGNORECASE)
+    if number is None:
+        return text
+    wanted = gauge_number(f"{number[1]}{number[2] or ''}")
+    thinner = [size for size in AWG_SIZES if gauge_number(size) >= wanted][-1:]
+    thicker = [size for size in AWG_SIZES if gauge_number(size) <= wanted][:1]
+    near = list(dict.fromkeys(shown(size) for size in (*thinner, *thicker)))
+    raise ValueError(f"{shown(given)} is not a known gauge; write {' or '.join(near)}")
 
 
 class WirePlan(Table):

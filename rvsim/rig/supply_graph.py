@@ -32,7 +32,7 @@ def feeds(branches: "Sequence[BranchPlan]", branch_by_device: Mapping[str, str])
         below = {branch.name}
         last = [branch.name]
         while last:
-            last = [name for above in last for name in fed.get(above, ()) if name not in below]
+            last = [name for above in last for name in fed.get(above, ())]
             below.update(last)
         yield Feed(branch, frozenset(device for device, own in branch_by_device.items() if own in below))
 

@@ -99,10 +99,13 @@ def test_how_many_devices_more(plans):
     report = plans.report("", device=sender(10))
     values = {answer.key: answer for answer in report.answers}
     assert values["bus.more_devices_load"].value == 5
+    assert values["bus.more_devices_load"].formula.endswith("at most 253 addresses")
     # 100 ms have room for 156 frames; each node takes 10 and 2 beside: 13 nodes in all
     assert values["bus.more_devices_deadline"].value == 12
-    late = plans.report("", device=sender(157)).answers
-    assert {answer.key: answer.value for answer in late}["bus.more_devices_deadline"] == 0
+    assert values["bus.more_devices_deadline"].formula.startswith("with 12 every")
+    late = {answer.key: answer for answer in plans.report("", device=sender(157)).answers}
+    assert late["bus.more_devices_deadline"].value == 0
+    assert late["bus.more_devices_deadline"].formula == "a message is too late already"
 
 
 def test_nobody_knows_what_a_device_sends(plans):

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from rvsim.plan.endurance import FUEL_RULE, peukert_factor
-from rvsim.plan.night_heat import AIR_W_PER_M3_H_K, Heater, HeaterRun
+from rvsim.plan.heaters import Heater
+from rvsim.plan.night_heat import AIR_W_PER_M3_H_K, HeaterRun
 from rvsim.plan.storage import STORAGE_RULE
 from rvsim.wire.response import PeriodicMessage, utilisation_percent, worst_responses
 from rvsim.wire.timing import BIT_RATE, STANDARD_EMPTY_BITS, max_bits, min_bits

@@ -26,7 +26,6 @@ from rvsim.plan.ampacity import (
 )
 from rvsim.plan.conductor_tables import (
     ABYC,
-    AWG_SIZES,
     COPPER_CONSTANTS,
     IEC_2,
     IEC_5,
@@ -55,7 +54,7 @@ from rvsim.plan.fuse_tables import (
     next_fuse,
     shortest_opening_s,
 )
-from rvsim.rig.conductor import FEET_PER_M, OHM_MM2_PER_KM
+from rvsim.rig.conductor import AWG_SIZES, FEET_PER_M, OHM_MM2_PER_KM
 from rvsim.rig.electric import WirePlan
 from rvsim.rig.rules_plan import RulesPlan
 from rvsim.world.fuse import opening_s

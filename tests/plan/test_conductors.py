@@ -58,6 +58,8 @@ def test_a_wire_carries_what_its_table_allows(plans, wire, limit, rules):
     answer = plans.answer(feed(wire, limit - 0.01, rules), KEY)
     assert not answer.is_flagged
     assert float(answer.limit.removeprefix("at most ").removesuffix(" A")) == pytest.approx(limit, abs=0.01)
+    if limit == int(limit):
+        assert not plans.answer(feed(wire, limit, rules), KEY).is_flagged
     above = plans.answer(feed(wire, limit + 0.01, rules), KEY)
     assert above.is_flagged
     assert above.severity == "fault"

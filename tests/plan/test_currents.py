@@ -91,6 +91,33 @@ def test_a_rig_can_give_its_own_trip_steps(plans):
     assert "below the first step" in plans.answer(low, "output.fan.start").formula
 
 
+def test_a_start_needs_its_time(plans):
+    """A peak that the rig gives lasts as its kind of load, or as given; of a socket or a mat it has to be given."""
+    socket = MODULE + output("socket", amps=2.0, limit_amps=5.0, load='"socket"', peak_amps=9.0)
+    assert plans.answer(socket, "output.socket.start").text.endswith("peak of output socket")
+    given = plans.answer(socket + 'peak = "1s"\n', "output.socket.start")
+    assert given.formula.startswith("9 A for 1 s; trips after")
+    plain = plans.answer(MODULE + output("x", amps=2.0, limit_amps=5.0, peak_amps=9.0), "output.x.start")
+    assert plain.text.endswith("peak of output x")
+    lamp = MODULE + output("lamp", amps=2.0, limit_amps=5.0, load='"lamp"', peak_amps=9.0)
+    assert plans.answer(lamp, "output.lamp.start").formula.startswith("9 A for 10 ms")
+    mat = plans.answer(MODULE + output("mat", amps=5.0, limit_amps=5.0, load='"heater mat"'), "output.mat.start")
+    assert mat.formula == (
+        "a heater mat starts with its running current of 5 A; 5 A is at most the limit of 5 A: never trips"
+    )
+    nothing = MODULE + output("off", amps=0.0, limit_amps=5.0, load='"motor"', wire="{ milliohm = 9.0 }")
+    assert plans.answer(nothing, "output.off.start").value == 0
+
+
+def test_an_output_of_no_amperes_trips_at_once(plans):
+    """A limit of 0 A, and a limit by steps: both name their rule."""
+    text = MODULE + output("x", amps=0.0, limit_amps=0.0, peak_amps=1.0, peak='"1s"')
+    found = plans.answer(text, "output.x.start")
+    assert (found.judgement, found.rule.name) == (Judgement.FLAGGED, "I2t of first order, t = -tau ln(1 - I0^2/I^2)")
+    steps = plans.answer("[rules]\ntrip = [[2.0, 5.0]]\n" + text, "output.x.start")
+    assert (steps.judgement, "own [rules]" in steps.rule.name) == (Judgement.FLAGGED, True)
+
+
 def test_inductive_loads_have_suppressors_and_motions_an_override(plans):
     """Missing is told, false is flagged, true is good; a switch in the module is a way without the network."""
     pump = MODULE + output("pump", amps=3.0, limit_amps=9.0, load='"pump"')
@@ -158,6 +185,26 @@ def test_the_start_nearest_to_a_trip_is_that_of_the_module(plans):
         text.replace("4.6s", "1s") + output("socket", 3, amps=1.0, load='"socket"'), "module.cupboard.start"
     )
     assert unknown.text == "not checked: the rig does not give peak_amps of output socket"
+
+
+def test_long_lists_are_short(plans):
+    """Of many outputs the sum is told without its terms, and the first missing keys by name."""
+    text = MODULE + "limit_amps = 99.0\n" + "".join(output(f"o{one}", one, amps=1.5) for one in range(1, 13))
+    assert plans.answer(text, "module.cupboard.current").formula.startswith("1.5 + 1.5 + ")
+    more = plans.answer(text + output("o13", 13, amps=2.0), "module.cupboard.current")
+    assert more.formula == "sum of 13 outputs = 20 A <= 99 A"
+    six = MODULE + "limit_amps = 99.0\n" + "".join(output(f"o{one}", one) for one in range(1, 7))
+    assert plans.answer(six, "module.cupboard.current").text.endswith("o5, amps of output o6")
+    seven = plans.answer(six + output("o7", 7), "module.cupboard.current")
+    assert seven.text.endswith("amps of output o5, 2 more")
+
+
+def test_coils_alone_start_nothing(plans):
+    """A module that feeds only relays is asked for its sum, and for no start."""
+    coil = MODULE + 'limit_amps = 1.0\n[[relay]]\nname = "r"\ncoil_amps = 0.1\n'
+    keys = {one.key for one in plans.report(coil + output("mat", amps=9.0, relay='"r"')).answers}
+    assert "module.cupboard.current" in keys
+    assert "module.cupboard.start" not in keys
 
 
 def test_what_a_branch_carries_is_told(plans):

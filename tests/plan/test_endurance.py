@@ -146,6 +146,7 @@ def test_people_warm_their_zone(ask):
     """Two people at rest give 180 W below 20 C; without the table they are not counted."""
     with_people = ask("device.heater.night_heat", NIGHT + "[people]\ncount = 2\n")
     assert with_people.value == pytest.approx(1160.88 - 180)
+    assert with_people.formula == "cabin 981 W, after 180 W of its people = 981 W"
 
 
 def test_a_night_by_hand(ask):
@@ -330,7 +331,7 @@ def test_outputs_count_by_their_duty(ask):
     ("name", "night_c"), [("ottersby", -15.0), ("ottersby", 5.0), ("quillhaven", -10.0), ("quillhaven", 8.0)]
 )
 def test_by_hand_against_the_simulated_night(catalogue, name, night_c):
-    """Fuel within 10 %, ampere-hours within 20 %, at full burn and where burners go on and off."""
+    """Fuel and ampere-hours within 10 %, at full burn and where burners go on and off."""
     rig = load_rig(name, for_plan=True).model_copy(update={"endurance": EndurancePlan(night_c=night_c, night_hours=6)})
     answers = check_endurance(PlanInput(rig, catalogue, simulate_night=True)).answers
     found = {one.key: one for one in answers}
@@ -358,6 +359,8 @@ def test_two_heaters_of_one_zone_and_one_without_heat(plans):
     text = NIGHT + "night_hours = 2.0\n"
     given = plans.given(text, device=furnaces)
     values = {one.key: one.value for one in check_endurance(given).answers}
+    formulas = {one.key: one.formula for one in check_endurance(given).answers}
+    assert formulas["device.furnace_2.night_heat"] == "no zone = 0 W"
     assert values["device.furnace_1.night_heat"] == pytest.approx(1160.88)
     assert values["device.furnace_2.night_heat"] == 0
     night = simulate_night(given)
@@ -390,3 +393,35 @@ def test_settings_that_do_not_fit_are_one_line(ask):
     """A rig that was read without the kinds: the device, the setting and where the right ones are listed."""
     with pytest.raises(InputError, match=r'^device "heater", settings, pump_amp: .*--keys heater'):
         ask("night.fuel", NIGHT, HEATER + "settings = { pump_amp = 1.0 }\n")
+
+
+def test_fresh_air_by_the_roof_fan_of_a_panel(ask, plans):
+    """A simulated panel always runs it at a tenth: 20 of 200 L/s are 72 m3/h; one that no panel commands rests."""
+    fan = """
+    [[device]]
+    name = "fan"
+    kind = "roof_fan"
+    address = 0x90
+    functions = { roof_fan = 1 }
+    settings = { full_flow_litres_per_s = 200.0 }
+    """
+    panel = """
+    [[device]]
+    name = "panel"
+    kind = "panel"
+    address = 0x44
+    functions = { control_panel = 1 }
+    amps = { control_panel = [0.3, 0.3] }
+    """
+    devices = HEATER + dedent(fan)
+    loss = ask("night.heat_loss", NIGHT, devices + dedent(panel))
+    assert loss.value == pytest.approx((35 + 0.336 * (11 + 72)) * 30)
+    assert "20 l/s by the roof fan" in loss.formula
+    assert ask("night.heat_loss", NIGHT, devices).value == pytest.approx(1160.88)
+    other = dedent(panel) + "[device.settings]\nroof_fan = 2\n"
+    assert ask("night.heat_loss", NIGHT, devices + other).value == pytest.approx(1160.88)
+    text = NIGHT + "night_hours = 2.0\n"
+    with_fan, without = (simulate_night(plans.given(text, device=one)) for one in (devices + dedent(panel), devices))
+    assert with_fan is not None
+    assert without is not None
+    assert with_fan.litres["heater"] > 1.4 * without.litres["heater"]

@@ -91,6 +91,17 @@ def test_a_wire_without_a_fuse_is_a_fault(plans):
     assert answer.advice == "put a fuse of at most 175 A and at least 50 A at the battery's end of it"
 
 
+def test_of_wires_in_series_without_a_fuse_the_first_is_told(plans):
+    """The second one says where to begin. A branch without wire and fuse is no wire: it is not checked."""
+    text = van("", output="wire = { awg = 10, length_m = 1.0 }\n")
+    flags = [flag for flag in plans.report(text).flags if flag.kind == "rig-fuse"]
+    assert [flag.subject for flag in flags] == ["branch main"]
+    answer = plans.answer(text, "output.mat.fuse_conductor")
+    assert (answer.judgement, answer.text) == ("unchecked", "not judged: branch main has no fuse; put one there first")
+    bare = plans.answer(text.replace("wire = { awg = 4, length_m = 1.0 }", ""), "branch.main.fuse_conductor")
+    assert bare.text == "not checked: the rig does not give fuse_amps of branch main, wire of branch main"
+
+
 def test_a_fuse_further_up_protects_a_wire_as_far_as_it_carries(plans):
     """100 A before a wire of 6 AWG are right, before one of 14 AWG a fault: the output's own limit is no fuse."""
     key, wire = "output.mat.fuse_conductor", "limit_amps = 8.0\nwire = {{ awg = {}, length_m = 1.0 }}\n"
@@ -184,7 +195,7 @@ def test_a_short_circuit_at_the_far_end_opens_the_fuse(plans):
         plans, key, van(output=own.format(round(longest - 0.01, 2)), amps=1.0),
         van(output=own.format(round(longest + 0.01, 2)), amps=1.0),
     )  # fmt: skip
-    assert answer.advice == "use a fuse of at most 7.5 A, or a thicker or shorter wire"
+    assert answer.advice == "use a fuse of at most 7.5 A, or use a thicker or shorter wire"
     assert answer.value == pytest.approx(2.0, abs=0.01)
     unknown = van(output=own.format(5.0), battery="", amps=1.0)
     assert plans.answer(unknown, key).text.endswith("short_circuit_amps or internal_milliohm of battery house")

@@ -28,6 +28,12 @@ def test_an_address_belongs_to_one_device(plans):
     moving = tanks.replace("73", "72") + "dynamic = true\n"
     found = plans.answer("", "device.fresh.address", device=moving)
     assert (found.severity, "grey moves" in found.text) == (Severity.WARNING, True)
+    both = plans.answer("", "device.fresh.address", device=moving.replace("tank = 1 }", "tank = 1 }\ndynamic = true"))
+    assert "the one with the higher NAME moves" in both.text
+    other = plans.answer("", "device.fresh.address", device=device("fresh", 72) + device("lamp", 72, "dc_dimmer = 1"))
+    assert other.text.startswith("fresh and lamp have the address 0x48 (72), and a static address")
+    bare = [device(name, 72).replace("functions = { tank = 1 }", "") for name in ("a", "b")]
+    assert plans.answer("", "device.a.address", device="".join(bare)).text.startswith("a and b have the address")
 
 
 @pytest.mark.parametrize(
@@ -51,6 +57,11 @@ def test_a_name_belongs_to_one_unit(plans):
     assert flagged(plans.report("", device=one + other.replace("E241", "E240"))) == {"device.a.name": Severity.FAULT}
     unknown = plans.answer("", "names", device=one + device("b", 73, "tank = 2"))
     assert "claimed_name of device b" in unknown.text
+    tanks = [device(f"t{number}", 72 + number, f"tank = {number}") for number in range(4)]
+    assert plans.answer("", "names", device="".join(tanks[:3])).text.endswith(
+        "device t0, claimed_name of device t1, claimed_name of device t2"
+    )
+    assert plans.answer("", "names", device="".join(tanks)).text.endswith("claimed_name of 4 devices, t0 to t3")
 
 
 def test_an_instance_belongs_to_one_device_of_its_kind(plans):
@@ -63,6 +74,10 @@ def test_an_instance_belongs_to_one_device_of_its_kind(plans):
     twice = plans.answer("", "function.tank.1", device=text.replace("tank = 2", "tank = 1"))
     assert (twice.severity, twice.subject) == (Severity.FAULT, "fresh, grey")
     assert "2 is free" in twice.advice
+    assert twice.text == "fresh and grey are both tank 1: readings jump between them"
+    lamps = "".join(device(f"lamp {one}", 131 + one, "dc_dimmer = 1") for one in range(3))
+    thrice = plans.answer("", "function.dc_dimmer.1", device=lamps)
+    assert thrice.text.endswith("are all dimmer 1: readings jump between them, and a command moves all")
 
 
 def test_outputs_and_inputs_count_by_their_own_names(plans):
@@ -104,7 +119,7 @@ def test_the_table_has_addresses_as_built(plans):
     """A row for each device, with its functions and their instances."""
     report = plans.report("", device=device("tanks", 72, "tank = [0, 1, 2, 5]"))
     table = next(one for one in report.tables if one.name == "addresses")
-    assert table.rows[0][:5] == ("tanks", "0x48", "72", "static", "tank 0 to 2, 5")
+    assert table.rows[0] == ("tanks", "0x48", "72", "static", "tank 0 to 2, 5", "", "")
 
 
 def test_flags_are_of_the_kind_of_identity(plans):

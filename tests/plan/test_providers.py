@@ -75,7 +75,7 @@ def test_what_is_needed_and_sent_by_nobody_is_told(plans):
 
 def test_what_a_panel_can_do_without_is_not_asked_for(plans):
     """A setting that the rig does not write is no need; one that it writes is, and so is a sensor indoors."""
-    small = PANEL + OTHERS.replace("roof_fan = 1", "roof_fan = 2")
+    small = PANEL + OTHERS.replace("roof_fan = 1", "roof_fan = 2").replace("dc_source = 1", "dc_source = 2")
     assert flagged(plans.report("", device=small)) == {}
     written = small.replace("thermostat = 1 }", "thermostat = 1 }\nsettings = { roof_fan = 1 }")
     assert list(flagged(plans.report("", device=written))) == ["device.panel.needs.ROOF_FAN_STATUS_1_1"]
@@ -99,6 +99,26 @@ def test_needs_are_compared_with_what_is_sent(plans):
     assert ["FURNACE_STATUS" in texts[0], "no message is called TANK_STATE" in texts[1]] == [True, True]
 
 
+def test_what_is_sent_without_an_instance_is_none_of_its_own(plans):
+    """An output without an instance, an own device whose function has one, a word where the instance belongs."""
+    module = '[[module]]\nname = "m"\ndevice = "display"\n[[output]]\nname = "o"\nmodule = "m"\nterminal = 1\n'
+    needs = '["TANK_STATUS one", "DC_LOAD_STATUS 5", "TANK_STATUS 5"]'
+    other = display(needs=needs).replace('"display"', '"other"').replace("0x50", "0x51")
+    own = """
+[[device]]
+name = "own"
+kind = "own"
+address = 0x60
+functions = { tank = 4 }
+settings = { message = [{ message = "TANK_STATUS" }] }
+"""
+    report = plans.report(module, device=display() + own + other.replace("control_panel = 2", "control_panel = 3"))
+    assert flagged(report) == {
+        f"device.other.needs.{topic}": Severity.WARNING
+        for topic in ("TANK_STATUS_one", "DC_LOAD_STATUS_5", "TANK_STATUS_5")
+    }
+
+
 def test_what_a_silent_description_may_send_is_not_judged(plans):
     """A device without functions and sends, a sender without an instance, a further message of a known function."""
     gateway = '\n[[device]]\nname = "gateway"\naddress = 0x60\n'
@@ -113,6 +133,8 @@ def test_what_a_silent_description_may_send_is_not_judged(plans):
     more = display(needs='["CHARGER_AC_STATUS_1 1"]')
     found = plans.answer("", "device.display.needs.CHARGER_AC_STATUS_1_1", device=more + charger)
     assert "sends of device charger" in found.text
+    second = more.replace("STATUS_1 1", "STATUS_1 2")
+    assert list(flagged(plans.report("", device=second + charger))) == ["device.display.needs.CHARGER_AC_STATUS_1_2"]
     empty = plans.answer("", "needs", device=display())
     assert empty.judgement is Judgement.UNCHECKED
 
@@ -138,6 +160,9 @@ def test_two_controllers_of_one_heater_are_told(plans):
         "", "function.furnace.1.commanders", device=PANEL + OTHERS + display(sends='["FURNACE_COMMAND 1"]')
     )
     assert "panel and display" in found.text
+    assert found.advice == "let one of them command it, and the other one ask that one"
+    alone = plans.answer("", "function.furnace.1.commanders", device=PANEL + OTHERS)
+    assert alone.advice == ""
 
 
 def test_a_furnace_with_its_own_thermostat_is_told(plans):
@@ -145,7 +170,9 @@ def test_a_furnace_with_its_own_thermostat_is_told(plans):
     own = OTHERS.replace("furnace = 1", "thermostat = 2, furnace = 1")
     report = plans.report("", device=PANEL + own)
     assert flagged(report) == {"function.furnace.1.commanders": Severity.WARNING}
-    assert "heater (its own thermostat)" in next(one.text for one in report.answers if one.is_flagged)
+    told = next(one for one in report.answers if one.is_flagged)
+    assert "heater (its own thermostat)" in told.text
+    assert told.advice == "disable its own thermostat, or let the other one command that thermostat"
     alone = plans.report("", device=own)
     assert flagged(alone) == {}
     zone = own.replace('name = "heater"', 'name = "heater"\nzone = "cabin"')
@@ -264,3 +291,114 @@ def test_flags_are_of_the_kind_of_providers(plans):
     """A need that nobody answers is one flag."""
     flags = plans.report("", device=OTHERS + display(needs='["TANK_STATUS 1"]')).flags
     assert [flag.kind.value for flag in flags] == ["rig-provider"]
+
+
+def test_who_commands_what_is_listed(plans):
+    """Outputs by what switches them, functions by who commands them; a generator by its panel."""
+    generator = '\n[[device]]\nname = "genset"\naddress = 0x40\nfunctions = { generator = 1 }\n'
+    started = PANEL.replace("zone =", "settings = { generator = { start_volts = 11.8, charger = 1 } }\nzone =")
+    charger = '\n[[device]]\nname = "charger"\naddress = 0x4A\nfunctions = { charger = 1 }\n'
+    report = plans.report(MOTION, device=started + OTHERS + generator + charger)
+    table = next(one for one in report.tables if one.name == "commanders")
+    rows = {function: (what, by) for function, what, by in table.rows}
+    assert rows["genset 1"] == ("genset", "panel")
+    assert rows["furnace 1"] == ("heater", "panel")
+    assert rows["charger 1"] == ("charger", "nobody by the plan")
+    assert rows["DC load 11"] == ("out", "input key")
+    assert rows["DC load 12"] == ("in", "nobody by the plan")
+
+
+def test_a_panel_switches_what_its_settings_say(plans):
+    """By a key, by a scene, at low voltage; it needs what the key sends, and of its own module it needs nothing."""
+    panel = (
+        PANEL.replace("thermostat = 1", "thermostat = [1]")
+        + """
+[device.settings]
+switches = { "pad.up" = "out" }
+switches_off = { "pad.down" = "out" }
+shed = { outputs = ["in"] }
+
+[[device]]
+name = "pad"
+kind = "keypad"
+address = 0x9C
+functions = { dc_input = [31, 32] }
+settings = { keys.up = { instance = 31 }, keys.down = { instance = 32, scene = "all" } }
+"""
+    )
+    scene = '[[scene]]\nname = "all"\nset = { "out" = "off" }\n'
+    report = plans.report(MOTION + scene, device=panel + OTHERS)
+    by_key = {one.key: one for one in report.answers}
+    assert by_key["motion.awning.senders"].formula == (
+        "extend: panel by pad.up, panel by pad.down, panel by scene all, input key; retract: panel at low voltage"
+    )
+    assert by_key["device.panel.needs.DIGITAL_INPUT_STATUS_31"].formula.startswith(
+        "DIGITAL_INPUT_STATUS 31 (the switch pad.up): sent by pad"
+    )
+    assert "device.panel.needs.DIGITAL_INPUT_STATUS_32" in by_key
+
+
+def test_settings_that_cannot_be_read_are_told(plans):
+    """The needs of such a device are not known, and nothing else is judged by them."""
+    broken = PANEL.replace("zone =", 'settings = { indoor_sensor = "one" }\nzone =')
+    found = plans.answer("", "device.panel.needs", device=broken + OTHERS)
+    assert found.judgement is Judgement.UNCHECKED
+    assert flagged(plans.report("", device=broken + OTHERS)) == {}
+
+
+def test_an_own_device_sends_its_messages(plans):
+    """With the instance of its settings, or that of its functions."""
+    own = '\n[[device]]\nname = "own"\nkind = "own"\naddress = 0x60\n'
+    need = display(needs='["TANK_STATUS 4"]')
+    for settings, good in (
+        ("message = 'TANK_STATUS', instance = 4", True),
+        ("message = 'TANK_STATUS', instance = 5", False),
+    ):
+        device = own + f"settings = {{ message = [{{ {settings} }}] }}\n"
+        assert (flagged(plans.report("", device=device + need)) == {}) is good
+
+
+def test_a_lock_is_commanded_by_who_sends_its_command(plans):
+    """A motion of a device: its senders are those of the device's own command."""
+    lock = '\n[[device]]\nname = "door"\naddress = 0x87\nfunctions = { lock = 1 }\n'
+    lock += '\n[[device]]\nname = "blind"\naddress = 0x88\nfunctions = { window_shade = 1 }\n'
+    motion = '[[motion]]\nname = "door lock"\nwhat = "lock"\ndevice = "door"\n'
+    found = plans.answer(motion, "motion.door_lock.senders", device=lock + display(sends='["LOCK_COMMAND 1"]'))
+    assert (found.formula, found.value) == ("extend: display", 1)
+    shade = motion.replace('what = "lock"', 'what = "shade"').replace('device = "door"', 'device = "blind"')
+    sends = display(sends='["LOCK_COMMAND 1"]')
+    assert plans.answer(shade, "motion.door_lock.senders", device=lock + sends).value == 0
+
+
+def test_a_module_of_no_simulated_kind_sends_its_outputs(plans):
+    """What its outputs and inputs are on the network is sent by its device."""
+    centre = '\n[[device]]\nname = "centre"\naddress = 0x8E\nfunctions = { generator_start = 1 }\n'
+    need = display(needs='["DC_LOAD_STATUS 11", "DIGITAL_INPUT_STATUS 21"]')
+    module = MOTION.replace('name = "m"\n', 'name = "m"\ndevice = "centre"\n', 1)
+    module = module.replace('name = "key"', 'name = "key"\ninstance = 21').replace('what = "awning"', 'what = "window"')
+    assert flagged(plans.report(module, device=centre + need)) == {}
+
+
+def test_zones_of_one_panel_have_their_own_sensors(plans):
+    """Each zone by its name; a name that is no zone of the rig is told as missing."""
+    zones = (
+        PANEL.replace("thermostat = 1", "thermostat = [1, 2]")
+        + """
+[device.settings.zones.cabin]
+instance = 1
+sensor = 1
+
+[device.settings.zones.garage]
+instance = 2
+sensor = 1
+"""
+    )
+    garage = '[[zone]]\nname = "garage"\n'
+    report = plans.report(garage, device=zones + OTHERS)
+    assert flagged(report) == {"device.panel.sensor.garage": Severity.WARNING}
+    by_key = {one.key: one for one in report.answers}
+    assert by_key["device.panel.sensor.cabin"].judgement is Judgement.GOOD
+    assert by_key["zone.garage.thermostats"].judgement is Judgement.GOOD
+    none = plans.report("", device=zones + OTHERS)
+    assert flagged(none) == {}
+    assert {one.key: one for one in none.answers}["device.panel.sensor.garage"].judgement is Judgement.UNCHECKED

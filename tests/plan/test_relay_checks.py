@@ -33,6 +33,8 @@ def test_the_coil_is_within_the_limit_of_its_output(plans):
     assert (bad.judgement, bad.severity) == (Judgement.FLAGGED, Severity.FAULT)
     by_ohm = plans.answer(RELAY.replace("coil_amps = 0.15", "coil_ohm = 85.0"), "relay.r.coil")
     assert by_ohm.value == pytest.approx(0.141, abs=0.0005)
+    no_limit = plans.answer(RELAY.replace("limit_amps = 0.15\n", ""), "relay.r.coil")
+    assert no_limit.text == "not checked: the rig does not give limit_amps of output mat"
     assert "coil_amps of relay r" in plans.answer(RELAY.replace("coil_amps = 0.15", ""), "relay.r.coil").text
 
 
@@ -47,6 +49,9 @@ def test_a_contact_carries_its_class(plans, load, inside, outside):
     good = plans.answer(text.replace("amps = 20.0\nlimit", f"amps = {inside}\nlimit"), "relay.r.contact")
     bad = plans.answer(text.replace("amps = 20.0\nlimit", f"amps = {outside}\nlimit"), "relay.r.contact")
     assert (good.judgement, bad.judgement, bad.severity) == (Judgement.GOOD, Judgement.FLAGGED, Severity.FAULT)
+    share = {"heater mat": 1, "lamp": 10}.get(load, 6)
+    by_maker = "" if share == 1 else f" resistive, or {outside} A of a {load} by its maker"
+    assert bad.advice == f"choose one with a contact of at least {round(share * outside, 3):g} A{by_maker}"
     assert "17 A (one life test)" in bad.rule.disagreement
 
 
@@ -65,6 +70,7 @@ def test_a_load_of_no_kind_is_judged_only_where_it_is_too_much_anyway(plans):
     assert "load of output mat" in plans.answer(text, "relay.r.contact").text
     more = plans.answer(text.replace("amps = 20.0\nlimit", "amps = 20.1\nlimit"), "relay.r.contact")
     assert more.judgement is Judgement.FLAGGED
+    assert more.advice == "choose one with a contact of at least 20.1 A"
     nothing = plans.answer(RELAY.replace("contact_amps = 20.0\n", ""), "relay.r.contact")
     assert "contact_amps of relay r" in nothing.text
 
@@ -100,6 +106,14 @@ def test_published_figures_of_hot_coils():
     assert hot_value(1.0, 20, 85) == pytest.approx(1 + 0.04 * 6.5, rel=0.01)
 
 
+def test_what_a_contact_does_not_prove_depends_on_its_load(plans):
+    """The start of LED drivers, and what somebody plugs in."""
+    said = {}
+    for load in ("led", "socket", "heater mat"):
+        said[load] = plans.answer(RELAY.replace('"heater mat"', f'"{load}"'), "relay.r.contact").unproven
+    assert ["LED drivers" in said["led"], "no motor" in said["socket"], "how many" in said["heater mat"]] == [True] * 3
+
+
 def test_coils_are_suppressed(plans):
     """None is told, false and a contradiction are flagged, a plain diode is a notice, a resistor is good."""
     cases = {
@@ -115,6 +129,12 @@ def test_coils_are_suppressed(plans):
         assert found.judgement is judged, keys
         assert severity in (None, found.severity), keys
     assert plans.report(RELAY + 'suppressor = "diode"\n').is_good
+    unknown = plans.answer(RELAY + "suppressed = true\n", "relay.r.suppressor")
+    assert (unknown.unproven[:10], unknown.formula) == ("which kind", "suppressor: fitted, kind not given")
+    both = plans.answer(RELAY + 'suppressed = false\nsuppressor = "varistor"\n', "relay.r.suppressor")
+    assert (both.text, both.unproven) == ("the rig says suppressed = false and suppressor = varistor", "")
+    none = plans.answer(RELAY + "suppressed = false\n", "relay.r.suppressor")
+    assert none.text == "its coil has no suppressor"
 
 
 def test_a_contact_needs_a_lowest_load(plans):
@@ -124,6 +144,7 @@ def test_a_contact_needs_a_lowest_load(plans):
     assert plans.answer(small, "relay.r.lowest_load").judgement is Judgement.GOOD
     less = plans.answer(small.replace("amps = 1.0\nlimit", "amps = 0.99\nlimit"), "relay.r.lowest_load")
     assert less.judgement is Judgement.FLAGGED
+    assert "min_contact_amps of relay r" in plans.answer(RELAY, "relay.r.lowest_load").text
 
 
 def test_a_relay_without_an_output_is_a_spare(plans):

@@ -1,5 +1,7 @@
 """The commissioning sheet as data: tables as built, expected readings, cautions, and the page for the door."""
 
+from dataclasses import replace
+
 import pytest
 
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section
@@ -106,6 +108,9 @@ instance = 21
 ladder = { pull_up_ohm = 1000, rungs = { porch = 330, pump = 1000 } }
 switches = { porch = "porch light" }
 
+[harness]
+cable = "grey pair"
+
 [[tap]]
 name = "front"
 terminator = true
@@ -113,14 +118,14 @@ ports = 3
 drops = [{ device = "panel", length_m = 0.5, terminator = false }]
 
 [[tap]]
-name = "rear"
-length_m = 4.0
-drops = [{ device = "heater", terminator = true }]
-
-[[tap]]
 name = "side"
 on = "front"
 length_m = 1.0
+
+[[tap]]
+name = "rear"
+length_m = 4.0
+drops = [{ device = "heater", terminator = true }]
 """
 
 
@@ -151,6 +156,7 @@ def test_supplies_as_built(sheet):
         "branch": "living", "from": "battery house", "fuse A": "60", "fuse after m": "0.1", "wire": "16 mm²",
         "m one way": "2.5", "feeds": "electronics, heater, porch light, water pump, mat, stair light",
     }  # fmt: skip
+    assert list(branches) == ["living", "electronics"]
     electronics = branches["electronics"]
     assert (electronics["from"], electronics["fuse A"], electronics["fuse after m"]) == (
         "living", "breaker 5", NOT_GIVEN,
@@ -191,6 +197,37 @@ def test_switching_as_built(sheet):
     )
 
 
+def test_what_no_row_has_is_no_column(plans):
+    """A column of a figure that nobody gives is left out, as one in which nothing can stand; a gap is explained."""
+    text = """
+    [[module]]
+    name = "box"
+    [[output]]
+    name = "fan"
+    module = "box"
+    terminal = 1
+    amps = 3.0
+    fuse_amps = 5.0
+    [[output]]
+    name = "lamp"
+    module = "box"
+    terminal = 2
+    """
+    tables = {one.name: one for one in Sheet(PlanReport(plans.rig(text), ())).built}
+    assert tables["as_built_outputs"].columns == ("terminal", "output", "running A")
+    assert tables["as_built_outputs"].note == "- means that the rig does not give the figure."
+    assert tables["as_built_devices"].note == ""
+    assert tables["as_built_wires"].rows == (("fan", "5"),)
+
+
+def test_a_module_is_fed_as_its_device_is(plans):
+    """Where a rig names no branch of its own for the outputs."""
+    text = TABLES.replace('device = "load centre"\nbranch = "living"', 'device = "load centre"')
+    sheet = Sheet(PlanReport(plans.rig(text, device=VAN), ()))
+    assert table(sheet.built, "as_built_modules")["cupboard"]["outputs fed by"] == "electronics"
+    assert "porch light" in table(sheet.built, "as_built_branches")["electronics"]["feeds"]
+
+
 def test_harness_and_grounds_as_built(sheet):
     """Taps in their order with cable, ports, terminators and drops; a chained tap takes a port and no place."""
     taps = table(sheet.built, "as_built_taps")
@@ -200,6 +237,8 @@ def test_harness_and_grounds_as_built(sheet):
     }  # fmt: skip
     assert (taps["rear"]["where"], taps["rear"]["drops"]) == ("after front", "heater - with terminator")
     assert taps["side"]["where"] == "chained to front"
+    (harness,) = [one for one in sheet.built if one.name == "as_built_taps"]
+    assert harness.note == "Cable: grey pair."
     assert table(sheet.built, "as_built_grounds")["bar"]["wire"] == "2 mΩ out and back"
 
 
@@ -222,6 +261,19 @@ def test_cautions_belong_to_what_is_there(sheet, plans):
     assert len(bare) == 2
     assert bare[0].startswith("Ohms are measured with all power off")
     assert bare[-1].startswith("This is arithmetic from the figures given.")
+
+
+def test_lithium_is_cautioned_once(plans):
+    """By the charger where there is one, else by the battery."""
+    charger = '[[device]]\nname = "charger"\nkind = "charger"\naddress = 0x4A\nfunctions = { charger = 1 }\n'
+    lithium = '[battery]\nchemistry = "lfp"\n'
+    for device, first in ((charger, "charger: "), ("", "battery house: ")):
+        rig = plans.rig(
+            lithium, device=device or charger.replace('kind = "charger"\n', "").replace("{ charger = 1 }", "{}")
+        )
+        told = [line for line in Sheet(PlanReport(rig, ())).cautions if "Lithium" in line]
+        assert len(told) == 1
+        assert told[0].startswith(first)
 
 
 def test_a_motor_is_cautioned(plans):
@@ -261,6 +313,26 @@ def test_the_door_says_what_works_without_the_screen(sheet):
     assert fuses["living"][2].startswith("electronics, heater (20 A), porch light, water pump (10 A), mat")
     assert len(fuses) == 2
     assert fuses["electronics"] == ("5", "living", "panel, load centre")
+
+
+def test_the_door_says_what_is_built(sheet, plans):
+    """Batteries with their places, modules with their limits, the pair with its cable and both terminators."""
+    assert sheet.door.built == (
+        "Battery house: 200 Ah LFP, in the cabin.",
+        "Module cupboard: 4 outputs, at most 22 A together.",
+        "CAN pair (grey pair): 3 taps; terminators at front, heater.",
+    )
+    outside = Sheet(PlanReport(plans.rig('[battery]\ncapacity_ah = 95.0\nzone = "outdoors"\n'), ())).door.built
+    assert outside == ("Battery house: 95 Ah AGM, outdoors.",)
+
+
+def test_a_screen_has_a_step_of_its_own(plans):
+    """With its own fuse first, and once where it is a module as well."""
+    device = VAN.replace('branch = "electronics"\n', 'branch = "electronics"\nfuse_amps = 3.0\n', 1)
+    rig = plans.rig(TABLES.replace('device = "load centre"', 'device = "panel"'), device=device)
+    steps = Sheet(PlanReport(rig, ())).door.steps
+    assert steps[1].startswith("panel: fuse of 3 A in panel, breaker of 5 A in electronics, fuse of 60 A in living")
+    assert not any(step.startswith("The electronics of") for step in steps)
 
 
 def test_the_door_of_a_bare_rig(plans):
@@ -326,6 +398,7 @@ def test_formulas_are_those_that_are_computed(plans):
         for judgement in (Judgement.GOOD, Judgement.FLAGGED)
         if (check, judgement) != (Check.SPARE, Judgement.FLAGGED)
     ]  # fmt: skip
+    answers.append(replace(answers[0], key="without", formula=""))
     sheet = of_sections(plans, Section(Check.CURRENTS, tuple(answers)))
     assert {check: [one.key for one in found] for check, found in sheet.computed.items()} == {
         Check.CURRENTS: ["currents.good", "currents.flagged"], Check.IDENTITY: ["identity.flagged"],

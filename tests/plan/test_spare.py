@@ -39,6 +39,10 @@ suppressor = "resistor"
 name = "in a box"
 suppressed = false
 
+[[relay]]
+name = "second in a box"
+suppressed = true
+
 [[output]]
 name = "winch"
 module = "m"
@@ -74,6 +78,11 @@ name = "rear"
 length_m = 4.0
 ports = 3
 terminator = true
+
+[[tap]]
+name = "chained"
+on = "rear"
+length_m = 1.0
 """
 
 
@@ -85,7 +94,7 @@ terminator = true
         ("module.m.spare_amps", 16.9),
         ("branch.outputs.spare_amps", 8.0),
         ("tap.front.spare_ports", 2),
-        ("tap.rear.spare_ports", 3),
+        ("tap.rear.spare_ports", 2),
         ("bus.spare_addresses", 253),
         ("bus.spare_dynamic", 120),
         ("function.dc_load.spare_instances", 249),
@@ -95,6 +104,13 @@ def test_what_is_left(plans, key, left):
     """There are 8 outputs, 2 inputs, 20 A, 25 A / 1.25 of a fuse, 3 ports, 254 addresses and 250 instances."""
     found = plans.answer(RIG, key)
     assert (found.judgement, found.value) == (Judgement.GOOD, pytest.approx(left))
+
+
+@pytest.mark.parametrize(("address", "left"), [(127, 120), (128, 119), (247, 119), (248, 120)])
+def test_dynamic_addresses_are_counted_from_128_to_247(plans, address, left):
+    """Both ends belong to them."""
+    device = f'[[device]]\nname = "panel"\naddress = {address}\nfunctions = {{ tank = 1 }}\n'
+    assert plans.answer("", "bus.spare_dynamic", device=device).value == left
 
 
 def test_what_is_left_is_never_below_nothing(plans):
@@ -119,16 +135,18 @@ def test_what_is_to_be_bought(plans):
         ("wire, copper, single conductor", "2.5 mm2", "2", "m"),
         ("wire, copper, single conductor", "12 AWG", "8", "m"),
         ("wire, copper, single conductor", "10 mm2", "7", "m"),
-        ("trunk cable", "CAN pair", "4", "m"),
+        ("trunk cable", "CAN pair", "5", "m"),
         ("drop cable", "CAN pair", "0.5", "m"),
         ("drop, with a plug for its device", "CAN pair", "1", ""),
         ("tap", "3 ports", "2", ""),
+        ("tap", "ports not given", "1", ""),
         ("terminator", "120 ohm", "2", ""),
         ("breaker, manual", "25 A", "1", ""),
         ("fuse", "25 A", "1", ""),
         ("relay", "changeover, 30 A resistive, 15 A motors, for a motor", "1", ""),
-        ("relay", "single throw", "1", ""),
+        ("relay", "single throw", "2", ""),
         ("suppressor", "for a coil: resistor", "1", ""),
+        ("suppressor", "for a coil: kind not given", "1", ""),
         ("suppressor", "for a coil: missing", "1", ""),
         ("suppressor", "for a load: missing", "1", ""),
     )
@@ -138,6 +156,11 @@ def test_the_list_says_what_it_lacks(plans):
     """A wire that the rig does not give, and a piece of the pair without its length."""
     wires = plans.answer(RIG, "bill.wires")
     assert wires.text == "not checked: the rig does not give size and length_m of wire of output lamp"
+    more = RIG.replace("wire = { awg = 12, length_m = 4.0 }\n", "")
+    more += "".join(f'[[output]]\nname = "o{one}"\nmodule = "m"\nterminal = {one}\n' for one in (3, 4))
+    assert plans.answer(more, "bill.wires").text.endswith(
+        "winch, size and length_m of wire of output lamp, 2 more lengths"
+    )
     keys = {answer.key for answer in plans.report(RIG).answers}
     assert "bill.pair" not in keys
     pair = plans.answer(RIG.replace(", length_m = 0.5", "").replace("length_m = 4.0\nports", "ports"), "bill.pair")

@@ -138,6 +138,8 @@ def test_a_start_of_unknown_length_is_not_judged(plans):
     text = van(load=START.format(amps=9.0, lasts="1s").replace('peak = "1s"', ""))
     assert plans.answer(text, f"{KEY}.peak_drop_percent").judgement == "unchecked"
     assert not plans.answer(text.replace("9.0", "8.0"), f"{KEY}.peak_drop_percent").text
+    unwired = text.replace("wire = { area_mm2 = 25.0, length_m = 1.0 }", "").replace("9.0", "20.0")
+    assert plans.answer(unwired, f"{KEY}.peak_drop_percent").judgement == "unchecked"
 
 
 @pytest.mark.parametrize(("length", "is_flagged"), [(8.3, False), (8.31, True)], ids=["inside", "outside"])
@@ -149,6 +151,9 @@ def test_a_heater_runs_on_at_its_glow(plans, length, is_flagged):
     assert (answer.is_flagged, answer.severity == "fault") == (is_flagged, is_flagged)
     more = "wire of branch heater feed: 6 mm2 in place of 4 mm2 (10.67 V left), or 4 mm2 of at most 8.3 m"
     assert not is_flagged or answer.advice == more
+    ohm = 2 * 8.31 * 4.95e-3 * 1.21615
+    resistive = f"and {12.0 * 0.6 / (0.6 + ohm):.3g} V are left"  # 12 V / 20 A as a resistance behind the wire
+    assert (resistive in answer.unproven) == is_flagged
 
 
 def test_the_cut_off_and_the_worst_hour_are_those_of_the_rig(plans):
@@ -212,6 +217,19 @@ def test_devices_on_no_branch_are_named_together(plans):
     device = HEATER.format(length=2.0, more="").replace('branch = "heater feed"', "")
     answer = plans.answer("", "conductors.devices_without_branch", device=device)
     assert answer.text.endswith("branch of device air heater")
+
+
+def test_a_device_that_takes_nothing_is_not_asked(plans):
+    """A sensor of 0 A has no drop; with a current, a start or a cut-off it has."""
+    quiet = HEATER.format(length=2.0, more="").replace("furnace", "ambient_sensor").replace("[0.1, 3.0]", "[0.0, 0.0]")
+
+    def keys(device):
+        return [answer.key for answer in plans.report("", device=device).answers if answer.key.startswith("device.air")]
+
+    assert keys(quiet) == []
+    assert keys(quiet.replace("[0.0, 0.0]", "[0.0, 0.1]")) == ["device.air_heater.drop_percent"]
+    assert "device.air_heater.cut_off" in keys(quiet.replace("\namps =", "\ncut_off_volts = 9.0\namps ="))
+    assert "device.air_heater.peak_drop_percent" in keys(quiet.replace("\namps =", "\npeak_amps = 1.0\namps ="))
 
 
 def test_no_size_would_do_where_the_branches_leave_nothing(plans):

@@ -52,6 +52,11 @@ MESSAGE = (0x1FFE4, "FURNACE_STATUS")
             "message",
             "a silent-device flag is not about one message; remove it",
         ),
+        (
+            {"flag": "silent-device", "answer": "output.fan.current"},
+            "answer",
+            "a silent-device flag is not one of the plan; remove it",
+        ),
     ],
 )
 def test_a_mistake_is_named_at_its_key(given, place, problem):

@@ -1,5 +1,7 @@
 """Batteries, branches and wires of a rig: what is read, and what contradicts itself."""
 
+import re
+
 import pytest
 from pydantic import ValidationError
 
@@ -185,6 +187,23 @@ def test_half_a_wire_is_refused(wire):
     """A wire is its resistance, or one size and a length."""
     with pytest.raises(ValidationError):
         WirePlan.model_validate(wire)
+
+
+@pytest.mark.parametrize(
+    ("given", "near"),
+    [
+        (13, '13 is not a known gauge; write "14" or "12"'),
+        ("5", '"5" is not a known gauge; write "6" or "4"'),
+        ("12 AWG", '"12 AWG" is not a known gauge; write "12"'),
+        (0, '0 is not a known gauge; write "1/0"'),
+        ("5/0", '"5/0" is not a known gauge; write "4/0"'),
+        (30, '30 is not a known gauge; write "24"'),
+    ],
+)
+def test_an_unknown_gauge_names_the_nearest(given, near):
+    """The thinner and the thicker one, as they are written."""
+    with pytest.raises(ValidationError, match=re.escape(near)):
+        WirePlan.model_validate({"awg": given, "length_m": 1.0})
 
 
 def test_shore_power_has_its_limit():

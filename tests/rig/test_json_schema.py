@@ -67,6 +67,9 @@ HEATER_QUIET = read(FOLDER / "heater_goes_quiet.toml")
         (("battery", "capacity_ah"), 0),
         (("input", 0, "ladder", "rungs", "galley"), -5),
         (("rules",), {"harness": "no such rule"}),
+        (("rules",), {"trip": []}),
+        (("rules",), {"trip": [[2.0, 5.0, 1.0]]}),
+        (("rules",), {"trip": [[2.0]]}),
     ],
 )
 def test_a_wrong_rig_is_found_where_it_is_wrong(place, value):
@@ -79,6 +82,14 @@ def test_a_wrong_rig_is_found_where_it_is_wrong(place, value):
     found = wrong("rig", data)
     assert found
     assert all(list(place)[: len(one)] == one[: len(place)] for one in found)
+
+
+def test_forms_that_a_key_can_have_are_valid():
+    """A gauge as a number, one battery or several, one instance or several, steps of a trip."""
+    wired = {**BRACKENLOW["output"][0], "wire": {"awg": 12, "length_m": 1}}
+    forms = {"output": [wired], "battery": [{"name": "a"}, {"name": "b"}], "rules": {"trip": [[2.0, 5.0]]}}
+    assert wrong("rig", {**BRACKENLOW, **forms}) == []
+    assert wrong("rig", {**BRACKENLOW, "rules": {"trip": "I2t"}}) == []
 
 
 def test_what_is_missing_is_found():

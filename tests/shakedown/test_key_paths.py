@@ -178,7 +178,7 @@ def test_a_name_with_lines_for_blanks_and_a_key_without_its_table(path, place):
         ("output.'galley_light'.amps", '"galley_light" is not there (did you mean "galley light"?)'),
         ("output.galley_light.lenght_m", 'unknown key "lenght_m"'),
         ("device.heater.start", "the keys of device.heater are"),
-        ("length_m", 'unknown key "length_m"'),
+        ("recorder", 'unknown key "recorder"'),
     ],
 )
 def test_what_is_not_completed(path, text):

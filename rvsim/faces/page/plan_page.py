@@ -88,6 +88,7 @@ def _line(label: str, *, wide: bool = False) -> Html:
 
 def _head(sheet: Sheet) -> Html:
     rig, report = sheet.rig, sheet.report
+    made = [str(section.check) for section in report.sections]
     wrong, open_ = len(sheet.flagged), len(sheet.unchecked)
     counts = f"{len(report.answers)} questions: {sheet.good_count} good, {wrong} flagged, {open_} not checked."
     return element(
@@ -95,6 +96,7 @@ def _head(sheet: Sheet) -> Html:
         element("h1", "Commissioning sheet"),
         element("p", element("strong", rig.title), f" (rig {rig.name})"),
         element("p", counts),
+        element("p", f"Only these checks were made: {', '.join(made)}.") if len(made) < len(Check) else None,
         element("div", _line("Vehicle number"), _line("Place"), _line("Date"), _line("By"), class_="lines"),
     )
 

@@ -25,6 +25,7 @@ MAX_LISTED_NAMES = 6
 _MISSING = re.compile(r"(.+?) of (\w+) (.+)")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=[A-Za-z%°µΩ])")
 _NOT_PROVEN = re.compile(r"^(?:it )?does not prove ", re.IGNORECASE)
+_RESULT = re.compile(r".*= (-?\d+(?:\.\d+)?)")
 _LIMIT = re.compile(r"(at most|below|under|at least|above|over) (-?\d+(?:\.\d+)?)")
 
 
@@ -55,7 +56,8 @@ def summary(report: PlanReport) -> str:
     severities = Counter(answer.severity for answer in report.wrong)
     parts = [counted(severities[severity], str(severity)) for severity in WORST_FIRST if severities[severity]]
     judgements = Counter(answer.judgement for answer in report.answers)
-    wrong = ", ".join(parts) or "nothing is wrong"
+    nothing = "nothing is wrong in what was checked" if judgements[Judgement.UNCHECKED] else "nothing is wrong"
+    wrong = ", ".join(parts) or nothing
     accepted = f", {len(report.accepted)} accepted by the rig" if report.accepted else ""
     unchecked = f", {judgements[Judgement.UNCHECKED]} not checked" if judgements[Judgement.UNCHECKED] else ""
     return f"{wrong}{accepted}; {counted(judgements[Judgement.GOOD], 'answer')} good{unchecked}."
@@ -111,7 +113,8 @@ def closeness(answer: Answer) -> float:
     found = _LIMIT.search(answer.limit)
     if found is None or answer.value is None:
         return 0.0
-    value, limit = answer.value, float(found[2])
+    computed = _RESULT.search(answer.limit)  # "at most 150 Ah x 50 % = 75 Ah"
+    value, limit = answer.value, float((computed or found)[1 if computed else 2])
     above, below = (value, limit) if found[1] in ("at most", "below", "under") else (limit, value)
     return above / below if below > 0 and above > 0 else 0.0
 
@@ -193,6 +196,8 @@ def _section(section: Section, *, every: bool) -> Iterator[str]:
 
 def _tables(report: PlanReport) -> Iterator[str]:
     for table in report.tables:
+        if not table.rows:
+            continue
         yield from ("", table.title)
         yield from table_lines(table.columns, table.rows, WIDTH, "  ")
         if table.note:

@@ -35,7 +35,7 @@ def left_out(data: Mapping[str, Any]) -> list[str]:
     known = {"schema", "name", "title", *PARTS}
     found = [key for key in data if key not in known]
     for part in PARTS:
-        written = {_first(column.keys[part]) for column in COLUMNS if part in column.keys}
+        written = {column.keys[part][0] for column in COLUMNS if part in column.keys}
         keys = dict.fromkeys(key for entry in _entries(data, part) for key in entry if key not in written)
         found += [f"{key} of {part}" for key in keys]
         inner = {column.keys[part] for column in COLUMNS if part in column.keys and len(column.keys[part]) > 1}
@@ -47,10 +47,6 @@ def left_out(data: Mapping[str, Any]) -> list[str]:
             )
             found += [f"{table}.{key} of {part}" for key in more if key not in own]
     return found
-
-
-def _first(key: Key) -> str:
-    return key[0]
 
 
 def _entries(data: Mapping[str, Any], part: Part) -> Sequence[Mapping[str, Any]]:

@@ -65,6 +65,13 @@ def test_values_that_make_no_rig_are_told(rvsim):
     assert "-1 is below 0; write 0 or more" in " ".join(out.split())
 
 
+def test_many_flagged_cases_are_counted(rvsim):
+    """Twenty are listed."""
+    _, out, _ = rvsim("vary", "brackenlow", "--plan", "output.water_pump.amps=10..34/1")
+    assert "  and 5 more\n" in out
+    assert out.count("rig-current of water pump") == 20
+
+
 def test_all_good(rvsim):
     """Is one line and exit code 0."""
     assert rvsim("vary", "brackenlow", "--plan", "output.water_pump.amps=4,5") == (

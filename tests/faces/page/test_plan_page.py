@@ -13,6 +13,7 @@ from rvsim.faces.page.page import write_rendered
 from rvsim.faces.page.plan_page import css_text, render_plan_page
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, unchecked
 from rvsim.plan.report import PlanReport
+from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.load import load_rig
 from rvsim.watch.flag import Severity
 
@@ -79,11 +80,43 @@ def test_severities_and_rules_are_words(page):
     assert "<li>the connectors</li>" in page
 
 
+def test_limits_stand_where_they_differ():
+    """One limit of all is beside the question, different ones are beside their answers."""
+    of_pump, of_mat = answer("a", limit="at most 5 A"), answer("b", subject="mat", limit="at most 9 A")
+    for answers, asked, lines in (
+        ((of_pump, of_pump), "within its limit (at most 5 A, R1)", [("pump", "1 + 1 = 2 A")] * 2),
+        ((of_pump, of_mat), "within its limit (R1)",
+         [("pump", "1 + 1 = 2 A (at most 5 A)"), ("mat", "1 + 1 = 2 A (at most 9 A)")]),
+    ):  # fmt: skip
+        page = render_plan_page(PlanReport(report().rig, (Section(Check.CURRENTS, answers),)))
+        assert f"<h4>{asked}</h4>" in page
+        assert re.findall("<p><b>(.*?)</b>: (.*?)<strong></strong></p>", page) == lines
+
+
+def test_what_the_rig_accepts_stands_with_its_reason():
+    """It is no flag, and it is not hidden."""
+    accepted = AcceptedPlan(flag="rig-current", answer="low", reason="measured in June")
+    rig = report().rig.model_copy(update={"accepted": (accepted,)})
+    page = render_plan_page(PlanReport(rig, report().sections))
+    part = page[page.index("Accepted by the rig, with its reason") : page.index("What is not checked")]
+    assert 'pump: it is long. <span class="facts">measured in June</span>' in part
+    assert "Remedy: </strong>shorten it" not in page
+
+
+def test_a_short_table_stays_on_one_page():
+    """Up to twelve rows; a longer one goes on, its head repeated."""
+    for rows, kind in ((12, "part short"), (13, "part")):
+        bill = PlanTable("bill", "What to buy", ("part",), tuple((f"part {n}",) for n in range(rows)))
+        assert f'<div class="{kind}"><h3>What to buy</h3>' in render_plan_page(report(tables=(bill,)))
+
+
 def test_boxes_to_fill_in(page):
     """Each expected reading has a box for the measured one and one to tick; what is built has none."""
     readings = page[page.index("Expected readings") : page.index("How each answer was computed")]
     rows = readings.count('<tr><th scope="row"')
     assert rows > 11
+    heads = re.findall(r'<h3>(Ladder|Power on, bus).*?<th scope="col">(measured|seen)</th>', readings)
+    assert heads == [("Ladder", "measured"), ("Power on, bus", "seen")]
     assert readings.count('class="box"') == readings.count('class="tick"') == rows
     assert 'class="box"' not in page[page.index("As built") : page.index("Expected readings")]
 
@@ -114,6 +147,7 @@ def test_a_sound_rig_says_so():
 
 def test_a_title_cannot_leave_its_style():
     """A name in the foot of the page is written by numbers, so that no letter of it is a part of the style."""
+    assert css_text("é") == '"\\0000e9"'
     assert css_text('a"}</style>') == '"a\\000022\\00007d\\00003c\\00002fstyle\\00003e"'
 
 

@@ -86,7 +86,9 @@ def test_tables_cautions_and_what_is_not_proven_are_there_once():
     """At the end; with every answer also the rules and what other sources say."""
     table = PlanTable("outputs", "Outputs as built", ("output", "A"), (("fan", "3"),), "as the rig has it")
     answers = (GOOD, replace(GOOD, key="x"))
-    lines = list(as_text(report(*answers, tables=[table], cautions=["open it without power"])))
+    empty = PlanTable("bill", "What to buy", ("part",), ())
+    lines = list(as_text(report(*answers, tables=[table, empty], cautions=["open it without power"])))
+    assert "What to buy" not in lines
     place = lines.index("Outputs as built")
     assert lines[place : place + 4] == ["Outputs as built", "  output  A", "  fan     3", "  as the rig has it"]
     assert lines.count("  - Open it without power.") == 1
@@ -101,6 +103,7 @@ def test_tables_cautions_and_what_is_not_proven_are_there_once():
 def test_a_sound_plan_says_so():
     """And one without any answer is no longer than a line."""
     assert summary(report(GOOD)) == "nothing is wrong; 1 answer good."
+    assert summary(report(GOOD, OPEN)) == "nothing is wrong in what was checked; 1 answer good, 1 not checked."
     assert "What is wrong" not in list(as_text(report(GOOD)))
     assert len(list(as_text(report()))) == 2
 
@@ -139,6 +142,7 @@ def test_what_is_missing_is_grouped():
     [
         (8.0, "at most 10 %", 0.8),
         (5.0, "at least 4 A", 0.8),
+        (60.0, "at most 150 Ah x 50 % x 95 % at 18 C = 75 Ah, from full", 0.8),
         (None, "at most 10 %", 0.0),
         (8.0, "", 0.0),
         (-1.0, "at most 5", 0),
@@ -150,10 +154,11 @@ def test_how_near_a_figure_is_to_its_limit(value, limit, close):
 
 
 def test_the_nearest_are_shown():
-    """Three of a check."""
+    """Three of a check; an answer without a limit is not near to one."""
     answers = [replace(GOOD, key=f"k{n}", subject=f"s{n}", value=float(n)) for n in range(1, 10)]
     lines = list(as_text(report(*answers)))
     assert [line.split(",")[0].strip() for line in lines if "Is the drop low?" in line] == ["s9", "s8", "s7"]
+    assert "Is the drop low?" not in " ".join(as_text(report(replace(GOOD, limit=""))))
 
 
 def test_figures_are_short():
@@ -172,6 +177,8 @@ def test_no_line_is_wider_than_eighty_columns_and_no_unit_stands_alone():
         assert all(len(line) <= 80 for line in lines)
         assert not any(line.strip().split(" ")[0] in ("m", "A", "V", "mOhm/m", "%") for line in lines)
         assert not any("\u00a0" in line for line in lines)
+    hyphens = replace(BAD, text="a high-side switch of the wire " * 9)
+    assert not any(line.endswith("-") for line in as_text(report(hyphens)))
 
 
 def test_the_plan_as_json():

@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -119,7 +120,7 @@ output,mat,m,5,,,,,,12
         (SHEET.replace("0x8E", "0xFE"), 'S, I2, device 1 "load centre", address: 0xFE is not an address'),
         (SHEET.replace(",2,pump", ",1,pump"), "S, D4, output 2"),
         (SHEET.replace("1.5 mm2,4", ",4"), "S, B3, output 1"),
-        (SHEET.replace("14 AWG", "13 AWG"), 'S, G4, output 2 "pump", wire.awg: "13" is unknown'),
+        (SHEET.replace("14 AWG", "13 AWG"), 'S, G4, output 2 "pump", wire.awg: "13" is not a known gauge'),
         (
             SHEET.replace("galley light,cupboard,1", "galley light,cupboard,"),
             'B3, output 1 "galley light": the key "ter',
@@ -184,6 +185,47 @@ def test_the_current_of_a_device_with_one_function(sheet):
     """Is that of its function."""
     text = "part,name,current (A),functions,address\ndevice,x,5,furnace 1,5\n"
     assert rig_of(read_spreadsheet(sheet(text))).devices[0].amps == {"furnace": (0.0, 5.0)}
+
+
+def test_cells_are_counted_from_the_first_line_of_the_file(sheet):
+    """Also where that names the delimiter."""
+    text = "sep=;\nname;module;terminal;current A;address\nlamp;m;1;x;\nload centre;;;;142\n"
+    assert told(sheet(text)) == ['S, D3: "x" is not a number; write one like 2.5']
+
+
+def test_mistakes_of_the_rig_come_in_the_order_of_the_rows(sheet):
+    """And not in that of the tables of a rig."""
+    text = "part,name,module,terminal,current (A),address\noutput,lamp,m,1,-5,\ndevice,x,,,,255\noutput,fan,m,2,-5,\n"
+    assert [re.search("S, ([A-Z]+[0-9]+)", line)[1] for line in told(sheet(text))] == ["E2", "F3", "E4"]
+
+
+def test_heads_count_down_to_the_next_heads(sheet):
+    """A column of the first ones is not one of the second."""
+    text = "part,name,module,terminal,current (A)\noutput,lamp,m,1,5\npart,name,address\ndevice,x,5,,7\n"
+    assert told(sheet(text)) == ['S, E4: "7" has no head above it; write one, or clear the cell']
+
+
+def test_parts_that_are_only_named(sheet):
+    """Are there by their names; another battery does not become the house battery."""
+    text = "part,name,battery,branch,ground,address\nbranch,main,starter,,,\ndevice,x,,main,bar,5\n"
+    rig = rig_of(read_spreadsheet(sheet(text)))
+    assert [battery.name for battery in rig.batteries] == ["house", "starter"]
+    assert [ground.name for ground in rig.grounds] == ["bar"]
+
+
+def test_another_size_replaces_the_one_of_the_rig(sheet, tmp_path):
+    """In whichever form either is; a minus takes both away."""
+    head = 'schema = 1\nname = "x"\ntitle = "x"\n[[device]]\nname = "a"\naddress = 5\n'
+    (tmp_path / "own.toml").write_text(
+        f'{head}[[branch]]\nname = "b"\nwire = {{ area_mm2 = 2.5, length_m = 1.0 }}\n'
+        '[[branch]]\nname = "c"\nwire = { awg = 12, length_m = 1.0 }\n'
+    )
+    base = read_rig_file(tmp_path / "own.toml")
+    text = "part,name,wire,length (m)\nbranch,b,12 AWG,\nbranch,c,4 mm2,\n"
+    wires = [branch.wire for branch in rig_of(read_spreadsheet(sheet(text), base)).branches]
+    assert [(wire.area_mm2, wire.awg) for wire in wires] == [(None, "12"), (4.0, None)]
+    text = "part,name,wire,length (m)\nbranch,b,-,-\nbranch,c,-,-\n"
+    assert [branch.wire for branch in rig_of(read_spreadsheet(sheet(text), base)).branches] == [None, None]
 
 
 def test_a_type_is_that_of_the_part(sheet):
@@ -285,7 +327,7 @@ DEVICE = some(
 def test_what_is_written_is_read_again(outputs, inputs, devices):
     """Outputs, inputs, wires and devices with any names and figures: the same rig."""
     fused = set(devices)
-    data = {
+    data: dict[str, Any] = {
         "schema": 1,
         "name": "van",
         "title": "from van.csv",
@@ -301,7 +343,7 @@ def test_what_is_written_is_read_again(outputs, inputs, devices):
         ],
     }
     for output in data["output"]:
-        output.pop("instance", None)
+        output.pop("instance", None)  # two outputs cannot have one
     for number, device in enumerate(data["device"]):
         device["functions"] = dict.fromkeys(device.get("functions", {}), number + 1)
     given_file = TomlFile(Path("van.csv"), "", data)
