@@ -42,6 +42,10 @@ FLAG_KINDS: Mapping[Check, FlagKind] = {
 """The kind of flag that a check raises."""
 
 
+MAX_DIGITS = 6
+"""A figure that reads like its limit with so many digits is the same."""
+
+
 class Judgement(StrEnum):
     """What an answer comes to."""
 
@@ -125,6 +129,21 @@ class Section(NamedTuple):
 def path_name(name: str) -> str:
     """Return a name of the rig as a part of an answer's key."""
     return "_".join(name.split())
+
+
+def told_apart(value: float, limit: float, digits: int = 3) -> str:
+    """Return a figure with so many digits, or with more where it would read like the limit and is not the same.
+
+    Args:
+        value: the figure.
+        limit: what it is held against, in the same unit.
+        digits: how many digits it has where it reads otherwise than the limit.
+    """
+    for shown in range(digits, MAX_DIGITS + 1):
+        text = f"{value:.{shown}g}"
+        if float(text) != limit:
+            return text
+    return f"{value:.{digits}g}"
 
 
 def unchecked(key: str, check: Check, subject: str, question: str, rule: Rule, missing: Iterable[str]) -> Answer:

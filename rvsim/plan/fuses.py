@@ -16,6 +16,7 @@ from rvsim.plan.ampacity import carrying
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, unchecked
 from rvsim.plan.conductor_tables import sizes_like
 from rvsim.plan.conductors import nothing_given
+from rvsim.plan.currents import LIMIT_CAUTION
 from rvsim.plan.fuse_tables import (
     FUSE_SIZES,
     NEXT_SIZE_SHARE,
@@ -51,10 +52,7 @@ ORDER_RULE = Rule(
     "IEC 60269 for fuses of one class, from memory",
     "for blade fuses no source: their opening times spread by more",
 )
-CAUTION = (
-    "Fuses: a current limit in software never replaces the fuse that protects the wire, and a small voltage drop never "
-    "makes up for a wire that carries too little."
-)
+DROP_CAUTION = "A small voltage drop never makes up for a wire that carries too little."
 
 
 def check_fuses(given: "PlanInput") -> Section:
@@ -64,7 +62,7 @@ def check_fuses(given: "PlanInput") -> Section:
         return Section(Check.FUSES, (nothing_given("fuses", Check.FUSES),))
     judge = _FuseJudge(supply)
     answers = tuple(answer for chain in supply.chains.values() for answer in judge.answers(chain))
-    return Section(Check.FUSES, answers, (judge.table(),), (CAUTION,))
+    return Section(Check.FUSES, answers, (judge.table(),), (LIMIT_CAUTION, DROP_CAUTION))
 
 
 @dataclass(frozen=True, eq=False)

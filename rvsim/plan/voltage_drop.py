@@ -13,7 +13,7 @@ from math import floor
 from typing import NamedTuple
 
 from rvsim.plan.ampacity import carrying
-from rvsim.plan.answer import Answer, Check, Judgement, Rule, unchecked
+from rvsim.plan.answer import Answer, Check, Judgement, Rule, told_apart, unchecked
 from rvsim.plan.conductor_tables import TABLE_RULES, Size, ohm_per_m, sizes_like, table_for
 from rvsim.plan.supply_chain import Chain, Consumer, Link, Supply
 from rvsim.rig.quantity import duration_text
@@ -91,11 +91,12 @@ class DropJudge:
         total = sum(volts for _, volts, _ in parts)
         return Loss(total, "; ".join(texts), tuple(parts), tuple(missing))
 
-    def _percent(self, loss: Loss) -> tuple[float, str]:
+    def _percent(self, loss: Loss, limit: float) -> tuple[float, str]:
+        """Return how much of the base voltage is lost, and how that was computed; the limit in percent."""
         base = self.rules.base_volts
         percent = 100 * loss.volts / base
         together = f"; together {loss.volts:.3g} V" if len(loss.parts) > 1 else ""
-        return percent, f"{loss.formula}{together} = {percent:.3g} % of {base:g} V"
+        return percent, f"{loss.formula}{together} = {told_apart(percent, limit)} % of {base:g} V"
 
     def _limit(self, *, critical: bool) -> float:
         return self.rules.critical_drop_percent if critical else self.rules.drop_percent
@@ -127,10 +128,13 @@ class DropJudge:
         rule, limit = self._rule(chain), self._limit(critical=link.critical)
         above = self._branch_over(chain.links[:-1], limit)
         loss = self.loss(chain)
-        percent, formula = self._percent(loss)
+        percent, formula = self._percent(loss, limit)
         if percent > limit + _SAME and above is None:
             self._over[link.key] = percent
-        text = f"{percent:.3g} % is lost up to the end of {link.what}, for everything behind it: limit {limit:g} %"
+        text = (
+            f"{told_apart(percent, limit)} % is lost up to the end of {link.what}, for everything behind it: "
+            f"limit {limit:g} %"
+        )
         return self._drop_answer(key, link.what, question, rule, loss, percent, formula, limit, above, text)
 
     def _branch_over(self, links: Sequence[Link], limit: float) -> Link | None:
@@ -176,8 +180,10 @@ class DropJudge:
         rule, limit = self._rule(chain), self._limit(critical=consumer.critical)
         above = self._branch_over(chain.links, limit)
         running = self._loss_at(consumer, demand.amps)
-        percent, formula = self._percent(running)
-        text = f"{percent:.3g} % of {self.rules.base_volts:g} V is lost on the way to it: limit {limit:g} %"
+        percent, formula = self._percent(running, limit)
+        text = (
+            f"{told_apart(percent, limit)} % of {self.rules.base_volts:g} V is lost on the way to it: limit {limit:g} %"
+        )
         yield self._drop_answer(
             f"{consumer.key}.drop_percent", consumer.what, "How much voltage is lost on the way to it while it runs?",
             rule, running, percent, formula, limit, above, text,
@@ -199,7 +205,7 @@ class DropJudge:
     def _of_start(self, consumer: Consumer, rule: Rule, limit: float, above: Link | None) -> Answer:
         demand = consumer.demand
         loss = self._loss_at(consumer, demand.peak_amps)
-        percent, formula = self._percent(loss)
+        percent, formula = self._percent(loss, limit)
         key, question = f"{consumer.key}.peak_drop_percent", "How much voltage is lost on the way to it at its start?"
         is_over = percent > limit + _SAME
         if is_over and demand.peak_us is None:
@@ -214,7 +220,7 @@ class DropJudge:
             )  # fmt: skip
         lasts = "" if demand.peak_us is None else f" for {duration_text(demand.peak_us)}"
         text = (
-            f"{percent:.3g} % of {self.rules.base_volts:g} V is lost on the way to it at its start of "
+            f"{told_apart(percent, limit)} % of {self.rules.base_volts:g} V is lost on the way to it at its start of "
             f"{demand.peak_amps:g} A{lasts}: limit {limit:g} %"
         )
         return self._drop_answer(key, consumer.what, question, rule, loss, percent, formula, limit, above, text)
@@ -240,7 +246,7 @@ class DropJudge:
             unproven += (
                 f"; a start that is a plain resistance takes less, and {self._resistive(loss, highest):.3g} V are left"
             )
-        formula = f"{source:g} V - ({loss.formula}) = {volts:.4g} V"
+        formula = f"{source:g} V - ({loss.formula}) = {told_apart(volts, cut_off, 4)} V"
         answer = Answer(
             key=key, check=Check.CONDUCTORS, subject=consumer.what, question=question, formula=formula,
             rule=CUT_OFF_RULE, value=volts, unit="V", limit=f"at least {cut_off:g} V", unproven=unproven,
@@ -248,8 +254,8 @@ class DropJudge:
         if not is_below:
             return answer
         text = (
-            f"it stops: {volts:.4g} V are left at {highest:.4g} A with {source:g} V at the battery, and its cut-off is "
-            f"{cut_off:g} V"
+            f"it stops: {told_apart(volts, cut_off, 4)} V are left at {highest:.4g} A with {source:g} V at the "
+            f"battery, and its cut-off is {cut_off:g} V"
         )
         advice = self._remedy(loss, source - cut_off, source)
         return _changed(answer, Judgement.FLAGGED, text, advice, Severity.FAULT)

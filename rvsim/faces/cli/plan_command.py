@@ -34,7 +34,17 @@ Checks = Annotated[
         "endurance or spare. Repeatable.",
     ),
 ]
-Every = Annotated[bool, typer.Option("--every", help="Show every answer, with its formula, its rule and its key.")]
+Every = Annotated[
+    bool, typer.Option("--every", help="Show every answer, with its formula, its rule and its key, and every table.")
+]
+Tables = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--table",
+        metavar="NAME",
+        help="Show this table only, like wires or harness_ohms; the names are at the end of the plan. Repeatable.",
+    ),
+]
 WhatIf = Annotated[
     list[str] | None,
     typer.Option(
@@ -78,6 +88,7 @@ class PlanOptions:
     rig: str | None = None
     checks: Sequence[str] = ()
     every: bool = False
+    tables: Sequence[str] = ()
     what_if: Sequence[str] = ()
     to_csv: Path | None = None
     from_csv: Path | None = None
@@ -93,6 +104,7 @@ def plan(
     rig: RigName = None,
     check: Checks = None,
     every: Every = False,
+    table: Tables = None,
     what_if: WhatIf = None,
     from_csv: FromCsv = None,
     to_rig: ToRig = None,
@@ -116,6 +128,7 @@ def plan(
             rig=rig,
             checks=tuple(check or ()),
             every=every,
+            tables=tuple(table or ()),
             what_if=tuple(what_if or ()),
             to_csv=to_csv,
             from_csv=from_csv,
@@ -136,6 +149,7 @@ def add_to(app: typer.Typer) -> None:
     examples = options.examples(
         "rvsim plan brackenlow",
         "rvsim plan my_van.toml --check conductors --every",
+        "rvsim plan my_van.toml --table wires --table fuses",
         'rvsim plan brackenlow --what-if "output.galley_light.amps=6"',
         "rvsim plan --from my_van.csv --to-rig my_van.toml",
         "rvsim plan my_van.toml --html my_van.html",
@@ -187,6 +201,7 @@ def _check_options(requested: PlanOptions) -> None:
             requested.to_rig,
             requested.what_if,
             requested.html,
+            requested.tables,
         )
         if any(given) or requested.json or requested.checks:
             raise InputError("--new writes a rig to start from and checks nothing: leave the other options out")
@@ -200,6 +215,8 @@ def _check_options(requested: PlanOptions) -> None:
         raise InputError("--to-rig goes with --from FILE: a rig that is read from a TOML file is one already")
     if requested.to_csv is not None and (requested.what_if or requested.json or requested.checks or requested.every):
         raise InputError("--to-csv writes a spreadsheet and checks nothing: leave the other options out")
+    if requested.tables and (requested.json or requested.every or requested.what_if or requested.to_csv is not None):
+        raise InputError("--table shows tables only: leave --json, --every, --what-if and --to-csv out")
     if requested.what_if and requested.every:
         raise InputError("--what-if and --every cannot go together: with --what-if the answers that change are shown")
 
@@ -261,6 +278,7 @@ def checks_of(names: Sequence[str]) -> "tuple[Check, ...]":
 
 def _print_plan(file: "TomlFile", requested: PlanOptions) -> int:
     from rvsim.faces.text.plan_json import plan_json
+    from rvsim.faces.text.plan_tables_text import check_table_names
     from rvsim.faces.text.plan_text import as_text
     from rvsim.plan.report import check_rig
 
@@ -272,7 +290,9 @@ def _print_plan(file: "TomlFile", requested: PlanOptions) -> int:
             raise InputError(f"--html {requested.html}: this is the rig itself: name another file for the sheet")
         check_page_file(requested.html, overwrite=requested.overwrite)
     report = check_rig(_input(file, requested.dbc), checks)
-    print(plan_json(report) if requested.json else "\n".join(as_text(report, every=requested.every)))
+    check_table_names(requested.tables, report.tables)
+    text = as_text(report, every=requested.every, only_tables=requested.tables)
+    print(plan_json(report) if requested.json else "\n".join(text))
     if requested.html is not None:
         from rvsim.faces.page.page import write_rendered
         from rvsim.faces.page.plan_page import render_plan_page

@@ -11,7 +11,7 @@ from rvsim.errors import ExitCode
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.shakedown import check_junit_path, write_junit
 from rvsim.faces.text.plan_json import wrong_json
-from rvsim.faces.text.plan_text import sentence, wrapped
+from rvsim.faces.text.plan_lines import sentence, wrapped
 from rvsim.logs.formats.jsonl import json_text
 from rvsim.plan.answer import FLAG_KINDS
 from rvsim.plan.rig_file import own_figures, read_rig_file, rig_of

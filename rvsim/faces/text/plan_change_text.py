@@ -6,7 +6,8 @@ Knows: how a change is told. Does not know how figures are changed (`plan.rig_fi
 
 from collections.abc import Iterator, Mapping
 
-from rvsim.faces.text.plan_text import counted, flag_lines, sentence, summary, value_text, wrapped
+from rvsim.faces.text.plan_lines import counted, sentence, wrapped
+from rvsim.faces.text.plan_text import flag_lines, summary, value_text
 from rvsim.plan.answer import FLAG_KINDS, Answer, Judgement
 from rvsim.plan.what_if import ChangedAnswer, PlanChange
 from rvsim.shakedown.verdict import Value

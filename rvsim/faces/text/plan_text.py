@@ -6,73 +6,87 @@ JSON form (`plan_json`).
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
-from textwrap import wrap
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
-from rvsim.faces.text.table_text import table_lines
+from rvsim.faces.text.plan_lines import counted, plural, sentence, wrapped
+from rvsim.faces.text.plan_tables_text import left_tables_text, shown_tables, tables_text
 from rvsim.plan.answer import FLAG_KINDS, Answer, Judgement, Rule, Section
 from rvsim.plan.report import PlanReport
+from rvsim.plan.sheet import UNCOMPUTED
 from rvsim.watch.flag import WORST_FIRST, Flag
 
 JUDGED = {Judgement.GOOD: "good", Judgement.FLAGGED: "flagged", Judgement.UNCHECKED: "not checked"}
 """What an answer comes to, in words."""
-WIDTH = 80
-"""How long a line is, also where the output is a file. Common practice, no source."""
+NOT_PROVEN = "What this does not prove"
+NOT_PROVEN_BY_FLAGGED = "What the answers with something wrong do not prove"
+EVERY_HINT = (
+    "With --every: each answer with its formula, its rule, what it does not prove and where sources differ, and all "
+    "tables."
+)
 MAX_TIGHTEST = 3
 """Good answers of one check that are shown; all of them with ``every``."""
 MAX_LISTED_NAMES = 6
 """Parts of a rig that lack one key; the rest is counted."""
 _MISSING = re.compile(r"(.+?) of (\w+) (.+)")
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=[A-Za-z%°µΩ])")
 _NOT_PROVEN = re.compile(r"^(?:it )?does not prove ", re.IGNORECASE)
 _RESULT = re.compile(r".*= (-?\d+(?:\.\d+)?)")
 _LIMIT = re.compile(r"(at most|below|under|at least|above|over) (-?\d+(?:\.\d+)?)")
 
 
-def as_text(report: PlanReport, *, every: bool = False) -> Iterator[str]:
+def as_text(report: PlanReport, *, every: bool = False, only_tables: Collection[str] = ()) -> Iterator[str]:
     """Yield the lines of a plan.
 
     Args:
         report: the plan.
-        every: whether all answers are shown with their formula, and not only the tightest of each check.
+        every: whether all answers are shown with their formula, and not only the tightest of each check, and all
+            tables, and what every answer does not prove.
+        only_tables: the names of tables that are shown, and nothing else; no name: all of the plan.
     """
     yield from wrapped(f"{report.rig.name}, {report.rig.title}: {summary(report)}", "", "  ")
+    if only_tables:
+        yield from tables_text(table for table in report.tables if table.name in only_tables)
+        return
     yield from _wrong(report)
     yield from _accepted(report)
     yield from _unchecked(report)
     yield from _answers(report, every=every)
-    yield from _tables(report)
-    yield from _listed("Cautions", dict.fromkeys(text for section in report.sections for text in section.cautions))
-    unproven = (_NOT_PROVEN.sub("", one.unproven, count=1) for one in report.answers if one.unproven)
-    yield from _listed("What this does not prove", dict.fromkeys(unproven))
+    shown, left = shown_tables(report.tables, every=every)
+    yield from tables_text(shown)
+    cautions = list(dict.fromkeys(text for section in report.sections for text in section.cautions))
+    yield from _listed("Cautions", cautions)
+    told = [answer for answer in report.answers if every or answer.is_flagged]
+    yield from _listed(NOT_PROVEN if every else NOT_PROVEN_BY_FLAGGED, _unproven(told, cautions))
     if every:
         yield from _rules(report)
-    elif report.answers:
-        yield from ("", "With --every: each answer with its formula, its rule, and where sources differ.")
+    if not report.answers:
+        return
+    yield from left_tables_text(left)
+    if not every:
+        yield from wrapped(EVERY_HINT, "", "  ")
+    yield ""
+    yield from wrapped(result_line(report), "", "  ")
+
+
+def result_line(report: PlanReport) -> str:
+    """Return the result in a line, for the end of a long text: how many flags there are of each severity."""
+    wrong = _wrong_counts(report)
+    return f"{report.rig.name}: {wrong}{'; see the top' if report.wrong else ''}."
 
 
 def summary(report: PlanReport) -> str:
     """Return how many flags there are of each severity, and how many answers are good or missing."""
-    severities = Counter(answer.severity for answer in report.wrong)
-    parts = [counted(severities[severity], str(severity)) for severity in WORST_FIRST if severities[severity]]
     judgements = Counter(answer.judgement for answer in report.answers)
-    nothing = "nothing is wrong in what was checked" if judgements[Judgement.UNCHECKED] else "nothing is wrong"
-    wrong = ", ".join(parts) or nothing
     accepted = f", {len(report.accepted)} accepted by the rig" if report.accepted else ""
     unchecked = f", {judgements[Judgement.UNCHECKED]} not checked" if judgements[Judgement.UNCHECKED] else ""
-    return f"{wrong}{accepted}; {counted(judgements[Judgement.GOOD], 'answer')} good{unchecked}."
+    return f"{_wrong_counts(report)}{accepted}; {counted(judgements[Judgement.GOOD], 'answer')} good{unchecked}."
 
 
-def counted(number: int, what: str) -> str:
-    """Return a number with what is counted, in the plural where there is not one."""
-    return f"{number} {what}{'' if number == 1 else 's'}"
-
-
-def wrapped(text: str, first: str, indent: str) -> list[str]:
-    """Return a text in lines of ``WIDTH``; ``first`` stands before the first line, ``indent`` before the others."""
-    joined = _BEFORE_UNIT.sub("\u00a0", text)  # a number and its unit stay on one line
-    lines = wrap(joined, WIDTH, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False)
-    return [line.replace("\u00a0", " ") for line in lines]
+def _wrong_counts(report: PlanReport) -> str:
+    """Return how many flags there are of each severity, or that nothing is wrong."""
+    severities = Counter(answer.severity for answer in report.wrong)
+    parts = [counted(severities[severity], str(severity)) for severity in WORST_FIRST if severities[severity]]
+    is_open = any(answer.judgement is Judgement.UNCHECKED for answer in report.answers)
+    return ", ".join(parts) or ("nothing is wrong in what was checked" if is_open else "nothing is wrong")
 
 
 def flag_lines(flag: Flag, answer: Answer) -> Iterator[str]:
@@ -85,11 +99,6 @@ def flag_lines(flag: Flag, answer: Answer) -> Iterator[str]:
     if answer.advice:
         yield from wrapped(f"Remedy: {answer.advice}", "      ", "        ")
     yield from wrapped(f"Key: {answer.key}", "      ", "        ")
-
-
-def sentence(text: str) -> str:
-    """Return a text that begins with a capital letter and ends with a full stop."""
-    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '?', '!')) else '.'}"
 
 
 def answer_line(answer: Answer) -> str:
@@ -136,7 +145,7 @@ def missing_lines(answers: Iterable[Answer]) -> Iterator[str]:
         names = list(dict.fromkeys(names))
         left = len(names) - MAX_LISTED_NAMES
         more = f" and {left} more" if left > 0 else ""
-        what = kind if len(names) == 1 or kind.endswith("s") else f"{kind}s"
+        what = kind if len(names) == 1 else plural(kind)
         yield f"{key} of {what} {', '.join(names[:MAX_LISTED_NAMES])}{more}"
     yield from dict.fromkeys(others)
 
@@ -183,6 +192,8 @@ def _section(section: Section, *, every: bool) -> Iterator[str]:
     counts = Counter(answer.judgement for answer in section.answers)
     yield f"  {section.check}: {', '.join(f'{counts[one]} {text}' for one, text in JUDGED.items() if counts[one])}"
     if not every:
+        if section.check in UNCOMPUTED:
+            return
         good = [one for one in section.answers if one.judgement is Judgement.GOOD and closeness(one) > 0]
         for answer in sorted(good, key=closeness, reverse=True)[:MAX_TIGHTEST]:
             yield from wrapped(answer_line(answer), "    ", "      ")
@@ -194,14 +205,22 @@ def _section(section: Section, *, every: bool) -> Iterator[str]:
                 yield from wrapped(text, "      ", "        ")
 
 
-def _tables(report: PlanReport) -> Iterator[str]:
-    for table in report.tables:
-        if not table.rows:
-            continue
-        yield from ("", table.title)
-        yield from table_lines(table.columns, table.rows, WIDTH, "  ")
-        if table.note:
-            yield from wrapped(table.note, "  ", "  ")
+def _unproven(answers: Iterable[Answer], cautions: Collection[str]) -> list[str]:
+    """Return what answers do not prove, each sentence once, without what is a caution already.
+
+    What one answer says beyond another, after a full stop or a semicolon, stands by itself.
+    """
+    texts = list(dict.fromkeys(_NOT_PROVEN.sub("", one.unproven, count=1) for one in answers if one.unproven))
+    known = {sentence(one) for one in cautions}
+    shown = [text for text in texts if sentence(text) not in known]
+    found: dict[str, None] = {}
+    for text in shown:
+        for mark in (". ", "; "):
+            starts = [one for one in texts if text.startswith(f"{one.rstrip('.')}{mark}")]
+            if starts:
+                text = text[len(max(starts, key=len).rstrip(".")) + len(mark) :]
+        found[sentence(_NOT_PROVEN.sub("", text, count=1))] = None
+    return list(found)
 
 
 def _listed(title: str, texts: Iterable[str]) -> Iterator[str]:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from rvsim.plan import report
-from rvsim.plan.answer import Answer, Check, Judgement, Rule, Section, path_name
+from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, path_name
 from rvsim.watch.flag import Severity
 
 VAN = """
@@ -127,6 +127,18 @@ def test_one_check_only(rvsim, van):
 def test_every_answer(rvsim, van):
     """With its key."""
     assert "key: output.fan.current" in rvsim("plan", van(), "--every")[1]
+
+
+def test_one_table_only(rvsim, van, monkeypatch):
+    """By its name; another name is told with those that there are, and the exit code is that of the plan."""
+    table = PlanTable("outputs", "Outputs as built", ("output",), (("fan",),))
+    monkeypatch.setattr(report, "CHECKS", {Check.CURRENTS: lambda given: currents(given)._replace(tables=(table,))})
+    code, out, err = rvsim("plan", van("amps = 2.0", "amps = 9.0"), "--table", "outputs")
+    assert (code, out.splitlines()[-3:], err) == (1, ["Outputs as built", "  output", "  fan"], "")
+    code, out, err = rvsim("plan", van(), "--table", "output")
+    assert (code, out) == (2, "")
+    assert err == ('rvsim: --table output: the plan has no such table (did you mean "outputs"?); it has outputs\n')
+    assert rvsim("plan", van(), "--table", "outputs", "--every")[:2] == (2, "")
 
 
 def test_what_if(rvsim, van):

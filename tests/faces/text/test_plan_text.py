@@ -7,8 +7,10 @@ import pytest
 
 from rvsim.faces.text.plan_change_text import MAX_LISTED_CHANGES, change_text
 from rvsim.faces.text.plan_json import change_json, plan_json
+from rvsim.faces.text.plan_lines import plural
+from rvsim.faces.text.plan_tables_text import MAX_SHOWN_ROWS
 from rvsim.faces.text.plan_text import as_text, closeness, missing_lines, summary, value_text
-from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, unchecked
+from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, told_apart, unchecked
 from rvsim.plan.report import PlanReport
 from rvsim.plan.what_if import compare_plans
 from rvsim.rig.accepted import AcceptedPlan
@@ -92,11 +94,74 @@ def test_tables_cautions_and_what_is_not_proven_are_there_once():
     place = lines.index("Outputs as built")
     assert lines[place : place + 4] == ["Outputs as built", "  output  A", "  fan     3", "  as the rig has it"]
     assert lines.count("  - Open it without power.") == 1
+    assert "  - The crimps." not in lines
+    assert lines[-5:] == [
+        "  - Open it without power.",
+        "With --every: each answer with its formula, its rule, what it does not prove and",
+        "  where sources differ, and all tables.",
+        "",
+        "brackenlow: nothing is wrong.",
+    ]
+    lines = list(as_text(report(*answers), every=True))
     assert lines.count("  - The crimps.") == 1
-    assert lines[-1] == "With --every: each answer with its formula, its rule, and where sources differ."
-    assert list(as_text(report(*answers), every=True))[-2:] == [
+    assert lines[-4:] == [
         "  a rule, third edition (read as an excerpt)",
         "    Sources differ: another one allows 5 % more",
+        "",
+        "brackenlow: nothing is wrong.",
+    ]
+
+
+def test_the_result_is_told_again_at_the_end():
+    """Whatever stands between; the open questions too."""
+    assert list(as_text(report(GOOD, BAD, WORSE)))[-1] == "brackenlow: 1 fault, 1 warning; see the top."
+    assert list(as_text(report(GOOD, OPEN)))[-1] == "brackenlow: nothing is wrong in what was checked."
+
+
+def test_what_is_not_proven_is_told_of_what_is_wrong():
+    """Each sentence once: what one says beyond another stands alone, and a caution is not told again."""
+    texts = [
+        "does not prove the crimps; a start takes less",
+        "Wind. It does not prove an old battery.",
+        "Wind.",
+        "Stay.",
+    ]
+    answers = [replace(BAD, key=f"k{n}", unproven=text) for n, text in enumerate((BAD.unproven, *texts))]
+    lines = list(as_text(report(GOOD, *answers, cautions=["Stay."])))
+    place = lines.index("What the answers with something wrong do not prove")
+    assert lines[place + 1 : place + 5] == [
+        "  - The crimps.",
+        "  - A start takes less.",
+        "  - An old battery.",
+        "  - Wind.",
+    ]
+    assert not lines[place + 5].startswith("  - ")
+
+
+def test_long_tables_are_shown_by_name():
+    """Those of many rows, and those that are looked up beside the work; all with every answer."""
+    tables = [
+        PlanTable("outputs", "Outputs as built", ("output",), (("fan",),) * MAX_SHOWN_ROWS),
+        PlanTable("wires", "Wires as planned", ("part",), (("main",),) * (MAX_SHOWN_ROWS + 1)),
+        PlanTable("spare", "What is left", ("where",), (("front",),)),
+    ]
+    lines = list(as_text(report(GOOD, tables=tables)))
+    assert [title in lines for title in ("Outputs as built", "Wires as planned", "What is left")] == [
+        True,
+        False,
+        False,
+    ]
+    place = lines.index("More tables, each with --table NAME")
+    assert lines[place + 1 : place + 3] == ["  wires  Wires as planned (31 rows)", "  spare  What is left (1 row)"]
+    lines = list(as_text(report(GOOD, tables=tables), every=True))
+    assert "Wires as planned" in lines
+    assert not any(line.startswith("More tables") for line in lines)
+    assert list(as_text(report(BAD, tables=tables), only_tables=["spare"]))[1:] == [
+        "  0 answers good.",
+        "",
+        "What is left",
+        "  where",
+        "  front",
     ]
 
 
@@ -125,6 +190,9 @@ def test_what_is_missing_is_grouped():
         unchecked(f"{n}", Check.CURRENTS, "x", "?", RULE, [f"amps of output o{n}", "limit_amps of module m"])
         for n in range(8)
     ]
+    several = [unchecked(f"{n}", Check.CURRENTS, "x", "?", RULE, [f"wire of branch b{n}"]) for n in range(2)]
+    assert list(missing_lines(several)) == ["wire of branches b0, b1"]
+    assert [plural(word) for word in ("battery", "relay", "wires", "box")] == ["batteries", "relays", "wires", "boxes"]
     assert list(missing_lines(answers)) == [
         "amps of outputs o0, o1, o2, o3, o4, o5 and 2 more",
         "limit_amps of module m",
@@ -159,6 +227,13 @@ def test_the_nearest_are_shown():
     lines = list(as_text(report(*answers)))
     assert [line.split(",")[0].strip() for line in lines if "Is the drop low?" in line] == ["s9", "s8", "s7"]
     assert "Is the drop low?" not in " ".join(as_text(report(replace(GOOD, limit=""))))
+    assert "Is the drop low?" not in " ".join(as_text(report(replace(GOOD, check=Check.PROVIDERS))))
+
+
+def test_a_figure_beside_its_limit_reads_otherwise():
+    """With one more digit where that is needed; the same figure stays."""
+    assert [told_apart(value, 10.0) for value in (10.02, 10.0, 12.3456, 10.0000000001)] == ["10.02", "10", "12.3", "10"]
+    assert told_apart(11.4496, 11.45, 4) == "11.4496"
 
 
 def test_figures_are_short():
