@@ -95,8 +95,13 @@ def _field_json(reading: Reading, spec: MessageSpec) -> dict[str, Any]:
     }
 
 
-def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC) -> Iterator[str]:
-    """Yield the explanation of a frame, line by line; a value in ``units`` stands behind its arithmetic."""
+def as_text(
+    frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC, *, origins: bool = True
+) -> Iterator[str]:
+    """Yield the explanation of a frame, line by line; a value in ``units`` stands behind its arithmetic.
+
+    Without ``origins`` the lines on the message itself are left out: who publishes it, and its description.
+    """
     parts, data = ident.split_identifier(frame.identifier), frame.data
     spec = catalogue.by_dgn(parts.dgn)
     yield f"{frame.identifier:08X}, carrying {data.hex(' ').upper() or 'no data'}"
@@ -114,15 +119,16 @@ def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC) ->
         yield from table(found, usual)
         yield from _length(layout, data)
         yield from _meaning(meaning)
-        yield ""
-        yield from _origins(spec, usual, {row.grade for row in found if row.grade})
+        if origins:
+            yield ""
+            yield from _origins(spec, usual, {row.grade for row in found if row.grade})
     else:
         yield from _meaning(meaning)
         if meaning is None:
             yield "This message is known by its name only, so the bytes cannot be read."
         yield ""
-        yield from wrapped(f"Number: {ORIGIN_WORDS[spec.origin]}{_source(spec)}.")
-    if spec.comment:
+        yield from wrapped(f"Number: {ORIGIN_WORDS[spec.origin]}{source_text(spec)}.")
+    if spec.comment and origins:
         yield from wrapped(spec.comment)
 
 
@@ -190,7 +196,7 @@ def _usual(spec: MessageSpec, data: bytes) -> str:
 
 def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
     """Yield the origins of number and fields, in one line if they have one grade."""
-    own, source = ORIGIN_WORDS[spec.origin], _source(spec)
+    own, source = ORIGIN_WORDS[spec.origin], source_text(spec)
     if grades == {own}:
         yield from wrapped(f"Number and layout: {own}{source}.")
         return
@@ -198,7 +204,7 @@ def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
     yield from wrapped(f"Number: {own}{source}. {which}: {usual}.")
 
 
-def _source(spec: MessageSpec) -> str:
+def source_text(spec: MessageSpec) -> str:
     """Return who publishes a message, in parentheses; which parts are from memory stands at each field."""
     named = [part for part in spec.source.split("; ") if part and part != "memory"]
     return f" ({'; '.join(named)})" if named else ""
