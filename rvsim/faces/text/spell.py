@@ -95,9 +95,7 @@ def _field_json(reading: Reading, spec: MessageSpec) -> dict[str, Any]:
     }
 
 
-def as_text(
-    frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC, *, origins: bool = True
-) -> Iterator[str]:
+def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC, *, origins: bool = True) -> Iterator[str]:
     """Yield the explanation of a frame, line by line; a value in ``units`` stands behind its arithmetic.
 
     Without ``origins`` the lines on the message itself are left out: who publishes it, and its description.
@@ -132,7 +130,17 @@ def as_text(
         yield from wrapped(spec.comment)
 
 
+def identifier_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
+    """Yield the explanation of an identifier alone, line by line."""
+    parts = ident.split_identifier(frame.identifier)
+    spec = catalogue.by_dgn(parts.dgn)
+    yield from _identifier(frame.identifier, parts, spec)
+    if spec is not None:
+        yield f"Its data byte by byte: rvsim spell {spec.name}"
+
+
 def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | None) -> Iterator[str]:
+    """Yield the bits of an identifier by their parts, and how the DGN is put together from them."""
     bits = f"{identifier:029b}"
     cuts = (0, 3, 4, 5, 13, 21, 29)
     yield "Identifier, 29 bits:  " + " ".join(bits[a:b] for a, b in pairwise(cuts))
@@ -140,16 +148,20 @@ def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | No
     yield f"  {bits[3]:>8}  reserved"
     yield f"  {bits[4]:>8}  data page"
     group, low = identifier >> 16 & 0xFF, identifier >> 8 & 0xFF
-    grouped = f"  {bits[5:13]}  message group byte (PDU format) {group:02X} hex"
+    page = identifier >> 24 & 3
     if ident.is_addressed(parts.dgn):
         to = "everyone" if parts.destination == ident.GLOBAL_ADDRESS else f"address {parts.destination:02X} hex"
-        yield f"{grouped}, below F0: the next byte is a destination"
-        yield f"  {bits[13:21]}  to {to}"
+        yield f"  {bits[5:13]}  message group byte (PDU format): {group:02X} hex"
+        yield f"  {bits[13:21]}  destination (PDU specific): to {to}"
+        rule = f"{group:02X} is below F0: the byte behind it is a destination, and 00 stands for it in the DGN"
+        low = 0
     else:
-        yield f"{grouped}, F0 or above, broadcast: the next byte is part of the DGN"
-        yield f"  {bits[13:21]}  low byte of the DGN (PDU specific) {low:02X} hex"
-    yield f"  {bits[21:]}  from address {parts.source:02X} hex ({parts.source}); the address does not identify a device"
-    yield f"DGN {parts.dgn:05X} hex: {spec.name if spec else 'not known'}"
+        yield f"  {bits[5:13]}  message group byte (PDU format): {group:02X} hex"
+        yield f"  {bits[13:21]}  low byte of the DGN (PDU specific): {low:02X} hex"
+        rule = f"{group:02X} is F0 or above: a broadcast, and the byte behind it belongs to the DGN"
+    yield f"  {bits[21:]}  source address: {parts.source:02X} hex ({parts.source}); it does not say what a device is"
+    yield from wrapped(f"{rule}.")
+    yield f"DGN {page:X} {group:02X} {low:02X} = {parts.dgn:05X} hex: {spec.name if spec else 'not known'}"
     if identifier < 1 << 11:
         yield "This may be an 11-bit identifier; this network uses 29 bits only."
 

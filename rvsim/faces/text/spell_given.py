@@ -64,7 +64,7 @@ def read_given(words: Sequence[str], catalogue: Catalogue) -> Given:
     first, _, rest = text.partition(" ")
     is_identifier = _HEX_IDENTIFIER.fullmatch(first) is not None or _DECIMAL.fullmatch(first) is not None
     if is_identifier and not rest.strip():
-        return _alone(first, catalogue)
+        return _alone(first)
     if is_identifier and (data := _LENGTH.sub("", rest)) and "[" not in data:
         return _frame(first, data, catalogue)
     found = _line_of_a_log(text)
@@ -145,9 +145,9 @@ def _as_dgn(dgn: int, data: str, catalogue: Catalogue) -> str:
     destination = ident.GLOBAL_ADDRESS if ident.is_addressed(dgn) else None
     whole = spec.identifier(0x80, destination)
     return (
-        f"{dgn:05X} is the DGN of {spec.name}, not an identifier: that has 29 bits, with a priority before the DGN and a "
-        f"source address behind it, as {whole:08X} from address 80. Write `rvsim spell {whole:08X} {data.strip()}`, or "
-        f"`rvsim spell {dgn:05X}` for the layout of the message"
+        f"{dgn:05X} is the DGN of {spec.name}, not an identifier: that has 29 bits, with a priority before the DGN and "
+        f"a source address behind it, as {whole:08X} from address 80. Write `rvsim spell {whole:08X} {data.strip()}`, "
+        f"or `rvsim spell {dgn:05X}` for the layout of the message"
     )
 
 
@@ -166,7 +166,7 @@ def _as_swapped(words: Sequence[str]) -> str | None:
     )
 
 
-def _alone(text: str, catalogue: Catalogue) -> Given:
+def _alone(text: str) -> Given:
     number, notes = _identifier(text)
     digits = re.sub("^0x", "", text.lower()).rstrip("xh")
     if number is None or number >= 1 << 29 or len(digits) <= _MAX_DGN_DIGITS:

@@ -63,7 +63,7 @@ def layout_text(spec: MessageSpec, catalogue: Catalogue, units: DisplayUnits = M
         return
     yield ""
     count = f"{spec.length} byte{'' if spec.length == 1 else 's'}"
-    yield f"{count}, bytes and bits counted from 0; a number of several bytes has its low byte first."
+    yield f"{count}, counted from 0 as bits are; a number of several bytes is low byte first."
     for field in sorted(spec.fields, key=lambda one: one.first):
         yield from _field_lines(field, units)
     free = _free_text(spec)
@@ -236,6 +236,10 @@ def _field_json(field: FieldSpec) -> dict[str, Any]:
             for first, last, state in special_codes(field)
             if State(state)
         ],
-        "grades": {"name": str(field.grades.name), "layout": str(field.grades.layout), "codes": str(field.grades.codes)},
+        "grades": {
+            "name": str(field.grades.name),
+            "layout": str(field.grades.layout),
+            "codes": str(field.grades.codes),
+        },
         "comment": field.comment or None,
     }

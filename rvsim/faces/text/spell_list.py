@@ -61,7 +61,7 @@ def list_text(catalogue: Catalogue) -> Iterator[str]:
             yield title
             yield from (_line(spec) for spec in specs)
     yield ""
-    yield "A message byte by byte: rvsim spell NAME. A word in any of them: rvsim spell --find WORD."
+    yield "A message byte by byte: rvsim spell NAME. A word: rvsim spell --find WORD."
 
 
 def _line(spec: MessageSpec) -> str:
