@@ -16,6 +16,7 @@ from rvsim.faces.cli.exits import run_command, say
 if TYPE_CHECKING:
     from rvsim.faces.text.display_units import DisplayUnits
     from rvsim.wire.catalogue import Catalogue
+    from rvsim.wire.frame import Frame
 
 Words = Annotated[
     list[str] | None,
@@ -35,6 +36,14 @@ Destination = Annotated[
 ]
 Priority = Annotated[
     int | None, typer.Option("--priority", metavar="N", help="The priority of a frame that is built, 0 to 7.")
+]
+Wire = Annotated[
+    bool,
+    typer.Option("--wire", help="Show the frame as the pair carries it: every bit, stuff bits, and its time."),
+]
+Against = Annotated[
+    str | None,
+    typer.Option("--against", metavar="ID", help="With --wire: which of two frames goes on if both start together."),
 ]
 
 
@@ -57,6 +66,8 @@ def spell(
     source: Source = None,
     destination: Destination = None,
     priority: Priority = None,
+    wire: Wire = False,
+    against: Against = None,
     json: options.JsonObject = False,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
@@ -73,9 +84,13 @@ def spell(
             raise InputError("--find lists messages with a word; leave the frame or the message out")
         catalogue = load_catalogue(dbc or ())
         say(*catalogue.left_out)
+        if against is not None and not wire:
+            raise InputError("--against goes with --wire, which shows the bits of a frame")
         if words:
             given_address = (_address("--source", source), _address("--destination", destination), priority)
-            lines = _explained(words, catalogue, shown, given_address, as_json=json)
+            lines = _explained(words, catalogue, shown, given_address, (wire, against), as_json=json)
+        elif wire:
+            raise InputError("--wire shows the bits of a frame: write its identifier and its data")
         else:
             lines = _listed(find, catalogue, as_json=json)
         print(lines)
@@ -99,6 +114,7 @@ def _explained(
     catalogue: "Catalogue",
     units: "DisplayUnits",
     address: tuple[int | None, int | None, int | None],
+    wire: tuple[bool, str | None],
     *,
     as_json: bool,
 ) -> str:
@@ -114,9 +130,16 @@ def _explained(
             raise InputError(f"--priority {priority}: write 0 (goes first) to 7")
         spec = catalogue.by_name(given.message)
         built = build(spec, given.values, source=source, destination=destination, priority=priority)
+        if wire[0]:
+            return _on_the_pair(built.frame, wire[1], catalogue, as_json=as_json)
         return built_json(built) if as_json else "\n".join(built_text(built, catalogue, units))
     if any(part is not None for part in address):
         raise InputError("--source, --destination and --priority are for a frame that is built: write FIELD=VALUE")
+    if wire[0]:
+        if given.frame is None or not given.has_data:
+            raise InputError("--wire shows the bits of a frame: write its identifier and its data")
+        say(*given.notes)
+        return _on_the_pair(given.frame, wire[1], catalogue, as_json=as_json)
     if given.frame is None:
         from rvsim.faces.text.spell_layout import layout_json, layout_text
 
@@ -130,6 +153,20 @@ def _explained(
         return frame_json(given.frame, catalogue)
     explained = as_text(given.frame, catalogue, units) if given.has_data else identifier_text(given.frame, catalogue)
     return "\n".join([*given.notes, *([""] if given.notes else []), *explained])
+
+
+def _on_the_pair(frame: "Frame", against: str | None, catalogue: "Catalogue", *, as_json: bool) -> str:
+    """Return the bits of a frame, and who wins against another one."""
+    from rvsim.faces.text.spell_given import read_given
+    from rvsim.faces.text.spell_wire import wire_json, wire_text
+
+    other = None
+    if against is not None:
+        found = read_given(against.split(), catalogue).frame
+        if found is None:
+            raise InputError(f"--against {against} is not an identifier: write it like 19FFE45E")
+        other = found.identifier
+    return wire_json(frame, other) if as_json else "\n".join(wire_text(frame, other))
 
 
 def _address(option: str, text: str | None) -> int | None:

@@ -63,7 +63,7 @@ def layout_text(spec: MessageSpec, catalogue: Catalogue, units: DisplayUnits = M
         return
     yield ""
     count = f"{spec.length} byte{'' if spec.length == 1 else 's'}"
-    yield f"{count}, counted from 0 as bits are; a number of several bytes is low byte first."
+    yield from wrapped(f"{count}. Bytes and bits count from 0; a number of several bytes is low byte first.")
     for field in sorted(spec.fields, key=lambda one: one.first):
         yield from _field_lines(field, units)
     free = _free_text(spec)

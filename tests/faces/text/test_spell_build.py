@@ -46,9 +46,8 @@ def test_a_request_has_a_destination(catalogue):
 
 def test_codes_and_states_are_written_by_name(catalogue):
     """Heat is code 2; a field that is not named is left unchanged, and so is one that says so."""
-    made = built(
-        catalogue, "THERMOSTAT_COMMAND_1", {"instance": "1", "operating_mode": "heat", "fan_mode": "Unchanged"}
-    )
+    values = {"instance": "1", "operating_mode": "heat", "fan_mode": "Unchanged"}
+    made = built(catalogue, "THERMOSTAT_COMMAND_1", values)
     assert made.frame.data.hex().upper() == "01F2FFFFFFFFFFFF"
     status = built(catalogue, "THERMOSTAT_AMBIENT_STATUS", {"instance": "1", "ambient_temperature": "out of range"})
     assert status.frame.data[1:3].hex().upper() == "FEFF"
@@ -60,7 +59,7 @@ def test_codes_and_states_are_written_by_name(catalogue):
         ({"dc_voltag": "1"}, 'did you mean "dc_voltage"'),
         (
             {"dc_voltage": "13.81"},
-            "lies between two steps of 0.05: write the nearest, 13.8 V (0114 hex) or 13.85 V (0115",
+            "two steps of 0.05: write the nearest, 13.8 V (0114 hex) or 13.85 V (0115",
         ),
         ({"dc_voltage": "99999"}, "outside its range: write 0 to 3276.5 V"),
         ({"dc_voltage": "13.8 A"}, "is in V, not in A"),
@@ -84,9 +83,8 @@ def test_mistakes_are_told_together(catalogue):
     given_values = [GivenValue("instance", "1"), GivenValue("instance", "2"), GivenValue("x", "1")]
     with pytest.raises(InputError) as caught:
         build(catalogue.by_name("DC_SOURCE_STATUS_1"), given_values, destination=0x21)
-    assert [
-        part in line for part, line in zip(("twice", "no field x", "broadcast"), caught.value.problems, strict=True)
-    ]
+    for part, line in zip(("twice", "no field x", "broadcast"), caught.value.problems, strict=True):
+        assert part in line
     with pytest.raises(InputError, match="known by name only"):
         built(catalogue, "WASTEDUMP_STATUS", {})
 
