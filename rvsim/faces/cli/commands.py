@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from rvsim.errors import ExitCode
-from rvsim.faces.cli import export_command, options, scenario_commands, spell_command
+from rvsim.faces.cli import export_command, options, practice_command, scenario_commands, spell_command
 from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import handle_ending_signals, run_command, safe_output
 
@@ -127,6 +127,7 @@ scenario_commands.add_to(app)
 
 
 spell_command.add_to(app)
+practice_command.add_to(app)
 
 
 @app.command(

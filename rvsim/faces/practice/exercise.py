@@ -128,6 +128,9 @@ class Several:
     def fits(self, text: str) -> bool:
         """Tell whether the text has all of them and nothing else."""
         written = [part for part in re.split(r"[\s,;/]+|\band\b", text.strip()) if part]
+        if len(written) > len(self.parts) and isinstance(self.parts[-1], Bytes):  # bytes with blanks between them
+            last = len(self.parts) - 1
+            written = [*written[:last], " ".join(written[last:])]
         if len(written) != len(self.parts):
             return False
         orders = [list(self.parts)] if self.is_ordered else [list(self.parts), list(reversed(self.parts))]

@@ -119,7 +119,7 @@ def scale(random: Random, material: Material, level: int) -> Exercise | None:
     """Ask for the value of a field: at first of one byte, then low byte first, then with an offset."""
 
     def wanted(field: FieldSpec) -> bool:
-        is_plain = _is_whole(field) and field.unit != "" and not field.labels and field.special is not Special.NONE
+        is_plain = _is_whole(field) and field.unit != "" and not field.labels and field.scale != field.unit_steps
         if not is_plain:
             return False
         if level <= 1:
@@ -235,7 +235,11 @@ def build(random: Random, material: Material, level: int) -> Exercise | None:
     def wanted(field: FieldSpec) -> bool:
         return _is_whole(field) and field.unit != "" and not field.labels and field.length <= 16
 
-    frames = [one for one in material.statuses if one.spec.instance is not None and any(map(wanted, one.spec.fields))]
+    frames = [
+        one
+        for one in material.statuses
+        if one.spec.instance is not None and one.spec.instance.length == 8 and any(map(wanted, one.spec.fields))
+    ]
     if not frames:
         return None
     one = random.choice(frames)

@@ -107,3 +107,19 @@ def grades_json(sessions: Mapping[str, Session], header: Mapping[str, Any]) -> d
         "persons": [{"name": name, **session.as_json()} for name, session in sessions.items()],
         "right_by_exercise": right,
     }
+
+
+def as_data(number: int, exercise: Exercise) -> dict[str, Any]:
+    """Return an exercise as plain data, with its answer."""
+    return {
+        "number": number,
+        "kind": str(exercise.kind),
+        "level": exercise.level,
+        "question": list(exercise.question),
+        "form": exercise.form,
+        "options": list(exercise.options),
+        "answer": exercise.answer.shown,
+        "hint": exercise.hint,
+        "explanation": list(exercise.explanation),
+        "mistakes": [{"answer": one.answer.shown, "why": one.why} for one in exercise.mistakes],
+    }

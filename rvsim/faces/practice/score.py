@@ -56,9 +56,7 @@ def save_run(path: Path, session: Session, date: str) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(json.dumps(kept, indent=1), encoding="utf-8")
     except OSError as error:
-        raise InputError(
-            f"{path}: the score cannot be kept ({error.strerror}); the answers above still count"
-        ) from None
+        raise InputError(f"{path}: the score cannot be kept ({error.strerror}); your answers still count") from None
 
 
 def weak_kinds(kept: Mapping[str, Any]) -> list[Kind]:
