@@ -4,7 +4,6 @@ import os
 from pathlib import Path
 
 import can
-import canmatrix.canmatrix
 import canmatrix.formats
 import cantools
 import pytest
@@ -56,7 +55,7 @@ def test_canmatrix_decodes_by_dgn(priority, source):
     """It knows a J1939 message by its attribute, and decodes by PGN of its own accord."""
     matrix = canmatrix.formats.loadp_flat(str(next(path for path in dbc_files() if path.stem == "climate")))
     assert matrix.contains_j1939
-    whole = canmatrix.canmatrix.ArbitrationId(identifier(0x1FFE2, priority, source), extended=True)
+    whole = canmatrix.ArbitrationId(identifier(0x1FFE2, priority, source), extended=True)  # type: ignore[attr-defined]
     decoded = matrix.decode(whole, DATA)
     assert (decoded["operating_mode"].named_value, decoded["fan_speed"].named_value) == ("heat", "no data")
     frame = matrix.frame_by_name("THERMOSTAT_STATUS_1")
