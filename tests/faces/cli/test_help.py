@@ -56,7 +56,7 @@ def test_examples_stand_one_a_line(help_of, command):
         ("bench", "[SCENARIO]"),
         ("shakedown", "[SCENARIO...]"),
         ("vary", "SCENARIO KEY=VALUES..."),
-        ("spell", "ID DATA"),
+        ("spell", "[FRAME|MESSAGE...]"),
         ("survey", "LOG..."),
         ("replay", "LOG"),
         ("export", "LOG..."),
