@@ -5,7 +5,10 @@ from importlib.metadata import version
 
 import pytest
 
-COMMANDS = ("bench", "shakedown", "vary", "spell", "survey", "compare", "replay", "export", "plan", "listen", "about")
+COMMANDS = (
+    *("bench", "shakedown", "vary", "spell", "practice", "survey", "compare", "replay", "export", "plan", "listen"),
+    "about",
+)
 
 
 @pytest.fixture
