@@ -50,6 +50,8 @@ def test_a_fuse_carries_its_load(plans):
     answer = pair(plans, key, van(amps=80.0), van(amps=80.1))
     assert answer.advice == "use a fuse of 125 A"
     assert plans.answer(van(amps=101.0), key).severity == "fault"
+    more = "use a fuse of 200 A, and a wire that carries it: this one may have 175 A at most"
+    assert plans.answer(van(amps=150.0), key).advice == more
     assert "6.7 %" in answer.rule.disagreement
     rules = "\n[rules]\nfuse_margin = 1.334\n"
     assert plans.answer(van(amps=80.0, more=rules), key).is_flagged
