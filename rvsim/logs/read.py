@@ -483,6 +483,19 @@ def _line_reader(head: bytes, columns: ColumnMapping | None) -> LineReader | Non
     return None
 
 
+def frame_in_line(text: str) -> Frame | None:
+    """Return the frame in one line of a text log, with or without its line end; None where no format has such a line.
+
+    The line stands alone: what a format says in the first lines of a log is not known, so its time may be wrong.
+    """
+    line = text.strip().encode("utf-8", "replace") + b"\n"
+    for format_ in FORMATS:
+        with suppress(UnreadableError):
+            if format_.recognizes(line) and isinstance(entry := format_().read(line), LogEntry):
+                return Frame(entry.time or 0, entry.identifier, entry.data)
+    return None
+
+
 def _by_object(
     reader: BinaryReader, blocks: Iterator[bytes], source: ByteSource
 ) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:

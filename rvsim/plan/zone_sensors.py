@@ -95,14 +95,13 @@ def sensor_answers(rig: Rig) -> Iterator[Answer]:
         if "thermostat" not in device.functions:
             continue
         if device.kind != PANEL:
-            yield from _needed_sensor_answer(device, sensors, question)
+            yield from _needed_sensor_answer(device, sensors, zones, question)
         for sensor in _followed(device, zones):
             fitted = sensors.get(sensor.instance)
             if fitted is None:  # told as a need that nobody sends
                 continue
             key = f"device.{path_name(device.name)}.{sensor.part}"
-            place = _place(fitted)
-            missing = [] if place is not None else [f"zone of device {fitted.name}"]
+            missing = [f"zone of device {fitted.name}"] if _is_open(sensor.zone, fitted, zones) else []
             missing += [] if sensor.zone is not None else [f"zone of device {device.name}"]
             if missing:
                 yield unchecked(key, Check.PROVIDERS, device.name, question, SENSOR_RULE, missing)
@@ -110,7 +109,9 @@ def sensor_answers(rig: Rig) -> Iterator[Answer]:
             yield _sensor_answer(key, device, {sensor.instance: fitted}, str(sensor.zone), question, sensor.setting)
 
 
-def _needed_sensor_answer(device: DevicePlan, sensors: Mapping[int, DevicePlan], question: str) -> Iterator[Answer]:
+def _needed_sensor_answer(
+    device: DevicePlan, sensors: Mapping[int, DevicePlan], zones: Sequence[str], question: str
+) -> Iterator[Answer]:
     """Yield whether a thermostat of no simulated kind needs a sensor of its zone."""
     needed = [read_topic(text) for text in device.needs]
     fitted = {
@@ -121,20 +122,23 @@ def _needed_sensor_answer(device: DevicePlan, sensors: Mapping[int, DevicePlan],
     if not fitted and any(one.message == _AMBIENT and one.instance is not None for one in needed):
         return  # told as a need that nobody sends
     key = f"device.{path_name(device.name)}.sensor"
-    missing = [f"zone of device {one.name}" for one in (device, *fitted.values()) if _place(one) is None]
+    missing = [] if device.zone is not None else [f"zone of device {device.name}"]
+    missing += [f"zone of device {one.name}" for one in fitted.values() if _is_open(device.zone, one, zones)]
     if not fitted:
         missing.append(f"{_AMBIENT} with its instance under needs of device {device.name}")
     if missing:
         yield unchecked(key, Check.PROVIDERS, device.name, question, SENSOR_RULE, missing)
     else:
-        yield _sensor_answer(key, device, fitted, str(_place(device)), question, "needs")
+        yield _sensor_answer(key, device, fitted, str(device.zone), question, "needs")
 
 
 def _sensor_answer(
     key: str, device: DevicePlan, fitted: Mapping[int, DevicePlan], zone: str, question: str, setting: str
 ) -> Answer:
-    found = [f"sensor {instance} ({one.name}), which is {_place_text(_place(one))}" for instance, one in fitted.items()]
-    is_good = any(_place(one) == zone for one in fitted.values())
+    found = [
+        f"sensor {instance} ({one.name}), which is {_place_text(min(_places(one)))}" for instance, one in fitted.items()
+    ]
+    is_good = any(zone in _places(one) for one in fitted.values())
     return Answer(
         key=key, check=Check.PROVIDERS, subject=device.name, question=question, rule=SENSOR_RULE, limit=zone,
         formula=f"{setting}: {'; '.join(found)}",
@@ -145,10 +149,21 @@ def _sensor_answer(
     )  # fmt: skip
 
 
-def _place(device: DevicePlan) -> str | None:
-    """Return where a device is: its zone, or the place that its settings measure."""
+def _places(device: DevicePlan) -> set[str]:
+    """Return where a device is: the zone that it serves, and the place that its settings measure."""
     place = device.settings.get("place")
-    return device.zone or (place if isinstance(place, str) else None)
+    return {name for name in (device.zone, place if isinstance(place, str) else None) if name is not None}
+
+
+def _is_open(zone: str | None, sensor: DevicePlan, zones: Sequence[str]) -> bool:
+    """Tell whether a sensor cannot be compared with a zone.
+
+    A device may serve a part of the vehicle that is no zone of the rig; a place in the settings is always one of those.
+    """
+    places = _places(sensor)
+    if not places:
+        return True
+    return sensor.zone is None and OUTDOORS not in places and zone not in (None, OUTDOORS, *zones)
 
 
 def _place_text(place: str | None) -> str:

@@ -26,7 +26,7 @@ from rvsim.wire.catalogue import Catalogue, Definition
 from rvsim.wire.codec import parameter_name
 from rvsim.wire.dbc_text import NotDbcError, select_statements
 from rvsim.wire.definition_cache import load_lines, save_lines, user_cache_folder
-from rvsim.wire.fields import Origin, Special
+from rvsim.wire.fields import Origin, Special, special_states
 from rvsim.wire.file_text import decode_text
 from rvsim.wire.ident import dgn_of
 
@@ -42,6 +42,8 @@ _MAX_SCALE = 1e18
 """Scales and offsets above it, and scales below its reciprocal, are taken for typing mistakes. Our decision."""
 _MAX_GAP_MS = 24 * 3600 * 1000
 _MAX_REPORTED = 50
+_MIN_NAMED_BITS = 8
+"""Special codes of narrower fields have names in our files as codes of their own."""
 """At most so many mistakes or names are listed; the rest are counted."""
 _ATTRIBUTES = frozenset(
     (
@@ -286,6 +288,13 @@ def _field(where: str, signal: "Signal", *, command: bool) -> dict[str, Any]:
     scale, offset, decimals = _exact_scale(signal.scale, signal.offset)
     big_endian = signal.byte_order == "big_endian"
     start = signal.start
+    stated = attributes.signal_attributes(
+        where + named,
+        partial(_attribute_value, signal),
+        _default_special(signal, command=command),
+        signal.length,
+        signed=signal.is_signed,
+    )
     return {
         "name": signal.name,
         "first": start - start % 8 + 7 - start % 8 if big_endian else start,
@@ -296,16 +305,20 @@ def _field(where: str, signal: "Signal", *, command: bool) -> dict[str, Any]:
         "offset": offset,
         "decimals": decimals,
         "unit": _one_line(signal.unit or ""),
-        "labels": {str(raw): _one_line(str(label)) for raw, label in (signal.choices or {}).items()},
+        "labels": _labels(signal, Special(stated["special"])),
         "comment": signal.comment or "",
-        **attributes.signal_attributes(
-            where + named,
-            partial(_attribute_value, signal),
-            _default_special(signal, command=command),
-            signal.length,
-            signed=signal.is_signed,
-        ),
+        **stated,
     }
+
+
+def _labels(signal: "Signal", special: Special) -> dict[str, str]:
+    """Return the names of a field's codes, without those that only repeat what a special code means.
+
+    Such names stand in a file for other programs, which know no special codes.
+    """
+    states = special_states(special, signal.length) if signal.length >= _MIN_NAMED_BITS else {}
+    named = {raw: _one_line(str(label)) for raw, label in (signal.choices or {}).items()}
+    return {str(raw): label for raw, label in named.items() if str(states.get(raw)) != label}
 
 
 def _default_special(signal: "Signal", *, command: bool) -> Special:

@@ -117,6 +117,18 @@ _STATE_ORIGINS = {
 """The origins of the data types' special codes; only "no data" is published."""
 
 
+def special_states(special: Special, length: int) -> dict[int, State]:
+    """Return the special codes of a field with so many bits, and the state of each; none has a name of its own."""
+    if special is Special.NONE:
+        return {}
+    all_ones = (1 << length) - 1
+    states = {all_ones: _ALL_ONES[special]}
+    if special in _TYPE_SPECIALS and length in _TOP_OF_TYPE:
+        states |= dict.fromkeys(range(_TOP_OF_TYPE[length] + 1, all_ones - 1), State.RESERVED)
+        states[all_ones - 1] = State.ERROR if length == _TWO_BITS else State.OUT_OF_RANGE
+    return states
+
+
 @dataclass(frozen=True)
 class FieldSpec:
     """The layout and meaning of one field.
@@ -190,14 +202,8 @@ class FieldSpec:
     @cached_property
     def states(self) -> Mapping[int, State]:
         """The raw integers that are special codes, and the state of each."""
-        if self.special is Special.NONE:
-            return {}
-        states = {self.all_ones: _ALL_ONES[self.special]}
-        if self.special in _TYPE_SPECIALS and self.length in _TOP_OF_TYPE:
-            above = range(_TOP_OF_TYPE[self.length] + 1, self.all_ones - 1)
-            states |= {raw: State.RESERVED for raw in above if raw not in self.labels}
-            states[self.all_ones - 1] = State.ERROR if self.length == _TWO_BITS else State.OUT_OF_RANGE
-        return states
+        states = special_states(self.special, self.length)
+        return {raw: state for raw, state in states.items() if state is not State.RESERVED or raw not in self.labels}
 
     @cached_property
     def raw_limits(self) -> tuple[int, int]:

@@ -2,8 +2,15 @@
 
 import pytest
 
+from rvsim.devices.registry import settings_models
 from rvsim.plan.answer import Judgement
+from rvsim.plan.currents import check_currents
+from rvsim.plan.identity import check_identity
+from rvsim.plan.providers import check_providers
+from rvsim.plan.report import PlanInput
+from rvsim.rig.load import find_rig, load_rig
 from rvsim.watch.flag import Severity
+from rvsim.wire.database import load_catalogue
 
 MODULE = '[[module]]\nname = "cupboard"\n'
 
@@ -234,3 +241,12 @@ def test_flags_are_of_the_kind_of_currents(plans):
     (flag,) = plans.report(MODULE + output("lamp", amps=6.0, limit_amps=5.0)).flags
     assert (flag.kind.value, flag.subject, flag.severity) == ("rig-current", "lamp", Severity.FAULT)
     assert flag.evidence[0] == "6 A > 5 A"
+
+
+@pytest.mark.parametrize("name", ["brackenlow", "ottersby", "quillhaven"])
+def test_the_shipped_rigs_are_sound(name):
+    """No flag of currents, identity or providers."""
+    rig = load_rig(find_rig(name), settings_models(), for_plan=True)
+    given = PlanInput(rig, load_catalogue())
+    checks = (check_currents, check_identity, check_providers)
+    assert [one.text for check in checks for one in check(given).answers if one.is_flagged] == []

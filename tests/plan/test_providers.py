@@ -200,6 +200,13 @@ def test_a_sensor_of_another_zone_is_told(plans):
     )
     swapped = OTHERS.replace('place = "outdoors"', 'place = "cabin"')
     assert "device.panel.outdoor_sensor" in flagged(plans.report("", device=PANEL + swapped))
+    served = OTHERS.replace('place = "outdoors" }', 'place = "outdoors" }\nzone = "cabin"')
+    assert flagged(plans.report("", device=PANEL + served)) == {}
+    rear = PANEL.replace('zone = "cabin"', 'zone = "rear"')
+    part = OTHERS.replace('zone = "cabin"', 'settings = { place = "cabin" }')
+    assert "zone of device inside" in plans.answer("", "device.panel.sensor", device=rear + part).text
+    outside = OTHERS.replace('zone = "cabin"', 'settings = { place = "outdoors" }')
+    assert "device.panel.sensor" in flagged(plans.report("", device=rear + outside))
     unknown = plans.answer("", "device.panel.sensor", device=PANEL + OTHERS.replace('zone = "cabin"\n', ""))
     assert "zone of device inside" in unknown.text
 

@@ -12,6 +12,8 @@ from rvsim.errors import InputError
 from rvsim.plan.answer import Judgement
 from rvsim.plan.report import PlanInput, check_rig
 from rvsim.rig.load import load_rig
+from rvsim.runs.scenario_run import PreparedScenario
+from rvsim.shakedown.jobs import Job
 from rvsim.wire.database import load_catalogue
 
 SOUND = ("castlemoor", "pebbleford", "wrenhollow")
@@ -36,6 +38,20 @@ MISTAKES = {
 """The answer that finds each mistake of muddlecote, by the number in its comment."""
 REFUSED = {3: "grey tank", 7: "garage light", 9: "vent relay", 10: "door ladder"}
 """The mistakes for which a bench refuses it, by the part that has them."""
+
+
+QUIET = """
+schema = 1
+title = "Quiet"
+rig = "{}"
+lasts = "30s"
+shore_power = true
+
+[[expect]]
+says = "no flag is raised"
+expect = "flag"
+raised = false
+"""
 
 
 def text_of(name):
@@ -78,6 +94,14 @@ def test_the_sound_rigs_are_what_they_are_said_to_be():
     assert (len(van.modules), sum(device.kind in ("panel", "keypad") for device in van.devices)) == (2, 3)
     assert [tap.name for tap in van.taps if tap.on is not None] == ["bed"]
     assert len(home.outputs) == 60
+
+
+@pytest.mark.parametrize("name", SOUND)
+def test_a_sound_rig_runs_on_the_bench(name, tmp_path):
+    """Each of its devices is simulated, all of them are present, and no flag is raised in a quiet half minute."""
+    path = tmp_path / "quiet.toml"
+    path.write_text(QUIET.format(name), encoding="utf-8")
+    assert PreparedScenario(Job(str(path), {})).run().passed
 
 
 def test_the_fifteen_mistakes_are_found_and_nothing_else():

@@ -289,9 +289,28 @@ def field_of(signal):
         signal.scale,
         signal.offset,
         signal.unit or "",
-        {code: str(text) for code, text in (signal.choices or {}).items()},
+        {code: text for code, text in named_codes(signal).items() if (code, text) not in special_names(signal)},
         stated.get("Coding", "plain"),
     )
+
+
+def named_codes(signal):
+    """The codes of a signal that have names."""
+    return {code: str(text) for code, text in (signal.choices or {}).items()}
+
+
+def special_names(signal):
+    """The special codes of a field of whole bytes with what they mean, by the kind that the file states.
+
+    All ones: rv-c.com/node/522. The others from memory of the standard's table of data types.
+    """
+    kind, ones = attributes(signal)["SpecialCodes"], 2**signal.length - 1
+    if kind == "none" or signal.length < 8:
+        return []
+    found = [(ones, "unchanged" if kind in ("unchanged", "commanded") else "no data")]
+    if kind in ("measured", "commanded"):
+        found += [(ones - 1, "out of range"), *((ones - below, "reserved") for below in (2, 3, 4))]
+    return found
 
 
 def subject(name):
@@ -381,6 +400,16 @@ def test_special_codes_and_range_follow_the_kind_of_field(name):
         assert not signal.is_signed
 
 
+@pytest.mark.parametrize("name", LAID_OUT)
+def test_special_codes_of_whole_bytes_have_names(name):
+    """For programs that know no special codes; a name of a code's own stays."""
+    for signal in message_named(name).signals:
+        if signal.length in (8, 16, 32):
+            named = named_codes(signal)
+            for code, text in special_names(signal):
+                assert named[code] == text or text == "reserved" or named[code] not in ("no data", "out of range")
+
+
 SOMETIMES_STATED = {"SystemSignalLongSymbol", "Coding", "CodeGrades", "AlarmCodes", "AlarmGrade", "MovesWith"}
 
 
@@ -389,7 +418,10 @@ def test_every_attribute_is_stated_on_every_message_and_signal():
     for db in definitions().values():
         for message in db.messages:
             stated = set(message.dbc.attributes) - {"SystemMessageLongSymbol"}
-            assert stated == {"Origin", "Source", "BroadcastGap", "BroadcastRule"}
+            gap = message.dbc.attributes["BroadcastGap"].value
+            cycle = {"GenMsgCycleTime"} if gap else set()
+            assert stated == {"Origin", "Source", "BroadcastGap", "BroadcastRule", "VFrameFormat"} | cycle
+            assert not gap or message.dbc.attributes["GenMsgCycleTime"].value == gap
             assert message.comment
             assert ("Known by name only" in message.comment) is (message.name in UNKNOWN_LAYOUT)
             for signal in message.signals:

@@ -120,7 +120,10 @@ def words(given):
 
 def has_codes(signal):
     """Tell whether the file or a rule names codes of a signal."""
-    return bool(signal.choices) or "Coding" in signal.dbc.attributes
+    ones = 2**signal.length - 1
+    meanings = {"no data", "unchanged", "out of range", "reserved"} if signal.length >= 8 else set()
+    own = [code for code, text in (signal.choices or {}).items() if code < ones - 4 or str(text) not in meanings]
+    return bool(own) or "Coding" in signal.dbc.attributes
 
 
 def wanted(message, signal):

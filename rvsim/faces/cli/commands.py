@@ -10,9 +10,16 @@ from typing import Annotated
 import typer
 
 from rvsim.errors import ExitCode
-from rvsim.faces.cli import export_command, options, plan_command, scenario_commands
+from rvsim.faces.cli import (
+    export_command,
+    options,
+    plan_command,
+    practice_command,
+    scenario_commands,
+    spell_command,
+)
 from rvsim.faces.cli.console import has_terminal, print_as
-from rvsim.faces.cli.exits import handle_ending_signals, run_command, safe_output, say
+from rvsim.faces.cli.exits import handle_ending_signals, run_command, safe_output
 
 EPILOG = (
     "Start with: rvsim bench. Explanations: rvsim about --guide TOPIC, --words TERM, --keys PART.\n\n"
@@ -126,33 +133,8 @@ def bench(
 scenario_commands.add_to(app)
 
 
-@app.command(
-    cls=options.Command,
-    epilog=options.examples("rvsim spell 19FFE45E 0100C864FFFFFFFF", "rvsim spell 18EEFF11 40E2C1DD00C8A0C0 --json"),
-)
-def spell(
-    identifier: Annotated[str, typer.Argument(metavar="ID", help="The 29-bit identifier, in hex.")],
-    data: Annotated[list[str], typer.Argument(metavar="DATA", help="The data bytes, in hex; blanks do not matter.")],
-    json: options.JsonObject = False,
-    dbc: options.Dbc = None,
-    units: options.Units = "metric",
-    ascii: options.Ascii = False,
-) -> None:
-    """Explain one frame byte by byte, with the arithmetic."""
-    print_as(json=json, ascii_only=ascii)
-
-    def command() -> int:
-        from rvsim.faces.text.spell import as_json, as_text, parse_frame
-        from rvsim.wire.database import load_catalogue
-
-        shown = options.units_of(units)
-        frame = parse_frame(identifier, " ".join(data))
-        catalogue = load_catalogue(dbc or ())
-        say(*catalogue.left_out)
-        print(as_json(frame, catalogue) if json else "\n".join(as_text(frame, catalogue, shown)))
-        return ExitCode.GOOD
-
-    _leave(run_command(command))
+spell_command.add_to(app)
+practice_command.add_to(app)
 
 
 @app.command(

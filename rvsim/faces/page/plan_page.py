@@ -251,7 +251,8 @@ def _door(sheet: Sheet) -> Html:
 
 
 _DOOR_POINTS = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5)
-"""The sizes of letters that the door's page can have: the largest one is taken with which it stays one page."""
+"""The sizes of letters that the door's page can have: the largest one is taken with which it stays one page. The
+smallest one is for some 300 outputs; more take a second page."""
 _LETTERS_A_LINE, _LINES_A_PAGE, _FIXED_LINES = 1080.0, 500.0, 24.0
 """How many letters a line has and how many lines a page, both for letters of 1 point, and the lines of headings and of
 who to ask. Measured on letter paper, the shorter one; A4 is narrower by 3 %."""

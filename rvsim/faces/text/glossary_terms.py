@@ -347,7 +347,7 @@ OUR_OWN = (
     Term("spell", "To explain one frame byte by byte, with the arithmetic.", OWN_WORD),
     Term("tape", "The page of the screen that spells the last frame of a device as one running line.", OWN_WORD),
     Term("ledger", "The page of the screen that adds up currents: given, taken, left for the battery.", OWN_WORD),
-    Term("practice", "Exercises in reading frames, with known answers. Not part of this version.", OWN_WORD),
+    Term("practice", "Exercises in reading frames, with known answers.", OWN_WORD),
     Term(
         "plan",
         "What should be on the bus according to a rig; also the check of the installation before power is on.",

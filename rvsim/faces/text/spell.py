@@ -95,8 +95,11 @@ def _field_json(reading: Reading, spec: MessageSpec) -> dict[str, Any]:
     }
 
 
-def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC) -> Iterator[str]:
-    """Yield the explanation of a frame, line by line; a value in ``units`` stands behind its arithmetic."""
+def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC, *, origins: bool = True) -> Iterator[str]:
+    """Yield the explanation of a frame, line by line; a value in ``units`` stands behind its arithmetic.
+
+    Without ``origins`` the lines on the message itself are left out: who publishes it, and its description.
+    """
     parts, data = ident.split_identifier(frame.identifier), frame.data
     spec = catalogue.by_dgn(parts.dgn)
     yield f"{frame.identifier:08X}, carrying {data.hex(' ').upper() or 'no data'}"
@@ -114,19 +117,30 @@ def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC) ->
         yield from table(found, usual)
         yield from _length(layout, data)
         yield from _meaning(meaning)
-        yield ""
-        yield from _origins(spec, usual, {row.grade for row in found if row.grade})
+        if origins:
+            yield ""
+            yield from _origins(spec, usual, {row.grade for row in found if row.grade})
     else:
         yield from _meaning(meaning)
         if meaning is None:
             yield "This message is known by its name only, so the bytes cannot be read."
         yield ""
-        yield from wrapped(f"Number: {ORIGIN_WORDS[spec.origin]}{_source(spec)}.")
-    if spec.comment:
+        yield from wrapped(f"Number: {ORIGIN_WORDS[spec.origin]}{source_text(spec)}.")
+    if spec.comment and origins:
         yield from wrapped(spec.comment)
 
 
+def identifier_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
+    """Yield the explanation of an identifier alone, line by line."""
+    parts = ident.split_identifier(frame.identifier)
+    spec = catalogue.by_dgn(parts.dgn)
+    yield from _identifier(frame.identifier, parts, spec)
+    if spec is not None:
+        yield f"Its data byte by byte: rvsim spell {spec.name}"
+
+
 def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | None) -> Iterator[str]:
+    """Yield the bits of an identifier by their parts, and how the DGN is put together from them."""
     bits = f"{identifier:029b}"
     cuts = (0, 3, 4, 5, 13, 21, 29)
     yield "Identifier, 29 bits:  " + " ".join(bits[a:b] for a, b in pairwise(cuts))
@@ -134,16 +148,20 @@ def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | No
     yield f"  {bits[3]:>8}  reserved"
     yield f"  {bits[4]:>8}  data page"
     group, low = identifier >> 16 & 0xFF, identifier >> 8 & 0xFF
-    grouped = f"  {bits[5:13]}  message group byte (PDU format) {group:02X} hex"
+    page = identifier >> 24 & 3
     if ident.is_addressed(parts.dgn):
         to = "everyone" if parts.destination == ident.GLOBAL_ADDRESS else f"address {parts.destination:02X} hex"
-        yield f"{grouped}, below F0: the next byte is a destination"
-        yield f"  {bits[13:21]}  to {to}"
+        yield f"  {bits[5:13]}  message group byte (PDU format): {group:02X} hex"
+        yield f"  {bits[13:21]}  destination (PDU specific): to {to}"
+        rule = f"{group:02X} is below F0: the byte behind it is a destination, and 00 stands for it in the DGN"
+        low = 0
     else:
-        yield f"{grouped}, F0 or above, broadcast: the next byte is part of the DGN"
-        yield f"  {bits[13:21]}  low byte of the DGN (PDU specific) {low:02X} hex"
-    yield f"  {bits[21:]}  from address {parts.source:02X} hex ({parts.source}); the address does not identify a device"
-    yield f"DGN {parts.dgn:05X} hex: {spec.name if spec else 'not known'}"
+        yield f"  {bits[5:13]}  message group byte (PDU format): {group:02X} hex"
+        yield f"  {bits[13:21]}  low byte of the DGN (PDU specific): {low:02X} hex"
+        rule = f"{group:02X} is F0 or above: a broadcast, and the byte behind it belongs to the DGN"
+    yield f"  {bits[21:]}  source address: {parts.source:02X} hex ({parts.source}); it does not say what a device is"
+    yield from wrapped(f"{rule}.")
+    yield f"DGN {page:X} {group:02X} {low:02X} = {parts.dgn:05X} hex: {spec.name if spec else 'not known'}"
     if identifier < 1 << 11:
         yield "This may be an 11-bit identifier; this network uses 29 bits only."
 
@@ -190,7 +208,7 @@ def _usual(spec: MessageSpec, data: bytes) -> str:
 
 def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
     """Yield the origins of number and fields, in one line if they have one grade."""
-    own, source = ORIGIN_WORDS[spec.origin], _source(spec)
+    own, source = ORIGIN_WORDS[spec.origin], source_text(spec)
     if grades == {own}:
         yield from wrapped(f"Number and layout: {own}{source}.")
         return
@@ -198,7 +216,7 @@ def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
     yield from wrapped(f"Number: {own}{source}. {which}: {usual}.")
 
 
-def _source(spec: MessageSpec) -> str:
+def source_text(spec: MessageSpec) -> str:
     """Return who publishes a message, in parentheses; which parts are from memory stands at each field."""
     named = [part for part in spec.source.split("; ") if part and part != "memory"]
     return f" ({'; '.join(named)})" if named else ""

@@ -3,7 +3,8 @@
 Knows: the text of a single field. Does not know identifiers, what a whole message means, or where the lines go.
 """
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from textwrap import wrap
 from typing import NamedTuple
@@ -26,8 +27,8 @@ STATE_WORDS = {
 """The meaning of a special code, where the name of its state is not enough."""
 NO_VALUE_STATES = frozenset({State.NO_DATA, State.UNCHANGED, State.MISSING})
 """States without a number: the comment of the field, which explains the number, is left out."""
-WIDTH = 100
-"""Columns at which explanations are wrapped; the row of a field may be longer, so that a search finds it."""
+WIDTH = 80
+"""Columns at which explanations are wrapped."""
 
 
 class FieldRow(NamedTuple):
@@ -54,9 +55,28 @@ def table(found: Sequence[FieldRow], usual: str) -> Iterator[str]:
     for row in found:
         grade = f"  [{row.grade}]" if row.grade and row.grade != usual else ""
         title = f"{row.title:<{title_width}}  " if row.title else ""
-        yield f"  {row.place:<{place_width}}  {title}{row.meaning}{grade}"
+        line = f"  {row.place:<{place_width}}  {title}{row.meaning}{grade}"
+        indent = " " * (place_width + 6)
+        if len(line) <= WIDTH:
+            yield line
+        else:  # the meaning below its title, which keeps its column
+            yield f"  {row.place:<{place_width}}  {row.title}".rstrip()
+            yield from clauses([*re.split("(?<=;) ", row.meaning), *([grade.strip()] if grade else [])], indent)
         for note in row.notes:
-            yield from wrapped(note, " " * (place_width + 6))
+            yield from wrapped(note, indent)
+
+
+def clauses(parts: Iterable[str], indent: str, between: str = " ") -> Iterator[str]:
+    """Yield clauses in lines that end behind one of them where that is possible, so that no sum is cut in two."""
+    line = ""
+    for clause in parts:
+        longer = f"{line}{between}{clause}" if line else f"{indent}{clause}"
+        if line and len(longer) > WIDTH:
+            yield f"{line}{between.rstrip()}"
+            longer = f"{indent}{clause}"
+        *whole, line = wrapped(longer.strip(), indent)
+        yield from whole
+    yield line
 
 
 def wrapped(text: str, indent: str = "") -> list[str]:
@@ -66,10 +86,14 @@ def wrapped(text: str, indent: str = "") -> list[str]:
 
 def _row(reading: Reading, data: bytes, units: DisplayUnits) -> FieldRow:
     comment = explanation(reading)
+    field = reading.field
+    text = meaning(reading, data, units)
+    if reading.state is State.VALUE and field.unit and not field.labels:
+        text += f"; range {limits_text(field, units)}"
     return FieldRow(
-        place(reading.field),
-        reading.field.title,
-        meaning(reading, data, units),
+        place(field),
+        field.title,
+        text,
         grades_text(reading),
         (comment,) if comment else (),
     )
@@ -139,7 +163,11 @@ def meaning(reading: Reading, data: bytes, units: DisplayUnits = METRIC) -> str:
         named = f", {label}" if label and label != str(reading.state) else ""
         return f"{shown}: {STATE_WORDS.get(reading.state, str(reading.state))}{named}"
     number = f"{shown} {'hex' if is_hex else 'binary'} = {raw}"
-    return f"{number}: {reading.label}" if reading.label is not None else f"{number}{_arithmetic(field, raw, units)}"
+    if reading.label is not None:
+        return f"{number}: {reading.label}"
+    if field.labels and not field.unit:
+        return f"{number}: a code without a name here"
+    return f"{number}{_arithmetic(field, raw, units)}"
 
 
 def _bits_of(field: FieldSpec, raw: int, data: bytes) -> tuple[str, bool]:

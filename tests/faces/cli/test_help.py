@@ -5,7 +5,10 @@ from importlib.metadata import version
 
 import pytest
 
-COMMANDS = ("bench", "shakedown", "vary", "spell", "survey", "compare", "replay", "export", "plan", "listen", "about")
+COMMANDS = (
+    *("bench", "shakedown", "vary", "spell", "practice", "survey", "compare", "replay", "export", "plan", "listen"),
+    "about",
+)
 
 
 @pytest.fixture
@@ -56,7 +59,7 @@ def test_examples_stand_one_a_line(help_of, command):
         ("bench", "[SCENARIO]"),
         ("shakedown", "[SCENARIO...]"),
         ("vary", "SCENARIO KEY=VALUES..."),
-        ("spell", "ID DATA"),
+        ("spell", "[FRAME|MESSAGE...]"),
         ("survey", "LOG..."),
         ("replay", "LOG"),
         ("export", "LOG..."),

@@ -66,7 +66,7 @@ def test_replay_and_survey(rvsim, recorded):
 def test_spell(rvsim):
     """Both units, in this order."""
     metric, shown = both(rvsim, "spell", "19FF9C91", "01C024FFFFFFFFFF")
-    assert ("= 21 °C\n" in metric, "= 21 °C = 69.8 °F\n" in shown) == (True, True)
+    assert ("= 21 °C; range" in metric, "= 21 °C = 69.8 °F;\n" in shown) == (True, True)
 
 
 @pytest.mark.parametrize("command", [("shakedown", "--processes", "1"), ("vary", "seed=1,2", "--processes", "2")])

@@ -91,6 +91,15 @@ def test_spell_as_json(frames, catalogue):
                 assert field["grades"]["codes"] == str(parts_of(reading)[2])
 
 
+def row_of(spelled, title):
+    """What is said of a field in all its lines; the notes below have no brackets."""
+    starts = [line.startswith("  byte") and f"  {title}  " in f"{line}  " for line in spelled]
+    assert starts.count(True) == 1
+    first = starts.index(True)
+    under = (n for n, line in enumerate(spelled[first + 1 :], first + 1) if not line.startswith("     "))
+    return " ".join(" ".join(spelled[first : next(under, len(spelled))]).split())
+
+
 def test_spell_in_words(frames, catalogue):
     """Behind a row, or at the end for all rows without a note, stand the grades of all its parts; and the message's."""
     for spec, frame, readings in frames:
@@ -102,8 +111,8 @@ def test_spell_in_words(frames, catalogue):
         if "Number: " in ending and "Fields" in ending:
             usual = ending.partition("Fields")[2].partition(": ")[2].partition(". ")[0]
         for reading in readings:
-            (row,) = (line for line in spelled if line.startswith("  byte") and f"  {reading.field.title}  " in line)
-            _, bracket, note = row.partition("  [")
+            row = row_of(spelled, reading.field.title)
+            _, bracket, note = row.partition(" [")
             grades = note if bracket else usual
             assert all(ORIGIN_WORDS[part] in grades for part in parts_of(reading)), (spec.name, row, usual)
 

@@ -65,9 +65,9 @@ def test_both_mistakes_are_told_at_once():
 def test_the_published_battery_frame_in_words(catalogue):
     """A battery maker's worked frame: instance 1, priority 120, 276 x 0.05 = 13.8 V, 2000000000 -> 0 A."""
     spelled = text(catalogue, "19FFFD45", "0178140100943577")
-    assert "DGN 1FFFD hex: DC_SOURCE_STATUS_1" in spelled
+    assert "DGN 1 FF FD = 1FFFD hex: DC_SOURCE_STATUS_1" in spelled
     assert "14 01, low byte first: 0114 hex = 276; 276 × 0.05 = 13.8 V" in spelled
-    assert "77359400 hex = 2000000000; 2000000000 × 0.001 - 2000000 = 0 A" in spelled
+    assert "77359400 hex = 2000000000; 2000000000 × 0.001 - 2000000 = 0 A" in said(spelled, "dc current")
     assert "78 hex = 120: battery monitor / BMS" in spelled
     assert "Number and layout: published (" in spelled
 
@@ -77,9 +77,10 @@ def test_the_identifier_is_told_bit_by_bit(catalogue):
     spelled = text(catalogue, "18EF2100", "00")
     assert "110 0 0 11101111 00100001 00000000" in spelled
     assert "priority 6" in spelled
-    assert "message group byte (PDU format) EF hex, below F0: the next byte is a destination" in spelled
+    assert "message group byte (PDU format): EF hex" in spelled
+    assert "EF is below F0: the byte behind it is a destination, and 00 stands for it in the" in spelled
     assert "to address 21 hex" in spelled
-    assert "DGN 0EF00 hex: PROPRIETARY_MESSAGE" in spelled
+    assert "DGN 0 EF 00 = 0EF00 hex: PROPRIETARY_MESSAGE" in spelled
     assert "This message is known by its name only, so the bytes cannot be read." in spelled
     assert "Number: published" in spelled
 
@@ -87,7 +88,7 @@ def test_the_identifier_is_told_bit_by_bit(catalogue):
 def test_a_number_that_nobody_has_named(catalogue):
     """1F0AA is in no table."""
     spelled = text(catalogue, "19F0AA02", "00")
-    assert "DGN 1F0AA hex: not known" in spelled
+    assert "DGN 1 F0 AA = 1F0AA hex: not known" in spelled
     assert "No message with this number is defined" in spelled
 
 
@@ -95,8 +96,7 @@ def test_what_rests_on_memory_is_said(catalogue):
     """A layout from memory says so, and a field that is less sure than the others says so beside it."""
     spelled = text(catalogue, "19FFE45E", "0100C864FFFFFFFF")
     assert "Number: from memory. Fields without a note in brackets: from memory." in spelled
-    (dead_band,) = (line for line in spelled.splitlines() if line.strip().startswith("byte 4"))
-    assert dead_band.endswith("FF: no data  [from memory, not sure]")
+    assert said(spelled, "dead band").endswith("FF: no data [from memory, not sure]")
 
 
 def test_short_and_long_frames_are_spelled_as_far_as_they_go(catalogue):
@@ -172,7 +172,7 @@ def test_any_frame_can_be_spelled(catalogue, data, held):
                       st.tuples(st.integers(0, 7), st.integers(0, 0xFF)))  # fmt: skip
     frame = Frame(0, data.draw(st.integers(0, (1 << 29) - 1) | known), held)
     spelled, shown = json.loads(as_json(frame, catalogue)), "\n".join(as_text(frame, catalogue))
-    assert f"DGN {spelled['dgn']} hex: {spelled['message'] or 'not known'}" in shown
+    assert f" = {spelled['dgn']} hex: {spelled['message'] or 'not known'}" in shown
 
 
 # What stands beside a number.
@@ -181,9 +181,14 @@ def test_any_frame_can_be_spelled(catalogue, data, held):
 def row(spelled, title):
     """The line of a field, and those under it up to the next field."""
     lines = spelled.splitlines()
-    (at,) = (n for n, line in enumerate(lines) if f"  {title}  " in line and line.startswith("  byte"))
+    (at,) = (n for n, line in enumerate(lines) if f"  {title}  " in f"{line}  " and line.startswith("  byte"))
     under = next(n for n, line in enumerate(lines[at + 1 :], at + 1) if not line.startswith("     "))
     return lines[at:under]
+
+
+def said(spelled, title):
+    """What is said of a field, in one line."""
+    return " ".join(" ".join(row(spelled, title)).split())
 
 
 def test_a_comment_stands_under_its_field_where_there_is_a_number(catalogue):
@@ -200,12 +205,13 @@ def test_a_comment_of_several_fields_is_told_once(catalogue):
     assert spelled.count("Raw 7D00h is 0 A.") == 1
 
 
-def test_explanations_are_wrapped(catalogue):
-    """No line of an explanation is wider than a hundred columns; rows of fields stay whole."""
+def test_every_line_fits_a_terminal(catalogue):
+    """No line of an explanation is wider than eighty columns, for any message, with values and with special codes."""
     for spec in catalogue:
         destination = 0x21 if spec.dgn & 0xFF00 < 0xF000 else None
-        for line in text(catalogue, f"{spec.identifier(0x4A, destination):08X}", "01" * 8).splitlines():
-            assert len(line) <= 100 or line.startswith(("  byte", "  0", "  1"))
+        for held in ("01", "FE", "A5"):
+            for line in text(catalogue, f"{spec.identifier(0x4A, destination):08X}", held * 8).splitlines():
+                assert len(line) <= 80, (spec.name, line)
 
 
 @pytest.mark.parametrize(
@@ -233,20 +239,22 @@ def test_rows_stand_in_the_order_of_the_bytes(catalogue):
 
 def test_low_byte_first_is_said_where_there_is_a_number(catalogue):
     """Two bytes of ones say no data in either order; out of range and 21 °C (24C0 hex) are read low byte first."""
-    said = [row(text(catalogue, "19FF9CA1", f"01{data}FFFFFFFFFF"), "ambient temperature")[0] for data in
-            ("FFFF", "FEFF", "C024")]  # fmt: skip
-    assert said[0].endswith("  FF FF: no data")
-    assert said[1].endswith("  FE FF, low byte first FFFE: the sender says that its measurement is out of range")
-    assert said[2].endswith("  C0 24, low byte first: 24C0 hex = 9408; 9408 × 0.03125 - 273 = 21 °C")
+    no_data, out_of_range, value = (
+        said(text(catalogue, "19FF9CA1", f"01{data}FFFFFFFFFF"), "ambient temperature")
+        for data in ("FFFF", "FEFF", "C024")
+    )
+    assert no_data.endswith(" FF FF: no data")
+    assert "FE FF, low byte first FFFE: the sender says that its measurement is out of range" in out_of_range
+    assert "C0 24, low byte first: 24C0 hex = 9408; 9408 × 0.03125 - 273 = 21 °C; range -273 to 1774.8125 °C" in value
 
 
 def test_the_grades_of_a_field_are_told_apart(catalogue):
     """That a heartbeat has a DSA and that 7FFFFh is no fault are published, where they stand is from memory."""
     spelled = text(catalogue, "19FECA58", "0558FFFFFFFFFFFF")
     assert "Fields without a note in brackets: from memory." in " ".join(spelled.split())
-    assert row(spelled, "dsa")[0].endswith("58 hex = 88  [name published; place from memory]")
-    assert row(spelled, "spn")[0].endswith("no fault  [name and code published; place from memory]")
-    assert "[" not in row(spelled, "red lamp status")[0]
+    assert "58 hex = 88 [name published; place from memory]" in said(spelled, "dsa")
+    assert "no fault [name and code published; place from memory]" in said(spelled, "spn")
+    assert "[" not in said(spelled, "red lamp status")
     spn = fields(catalogue, "19FECA58", "0558FFFFFFFFFFFF")["spn"]
     assert spn["grades"] == {"name": "published", "layout": "memory", "codes": "published"}
     assert spn["origin"] == "memory"
@@ -273,11 +281,17 @@ def test_what_only_part_of_the_fields_have_is_not_said_of_all(catalogue):
 )
 def test_the_words_for_a_byte(catalogue, data, says):
     """A value is told with its arithmetic, a special code with what it says (uint8, standard's data types)."""
-    assert f"  {says}" in row(text(catalogue, "19FFE45E", data), "circulation fan speed")[0]
+    assert f" {says}" in said(text(catalogue, "19FFE45E", data), "circulation fan speed")
 
 
 def test_the_words_for_an_identifier(catalogue):
     """A broadcast's second byte is part of its number."""
     spelled = text(catalogue, "19FFFD45", "")
-    assert "message group byte (PDU format) FF hex, F0 or above, broadcast: the next byte is part of the DGN" in spelled
-    assert "11111101  low byte of the DGN (PDU specific) FD hex" in spelled
+    assert "FF is F0 or above: a broadcast, and the byte behind it belongs to the DGN." in spelled
+    assert "11111101  low byte of the DGN (PDU specific): FD hex" in spelled
+
+
+def test_a_code_that_has_no_name_says_so(catalogue):
+    """Mode 7 of a thermostat is in no table; mode 2 is heat (from memory)."""
+    assert "0111 binary = 7: a code without a name here" in text(catalogue, "19FFE2A1", "0107FFFFFFFFFFFF")
+    assert "0010 binary = 2: heat" in text(catalogue, "19FFE2A1", "0102FFFFFFFFFFFF")

@@ -1,0 +1,103 @@
+"""Frames built out of values: against published frames, against cantools, and what is refused."""
+
+import json
+from pathlib import Path
+
+import cantools
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import rvsim
+from rvsim.errors import InputError
+from rvsim.faces.text.spell_build import build, built_json, built_text
+from rvsim.faces.text.spell_given import GivenValue
+from rvsim.wire.fields import State
+
+POWER = cantools.database.load_file(Path(rvsim.__file__).parents[1] / "dbc/power.dbc", strict=False)
+
+
+def built(catalogue, name, values, **more):
+    """A frame built of values by field."""
+    return build(catalogue.by_name(name), [GivenValue(*pair) for pair in values.items()], **more)
+
+
+def test_a_published_frame_is_built(catalogue):
+    """A battery maker's worked frame: instance 1, priority 120, 13.8 V and 0 A are 01 78 14 01 00 94 35 77."""
+    given_values = {"instance": "1", "device priority": "120", "dc_voltage": "13.8 V", "dc_current": "0"}
+    made = built(catalogue, "DC_SOURCE_STATUS_1", given_values, source=0x45)
+    assert (made.frame.identifier, made.frame.data.hex().upper()) == (0x19FFFD45, "0178140100943577")
+    said = " ".join("\n".join(built_text(made, catalogue)).split())
+    assert "13.8 / 0.05 = 276 = 0114 hex; low byte first: 14 01" in said
+    assert "(0 + 2000000) / 0.001 = 2000000000 = 77359400 hex; low byte first: 00 94 35 77" in said
+    assert "together 110 0 1 11111111 11111101 01000101 = 19FFFD45 hex" in said
+    told = json.loads(built_json(made))
+    assert (told["identifier"], told["bytes"]) == ("19FFFD45", "0178140100943577")
+    assert told["fields"]["dc_voltage"]["raw"] == 276
+
+
+def test_a_request_has_a_destination(catalogue):
+    """SAE J1939-21: 18EA21F9 asks 21 hex for the address claim, EE00 low byte first."""
+    made = built(catalogue, "REQUEST_FOR_DGN", {"desired_dgn": "0xEE00"}, source=0xF9, destination=0x21)
+    assert (made.frame.identifier, made.frame.data[:3].hex()) == (0x18EA21F9, "00ee00")
+    everyone = built(catalogue, "REQUEST_FOR_DGN", {"desired_dgn": "0xEE00"}, source=0xF9, priority=3)
+    assert everyone.frame.identifier == 0x0CEAFFF9
+
+
+def test_codes_and_states_are_written_by_name(catalogue):
+    """Heat is code 2; a field that is not named is left unchanged, and so is one that says so."""
+    values = {"instance": "1", "operating_mode": "heat", "fan_mode": "Unchanged"}
+    made = built(catalogue, "THERMOSTAT_COMMAND_1", values)
+    assert made.frame.data.hex().upper() == "01F2FFFFFFFFFFFF"
+    status = built(catalogue, "THERMOSTAT_AMBIENT_STATUS", {"instance": "1", "ambient_temperature": "out of range"})
+    assert status.frame.data[1:3].hex().upper() == "FEFF"
+
+
+@pytest.mark.parametrize(
+    ("values", "says"),
+    [
+        ({"dc_voltag": "1"}, 'did you mean "dc_voltage"'),
+        (
+            {"dc_voltage": "13.81"},
+            "two steps of 0.05: write the nearest, 13.8 V (0114 hex) or 13.85 V (0115",
+        ),
+        ({"dc_voltage": "99999"}, "outside its range: write 0 to 3276.5 V"),
+        ({"dc_voltage": "13.8 A"}, "is in V, not in A"),
+        ({"dc_voltage": "much"}, "not a number: write one in V"),
+        ({"dc_voltage": ""}, "has no value"),
+        ({"dc_voltage": "0x12345"}, "does not fit in 16 bits"),
+        ({"device_priority": "bms"}, "neither a number nor one of its codes"),
+        ({"instance": "1.5"}, "lies between two steps"),
+    ],
+)
+def test_what_cannot_be_sent(catalogue, values, says):
+    """One line for each mistake, with what is allowed."""
+    with pytest.raises(InputError) as caught:
+        built(catalogue, "DC_SOURCE_STATUS_1", values)
+    (line,) = caught.value.problems
+    assert says in line
+
+
+def test_mistakes_are_told_together(catalogue):
+    """A field given twice, one that is not there, and a destination for a broadcast."""
+    given_values = [GivenValue("instance", "1"), GivenValue("instance", "2"), GivenValue("x", "1")]
+    with pytest.raises(InputError) as caught:
+        build(catalogue.by_name("DC_SOURCE_STATUS_1"), given_values, destination=0x21)
+    for part, line in zip(("twice", "no field x", "broadcast"), caught.value.problems, strict=True):
+        assert part in line
+    with pytest.raises(InputError, match="known by name only"):
+        built(catalogue, "WASTEDUMP_STATUS", {})
+
+
+@given(st.integers(0, 0xFFFF), st.integers(0, 0xFFFFFFFF), st.integers(0, 250))
+def test_built_frames_equal_cantools(catalogue, volts, current, instance):
+    """Values by exact decimal text, built here and encoded by cantools, where they are values at all."""
+    spec = catalogue.by_name("DC_SOURCE_STATUS_1")
+    raws = {"instance": instance, "dc_voltage": volts, "dc_current": current}
+    if any(spec.field(name).state(raw) is not State.VALUE for name, raw in raws.items()):
+        return
+    texts = {name: spec.field(name).text(raw) for name, raw in raws.items()}
+    made = built(catalogue, "DC_SOURCE_STATUS_1", texts)
+    signals = {**raws, "device_priority": 0xFF}
+    expected = POWER.get_message_by_name("DC_SOURCE_STATUS_1").encode(signals, scaling=False, strict=False)
+    assert made.frame.data == expected
