@@ -15,6 +15,7 @@ from rvsim.plan.ampacity import AMPACITY_RULES, ISO, Ampacity, ampacity, carryin
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, unchecked
 from rvsim.plan.conductor_tables import Size, sizes_like
 from rvsim.plan.supply_chain import Link, Supply
+from rvsim.plan.unit_mistakes import gauge_mistakes
 from rvsim.plan.voltage_drop import DropJudge
 from rvsim.rig.electric import WirePlan
 from rvsim.rig.rules_plan import RulesPlan
@@ -42,6 +43,7 @@ def check_conductors(given: "PlanInput") -> Section:
     answers = list(judge.answers())
     for link in (*supply.links, *supply.grounds):
         answers += wire_answers(link, given.rig.rules)
+    answers += gauge_mistakes(supply.links)
     if supply.devices_without_branch:
         missing = [f"branch of device {name}" for name in supply.devices_without_branch]
         question = "What is lost on the way to the devices that are on no branch?"

@@ -11,6 +11,7 @@ from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section
 from rvsim.plan.demand import RigDemand
 from rvsim.plan.relay_checks import class_text, relay_answers
 from rvsim.plan.starts import START_RULE, Start, few, figure, output_start, seconds_text, trip_rule, trip_s, trip_text
+from rvsim.plan.unit_mistakes import current_mistakes
 from rvsim.rig.model import Rig
 from rvsim.rig.switching import DIMMED, ModulePlan, OutputPlan
 from rvsim.watch.flag import Severity
@@ -52,7 +53,8 @@ def check_currents(given: "PlanInput") -> Section:
         answers.append(
             unchecked(
                 "outputs", Check.CURRENTS, "outputs", "Is each output within its limit?", OUTPUT_RULE,
-                ["the tables [[module]] and [[output]]"],
+                [f"any [[output]] of module {module.name}" for module in rig.modules]
+                or ["the tables [[module]] and [[output]]"],
             )
         )  # fmt: skip
     starts = {output.name: output_start(output, rig.rules.base_volts) for output in rig.outputs}
@@ -64,7 +66,7 @@ def check_currents(given: "PlanInput") -> Section:
     answers += relay_answers(rig, demand)
     for module in rig.modules:
         answers += _module_answers(module, rig, demand, starts)
-    answers += _branch_answers(rig, demand)
+    answers += [*_branch_answers(rig, demand), *current_mistakes(rig)]
     tables = (_output_table(rig, starts),) if rig.outputs else ()
     return Section(Check.CURRENTS, tuple(answers), tables, (LIMIT_CAUTION,) if rig.outputs else ())
 

@@ -17,6 +17,7 @@ from rvsim.plan.night_heat import HeaterRun, NightHeat
 from rvsim.plan.night_loads import Load, Loads
 from rvsim.plan.simulated_night import SimulatedNight, run_night
 from rvsim.plan.storage import BatteryNight, recovery_answers, storage_answers, usable_ah
+from rvsim.plan.unit_mistakes import battery_mistakes
 from rvsim.rig.climate import FIRST_ZONE, FuelPlan
 from rvsim.rig.electric import BatteryPlan
 from rvsim.rig.model import Rig
@@ -82,7 +83,7 @@ def check_endurance(given: "PlanInput") -> Section:
         if given.simulate_night:
             answers += _simulated(heat, nights, found)
     stored, table = storage_answers(rig, loads)
-    answers += [*stored, *recovery_answers(rig, loads, nights)]
+    answers += [*stored, *recovery_answers(rig, loads, nights), *battery_mistakes(rig.batteries)]
     tables += table
     return Section(Check.ENDURANCE, tuple(answers), tuple(tables), tuple(_cautions(rig)))
 
