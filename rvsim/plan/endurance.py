@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from rvsim.devices.combustion.burner_device import CAUTION
 from rvsim.plan.answer import Answer, Check, PlanTable, Rule, Section, path_name, unchecked
+from rvsim.plan.charging import charging_answers
 from rvsim.plan.cold import cold_answers
 from rvsim.plan.endurance_answer import WARM_TEXT, endurance_answer, held_litres
 from rvsim.plan.night_heat import HeaterRun, NightHeat
@@ -84,6 +85,7 @@ def check_endurance(given: "PlanInput") -> Section:
             answers += _simulated(heat, nights, found)
     stored, table = storage_answers(rig, loads)
     answers += [*stored, *recovery_answers(rig, loads, nights), *battery_mistakes(rig.batteries)]
+    answers += charging_answers(rig, loads)
     tables += table
     return Section(Check.ENDURANCE, tuple(answers), tuple(tables), tuple(_cautions(rig)))
 

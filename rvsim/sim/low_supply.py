@@ -51,7 +51,7 @@ class LowSupply:
         """Switch devices off and on, and look again in a second while one is off."""
         self._is_planned = False
         for name, device in tuple(self._devices.items()):
-            is_powered = device.is_powered()
+            is_powered = device.is_powered() and self._is_fed(device)
             if name in self._back_since:
                 self._follow_back(name, now, is_powered=is_powered)
             elif not is_powered:
@@ -60,6 +60,12 @@ class LowSupply:
         if self._back_since:
             self._is_planned = True
             self._plan(now + SECOND_US, lambda: self._advance(now + SECOND_US))
+
+    def _is_fed(self, device: Device) -> bool:
+        """Return whether the branch of a device that knows no physics has voltage; without a branch it is fed."""
+        if device.uses_world or device.plan.branch is None:
+            return True
+        return self._world.volts_at(device.name) >= device.min_supply_volts
 
     def _advance(self, now: int) -> None:
         self._world.advance(now)

@@ -87,3 +87,22 @@ def test_voltage_that_returns_for_a_moment_does_not_start_a_device():
         bench.world.set_disconnect("switch", open=second % 4 == 2)
         bench.run_until((second + 2) * SECOND_US)
     assert [len(claims(frames, name)) for name in SENSORS] == [1, 1]
+
+
+def test_a_panel_behind_an_open_branch_is_dark():
+    """It knows no physics, and its branch feeds it all the same; one without a branch stays on."""
+    panels = [
+        {"name": name, "kind": "panel", "address": address, "functions": {"thermostat": number}, "branch": branch}
+        for number, (name, address, branch) in enumerate((("hall", 0x44, "rear"), ("cab", 0x45, None)), start=1)
+    ]
+    frames = []
+    rig = Rig.model_validate({**RIG, "device": [*RIG["device"], *panels]})
+    bench = Bench(rig, load_catalogue(), kinds_by_name(), on_frame=frames.append)
+    bench.run_until(10 * SECOND_US)
+    bench.world.open_branch("person", "rear")
+    bench.run_until(40 * SECOND_US)
+    heard = {frame.identifier & 0xFF for frame in frames if frame.time > 11 * SECOND_US}
+    assert heard == {SENSORS["one"], 0x45}
+    bench.world.close_branch("person", "rear")
+    bench.run_until(50 * SECOND_US)
+    assert 0x44 in {frame.identifier & 0xFF for frame in frames if frame.time > 40 * SECOND_US}
