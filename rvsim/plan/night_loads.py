@@ -18,9 +18,10 @@ from rvsim.devices.registry import settings_models
 from rvsim.plan.kind_settings import kind_settings
 from rvsim.plan.night_heat import NightHeat
 from rvsim.rig.climate import OUTDOORS
-from rvsim.rig.electric import battery_by_branch
+from rvsim.rig.electric import BranchPlan, battery_by_branch
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.switching import OutputPlan
+from rvsim.rig.vehicle import VehiclePlan
 
 NOMINAL_VOLTS = 12.0
 """Power by current is counted at this voltage. Common practice, no source."""
@@ -46,12 +47,20 @@ class Loads:
         self.rig = rig
 
     @cached_property
+    def _vehicle(self) -> VehiclePlan:
+        return self.rig.vehicle
+
+    @cached_property
+    def _branch_by_name(self) -> Mapping[str, BranchPlan]:
+        return {one.name: one for one in self._vehicle.branches}
+
+    @cached_property
     def _battery_by_branch(self) -> Mapping[str, str]:
-        return battery_by_branch(self.rig.batteries, self.rig.all_branches)
+        return battery_by_branch(self.rig.batteries, self._vehicle.branches)
 
     def battery_of(self, device: DevicePlan) -> str:
         """Return the battery that a device is on."""
-        vehicle = self.rig.vehicle
+        vehicle = self._vehicle
         branch = vehicle.branch_by_device.get(device.name)
         if branch is not None:
             return self._battery_by_branch[branch]
@@ -59,7 +68,7 @@ class Loads:
 
     def branches_of(self, branch: str | None) -> list[str]:
         """Return a branch and those that feed it, the nearest first."""
-        by_name = {one.name: one for one in self.rig.all_branches}
+        by_name = self._branch_by_name
         found = []
         while branch is not None:
             found.append(branch)
@@ -82,14 +91,14 @@ class Loads:
 
     def _load(self, device: DevicePlan, amps_of: Callable[[DevicePlan], tuple[float | None, str]]) -> Load:
         amps, text = amps_of(device)
-        branch = self.rig.vehicle.branch_by_device.get(device.name)
+        branch = self._vehicle.branch_by_device.get(device.name)
         return Load(device.name, self.battery_of(device), branch, amps, text)
 
     def _output(self, output: OutputPlan) -> Load:
         module = next(one for one in self.rig.modules if one.name == output.module)
         devices = {device.name: device.branch for device in self.rig.devices}
         branch = module.branch or devices.get(module.device or "")
-        battery = self._battery_by_branch[branch] if branch is not None else self.rig.vehicle.battery.name
+        battery = self._battery_by_branch[branch] if branch is not None else self._vehicle.battery.name
         missing = [key for key in ("amps", "duty_percent") if getattr(output, key) is None]
         if output.amps is None or output.duty_percent is None:
             return Load(output.name, battery, branch, None, f"{' and '.join(missing)} of output {output.name}")

@@ -10,21 +10,22 @@ from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 
 SENSORS = {"one": 0x91, "other": 0x92}
+DEVICES = [
+    {
+        "name": name,
+        "kind": "ambient",
+        "address": address,
+        "functions": {"ambient_sensor": number},
+        "branch": "rear" if name == "other" else None,
+    }
+    for number, (name, address) in enumerate(SENSORS.items(), start=1)
+]
 RIG = {
     "schema": 1,
     "name": "r",
     "title": "R",
     "branch": [{"name": "rear", "wire": {"milliohm": 100.0}}],
-    "device": [
-        {
-            "name": name,
-            "kind": "ambient",
-            "address": address,
-            "functions": {"ambient_sensor": number},
-            "branch": "rear" if name == "other" else None,
-        }
-        for number, (name, address) in enumerate(SENSORS.items(), start=1)
-    ],
+    "device": DEVICES,
 }
 
 
@@ -96,7 +97,7 @@ def test_a_panel_behind_an_open_branch_is_dark():
         for number, (name, address, branch) in enumerate((("hall", 0x44, "rear"), ("cab", 0x45, None)), start=1)
     ]
     frames = []
-    rig = Rig.model_validate({**RIG, "device": [*RIG["device"], *panels]})
+    rig = Rig.model_validate({**RIG, "device": [*DEVICES, *panels]})
     bench = Bench(rig, load_catalogue(), kinds_by_name(), on_frame=frames.append)
     bench.run_until(10 * SECOND_US)
     bench.world.open_branch("person", "rear")
