@@ -14,7 +14,7 @@ from rvsim.devices.kinds.solar_controller import SolarSettings
 from rvsim.plan.answer import Answer, Check, Judgement, Rule, path_name, unchecked
 from rvsim.plan.kind_settings import kind_settings
 from rvsim.plan.night_loads import Loads
-from rvsim.rig.electric import BatteryPlan, ProtectionPlan
+from rvsim.rig.electric import BatteryPlan
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.watch.flag import Severity
 from rvsim.world.chemistry import CHEMISTRIES
@@ -79,14 +79,6 @@ def _charges(rig: Rig, loads: Loads) -> Iterator[_Charge]:
             yield _Charge(device, settings, batteries[name])
 
 
-def _protection(battery: BatteryPlan) -> ProtectionPlan | None:
-    """Return the electronics that open a battery's circuit; None without any."""
-    plan = battery.protection
-    if plan is None:
-        plan = ProtectionPlan(fitted=battery.chemistry == "lfp")
-    return plan if plan.fitted else None
-
-
 def _volts_answer(charge: _Charge) -> Answer:
     device, settings, battery = charge
     key, question = f"device.{path_name(device.name)}.charge_volts", f"Does its voltage suit battery {battery.name}?"
@@ -103,7 +95,7 @@ def _volts_answer(charge: _Charge) -> Answer:
         formula += (
             f" + {REFERENCE_C - COLD_C:g} K x {settings.absorption_mv_per_k:g} mV/K = {highest:g} V at {COLD_C:g} C"
         )
-    protection = _protection(battery)
+    protection = battery.fitted_protection
     opens = protection is not None and highest >= protection.over_volts
     text, charged = "", f"{battery.name}, {battery.chemistry.upper()}"
     if highest > high:
@@ -144,7 +136,7 @@ def _amps_answer(battery: BatteryPlan, into: Sequence[_Charge]) -> Answer:
 
 def _dump_answer(charge: _Charge) -> Answer:
     device, _, battery = charge
-    opens = _protection(battery) is not None
+    opens = battery.fitted_protection is not None
     return Answer(
         key=f"device.{path_name(device.name)}.load_dump", check=Check.ENDURANCE, subject=device.name,
         question="Does its battery stay connected while it charges?",

@@ -100,6 +100,12 @@ class BatteryPlan(Table):
     cold_cranking_amps: Annotated[float, Field(gt=0, le=5000)] | None = None
     """Its cold cranking current, by its maker; read by the plan only."""
 
+    @property
+    def fitted_protection(self) -> ProtectionPlan | None:
+        """The electronics that open its circuit, by its chemistry where they are not given; None without any."""
+        plan = self.protection or ProtectionPlan(fitted=self.chemistry == "lfp")
+        return plan if plan.fitted else None
+
 
 def _gauge_text(given: object) -> object:
     """Return a gauge as text; of one that is not sold the error names the nearest ones."""

@@ -66,8 +66,8 @@ class Battery:
         share = chemistry.self_discharge_per_month if leak is None else leak / 100
         self._warm_leak_amps = share * self._full_as / MONTH_S
         self._approach_per_s = 1 - exp(-1 / (plan.lag_hours * 3600))
-        fitted = plan.protection or ProtectionPlan(fitted=plan.chemistry == "lfp")
-        self.protection = Protection(fitted, plan.capacity_ah) if fitted.fitted else None
+        fitted = plan.fitted_protection
+        self.protection = Protection(fitted, plan.capacity_ah) if fitted is not None else None
         self._energy = energy_table(chemistry.rest_volts)
         self.celsius = plan.start_c
         self.lost_j = 0.0
