@@ -7,6 +7,7 @@ Carbon monoxide and flames have no computed answer: a caution stands in their pl
 """
 
 from collections.abc import Iterator, Sequence
+from math import log
 from typing import TYPE_CHECKING
 
 from rvsim.devices.combustion.burner_device import CAUTION
@@ -52,6 +53,8 @@ FUEL_RULE = Rule(
 GAS_RULE = Rule("lower heating value of propane 45.99 MJ/kg, 0.508 kg/l of liquid gas", "read")
 POWER_RULE = Rule("a heater gives at least what the zones lose", "common practice, no source")
 AH_RULE = Rule("Ah = sum of current x share of the time x hours; Peukert's law in the form for 20 hours", "read")
+WARM_UP_RULE = Rule("one heat capacity that loses heat in proportion to its temperature", "common practice, no source")
+WARM_UP_TEXT = "It does not prove the figure of the capacity, which few rigs know; the sensor must follow the air."
 SIMULATED_RULE = Rule("the physics of the bench, controlled by thermostats; bounds by measuring", "our decision")
 
 
@@ -135,6 +138,7 @@ def _heat(heat: NightHeat) -> Iterator[Answer]:
             is_wrong=run.need_w > full, text=f"it gives {full:g} W, and its zones lose {run.need_w:.0f} W",
             advice="insulate, plan for a lower inside_c, or fit a heater that gives more",
         )  # fmt: skip
+        yield from _warm_up(heat, run)
     yield from _diesel(rig, [run for run in heat.runs if not run.heater.is_gas])
     for tank in rig.tanks:
         runs = [run for run in heat.runs if run.heater.is_gas and run.heater.gas_tank == tank.name]
@@ -144,6 +148,31 @@ def _heat(heat: NightHeat) -> Iterator[Answer]:
     if bottle:
         question, missing = "Is there gas enough for the night?", [f"gas_tank of device {name}" for name in bottle]
         yield unchecked("night.gas", Check.ENDURANCE, "night", question, GAS_RULE, missing)
+
+
+def _warm_up(heat: NightHeat, run: HeaterRun) -> Iterator[Answer]:
+    """Yield how fast a heater warms its zones; nothing where it cannot, or where a zone leaves its capacity out."""
+    names, full = heat.zones_of(run.heater), run.heater.full_w
+    zones = [heat.zones[name] for name in names]
+    if (
+        not zones
+        or not 0 < run.need_w < full
+        or any("heat_capacity_j_per_k" not in one.model_fields_set for one in zones)
+    ):
+        return
+    whole = sum(one.heat_capacity_j_per_k for one in zones)
+    air = sum(one.heat_capacity_j_per_k * one.air_capacity_percent / 100 for one in zones)
+    kelvin = heat.inside_c - heat.outdoor_c
+    minutes = whole * kelvin / run.need_w * log(full / (full - run.need_w)) / 60
+    capacity = f"{whole / 1000:g} kJ/K"
+    yield endurance_answer(
+        f"device.{path_name(run.heater.device)}.warm_up", run.heater.device,
+        f"How long does it take from {heat.outdoor_c:g} to {heat.inside_c:g} C?",
+        f"at first {full:g} W / {air / 1000:g} kJ/K of the air and what follows it = {60 * full / air:.2f} K/min; "
+        f"all of it: {capacity} x {kelvin:g} K / {run.need_w:.0f} W x ln({full:g} / ({full:g} - {run.need_w:.0f})) = "
+        f"{minutes:.0f} min",
+        WARM_UP_RULE, minutes, "min", "none: what to expect", unproven=WARM_UP_TEXT,
+    )  # fmt: skip
 
 
 def _diesel(rig: Rig, runs: Sequence[HeaterRun]) -> Iterator[Answer]:

@@ -12,6 +12,8 @@ from rvsim.plan.harness_ohms import PairNetwork, Shunt, beside, missing_figures
 from rvsim.rig.model import Rig
 
 SIXTY_OHM = "60 ohm is right for two terminators. It does not prove the connectors, the ground or the supply."
+NEEDED = 2
+"""How many terminators a pair needs."""
 MAX_LEFT_OUT = 4
 """So many terminators get a column of their own; a pair with more has other troubles. Our decision."""
 
@@ -85,16 +87,22 @@ def _states(rig: Rig, network: PairNetwork) -> PlanTable:
     fewer = dict.fromkeys(map(_ohm, sorted((min(without), max(without)) if without else (built,))))
     wire = _wire_ohm(rig)
     rows = [
-        ("as built", f"{_ohm(built)} ohm at {place}", "all devices are received" if count == 2 else "see the flags"),
+        (
+            "as built",
+            f"{_ohm(built)} ohm at {place}",
+            "all devices are received" if count == NEEDED else "see the flags",
+        ),
         (
             "one terminator fewer",
             f"{' to '.join(fewer)} ohm at {place}",
-            "a short bus at 250 kbit/s often still works; now and then devices are lost",
+            "as it should be, with two"
+            if count - 1 == NEEDED
+            else "a short bus at 250 kbit/s often still works; now and then devices are lost",
         ),
         (
             "one terminator more",
             f"{_ohm(beside(built, ohm))} ohm at {place}",
-            "works on the bench, may fail in a vehicle",
+            "as it should be, with two" if count + 1 == NEEDED else "works on the bench, may fail in a vehicle",
         ),
         ("H and L touch", "0 ohm at the fault, more with each metre away from it", "nothing is received"),
         (

@@ -425,3 +425,17 @@ def test_fresh_air_by_the_roof_fan_of_a_panel(ask, plans):
     assert with_fan is not None
     assert without is not None
     assert with_fan.litres["heater"] > 1.4 * without.litres["heater"]
+
+
+def test_how_fast_a_heater_warms(ask, plans):
+    """By one heat capacity: the slope of the air at first, and the time for all of it; not without the figure."""
+    capacity = NIGHT.replace("[coolant]", "heat_capacity_j_per_k = 600000.0\nair_capacity_percent = 20.0\n[coolant]")
+    found = ask("device.heater.warm_up", capacity)
+    need = ask("device.heater.night_heat", capacity).value
+    kelvin = 12 + EndurancePlan().inside_c
+    assert found.value == pytest.approx(600_000 * kelvin / need * log(5000 / (5000 - need)) / 60)
+    assert "at first 5000 W / 120 kJ/K of the air and what follows it = 2.50 K/min" in found.formula
+    assert (found.unit, found.judgement) == ("min", Judgement.GOOD)
+    for text in (NIGHT, capacity.replace("burner_w = 5000.0", f"burner_w = {need - 1:.0f}.0")):
+        keys = [one.key for one in check_endurance(plans.given(text, device=HEATER)).answers]
+        assert "device.heater.warm_up" not in keys

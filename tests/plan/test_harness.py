@@ -331,6 +331,9 @@ def test_expected_readings(plans):
     assert states["one terminator fewer"]["meter, power off"] == "118.6 to 119.4 ohm at tap front", "by hand"
     three = table(plans, sound(middle=tap("middle", 4, terminator=True)), "harness_states")
     assert three[0]["bus"] == "see the flags"
+    assert three[1]["bus"] == "as it should be, with two"
+    assert states["one terminator fewer"]["bus"].startswith("a short bus")
+    assert three[2]["bus"] == states["one terminator more"]["bus"] == "works on the bench, may fail in a vehicle"
     bench = table(plans, tap("bench", None, ("panel", 1)), "harness_states")
     assert bench[1]["meter, power off"] == "30.0 k ohm at tap bench", "nothing to leave out"
     assert "H to H, and L to L, along the trunk" not in [row["state"] for row in bench]
