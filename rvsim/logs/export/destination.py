@@ -7,6 +7,7 @@ or Ctrl-C, only what was there before is left.
 
 import os
 import shutil
+import sys
 from concurrent.futures import Future, ThreadPoolExecutor
 from io import RawIOBase
 from pathlib import Path
@@ -30,6 +31,9 @@ _WITH_PYARROW = ("parquet", "arrow")
 _MAX_WRITTEN_AT_ONCE = 2
 """The tables that are written at the same time: packing takes longer than all else, and other threads go on. Each
 holds one piece of rows meanwhile. Our decision."""
+_SWITCH_S = 0.0002
+"""How long a thread that writes waits at most for the one that reads, because only one of them can run Python at a
+time. Python's usual 5 ms are longer than most pieces take to be packed. Our decision."""
 _MAX_HELD_BYTES = 1 << 20
 """Bytes of a table that are held back: pyarrow writes a file in many small parts. Our decision."""
 
@@ -114,6 +118,8 @@ class Destination:
         return {name: table.rows for name, table in self._tables.items()}
 
     def __enter__(self) -> "Destination":
+        self._usual_switch_s = sys.getswitchinterval()
+        sys.setswitchinterval(min(_SWITCH_S, self._usual_switch_s))
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
@@ -127,6 +133,7 @@ class Destination:
                     self._move()
         finally:
             self._threads.shutdown()
+            sys.setswitchinterval(self._usual_switch_s)
             for table in self._tables.values():
                 table.discard()
             if self._file:

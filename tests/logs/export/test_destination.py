@@ -2,6 +2,7 @@
 
 import gc
 import os
+import sys
 from collections import Counter
 from pathlib import Path
 from threading import Barrier
@@ -131,6 +132,30 @@ def test_two_tables_are_written_at_once(tmp_path, monkeypatch):
     assert max(of_one for of_one, _ in most) == 1
     assert max(together for _, together in most) == 2
     assert open_place.written == {"one": 6, "two": 4, "three": 2}
+
+
+@pytest.mark.parametrize(("usual", "meanwhile"), [(0.005, 0.0002), (0.0001, 0.0001)])
+def test_threads_wait_less_for_each_other(tmp_path, usual, meanwhile):
+    """While tables are written; afterwards, also after an error, as long as before."""
+    before = sys.getswitchinterval()
+    seen = []
+
+    def write(error=None):
+        with place(tmp_path / "x.csv", overwrite=True) as open_place:
+            open_place.start(TABLE)
+            seen.append(sys.getswitchinterval())
+            if error:
+                raise error
+
+    try:
+        sys.setswitchinterval(usual)
+        write()
+        assert (seen, sys.getswitchinterval()) == ([pytest.approx(meanwhile, abs=3e-6)], pytest.approx(usual, abs=3e-6))
+        with pytest.raises(ZeroDivisionError):
+            write(ZeroDivisionError())
+        assert sys.getswitchinterval() == pytest.approx(usual, abs=3e-6)
+    finally:
+        sys.setswitchinterval(before)
 
 
 def test_a_folder_of_tables(tmp_path):
