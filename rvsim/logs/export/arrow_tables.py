@@ -4,6 +4,8 @@ Knows: pyarrow, which writes both forms. It is an extra and imported only here, 
 know what a table is about, nor where its file is.
 """
 
+from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any, BinaryIO, assert_never
 
 from rvsim.errors import InputError
@@ -87,9 +89,9 @@ class ParquetWriter:
             store_schema=False,  # without it the types are those of Parquet, and all readers see the same
         )
 
-    def write(self, rows: TableRows) -> None:
-        """Write the next rows as one row group."""
-        self._file.write_batch(self._arrays.batch(rows), row_group_size=rows.length)
+    def prepare(self, rows: TableRows) -> Callable[[], None]:
+        """Return what writes the next rows as one row group: it hardly needs Python, which another thread can run."""
+        return partial(self._file.write_batch, self._arrays.batch(rows), row_group_size=rows.length)
 
     def close(self) -> None:
         """Write the end of the file."""
@@ -111,9 +113,9 @@ class ArrowWriter:
         self._stream = output_stream(file, buffer_size=_BUFFERED_BYTES)
         self._file = new_file(self._stream, self._arrays.schema)
 
-    def write(self, rows: TableRows) -> None:
-        """Write the next rows as one record batch."""
-        self._file.write_batch(self._arrays.batch(rows))
+    def prepare(self, rows: TableRows) -> Callable[[], None]:
+        """Return what writes the next rows as one record batch."""
+        return partial(self._file.write_batch, self._arrays.batch(rows))
 
     def close(self) -> None:
         """Write the end of the file."""

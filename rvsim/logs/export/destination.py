@@ -8,7 +8,9 @@ or Ctrl-C, only what was there before is left.
 import os
 import shutil
 import sys
+from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from functools import partial
 from io import RawIOBase
 from pathlib import Path
 from types import TracebackType
@@ -30,7 +32,7 @@ TABLE_FORMS: dict[str, type[Any]] = {
 _WITH_PYARROW = ("parquet", "arrow")
 _MAX_WRITTEN_AT_ONCE = 2
 """The tables that are written at the same time: packing takes longer than all else, and other threads go on. Each
-holds one piece of rows meanwhile. Our decision."""
+holds one piece of rows meanwhile, and one more is prepared. Our decision."""
 _SWITCH_S = 0.0002
 """How long a thread that writes waits at most for the one that reads, because only one of them can run Python at a
 time. Python's usual 5 ms are longer than most pieces take to be packed. Our decision."""
@@ -88,10 +90,11 @@ class Destination:
         """
         name = _name_of(table, folder)
         with reworded(self.path):
+            write = self._open(table, folder).prepare(rows)
             self._wait(name)
             while len(self._pending) >= _MAX_WRITTEN_AT_ONCE:
                 self._wait(next(iter(self._pending)))
-            self._pending[name] = self._threads.submit(self._open(table, folder).write, rows)
+            self._pending[name] = self._threads.submit(write)
 
     def _wait(self, name: str) -> None:
         """Wait until what was handed over of a table is written."""
@@ -167,11 +170,14 @@ class _OpenTable:
         self._writer: TableWriter = writer(table, cast(BinaryIO, self._file))
         self.rows = 0
 
-    def write(self, rows: TableRows) -> None:
-        if rows.length:
-            self._writer.write(rows)
+    def prepare(self, rows: TableRows) -> Callable[[], None]:
+        return partial(self._write, self._writer.prepare(rows), rows.length)
+
+    def _write(self, write: Callable[[], None], length: int) -> None:
+        if length:
+            write()
             self._file.flush()
-            self.rows += rows.length
+            self.rows += length
 
     def close(self) -> None:
         self._writer.close()

@@ -91,7 +91,10 @@ def test_rows_are_not_held_back(tmp_path, monkeypatch):
         def __init__(self, table, file):
             self.file = file
 
-        def write(self, rows):
+        def prepare(self, rows):
+            return self.write
+
+        def write(self):
             sizes.append(written())
             for _ in range(3):
                 self.file.write(bytes(1 << 20))
@@ -116,7 +119,10 @@ def test_two_tables_are_written_at_once(tmp_path, monkeypatch):
         def __init__(self, table, file):
             self.name = table.name
 
-        def write(self, rows):
+        def prepare(self, rows):
+            return self.write
+
+        def write(self):
             inside[self.name] += 1
             most.append((inside[self.name], inside.total()))
             meeting.wait(30)  # until another table is written, too
