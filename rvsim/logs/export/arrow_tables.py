@@ -22,7 +22,7 @@ from rvsim.logs.export.table import (
 )
 
 if TYPE_CHECKING:
-    from numpy import bool_
+    from numpy import bool_, integer
     from numpy.typing import NDArray
     from pyarrow import Array, DataType, RecordBatch, Schema
 
@@ -186,13 +186,24 @@ class _Arrays:
             names = pa.array(data.names, pa.large_string())
         else:
             assert self._texts[name] == tuple(data.names)
-        missing, codes = None, data.codes
-        if len(codes) and int(codes.min()) < 0:
+        index = kind.index_type if pa.types.is_dictionary(kind) else pa.int64()
+        codes = _cast(data.codes, index)  # to the narrower type first: what follows takes less time
+        missing = None
+        if data.codes.dtype.kind == "i" and len(codes) and int(codes.min()) < 0:
             missing = codes < 0
             codes = np.maximum(codes, 0)  # also where no text is: polars does not read places below zero
-        index = kind.index_type if pa.types.is_dictionary(kind) else pa.int64()
-        places = _shared(index, codes.astype(index.to_pandas_dtype(), copy=False), missing)
-        return pa.DictionaryArray.from_arrays(places, names) if pa.types.is_dictionary(kind) else names.take(places)
+        places = _shared(index, codes, missing)
+        if not pa.types.is_dictionary(kind):
+            return names.take(places)
+        return pa.DictionaryArray.from_arrays(places, names, safe=False)  # the places are our own
+
+
+def _cast(codes: "NDArray[integer]", kind: "DataType") -> "NDArray[integer]":
+    """Return places in a list of texts in the width of a type, with the same memory where they have that width."""
+    import numpy as np
+
+    wanted = np.dtype(kind.to_pandas_dtype())
+    return codes.view(wanted) if codes.dtype.itemsize == wanted.itemsize else codes.astype(wanted)
 
 
 def _type(column: TableColumn, *, with_dictionary: bool) -> "DataType":

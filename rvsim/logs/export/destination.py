@@ -31,8 +31,11 @@ TABLE_FORMS: dict[str, type[Any]] = {
 """The writer of each form, by the suffix without its dot."""
 _WITH_PYARROW = ("parquet", "arrow")
 _MAX_WRITTEN_AT_ONCE = 2
-"""The tables that are written at the same time: packing takes longer than all else, and other threads go on. Each
-holds one piece of rows meanwhile, and one more is prepared. Our decision."""
+"""The tables that are written at the same time: packing takes longer than all else, and other threads go on. Our
+decision."""
+_MAX_PENDING = 4
+"""The tables of which a piece of rows is held, because it is being written or waits for that; so the thread that reads
+waits less at the end, when a piece of every table comes. Our decision."""
 _SWITCH_S = 0.0002
 """How long a thread that writes waits at most for the one that reads, because only one of them can run Python at a
 time. Python's usual 5 ms are longer than most pieces take to be packed. Our decision."""
@@ -92,7 +95,7 @@ class Destination:
         with reworded(self.path):
             write = self._open(table, folder).prepare(rows)
             self._wait(name)
-            while len(self._pending) >= _MAX_WRITTEN_AT_ONCE:
+            while len(self._pending) >= _MAX_PENDING:
                 self._wait(next(iter(self._pending)))
             self._pending[name] = self._threads.submit(write)
 
