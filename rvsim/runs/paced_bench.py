@@ -23,7 +23,7 @@ MAX_FRAMES_IN_TRANSIT = 100
 """Frames that may be between bench and watch before the bench waits."""
 EXACT_US = 5_000
 """How long waits are exact after a frame from outside: the answer to it is on the pair by then. Our choice."""
-_MAX_FROZEN_BY_PYTHON = 1000
+_MAX_LEFT_OUT_BY_PYTHON = 1000
 """Objects that Python itself leaves out of the search for garbage: 375 in Python 3.12, none in 3.11 and 3.13."""
 
 
@@ -153,11 +153,11 @@ class PacedBenchRun(BenchRun):
 def _short_collections() -> Iterator[None]:
     """Leave all that was made before out of the search for cyclic garbage meanwhile.
 
-    It lives as long as the run. The search of its 90,000 objects takes 45 to 250 ms, in which no device answers; it came
-    when a program on the bus had kept some 60,000 messages. Where the program has frozen its objects itself, nothing is
-    changed.
+    It lives as long as the run. The search of its 90,000 objects took 150 to 250 ms, in which no device answers; it
+    came when a program on the bus had kept some 60,000 messages. Where the program has left out its objects itself,
+    nothing is changed.
     """
-    if gc.get_freeze_count() > _MAX_FROZEN_BY_PYTHON:
+    if gc.get_freeze_count() > _MAX_LEFT_OUT_BY_PYTHON:
         yield
         return
     gc.freeze()
