@@ -21,6 +21,9 @@ from rvsim.wire.fields import Origin, Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
+UNDEFINED = "No message with this number is defined, so the bytes cannot be read."
+UNREADABLE = "This message is known by its name only, so the bytes cannot be read."
+
 
 def parse_frame(identifier: str, data: str) -> Frame:
     """Parse an identifier and data bytes as a person types them: hex, with or without 0x, spaces or colons.
@@ -104,10 +107,10 @@ def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC, *,
     spec = catalogue.by_dgn(parts.dgn)
     yield f"{frame.identifier:08X}, carrying {data.hex(' ').upper() or 'no data'}"
     yield ""
-    yield from _identifier(frame.identifier, parts, spec)
+    yield from _identifier(frame.identifier, spec)
     yield ""
     if spec is None:
-        yield "No message with this number is defined, so the bytes cannot be read."
+        yield UNDEFINED
         return
     meaning = meaning_of(spec, parts, data, catalogue)
     if spec.fields:
@@ -123,7 +126,7 @@ def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC, *,
     else:
         yield from _meaning(meaning)
         if meaning is None:
-            yield "This message is known by its name only, so the bytes cannot be read."
+            yield UNREADABLE
         yield ""
         yield from wrapped(f"Number: {ORIGIN_WORDS[spec.origin]}{source_text(spec)}.")
     if spec.comment and origins:
@@ -134,34 +137,52 @@ def identifier_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
     """Yield the explanation of an identifier alone, line by line."""
     parts = ident.split_identifier(frame.identifier)
     spec = catalogue.by_dgn(parts.dgn)
-    yield from _identifier(frame.identifier, parts, spec)
+    yield from _identifier(frame.identifier, spec)
     if spec is not None:
         yield f"Its data byte by byte: rvsim spell {spec.name}"
 
 
-def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | None) -> Iterator[str]:
+def _identifier(identifier: int, spec: MessageSpec | None) -> Iterator[str]:
     """Yield the bits of an identifier by their parts, and how the DGN is put together from them."""
+    found = identifier_parts(identifier)
+    yield "Identifier, 29 bits:  " + " ".join(bits for bits, _ in found)
+    for bits, title in found:
+        note = "; it does not say what a device is" if title == found[-1][1] else ""
+        yield f"  {bits:>8}  {title}{note}"
+    for sentence in identifier_sentences(identifier, spec):
+        yield from wrapped(sentence)
+
+
+def identifier_parts(identifier: int) -> list[tuple[str, str]]:
+    """Return the six parts of an identifier: the bits of each as text, and what they are."""
+    parts = ident.split_identifier(identifier)
     bits = f"{identifier:029b}"
-    cuts = (0, 3, 4, 5, 13, 21, 29)
-    yield "Identifier, 29 bits:  " + " ".join(bits[a:b] for a, b in pairwise(cuts))
-    yield f"  {bits[:3]:>8}  priority {parts.priority} (0 goes first)"
-    yield f"  {bits[3]:>8}  reserved"
-    yield f"  {bits[4]:>8}  data page"
     group, low = identifier >> 16 & 0xFF, identifier >> 8 & 0xFF
-    page = identifier >> 24 & 3
     if ident.is_addressed(parts.dgn):
         to = "everyone" if parts.destination == ident.GLOBAL_ADDRESS else f"address {parts.destination:02X} hex"
-        yield f"  {bits[5:13]}  message group byte (PDU format): {group:02X} hex"
-        yield f"  {bits[13:21]}  destination (PDU specific): to {to}"
-        rule = f"{group:02X} is below F0: the byte behind it is a destination, and 00 stands for it in the DGN"
-        low = 0
+        specific = f"destination (PDU specific): to {to}"
     else:
-        yield f"  {bits[5:13]}  message group byte (PDU format): {group:02X} hex"
-        yield f"  {bits[13:21]}  low byte of the DGN (PDU specific): {low:02X} hex"
-        rule = f"{group:02X} is F0 or above: a broadcast, and the byte behind it belongs to the DGN"
-    yield f"  {bits[21:]}  source address: {parts.source:02X} hex ({parts.source}); it does not say what a device is"
-    yield from wrapped(f"{rule}.")
-    yield f"DGN {page:X} {group:02X} {low:02X} = {parts.dgn:05X} hex: {spec.name if spec else 'not known'}"
+        specific = f"low byte of the DGN (PDU specific): {low:02X} hex"
+    titles = (
+        f"priority {parts.priority} (0 goes first)",
+        "reserved",
+        "data page",
+        f"message group byte (PDU format): {group:02X} hex",
+        specific,
+        f"source address: {parts.source:02X} hex ({parts.source})",
+    )
+    return [(bits[a:b], title) for (a, b), title in zip(pairwise((0, 3, 4, 5, 13, 21, 29)), titles, strict=True)]
+
+
+def identifier_sentences(identifier: int, spec: MessageSpec | None) -> Iterator[str]:
+    """Yield how the DGN is put together from the parts of an identifier."""
+    dgn = ident.dgn_of(identifier)
+    page, group, low = dgn >> 16, dgn >> 8 & 0xFF, dgn & 0xFF
+    if ident.is_addressed(dgn):
+        yield f"{group:02X} is below F0: the byte behind it is a destination, and 00 stands for it in the DGN."
+    else:
+        yield f"{group:02X} is F0 or above: a broadcast, and the byte behind it belongs to the DGN."
+    yield f"DGN {page:X} {group:02X} {low:02X} = {dgn:05X} hex: {spec.name if spec else 'not known'}"
     if identifier < 1 << 11:
         yield "This may be an 11-bit identifier; this network uses 29 bits only."
 

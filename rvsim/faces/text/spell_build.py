@@ -26,7 +26,7 @@ from rvsim.wire.spec import MessageSpec
 
 _NUMBER = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)\s*(\S*)")
 _RAW = re.compile(r"0x([0-9a-f]+)", re.IGNORECASE)
-_STATE_WORDS = {str(state): state for state in (State.NO_DATA, State.UNCHANGED, State.OUT_OF_RANGE, State.ERROR)}
+WRITTEN_STATES = {str(state): state for state in (State.NO_DATA, State.UNCHANGED, State.OUT_OF_RANGE, State.ERROR)}
 """The states that can be written for a value."""
 _MAX_LISTED_CODES = 12
 
@@ -113,8 +113,8 @@ def _raw(field: FieldSpec, text: str) -> tuple[int, str]:
         raise ValueError(f"{field.name} has no value; write one behind the =, like {field.name}={_example(field)}")
     if (code := _code(field, text)) is not None:
         return code, f"{field.labels[code]} is the code {code} = {_shown(field, code)}"
-    if text.lower() in _STATE_WORDS:
-        return _special(field, _STATE_WORDS[text.lower()])
+    if text.lower() in WRITTEN_STATES:
+        return _special(field, WRITTEN_STATES[text.lower()])
     raw = _RAW.fullmatch(text)
     if raw is not None:
         number = int(raw[1], 16)

@@ -1,0 +1,93 @@
+
+/* The reference: messages unfold, are searched as one types, and are named in the address: #1FFE2. */
+const parts = [...document.querySelectorAll("details.message")];
+const MOST_PLACES = 4;
+for (const part of parts) part.addEventListener("toggle", () => {
+  if (part.open && !("folded" in part.dataset)) showCalculator(part.id);
+});
+function unfold(part, moves = true) {
+  part.hidden = false;
+  part.open = true;
+  showCalculator(part.id);
+  if (!moves) return;
+  part.scrollIntoView({ block: "start" });
+  part.querySelector("summary").focus({ preventScroll: true });
+}
+function partNamed(name) {
+  const wanted = decodeURIComponent(name).toUpperCase().replace(/^0X/, "");
+  return parts.find(part => part.id === wanted || part.dataset.name.toUpperCase() === wanted) || null;
+}
+function follow() {
+  const part = location.hash.length > 1 ? partNamed(location.hash.slice(1)) : null;
+  if (part) unfold(part);
+}
+addEventListener("hashchange", follow);
+
+/* Where words stand in a message: in its name or number, in fields, codes, notes, its function or description. */
+const plainText = text => text.toLowerCase().replaceAll("_", " ");
+function placesOf(part, words) {
+  const message = known.messages[part.id], holds = text => words.every(word => plainText(text).includes(word));
+  const places = [];
+  for (const field of message.fields) if (holds(field.title)) places.push(`field ${field.title}`);
+  for (const field of message.fields) for (const words of Object.values(field.labels))
+    if (holds(words)) places.push(`${field.title} = ${words}`);
+  for (const field of message.fields) if (field.comment && holds(field.comment)) places.push(`note on ${field.title}`);
+  if (holds(message.function)) places.push(`function ${message.function}`);
+  if (holds(message.name)) return places.length ? places : ["its name"];
+  if (holds(message.comment)) places.push("its description");
+  return places.length ? places : null;
+}
+function isNumber(part, text) {
+  const bare = text.replace(/^0x/i, "").replace(/h$/i, "").toUpperCase();
+  return bare.length > 2 && part.id.startsWith(bare) || String(known.messages[part.id].dgn) === text;
+}
+function frameIn(text) {
+  const found = /^(?:0x)?([0-9a-f]{7,8})x?(?:\s*#|\s|$)\s*((?:[0-9a-f]{2}[\s:.]*){0,8})$/i.exec(text.trim());
+  const identifier = found ? parseInt(found[1], 16) : 2 ** 29;
+  return identifier < 2 ** 29 ? { identifier, part: partNamed(hexOf(identifierParts(identifier).dgn, 5)), bytes: bytesOf(found[2]).bytes } : null;
+}
+const search = make("input", { type: "search", id: "search", autocomplete: "off", spellcheck: false });
+const count = make("p", { className: "count" });
+count.setAttribute("role", "status");
+function showFound() {
+  const text = search.value.trim(), words = plainText(text).split(/\s+/).filter(Boolean), frame = frameIn(text);
+  let shown = 0;
+  for (const part of parts) {
+    const places = !words.length || isNumber(part, text) ? [] : frame ? (frame.part === part ? [] : null) : placesOf(part, words);
+    const hits = part.querySelector(".hits"), more = places && places.length > MOST_PLACES ? ` and ${places.length - MOST_PLACES} more` : "";
+    part.hidden = places === null;
+    hits.textContent = places && places.length ? `in ${places.slice(0, MOST_PLACES).join("; ")}${more}` : "";
+    shown += places !== null;
+  }
+  for (const subject of document.querySelectorAll("main > section"))
+    subject.hidden = !subject.querySelector("details.message:not([hidden])");
+  count.textContent = frame ? (frame.part ? `A frame of ${frame.part.dataset.name}: Enter puts it into its calculator`
+    : `The DGN of this identifier, ${hexOf(identifierParts(frame.identifier).dgn, 5)}, is not known here`)
+    : shown === parts.length ? counted(shown, "message") : `${shown} of ${counted(parts.length, "message")} shown`;
+}
+function showFirst() {
+  const frame = frameIn(search.value), first = parts.find(part => !part.hidden);
+  if (!first) return;
+  unfold(first);
+  const calculator = showCalculator(first.id);
+  if (frame && calculator) calculator.setFrame(frame.identifier, frame.bytes.length ? frame.bytes : calculator.bytes);
+}
+search.addEventListener("input", showFound);
+search.addEventListener("keydown", event => {
+  if (event.key === "Enter") showFirst();
+  if (event.key === "Escape") { search.value = ""; showFound(); }
+});
+addEventListener("keydown", event => {
+  if (event.key !== "/" || event.target.closest("input, select, textarea") || event.ctrlKey || event.metaKey) return;
+  event.preventDefault();
+  search.focus();
+  search.select();
+});
+if (parts.length) {
+  const fold = make("button", { type: "button", textContent: "fold all" });
+  fold.addEventListener("click", () => { for (const part of parts) part.open = false; });
+  document.getElementById("controls").prepend(make("label", { className: "search" }, "Search ", search), fold);
+  document.querySelector("main > header").append(count);
+  showFound();
+  follow();
+}
