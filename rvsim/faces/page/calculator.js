@@ -166,4 +166,9 @@ function showCalculator(dgn) {
   }
   return calculators[dgn];
 }
-for (const part of document.querySelectorAll("article.message")) showCalculator(part.id);
+for (const part of document.querySelectorAll("article.message")) {
+  const calculator = showCalculator(part.id);
+  if (!calculator || !part.dataset.frame) continue;
+  const [identifier, bytes] = part.dataset.frame.split(" ");
+  calculator.setFrame(parseInt(identifier, 16), bytesOf(bytes).bytes);
+}

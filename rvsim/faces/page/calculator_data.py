@@ -52,6 +52,7 @@ def _message(spec: MessageSpec, labels: dict[tuple[tuple[str, str], ...], int]) 
 def _field(field: FieldSpec, labels: dict[tuple[tuple[str, str], ...], int]) -> Mapping[str, Any]:
     named = tuple((str(raw), printable(label)) for raw, label in sorted(field.labels.items()))
     low, high = field.raw_limits
+    written = {word: field.code(state) for word, state in WRITTEN_STATES.items()}
     return {
         "name": field.name,
         "title": field.title,
@@ -70,6 +71,6 @@ def _field(field: FieldSpec, labels: dict[tuple[tuple[str, str], ...], int]) -> 
         "high": str(high),
         "labels": labels.setdefault(named, len(labels)),
         "special": [[str(first), str(last), state] for first, last, state in special_codes(field)],
-        "written": {word: str(code) for word, state in WRITTEN_STATES.items() if (code := field.code(state)) is not None},
+        "written": {word: str(code) for word, code in written.items() if code is not None},
         "comment": printable(field.comment),
     }

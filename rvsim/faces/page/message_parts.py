@@ -3,6 +3,8 @@
 Knows: what stands there, in which order; texts are those of `spell_layout`. Does not know the page around it.
 """
 
+from collections.abc import Iterable
+
 from rvsim.faces.page.markup import Html, breakable, element, join
 from rvsim.faces.screen.tape import spelled_line
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
@@ -49,12 +51,12 @@ def message_body(spec: MessageSpec, units: DisplayUnits = METRIC) -> Html:
     return join(
         [
             *parts,
+            element("div", class_="place"),
             element("h4", "Bytes"),
             element("p", counting_text(spec)),
             element("dl", *fields),
             element("p", free) if free else None,
             worked,
-            element("div", class_="place"),
         ]
     )
 
@@ -83,13 +85,13 @@ def tape(frame: Frame, spec: MessageSpec | None, units: DisplayUnits = METRIC) -
     return join([line, element("p", LEGEND, class_="note")])
 
 
-def field_list(found: list[FieldRow]) -> Html:
-    """Return the rows of a frame's fields: place, title, arithmetic, grade, notes."""
-    return element("dl", *(_field_row(row) for row in found))
+def field_list(found: Iterable[FieldRow], usual: str = "") -> Html:
+    """Return the rows of a frame's fields: place, title, arithmetic, a grade that is not the usual one, notes."""
+    return element("dl", *(_field_row(row, usual) for row in found))
 
 
-def _field_row(row: FieldRow) -> Html:
-    grade = f" [{row.grade}]" if row.grade else ""
+def _field_row(row: FieldRow, usual: str) -> Html:
+    grade = f" [{row.grade}]" if row.grade and row.grade != usual else ""
     title = f"{row.place}: {row.title}" if row.title else row.place
     notes = (element("dd", note, class_="note") for note in row.notes)
     return join([element("dt", title), element("dd", f"{row.meaning}{grade}"), *notes])

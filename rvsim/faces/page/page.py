@@ -88,9 +88,7 @@ def _packed(data: Sequence[Mapping[str, Any]]) -> str:
     return b64encode(compress(content, 9, mtime=0)).decode("ascii")
 
 
-def check_page_file(
-    path: Path, logs: Iterable[str] = (), *, overwrite: bool, option: str = "--html"
-) -> None:
+def check_page_file(path: Path, logs: Iterable[str] = (), *, overwrite: bool, option: str = "--html") -> None:
     """Check that a page can be written to a file, which ``option`` names.
 
     Raises:

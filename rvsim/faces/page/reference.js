@@ -33,7 +33,7 @@ function placesOf(part, words) {
     if (holds(words)) places.push(`${field.title} = ${words}`);
   for (const field of message.fields) if (field.comment && holds(field.comment)) places.push(`note on ${field.title}`);
   if (holds(message.function)) places.push(`function ${message.function}`);
-  if (holds(message.name)) return places.length ? places : ["its name"];
+  if (holds(message.name)) places.unshift("its name");
   if (holds(message.comment)) places.push("its description");
   return places.length ? places : null;
 }
@@ -59,14 +59,17 @@ function showFound() {
     hits.textContent = places && places.length ? `in ${places.slice(0, MOST_PLACES).join("; ")}${more}` : "";
     shown += places !== null;
   }
-  for (const subject of document.querySelectorAll("main > section"))
+  for (const subject of document.querySelectorAll("main > section")) {
     subject.hidden = !subject.querySelector("details.message:not([hidden])");
+    document.querySelector(`nav a[href="#${subject.id}"]`).parentElement.hidden = subject.hidden;
+  }
   count.textContent = frame ? (frame.part ? `A frame of ${frame.part.dataset.name}: Enter puts it into its calculator`
     : `The DGN of this identifier, ${hexOf(identifierParts(frame.identifier).dgn, 5)}, is not known here`)
     : shown === parts.length ? counted(shown, "message") : `${shown} of ${counted(parts.length, "message")} shown`;
 }
 function showFirst() {
-  const frame = frameIn(search.value), first = parts.find(part => !part.hidden);
+  const frame = frameIn(search.value), shown = parts.filter(part => !part.hidden), text = search.value.trim();
+  const first = partNamed(text.replace(/\s+/g, "_")) || shown.find(part => part.querySelector(".hits").textContent.startsWith("in its name")) || shown[0];
   if (!first) return;
   unfold(first);
   const calculator = showCalculator(first.id);

@@ -17,8 +17,9 @@ from rvsim.wire.spec import MessageSpec
 SCRIPTS = ("page.js", "arithmetic.js", "calculator.js", "reference.js")
 STYLES = ("page.css", "spell.css")
 _HOW_TO = (
-    "Search by name, by DGN in hex or decimal, by field, by the name of a code, or paste a frame; / goes to the search, "
-    "Enter unfolds the first message found. An address that ends in #1FFE2 unfolds that message. Paper gets what is shown."
+    "Search by name, by DGN in hex or decimal, by field or by the name of a code, or paste a frame. The key / goes to "
+    "the search; Enter unfolds the message that fits best. An address that ends in #1FFE2 unfolds that message. What "
+    "is shown is printed, unfolded."
 )
 
 

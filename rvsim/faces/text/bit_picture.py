@@ -4,6 +4,7 @@ Knows: which bits of a frame belong together, and what each group is called. Doe
 """
 
 from collections.abc import Iterable, Iterator
+from itertools import groupby, pairwise
 from textwrap import wrap
 from typing import NamedTuple
 
@@ -59,14 +60,10 @@ def _byte_groups(byte: int, held: int, readings: Iterable[Reading], units: Displ
     of_bit: dict[int, Reading] = {}
     for reading in readings:
         of_bit |= dict.fromkeys(_bits_in(reading.field, byte), reading)
-    bits, last = "", of_bit.get(7)
-    for bit in range(7, -1, -1):
-        reading = of_bit.get(bit)
-        if bits and reading is not last:
-            yield BitGroup(bits, _words(last, byte, units))
-            bits = ""
-        bits, last = f"{bits}{held >> bit & 1}", reading
-    yield BitGroup(bits, _words(last, byte, units))
+    for _, run in groupby(range(7, -1, -1), key=lambda bit: id(of_bit.get(bit))):
+        places = list(run)
+        bits = "".join(str(held >> place & 1) for place in places)
+        yield BitGroup(bits, _words(of_bit.get(places[0]), byte, units))
 
 
 def _bits_in(field: FieldSpec, byte: int) -> range:
@@ -113,7 +110,7 @@ def picture_text(rows: Iterable[BitRow]) -> Iterator[str]:
 def _words_lines(row: BitRow, at: int, indent: str) -> Iterator[str]:
     """Yield the words of a group, led to its first bit; bars go on to the groups that have no words yet."""
     starts = row.starts
-    bars = "".join(f"{'|':<{following - start}}" for start, following in zip(starts, starts[1:], strict=False))
+    bars = "".join(f"{'|':<{following - start}}" for start, following in pairwise(starts))
     before = indent + bars[: starts[at]]
     first, *others = wrap(row.groups[at].words, max(WIDTH - len(before) - 3, _MIN_WORDS))
     yield f"{before}'- {first}"

@@ -7,7 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 from rvsim.errors import InputError
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
@@ -112,25 +112,42 @@ def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC, *,
     if spec is None:
         yield UNDEFINED
         return
-    meaning = meaning_of(spec, parts, data, catalogue)
-    if spec.fields:
-        layout = complete_layout(spec, data)
-        found = _with_data(rows(layout, data, units), meaning)
-        usual = _usual(layout, data)
-        yield from table(found, usual)
-        yield from _length(layout, data)
-        yield from _meaning(meaning)
-        if origins:
-            yield ""
-            yield from _origins(spec, usual, {row.grade for row in found if row.grade})
-    else:
-        yield from _meaning(meaning)
-        if meaning is None:
-            yield UNREADABLE
+    told = explain(frame, spec, catalogue, units)
+    yield from table(told.rows, told.usual)
+    for remark in told.remarks:
+        yield from wrapped(remark, "" if remark == UNREADABLE else "  ")
+    if origins or not spec.fields:
         yield ""
-        yield from wrapped(f"Number: {ORIGIN_WORDS[spec.origin]}{source_text(spec)}.")
+        yield from wrapped(told.origins)
     if spec.comment and origins:
         yield from wrapped(spec.comment)
+
+
+class Explanation(NamedTuple):
+    """The data of a frame, explained: ``rows`` of fields, ``remarks`` under them, and ``origins``, all sentences.
+
+    ``usual`` is the grade of most rows, which ``origins`` says, so that it need not stand at each of them.
+    """
+
+    rows: tuple[FieldRow, ...]
+    usual: str
+    remarks: tuple[str, ...]
+    origins: str
+
+
+def explain(frame: Frame, spec: MessageSpec, catalogue: Catalogue, units: DisplayUnits = METRIC) -> Explanation:
+    """Explain the data of a frame of a message."""
+    data = frame.data
+    meaning = meaning_of(spec, ident.split_identifier(frame.identifier), data, catalogue)
+    told = tuple(_meaning(meaning))
+    if not spec.fields:
+        number = f"Number: {ORIGIN_WORDS[spec.origin]}{source_text(spec)}."
+        return Explanation((), "", told if meaning is not None else (UNREADABLE,), number)
+    layout = complete_layout(spec, data)
+    found = _with_data(rows(layout, data, units), meaning)
+    usual = _usual(layout, data)
+    origins = _origins(spec, usual, {row.grade for row in found if row.grade})
+    return Explanation(tuple(found), usual, (*_length(layout, data), *told), origins)
 
 
 def identifier_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
@@ -201,9 +218,9 @@ def _length(spec: MessageSpec, data: bytes) -> Iterator[str]:
     count = f"{len(data)} byte{'' if len(data) == 1 else 's'}"
     if len(data) < spec.min_length:
         counts = "" if spec.is_protocol else ": the missing fields count as no data"
-        yield f"  The frame has {count} and the message {spec.length}{counts}."
+        yield f"The frame has {count} and the message {spec.length}{counts}."
     elif len(data) > spec.length:
-        yield f"  The frame has {count} and the message {spec.length}: the other bytes have no meaning here."
+        yield f"The frame has {count} and the message {spec.length}: the other bytes have no meaning here."
 
 
 def _meaning(meaning: FrameMeaning | None) -> Iterator[str]:
@@ -212,9 +229,9 @@ def _meaning(meaning: FrameMeaning | None) -> Iterator[str]:
         return
     for sentence in meaning.sentences:
         last = sentence is meaning.sentences[-1] and meaning.origin is not Origin.PUBLISHED
-        yield from wrapped(sentence + (f" [{ORIGIN_WORDS[meaning.origin]}]" if last else ""), "  ")
+        yield sentence + (f" [{ORIGIN_WORDS[meaning.origin]}]" if last else "")
     for problem in meaning.problems:
-        yield from wrapped(f"Wrong in this frame: {problem}.", "  ")
+        yield f"Wrong in this frame: {problem}."
 
 
 # Origins.
@@ -227,14 +244,13 @@ def _usual(spec: MessageSpec, data: bytes) -> str:
     return Counter(map(grades_text, with_value)).most_common(1)[0][0]
 
 
-def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
-    """Yield the origins of number and fields, in one line if they have one grade."""
+def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> str:
+    """Return the origins of number and fields, in one sentence if they have one grade."""
     own, source = ORIGIN_WORDS[spec.origin], source_text(spec)
     if grades == {own}:
-        yield from wrapped(f"Number and layout: {own}{source}.")
-        return
+        return f"Number and layout: {own}{source}."
     which = "Fields without a note in brackets" if len(grades) > 1 else "Fields"
-    yield from wrapped(f"Number: {own}{source}. {which}: {usual}.")
+    return f"Number: {own}{source}. {which}: {usual}."
 
 
 def source_text(spec: MessageSpec) -> str:
