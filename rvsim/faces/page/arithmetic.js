@@ -87,41 +87,44 @@ function meaningOf(field, bytes) {
   return withUnit(field, `${number}; ${raw} × ${exact(field, field.scale)}${offsetText(field, "+", "-")} = ${valueOf(field, raw)}`);
 }
 
-/* Values as a person writes them, to raw integers: a number, the name of a code, a state, or hex behind 0x. */
+/* Values as a person writes them, to raw integers: a number, the name of a code, a state, or hex behind 0x. A problem
+   is the end of a sentence, whose beginning is the text or, where `ofField` is set, the field. */
 const rangeText = field => withUnit(field, `${valueOf(field, field.low)} to ${valueOf(field, field.high)}`);
 const nearby = (field, raw) => ({ raw, words: `${withUnit(field, valueOf(field, raw))} (${codeShown(field, raw)})` });
 function rawOf(field, text) {
   text = text.trim();
   const small = text.toLowerCase(), labels = Object.entries(field.labels).sort(([one], [other]) => one - other);
-  if (!text) return { problem: "no value: write one" };
+  const ofField = problem => ({ problem, ofField: true });
+  if (!text) return ofField("has no value");
   const code = labels.find(([, label]) => label.toLowerCase() === small.replaceAll("_", " "));
   if (code) return { raw: BigInt(code[0]) };
-  if (["no data", "unchanged", "out of range", "error"].includes(small))
-    return small in field.written ? { raw: BigInt(field.written[small]) } : { problem: `there is no code for ${small}` };
+  if (known.written.includes(small))
+    return small in field.written ? { raw: BigInt(field.written[small]) } : ofField(`has no code for ${small}`);
   if (/^0x[0-9a-f]+$/i.test(text)) {
-    const raw = BigInt(text.toLowerCase());
-    return raw > field.ones ? { problem: `${text} does not fit in ${field.length} bits: the highest is 0x${hexOf(field.ones, 0)}` } : { raw };
+    const raw = BigInt(small);
+    if (raw <= field.ones) return { raw };
+    return { problem: `does not fit in ${field.length} bits: the highest is 0x${hexOf(field.ones, 0)}` };
   }
   const number = /^([+-]?)([0-9]+)(?:\.([0-9]+))?\s*(\S*)$/.exec(text);
-  if (!number) return { problem: labels.length ? `${text} is neither a number nor one of its codes`
-    : `${text} is not a number: write one in ${field.shown || "whole steps"}, or no data; ${rangeText(field)}` };
+  if (!number) return { problem: labels.length ? "is neither a number nor one of its codes"
+    : `is not a number: write one in ${field.shown || "whole steps"}, or no data; ${rangeText(field)}` };
   const [, sign, whole, part = "", unit] = number;
-  const allowed = ["", field.unit.toLowerCase(), field.shown.toLowerCase(), ...(field.unit === "degC" ? ["c", "°c"] : [])];
-  if (!allowed.includes(unit.toLowerCase()))
-    return { problem: `the field ${field.unit ? `is in ${field.shown}` : "has no unit"}, not in ${unit}; write the number alone` };
+  const units = ["", field.unit.toLowerCase(), field.shown.toLowerCase(), ...(field.unit === "degC" ? ["c", "°c"] : [])];
+  if (!units.includes(unit.toLowerCase()))
+    return ofField(`${field.unit ? `is in ${field.shown}` : "has no unit"}, not in ${unit}; write the number alone`);
   const value = BigInt(`${whole}${part}`) * (sign === "-" ? -1n : 1n), parts = 10n ** BigInt(part.length);
-  let over = value * field.steps - field.offset * parts, under = field.scale * parts;
-  if (under < 0n) [over, under] = [-over, -under];
-  const written = `${sign}${whole}${part && `.${part}`}`;
+  const over = value * field.steps - field.offset * parts, under = field.scale * parts;
   if (over < field.low * under || over > field.high * under)
-    return { problem: `${written} is outside its range: write ${rangeText(field)}` };
+    return { problem: `is outside its range: write ${rangeText(field)}` };
   if (over % under) {
     const below = over / under - (over < 0n ? 1n : 0n);
     const near = [below, below + 1n].filter(raw => raw <= field.high).map(raw => nearby(field, raw));
-    return { near, problem: `${written} lies between two steps of ${exact(field, field.scale)}: write the nearest, ${near.map(one => one.words).join(" or ")}` };
+    const words = near.map(one => one.words).join(" or ");
+    return { near, problem: `lies between two steps of ${exact(field, field.scale)}: write the nearest, ${words}` };
   }
   const raw = over / under, state = stateOf(field, raw);
-  return state === "value" ? { raw } : { problem: `${written} cannot be sent: ${codeShown(field, raw)} means ${state} in this field` };
+  return state === "value" ? { raw }
+    : { problem: `cannot be sent: ${codeShown(field, raw)} means ${state} in this field` };
 }
 
 /* Identifiers. */

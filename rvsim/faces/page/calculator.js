@@ -29,17 +29,26 @@ function fieldControls(calculator, field) {
   const meaning = make("output"), wrong = problemUnder(typed);
   label(typed, `${field.title}, value${field.shown ? ` in ${field.shown}` : ""}`);
   label(choice, `${field.title}, code`);
-  const set = raw => { wrong.show(""); calculator.setBytes(withRaw(message, field, calculator.bytes, raw), typed); };
+  const set = (raw, changed = null) => {
+    wrong.show("");
+    calculator.setBytes(withRaw(message, field, calculator.bytes, raw), changed);
+  };
   typed.addEventListener("input", () => {
     const found = rawOf(field, typed.value);
-    if (found.problem === undefined) { set(found.raw); return; }
-    wrong.show(found.problem, ...(found.near || []).map(near => {
+    if (found.problem === undefined) { set(found.raw, typed); return; }
+    wrong.show(`${found.ofField ? "the field" : typed.value.trim()} ${found.problem}`, ...(found.near || []).map(near => {
       const button = make("button", { type: "button", textContent: near.words });
-      button.addEventListener("click", () => { set(near.raw); typed.value = valueOf(field, near.raw); typed.focus(); });
+      button.addEventListener("click", () => { set(near.raw); (typed.hidden ? choice : typed).focus(); });
       return button;
     }));
   });
-  typed.addEventListener("change", () => announce(wrong.line.hidden ? meaning.textContent : wrong.line.textContent));
+  typed.addEventListener("change", () => {
+    announce(wrong.line.hidden ? meaning.textContent : wrong.line.textContent);
+    if (!wrong.line.hidden) return;
+    const isFocused = document.activeElement === typed;
+    update(null);
+    if (isFocused && typed.hidden) choice.focus();
+  });
   choice.addEventListener("change", () => {
     if (choice.value) { set(BigInt(choice.value)); announce(meaning.textContent); return; }
     typed.hidden = false;

@@ -27,6 +27,7 @@ def definitions(specs: Iterable[MessageSpec]) -> Html:
     data = {
         "messages": messages,
         "labels": [dict(one) for one in labels],
+        "written": list(WRITTEN_STATES),
         "states": {str(state): words for state, words in STATE_WORDS.items()},
         "empty": [str(state) for state in NO_VALUE_STATES],
     }

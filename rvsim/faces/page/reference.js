@@ -77,7 +77,7 @@ function showFirst() {
 }
 search.addEventListener("input", showFound);
 search.addEventListener("keydown", event => {
-  if (event.key === "Enter") showFirst();
+  if (event.key === "Enter") { event.preventDefault(); showFirst(); }  // or the summary, focused now, would fold it
   if (event.key === "Escape") { search.value = ""; showFound(); }
 });
 addEventListener("keydown", event => {
