@@ -11,7 +11,7 @@ from rvsim.faces.text.bit_picture import BitRow
 
 _WIDTH, _BIT, _LINE, _LETTER = 760, 11, 21, 7.6
 """Width of the drawing, of a bit, height of a line, and width of a letter, in pixels."""
-_TITLES = 165
+_TITLES = 178
 """Where the bits begin."""
 _BELOW, _GAP = 5, 7
 """From the foot of the digits to the line under them; from a leader to its words."""

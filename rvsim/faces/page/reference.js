@@ -14,12 +14,16 @@ function unfold(part, moves = true) {
   part.querySelector("summary").focus({ preventScroll: true });
 }
 function partNamed(name) {
-  const wanted = decodeURIComponent(name).toUpperCase().replace(/^0X/, "");
+  const wanted = name.replaceAll("%20", "_").toUpperCase().replace(/^0X/, "");
   return parts.find(part => part.id === wanted || part.dataset.name.toUpperCase() === wanted) || null;
 }
 function follow() {
-  const part = location.hash.length > 1 ? partNamed(location.hash.slice(1)) : null;
+  const name = location.hash.slice(1), part = name ? partNamed(name) : null;
   if (part) unfold(part);
+  else if (name && !document.getElementById(name)) {
+    search.value = name;
+    showFound();
+  }
 }
 addEventListener("hashchange", follow);
 

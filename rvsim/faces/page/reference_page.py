@@ -19,7 +19,7 @@ STYLES = ("page.css", "spell.css")
 _HOW_TO = (
     "Search by name, by DGN in hex or decimal, by field or by the name of a code, or paste a frame. The key / goes to "
     "the search; Enter unfolds the message that fits best. An address that ends in #1FFE2 unfolds that message. What "
-    "is shown is printed, unfolded."
+    "is shown is printed, unfolded; all messages are some 200 pages."
 )
 
 
