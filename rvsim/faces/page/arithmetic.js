@@ -118,7 +118,7 @@ function rawOf(field, text) {
     return { problem: `is outside its range: write ${rangeText(field)}` };
   if (over % under) {
     const below = over / under - (over < 0n ? 1n : 0n);
-    const near = [below, below + 1n].filter(raw => raw <= field.high).map(raw => nearby(field, raw));
+    const near = [below, below + 1n].map(raw => nearby(field, raw));
     const words = near.map(one => one.words).join(" or ");
     return { near, problem: `lies between two steps of ${exact(field, field.scale)}: write the nearest, ${words}` };
   }

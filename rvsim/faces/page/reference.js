@@ -10,7 +10,7 @@ function unfold(part, moves = true) {
   part.open = true;
   showCalculator(part.id);
   if (!moves) return;
-  part.scrollIntoView({ block: "start" });
+  part.scrollIntoView({ block: "start", behavior: "instant" });
   part.querySelector("summary").focus({ preventScroll: true });
 }
 function partNamed(name) {

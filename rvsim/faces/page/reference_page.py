@@ -43,7 +43,10 @@ def reference_page(specs: Iterable[MessageSpec], units: DisplayUnits = METRIC) -
 
 
 def _message(spec: MessageSpec, units: DisplayUnits) -> Html:
+    identifier = f"{spec.dgn:05X}"
     summary = element("summary", message_summary(spec), element("span", class_="hits"))
-    return element(
-        "details", summary, message_body(spec, units), class_="message", id=f"{spec.dgn:05X}", data_name=spec.name
+    link = element(
+        "p", element("a", f"Address of this message: #{identifier}", href=f"#{identifier}"), class_="screen when"
     )
+    body = message_body(spec, units)
+    return element("details", summary, body, link, class_="message", id=identifier, data_name=spec.name)

@@ -27,8 +27,13 @@ BU_:
 BO_ 2633957124 OWN_SHAPES: 7 X
  SG_ up : 3|11@0- (0.125,-4) [0|0] "bar" X
  SG_ wide : 24|32@1- (0.0001,-7) [0|0] "" X
+ SG_ far : 16|8@1+ (1,0) [0|0] "" X
+BA_DEF_ SG_ "SpecialCodes" ENUM "none","no_data","unchanged","measured","commanded";
+BA_DEF_DEF_ "SpecialCodes" "none";
+BA_ "SpecialCodes" SG_ 2633957124 far 3;
+VAL_ 2633957124 far 252 "beyond" ;
 """
-"""A big-endian field of 11 bits with a negative offset, and a signed one of 32 bits."""
+"""A big-endian field of 11 bits with a negative offset, a signed one of 32 bits, a name above reserved codes."""
 READ = """(frames => frames.map(([dgn, hex]) => {
   const message = known.messages[dgn], bytes = bytesOf(hex).bytes;
   return message.fields.map(field => {
@@ -119,8 +124,8 @@ def test_what_cannot_be_sent_is_said_as_spell_says_it(shown, specs):
         for field in spec.fields[:4]:
             high = field.text(field.raw_limits[1])
             with_unit = f"{field.text(1)} {field.printed_unit}".strip()
-            texts = [f"{high}1", "-0.00001", "+1.3", f"{field.text(3)} furlong", "zzz", "no data", "error"]
-            texts += ["0x123456789AB", field.text(min(2, field.all_ones)), "out of range", with_unit]
+            texts = [f"{high}1", "-0.00001", "+1.3", f"{field.text(3)} furlong", "zzz", "no data", "error", "-7.00005"]
+            texts += ["0x123456789AB", field.text(251), field.text(min(2, field.all_ones)), "out of range", with_unit]
             tried += [(spec, field, text) for text in texts]
     answers = call(shown, TRIED, [(f"{spec.dgn:05X}", field.name, text) for spec, field, text in tried])
     seen = set()
@@ -145,7 +150,7 @@ def search(browser, text):
 
 def test_the_search_finds_what_find_finds(shown, specs, catalogue):
     """As one types: names, fields, names of codes, notes; numbers in hex and decimal; where it was found is told."""
-    for word in ("tank", "ambient Temperature", "over voltage", "defrost", "ROOF_FAN"):
+    for word in ("tank", "ambient Temperature", "over voltage", "defrost", "ROOF_FAN", "unlocks"):
         names, told = search(shown, word)
         assert sorted(names) == sorted(hit.spec.name for hit in found_messages(word, catalogue)), word
         assert told == f"{len(names)} of {len(catalogue) + 1} messages shown"
@@ -156,6 +161,13 @@ def test_the_search_finds_what_find_finds(shown, specs, catalogue):
     for number in ("1ffe2", "0x1FFE2", "131042", "19FFE244"):
         assert search(shown, number)[0] == ["THERMOSTAT_STATUS_1"], number
     assert search(shown, "no such word")[0] == []
+    search(shown, "inverter_configuration status 1")
+    assert shown.run("showFirst() ?? document.activeElement.closest('details').dataset.name") == (
+        "INVERTER_CONFIGURATION_STATUS_1"
+    )
+    shown.run("location.hash = '#1ABCD'")
+    shown.wait_for("search.value === '1ABCD'")
+    assert shown.run("count.textContent").startswith("0 of ")
     names, told = search(shown, "")
     assert (len(names), told) == (len(catalogue) + 1, f"{len(catalogue) + 1} messages")
 
@@ -215,6 +227,10 @@ def test_a_calculator_by_hand(shown):
     for text, problem in (("0", "1 hex digit: two make"), ("zz", "this is not hex"), ("00" * 9, "9 bytes: a frame")):
         shown.run(f"give(one.data, '{text}')")
         assert problem in shown.run("one.data.closest('.line').nextSibling.textContent"), text
+    shown.run("choose(field.instance.choice, '1')")
+    assert shown.run("[one.data.value, one.data.closest('.line').nextSibling.hidden]") == [
+        "01 78 14 FF FF FF FF FF", True
+    ]  # fmt: skip
     shown.run("choose(one.ends.priority, '2'); give(one.ends.source, '9f')")
     assert shown.run("one.ends.whole.value") == "09FFFD9F"
     shown.run("give(one.ends.whole, '19FFE244')")

@@ -49,6 +49,13 @@ def test_the_page_of_a_frame_says_what_is_printed(page_of):
     assert drawing.count('class="digits"') == 6 + 7 + 3
     assert ">operating mode: heat</text>" in drawing
     assert "byte 1, 02  00  00  0010" in html
+    rows = [int(y) for y in re.findall(r'y="(\d+)" class="digits"', drawing)]
+    assert [rows.count(y) for y in sorted(set(rows))] == [6, 1, 3, 1, 1, 1, 1, 1, 1]
+    placed = [(int(y), text) for y, text in re.findall(r'<text x="\d+" y="(\d+)">(.*?)</text>', drawing)]
+    assert len({y for y, _ in placed}) == len(placed) == 6 + 7 + 3
+    assert [text.split(":")[0] for _, text in sorted(placed)][5:10] == [
+        "priority 6 (0 goes first)", "instance", "operating mode", "fan mode", "schedule mode"
+    ]  # fmt: skip
     assert 'data-frame="19FFE2A1 0102FFFF2C25FFFF"' in html
 
 
