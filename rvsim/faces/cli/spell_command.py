@@ -133,9 +133,9 @@ def spell(
             raise InputError("--html is for a message or a frame: name one; a page of all messages is --tables FILE")
         else:
             lines, page = _listed(find, catalogue, as_json=json), None
-        print(lines)
-        if html is not None and page is not None:
+        if html is not None and page is not None:  # before the lines: who reads only the first of them has the page
             _write("--html", html, page(), overwrite=overwrite)
+        print(lines)
         return ExitCode.GOOD
 
     raise typer.Exit(run_command(command))

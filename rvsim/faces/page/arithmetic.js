@@ -93,16 +93,16 @@ const rangeText = field => withUnit(field, `${valueOf(field, field.low)} to ${va
 const nearby = (field, raw) => ({ raw, words: `${withUnit(field, valueOf(field, raw))} (${codeShown(field, raw)})` });
 function rawOf(field, text) {
   text = text.trim();
-  const small = text.toLowerCase(), labels = Object.entries(field.labels).sort(([one], [other]) => one - other);
+  const small = text.toLowerCase(), words = small.replaceAll("_", " "), labels = Object.entries(field.labels).sort(([one], [other]) => one - other);
   const ofField = problem => ({ problem, ofField: true });
   if (!text) return ofField("has no value");
-  const code = labels.find(([, label]) => label.toLowerCase() === small.replaceAll("_", " "));
+  const code = labels.find(([, label]) => label.toLowerCase() === words);
   if (code) return { raw: BigInt(code[0]) };
-  if (known.written.includes(small))
-    return small in field.written ? { raw: BigInt(field.written[small]) } : ofField(`has no code for ${small}`);
+  if (known.written.includes(words))
+    return words in field.written ? { raw: BigInt(field.written[words]) } : ofField(`has no code for ${words}`);
   if (/^0x[0-9a-f]+$/i.test(text)) {
     const raw = BigInt(small);
-    if (raw <= field.ones) return { raw };
+    if (raw <= field.ones) return { raw: field.signed && raw > field.high ? raw - field.ones - 1n : raw };
     return { problem: `does not fit in ${field.length} bits: the highest is 0x${hexOf(field.ones, 0)}` };
   }
   const number = /^([+-]?)([0-9]+)(?:\.([0-9]+))?\s*(\S*)$/.exec(text);

@@ -10,9 +10,8 @@ from typing import Any
 
 from rvsim.errors import printable
 from rvsim.faces.page.markup import Html, element
-from rvsim.faces.text.spell_build import WRITTEN_STATES
 from rvsim.faces.text.spell_example import example_frame
-from rvsim.faces.text.spell_fields import NO_VALUE_STATES, STATE_WORDS, place
+from rvsim.faces.text.spell_fields import NO_VALUE_STATES, STATE_WORDS, WRITTEN_STATES, place
 from rvsim.faces.text.spell_layout import special_codes, type_of
 from rvsim.faces.text.spell_senders import parties
 from rvsim.rig.functions import by_command, by_status

@@ -11,7 +11,16 @@ from typing import Any, NamedTuple
 
 from rvsim.errors import InputError
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
-from rvsim.faces.text.spell_fields import NO_VALUE_STATES, ORIGIN_WORDS, FieldRow, grades_text, rows, table, wrapped
+from rvsim.faces.text.spell_fields import (
+    NO_VALUE_STATES,
+    ORIGIN_WORDS,
+    WIDTH,
+    FieldRow,
+    grades_text,
+    rows,
+    table,
+    wrapped,
+)
 from rvsim.faces.text.spell_meaning import meaning_of
 from rvsim.faces.text.spell_transport import FrameMeaning, complete_layout
 from rvsim.logs.formats.jsonl import SCHEMA, json_text, reading_fields
@@ -160,14 +169,21 @@ def identifier_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
 
 
 def _identifier(identifier: int, spec: MessageSpec | None) -> Iterator[str]:
-    """Yield the bits of an identifier by their parts, and how the DGN is put together from them."""
+    for line in identifier_lines(identifier, spec):
+        yield from wrapped(line) if len(line) > WIDTH else [line]
+
+
+def identifier_lines(identifier: int, spec: MessageSpec | None) -> Iterator[str]:
+    """Yield the bits of an identifier by their parts, and how the DGN is put together from them.
+
+    ``spec`` is the definition of that DGN. The first line has all bits; no line is wrapped.
+    """
     found = identifier_parts(identifier)
     yield "Identifier, 29 bits:  " + " ".join(bits for bits, _ in found)
     for bits, title in found:
         note = "; it does not say what a device is" if title == found[-1][1] else ""
         yield f"  {bits:>8}  {title}{note}"
-    for sentence in identifier_sentences(identifier, spec):
-        yield from wrapped(sentence)
+    yield from identifier_sentences(identifier, spec)
 
 
 def identifier_parts(identifier: int) -> list[tuple[str, str]]:

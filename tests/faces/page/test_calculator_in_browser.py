@@ -124,7 +124,17 @@ def test_what_cannot_be_sent_is_said_as_spell_says_it(shown, specs):
         for field in spec.fields[:4]:
             high = field.text(field.raw_limits[1])
             with_unit = f"{field.text(1)} {field.printed_unit}".strip()
-            texts = [f"{high}1", "-0.00001", "+1.3", f"{field.text(3)} furlong", "zzz", "no data", "error", "-7.00005"]
+            texts = [
+                f"{high}1",
+                "-0.00001",
+                "+1.3",
+                f"{field.text(3)} furlong",
+                "zzz",
+                "no data",
+                "error",
+                "-7.00005",
+                "no_data",
+            ]
             texts += ["0x123456789AB", field.text(251), field.text(min(2, field.all_ones)), "out of range", with_unit]
             tried += [(spec, field, text) for text in texts]
     answers = call(shown, TRIED, [(f"{spec.dgn:05X}", field.name, text) for spec, field, text in tried])
