@@ -19,8 +19,10 @@ const bytesText = (bytes, between = " ") => bytes.map(byte => hexOf(byte, 2)).jo
 /* Bytes. */
 function bytesOf(text) {
   const digits = text.replace(/[\s:.,_-]|0x/gi, "");
-  if (!/^[0-9a-f]*$/i.test(digits)) return { problem: "this is not hex: write two digits 0 to 9 or A to F for each byte" };
-  if (digits.length % 2) return { problem: `${counted(digits.length, "hex digit")}: two make a byte, so one is missing or too many` };
+  if (!/^[0-9a-f]*$/i.test(digits))
+    return { problem: "this is not hex: write two digits 0 to 9 or A to F for each byte" };
+  if (digits.length % 2)
+    return { problem: `${counted(digits.length, "hex digit")}: two make a byte, so one is missing or too many` };
   if (digits.length > 16) return { problem: `${digits.length / 2} bytes: a frame holds 8 at most` };
   return { bytes: (digits.match(/../g) || []).map(pair => parseInt(pair, 16)) };
 }
@@ -55,8 +57,8 @@ function exact(field, steps) {
 const valueOf = (field, raw) => exact(field, raw * field.scale + field.offset);
 const withUnit = (field, text) => field.shown ? `${text} ${field.shown}` : text;
 const isPlain = field => field.scale === field.steps && !field.offset;
-const offsetText = (field, plus, minus) =>
-  field.offset ? ` ${field.offset < 0n ? minus : plus} ${exact(field, field.offset < 0n ? -field.offset : field.offset)}` : "";
+const offsetText = field => field.offset < 0n ? ` - ${exact(field, -field.offset)}`
+  : field.offset ? ` + ${exact(field, field.offset)}` : "";
 function codeText(field, raw) {
   const bits = raw & field.ones;
   if (field.length % 4 === 0 && field.length >= 8) return hexOf(bits, field.length / 4);
@@ -84,7 +86,8 @@ function meaningOf(field, bytes) {
   if (label !== undefined) return `${number}: ${label}`;
   if (Object.keys(field.labels).length && !field.unit) return `${number}: a code without a name here`;
   if (isPlain(field)) return withUnit(field, number);
-  return withUnit(field, `${number}; ${raw} × ${exact(field, field.scale)}${offsetText(field, "+", "-")} = ${valueOf(field, raw)}`);
+  const sum = `${raw} × ${exact(field, field.scale)}${offsetText(field)} = ${valueOf(field, raw)}`;
+  return withUnit(field, `${number}; ${sum}`);
 }
 
 /* Values as a person writes them, to raw integers: a number, the name of a code, a state, or hex behind 0x. A problem
@@ -93,7 +96,8 @@ const rangeText = field => withUnit(field, `${valueOf(field, field.low)} to ${va
 const nearby = (field, raw) => ({ raw, words: `${withUnit(field, valueOf(field, raw))} (${codeShown(field, raw)})` });
 function rawOf(field, text) {
   text = text.trim();
-  const small = text.toLowerCase(), words = small.replaceAll("_", " "), labels = Object.entries(field.labels).sort(([one], [other]) => one - other);
+  const small = text.toLowerCase(), words = small.replaceAll("_", " ");
+  const labels = Object.entries(field.labels).sort(([one], [other]) => one - other);
   const ofField = problem => ({ problem, ofField: true });
   if (!text) return ofField("has no value");
   const code = labels.find(([, label]) => label.toLowerCase() === words);
@@ -109,7 +113,8 @@ function rawOf(field, text) {
   if (!number) return { problem: labels.length ? "is neither a number nor one of its codes"
     : `is not a number: write one in ${field.shown || "whole steps"}, or no data; ${rangeText(field)}` };
   const [, sign, whole, part = "", unit] = number;
-  const units = ["", field.unit.toLowerCase(), field.shown.toLowerCase(), ...(field.unit === "degC" ? ["c", "°c"] : [])];
+  const units = ["", field.unit.toLowerCase(), field.shown.toLowerCase()];
+  if (field.unit === "degC") units.push("c", "°c");
   if (!units.includes(unit.toLowerCase()))
     return ofField(`${field.unit ? `is in ${field.shown}` : "has no unit"}, not in ${unit}; write the number alone`);
   const value = BigInt(`${whole}${part}`) * (sign === "-" ? -1n : 1n), parts = 10n ** BigInt(part.length);

@@ -1,5 +1,5 @@
 
-/* The calculator of a message: its bytes, each field's value, and the identifier; a change of one shows in the others. */
+/* The calculator of a message: its bytes, each field's value, its identifier. A change of one shows in the others. */
 let controls = 0;
 function labelled(words, control, className = "") {
   return make("label", { className }, make("span", { textContent: words }), control);
@@ -13,19 +13,20 @@ function problemUnder(control) {
     control.setAttribute("aria-invalid", String(Boolean(problem)));
   } };
 }
-const hexInput = size => make("input", { type: "text", className: "hex", size, autocomplete: "off", spellcheck: false });
+const textInput = properties => make("input", { type: "text", autocomplete: "off", spellcheck: false, ...properties });
+const hexInput = size => textInput({ className: "hex", size });
 
 function fieldControls(calculator, field) {
   const { message } = calculator;
-  const typed = make("input", { type: "text", size: 12, autocomplete: "off", spellcheck: false });
+  const typed = textInput({ size: 12 });
   const choice = make("select");
   const named = Object.entries(field.labels).filter(([raw]) => stateOf(field, BigInt(raw)) === "value");
   named.sort(([one], [other]) => one - other);
   const states = field.special.filter(([, , state]) => state !== "reserved");
   const many = named.length && !field.unit ? "another number" : "a value";
-  choice.append(make("option", { value: "", textContent: many }),
-    ...named.map(([raw, words]) => make("option", { value: raw, textContent: `${raw} ${words}` })),
-    ...states.map(([raw, , state]) => make("option", { value: `${raw}`, textContent: `${state} (${codeShown(field, raw)})` })));
+  const offer = (value, textContent) => make("option", { value, textContent });
+  choice.append(offer("", many), ...named.map(([raw, words]) => offer(raw, `${raw} ${words}`)),
+    ...states.map(([raw, , state]) => offer(`${raw}`, `${state} (${codeShown(field, raw)})`)));
   const meaning = make("output"), wrong = problemUnder(typed);
   label(typed, `${field.title}, value${field.shown ? ` in ${field.shown}` : ""}`);
   label(choice, `${field.title}, code`);
@@ -36,7 +37,8 @@ function fieldControls(calculator, field) {
   typed.addEventListener("input", () => {
     const found = rawOf(field, typed.value);
     if (found.problem === undefined) { set(found.raw, typed); return; }
-    wrong.show(`${found.ofField ? "the field" : typed.value.trim()} ${found.problem}`, ...(found.near || []).map(near => {
+    const subject = found.ofField ? "the field" : typed.value.trim();
+    wrong.show(`${subject} ${found.problem}`, ...(found.near || []).map(near => {
       const button = make("button", { type: "button", textContent: near.words });
       button.addEventListener("click", () => { set(near.raw); (typed.hidden ? choice : typed).focus(); });
       return button;
@@ -63,15 +65,16 @@ function fieldControls(calculator, field) {
   const update = changed => {
     meaning.textContent = meaningOf(field, calculator.bytes);
     if (changed === typed) return;
-    const raw = rawIn(field, calculator.bytes), isListed = raw !== null && [...choice.options].some(one => one.value === `${raw}`);
+    const raw = rawIn(field, calculator.bytes);
+    const isListed = raw !== null && [...choice.options].some(one => one.value === `${raw}`);
     choice.value = isListed ? `${raw}` : "";
     typed.hidden = isListed;
-    typed.value = isListed || raw === null ? "" : stateOf(field, raw) === "value" ? valueOf(field, raw) : `0x${codeHex(field, raw)}`;
+    if (isListed || raw === null) typed.value = "";
+    else typed.value = stateOf(field, raw) === "value" ? valueOf(field, raw) : `0x${hexOf(raw & field.ones, 0)}`;
     wrong.show("");
   };
   return { row, update, typed, choice, name: field.name };
 }
-const codeHex = (field, raw) => hexOf(raw & field.ones, 0);
 
 function identifierControls(calculator) {
   const { message } = calculator, whole = hexInput(9), source = hexInput(3);
@@ -81,10 +84,11 @@ function identifierControls(calculator) {
   const wrong = problemUnder(whole);
   const byteIn = (control, what) => {
     const text = control.value.trim().replace(/^0x/i, "");
-    return /^[0-9a-f]{1,2}$/i.test(text) ? { byte: parseInt(text, 16) } : { problem: `the ${what} is no byte in hex: write 00 to FF` };
+    return /^[0-9a-f]{1,2}$/i.test(text) ? { byte: parseInt(text, 16) }
+      : { problem: `the ${what} is no byte in hex: write 00 to FF` };
   };
   const join = () => {
-    const [from, to] = [byteIn(source, "source address"), destination ? byteIn(destination, "destination") : { byte: 0 }];
+    const from = byteIn(source, "source address"), to = destination ? byteIn(destination, "destination") : { byte: 0 };
     wrong.show(from.problem || to.problem || "");
     if (from.problem || to.problem) return;
     calculator.identifier = identifierOf(Number(priority.value), message.dgn, from.byte, to.byte);
@@ -99,7 +103,8 @@ function identifierControls(calculator) {
     const parts = identifierParts(identifier);
     if (parts.dgn !== message.dgn) {
       const other = known.messages[hexOf(parts.dgn, 5)];
-      wrong.show(`its DGN is ${hexOf(parts.dgn, 5)}, ${other ? other.name : "not known here"}, and not ${hexOf(message.dgn, 5)}`);
+      const named = `${hexOf(parts.dgn, 5)}, ${other ? other.name : "not known here"}`;
+      wrong.show(`its DGN is ${named}, and not ${hexOf(message.dgn, 5)}`);
       return;
     }
     wrong.show("");
@@ -112,7 +117,11 @@ function identifierControls(calculator) {
     source.value = hexOf(parts.source, 2);
     if (destination) destination.value = hexOf(parts.destination, 2);
   };
-  const show = () => { whole.value = hexOf(calculator.identifier, 8); showParts(identifierParts(calculator.identifier)); wrong.show(""); };
+  const show = () => {
+    whole.value = hexOf(calculator.identifier, 8);
+    showParts(identifierParts(calculator.identifier));
+    wrong.show("");
+  };
   whole.addEventListener("input", split);
   priority.addEventListener("change", join);
   for (const control of [source, destination]) if (control) control.addEventListener("input", join);
@@ -154,10 +163,11 @@ function calculatorOf(message) {
   const byPlace = message.fields.map((field, at) => [field.first, at]).sort(([one], [other]) => one - other);
   calculator.data = data;
   calculator.element = make("section", { className: "calculator" }, make("h4", { textContent: "Calculator" }),
-    make("p", { className: "note", textContent: "Change the bytes, a value or the identifier; all else follows. A value is a number in " +
-      "the field's unit, the name of a code, or raw hex like 0x1F." }),
+    make("p", { className: "note", textContent: "Change the bytes, a value or the identifier; all else follows. " +
+      "A value is a number in the field's unit, the name of a code, or raw hex like 0x1F." }),
     calculator.ends.row, calculator.ends.wrong,
-    make("div", { className: "line" }, labelled(`data, ${message.length} byte${message.length === 1 ? "" : "s"} in hex`, data), example, ones),
+    make("div", { className: "line" },
+      labelled(`data, ${counted(message.length, "byte")} in hex`, data), example, ones),
     dataWrong.line, make("div", { className: "fields" }, ...byPlace.map(([, at]) => calculator.fields[at].row)),
     make("p", { className: "note" }, "In a terminal: ", command));
   label(calculator.element, `Calculator of ${message.name}`);

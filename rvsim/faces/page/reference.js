@@ -48,19 +48,28 @@ function isNumber(part, text) {
 function frameIn(text) {
   const found = /^(?:0x)?([0-9a-f]{7,8})x?(?:\s*#|\s|$)\s*((?:[0-9a-f]{2}[\s:.]*){0,8})$/i.exec(text.trim());
   const identifier = found ? parseInt(found[1], 16) : 2 ** 29;
-  return identifier < 2 ** 29 ? { identifier, part: partNamed(hexOf(identifierParts(identifier).dgn, 5)), bytes: bytesOf(found[2]).bytes } : null;
+  if (identifier >= 2 ** 29) return null;
+  const dgn = hexOf(identifierParts(identifier).dgn, 5);
+  return { identifier, dgn, part: partNamed(dgn), bytes: bytesOf(found[2]).bytes };
+}
+/* Where a search finds a message: no places where all are wanted or its number is; null for not at all. */
+function foundIn(part, text, frame) {
+  const words = plainText(text).split(/\s+/).filter(Boolean);
+  if (!words.length || isNumber(part, text)) return [];
+  if (frame) return frame.part === part ? [] : null;
+  return placesOf(part, words);
 }
 const search = make("input", { type: "search", id: "search", autocomplete: "off", spellcheck: false });
 const count = make("p", { className: "count" });
 count.setAttribute("role", "status");
 function showFound() {
-  const text = search.value.trim(), words = plainText(text).split(/\s+/).filter(Boolean), frame = frameIn(text);
+  const text = search.value.trim(), frame = frameIn(text);
   let shown = 0;
   for (const part of parts) {
-    const places = !words.length || isNumber(part, text) ? [] : frame ? (frame.part === part ? [] : null) : placesOf(part, words);
-    const hits = part.querySelector(".hits"), more = places && places.length > MOST_PLACES ? ` and ${places.length - MOST_PLACES} more` : "";
+    const places = foundIn(part, text, frame), number = places === null ? 0 : places.length;
+    const more = number > MOST_PLACES ? ` and ${number - MOST_PLACES} more` : "";
+    part.querySelector(".hits").textContent = number ? `in ${places.slice(0, MOST_PLACES).join("; ")}${more}` : "";
     part.hidden = places === null;
-    hits.textContent = places && places.length ? `in ${places.slice(0, MOST_PLACES).join("; ")}${more}` : "";
     shown += places !== null;
   }
   for (const subject of document.querySelectorAll("main > section")) {
@@ -68,12 +77,13 @@ function showFound() {
     document.querySelector(`nav a[href="#${subject.id}"]`).parentElement.hidden = subject.hidden;
   }
   count.textContent = frame ? (frame.part ? `A frame of ${frame.part.dataset.name}: Enter puts it into its calculator`
-    : `The DGN of this identifier, ${hexOf(identifierParts(frame.identifier).dgn, 5)}, is not known here`)
+    : `The DGN of this identifier, ${frame.dgn}, is not known here`)
     : shown === parts.length ? counted(shown, "message") : `${shown} of ${counted(parts.length, "message")} shown`;
 }
 function showFirst() {
   const frame = frameIn(search.value), shown = parts.filter(part => !part.hidden), text = search.value.trim();
-  const first = partNamed(text.replace(/\s+/g, "_")) || shown.find(part => part.querySelector(".hits").textContent.startsWith("in its name")) || shown[0];
+  const isNamed = part => part.querySelector(".hits").textContent.startsWith("in its name");
+  const first = partNamed(text.replace(/\s+/g, "_")) || shown.find(isNamed) || shown[0];
   if (!first) return;
   unfold(first);
   const calculator = showCalculator(first.id);
