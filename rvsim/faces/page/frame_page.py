@@ -103,7 +103,7 @@ def _article(spec: MessageSpec, units: DisplayUnits, frame: str | None = None) -
 
 
 def _picture(rows: Sequence[BitRow], frame: Frame) -> tuple[Html, Html]:
-    drawing = element("div", bit_drawing(rows, f"The bits of {frame.identifier:08X}"), class_="picture")
+    drawing = element("div", bit_drawing(rows, f"The bits of {frame.identifier:08X}"), class_="picture", tabindex=0)
     text = element("pre", "\n".join(picture_text(rows)), tabindex=0)
     return drawing, element("details", element("summary", "The same as text"), text, class_="again")
 
