@@ -108,7 +108,7 @@ class SecondProcess:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self._receiver.close()  # a process that still sends notices that nobody takes it
-        if kind is None:
+        if kind is not None:
             self._process.kill()  # it has nothing to tidy up; a stopped process would not heed SIGTERM
         self._process.join()
         self._process.close()
