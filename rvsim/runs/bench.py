@@ -17,7 +17,6 @@ from rvsim.devices.device import Device, Site
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError
 from rvsim.runs.pipeline import FrameWriter, Pipeline
-from rvsim.runs.second_process import SecondProcess, Send, is_possible
 from rvsim.runs.simulated_parts import Notice, SimulatedEnd, part_of, replay_part
 from rvsim.runs.sink import NullSink, Sink
 from rvsim.shakedown.expect.run_judge import RunJudge
@@ -35,6 +34,7 @@ from rvsim.world.energy_sheet import SAMPLE_US, EnergySheet
 
 if TYPE_CHECKING:
     from rvsim.runs.column_run import ColumnRun
+    from rvsim.runs.second_process import SecondProcess, Send
 
 CHANNEL = "rvsim"
 """The virtual channel, named with letters, since python-can reads digits as numbers."""
@@ -355,15 +355,29 @@ class VirtualBenchRun(BenchRun):
         Raises:
             RvsimError: the second process was ended from outside.
         """
-        if apart and self._in_batches and not self._is_tapped and end - self.time >= MIN_APART_US and is_possible():
-            self._run_apart(end, report)
+        simulation = self._start_simulation(end) if apart else None
+        if simulation is not None:
+            self._observe_apart(simulation, end, report)
         else:
             self.until(end, report)
             self._finish(end)
 
     # The simulation in a second process.
 
-    def _run_apart(self, end: int, report: Callable[[], None]) -> None:
+    def _start_simulation(self, end: int) -> "SecondProcess | None":
+        """Start a process that simulates up to ``end``; None where this one has to, or is as fast."""
+        if not self._in_batches or self._is_tapped or end - self.time < MIN_APART_US:
+            return None
+        from rvsim.runs.second_process import SecondProcess, is_possible  # 10 ms, which short runs do not pay
+
+        if not is_possible():
+            return None
+        try:
+            return SecondProcess(partial(self._simulate, end), "simulated the vehicle")
+        except OSError:  # the system gives no further process
+            return None
+
+    def _observe_apart(self, simulation: "SecondProcess", end: int, report: Callable[[], None]) -> None:
         """Observe what a second process simulates."""
         takers: dict[str, Callable[..., None]] = {
             "event": self._observe_event,
@@ -372,12 +386,12 @@ class VirtualBenchRun(BenchRun):
             "change": self._pipeline.note_change,
             "failure": self._note_failure,
         }
-        with SecondProcess(partial(self._simulate, end), "simulated the vehicle") as simulation:
+        with simulation:
             self._until(end, report, lambda _: replay_part(simulation.receive(), self._frames.extend, takers))
             self._end = simulation.receive()
         self._pipeline.finish(end, self._end.balance)
 
-    def _simulate(self, end: int, send: Send) -> None:
+    def _simulate(self, end: int, send: "Send") -> None:
         """Simulate up to ``end`` in the second process, and send what there is to observe, a part at a time."""
         notices: list[Notice] = []
         self._notices = notices

@@ -69,21 +69,29 @@ class SecondProcess:
     Args:
         work: is called in the second process with a function that sends; what it raises is raised by ``receive``.
         what: what the process does, for the message about its end: ``the process that WHAT``.
+
+    Raises:
+        OSError: the system gives no further process, or no pipe to it.
     """
 
     def __init__(self, work: Callable[[Send], None], what: str) -> None:
         self._what = what
         context = multiprocessing.get_context("fork")
-        self._receiver, self._sender = context.Pipe(duplex=False)
-        _enlarge(self._sender)
-        self._process = context.Process(target=_do, args=(work, self._receiver, self._sender), name=what, daemon=True)
+        self._receiver, sender = context.Pipe(duplex=False)
+        _enlarge(sender)
+        self._process = context.Process(target=_do, args=(work, self._receiver, sender), name=what, daemon=True)
+        try:
+            with sigint_blocked(), warnings.catch_warnings():
+                # Python 3.12 and later warn of threads of libraries, such as numpy's: the work does not use them.
+                warnings.simplefilter("ignore", DeprecationWarning)
+                self._process.start()
+        except OSError:
+            self._receiver.close()
+            raise
+        finally:
+            sender.close()  # the end of the process is the end of the pipe
 
     def __enter__(self) -> Self:
-        with sigint_blocked(), warnings.catch_warnings():
-            # Python 3.12 and later warn of threads of libraries, such as numpy's: the work does not use them.
-            warnings.simplefilter("ignore", DeprecationWarning)
-            self._process.start()
-        self._sender.close()  # the end of the process is the end of the pipe
         return self
 
     def receive(self) -> Any:

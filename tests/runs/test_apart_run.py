@@ -1,5 +1,6 @@
 """A run that is simulated in a second process is the run of one process: frames, flags, verdict, evidence, output."""
 
+import multiprocessing
 import sys
 from dataclasses import asdict
 from io import StringIO
@@ -12,7 +13,7 @@ from rvsim.errors import InputError
 from rvsim.faces.text.output import JsonLinesSink
 from rvsim.faces.text.sentences import Sentences
 from rvsim.logs.record import Recorder
-from rvsim.runs import bench
+from rvsim.runs import bench, second_process
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.runs.many_runs import run_all
 from rvsim.runs.scenario_run import PreparedScenario, VirtualScenarioRun
@@ -70,8 +71,8 @@ def apart(monkeypatch):
             started.append(what)
             super().__init__(work, what)
 
-    monkeypatch.setattr(bench, "SecondProcess", Counted)
-    monkeypatch.setattr(bench, "is_possible", lambda: True)
+    monkeypatch.setattr(second_process, "SecondProcess", Counted)
+    monkeypatch.setattr(second_process, "is_possible", lambda: True)
     monkeypatch.setattr(bench, "MIN_APART_US", 50 * SECOND_US)
     monkeypatch.setattr(bench, "BATCH_US", 3 * SECOND_US)
     return started
@@ -150,6 +151,23 @@ def test_some_runs_stay_in_one_process(apart, write, catalogue, text, seconds, m
     run.run(seconds * SECOND_US, apart=True)
     assert apart == []
     assert run.bench.now == seconds * SECOND_US
+
+
+@pytest.mark.parametrize("missing", ["no processor of its own", "no process"])
+def test_where_there_is_no_second_process_it_is_simulated_here(apart, write, catalogue, monkeypatch, missing):
+    """As if nobody had asked for one."""
+
+    def refuse(*_):
+        raise BlockingIOError(11, "Resource temporarily unavailable")
+
+    if missing == "no process":
+        monkeypatch.setattr(multiprocessing.context.ForkProcess, "start", refuse)
+    else:
+        monkeypatch.setattr(second_process, "is_possible", lambda: False)
+    run = VirtualBenchRun(load_scenario(write(""), kinds=settings_models()), catalogue, NullSink(), seed=1)
+    run.run(60 * SECOND_US, apart=True)
+    assert len(apart) == (missing == "no process")
+    assert run.bench.now == run.observed_until == 60 * SECOND_US
 
 
 @pytest.mark.parametrize("processes", [None, 1])

@@ -304,7 +304,6 @@ class Line:
             if others or not kernel.skip_to(end):
                 self._begin(frames)
                 return
-            self._planned = None
             self._last = frame = _new(Frame, (end, identifier, data))
             self._clear = start + self._most[len(data)]
             if self._on_line is not None and start - since > self._most[-1]:
