@@ -2,10 +2,10 @@
 
 python tests/benchmarks/bench_switching.py [HOURS] [--quick] [--json]
 
+By the clock is a row in which the vehicle is simulated in a second process.
 The vehicle has 4 modules of 20 outputs each, 40 switches and keys (4 ladders of 5, 20 keys of a keypad) and a battery
 monitor; each quarter of an hour every switch is pressed once, and half of the outputs are on always. The figure is
-processor time, and by the clock where the vehicle is simulated in a second process; that of 24 h is computed where
-fewer hours ran. The time from a command to the status of the output is
+processor time, that of 24 h is computed where fewer hours ran. The time from a command to the status of the output is
 measured in a paced run, as `bench_reply` does, with commands at least 6 ms apart; what is beyond the time that both
 frames take on the pair is the bench's.
 """
@@ -14,7 +14,7 @@ import random
 import statistics
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 
@@ -71,6 +71,14 @@ def scenario_text() -> str:
     return "\n".join(line for line in lines if line) + "\n"
 
 
+def by_the_clock(day: Callable[..., None], size: float) -> Result:
+    """Return the seconds of a day that is simulated in a second process, beside those of one process."""
+    ways = {"one": day, "two": partial(day, apart=True)}
+    one, two = interleaved(1 if size >= DAY_H else ROUNDS, ways, time.perf_counter).values()
+    what = f"24 h of {MODULES} load centres, by the clock, two processes{computed(size)}"
+    return Result(what, two * DAY_H / size, "s", "one process", one * DAY_H / size, AIM_S)
+
+
 def commanded(count: int) -> tuple[dict[str, list[float]], list[float]]:
     """Return the sorted milliseconds from a command to the status under each load, and the seconds of both frames."""
     draw = random.Random(1)
@@ -122,13 +130,10 @@ def measure(size: float) -> Iterator[Result]:
     def day(*, apart: bool = False) -> None:
         VirtualBenchRun(loaded, catalogue, NullSink(), seed=1).run(round(size * 3600 * SECOND_US), apart=apart)
 
-    rounds = 1 if size >= DAY_H else ROUNDS
-    seconds = interleaved(rounds, {"day": day})["day"] * DAY_H / size
-    what = f"24 h of {MODULES} load centres of {OUTPUTS} outputs, 40 switches, with rules"
-    yield Result(f"{what}{computed(size)}", seconds, "s", aim=AIM_S)
-    clock = interleaved(rounds, {"one": day, "two": partial(day, apart=True)}, time.perf_counter)
-    one, two = (clock[name] * DAY_H / size for name in ("one", "two"))
-    yield Result(f"{what}, by the clock, two processes{computed(size)}", two, "s", "one process", one, AIM_S)
+    yield by_the_clock(day, size)
+    seconds = interleaved(1 if size >= DAY_H else ROUNDS, {"day": day})["day"] * DAY_H / size
+    what = f"24 h of {MODULES} load centres of {OUTPUTS} outputs, 40 switches, with rules{computed(size)}"
+    yield Result(what, seconds, "s", aim=AIM_S)
     times, waits_s = commanded(REPLIES if size >= DAY_H else REPLIES // 4)
     base = in_turns(lambda: echoed(REPLIES // 4, waits_s))
     pair = sum(waits_s) * 1000
