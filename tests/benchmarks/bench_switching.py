@@ -71,14 +71,6 @@ def scenario_text() -> str:
     return "\n".join(line for line in lines if line) + "\n"
 
 
-def by_the_clock(day: Callable[..., None], size: float) -> Result:
-    """Return the seconds of a day that is simulated in a second process, beside those of one process."""
-    ways = {"one": day, "two": partial(day, apart=True)}
-    one, two = interleaved(1 if size >= DAY_H else ROUNDS, ways, time.perf_counter).values()
-    what = f"24 h of {MODULES} load centres, by the clock, two processes{computed(size)}"
-    return Result(what, two * DAY_H / size, "s", "one process", one * DAY_H / size, AIM_S)
-
-
 def commanded(count: int) -> tuple[dict[str, list[float]], list[float]]:
     """Return the sorted milliseconds from a command to the status under each load, and the seconds of both frames."""
     draw = random.Random(1)
@@ -117,6 +109,14 @@ def is_status(message: can.Message | None, level: int) -> bool:
         and message.data[0] == LOAD_INSTANCE
         and message.data[2] == level
     )
+
+
+def by_the_clock(day: Callable[..., None], size: float) -> Result:
+    """Return the seconds of a day that is simulated in a second process, beside those of one process."""
+    ways = {"one": day, "two": partial(day, apart=True)}
+    one, two = interleaved(1 if size >= DAY_H else ROUNDS, ways, time.perf_counter).values()
+    what = f"24 h of {MODULES} load centres, by the clock, two processes{computed(size)}"
+    return Result(what, two * DAY_H / size, "s", "one process", one * DAY_H / size, AIM_S)
 
 
 def measure(size: float) -> Iterator[Result]:
