@@ -2,6 +2,7 @@
 
 python tests/benchmarks/bench_switching.py [HOURS] [--quick] [--json]
 
+By the clock is a row in which the vehicle is simulated in a second process.
 The vehicle has 4 modules of 20 outputs each, 40 switches and keys (4 ladders of 5, 20 keys of a keypad) and a battery
 monitor; each quarter of an hour every switch is pressed once, and half of the outputs are on always. The figure is
 processor time, that of 24 h is computed where fewer hours ran. The time from a command to the status of the output is
@@ -14,7 +15,8 @@ import random
 import statistics
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 
 import can
@@ -118,6 +120,14 @@ def is_status(message: can.Message | None, level: int) -> bool:
     )
 
 
+def by_the_clock(day: Callable[..., None], size: float) -> Result:
+    """Return the seconds of a day that is simulated in a second process, beside those of one process."""
+    ways = {"one": day, "two": partial(day, apart=True)}
+    one, two = interleaved(1 if size >= DAY_H else ROUNDS, ways, time.perf_counter).values()
+    what = f"24 h of {MODULES} load centres, by the clock, two processes{computed(size)}"
+    return Result(what, two * DAY_H / size, "s", "one process", one * DAY_H / size, AIM_S)
+
+
 def measure(size: float) -> Iterator[Result]:
     """Yield the seconds of a day, and the time from a command to the status beyond the pair's own."""
     catalogue = load_catalogue()
@@ -126,9 +136,10 @@ def measure(size: float) -> Iterator[Result]:
         path.write_text(scenario_text(), encoding="utf-8")
         loaded = load_scenario(path, kinds=settings_models())
 
-    def day() -> None:
-        VirtualBenchRun(loaded, catalogue, NullSink(), seed=1).run(round(size * 3600 * SECOND_US))
+    def day(*, apart: bool = False) -> None:
+        VirtualBenchRun(loaded, catalogue, NullSink(), seed=1).run(round(size * 3600 * SECOND_US), apart=apart)
 
+    yield by_the_clock(day, size)
     seconds = interleaved(1 if size >= DAY_H else ROUNDS, {"day": day})["day"] * DAY_H / size
     what = f"24 h of {MODULES} load centres of {OUTPUTS} outputs, 40 switches, with rules{computed(size)}"
     yield Result(what, seconds, "s", aim=AIM_S)
