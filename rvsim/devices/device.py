@@ -486,12 +486,12 @@ class Device:
                 due += gap_us
                 if due <= now:  # a turn of the main loop that is longer than the gap: one message a turn
                     due += (now - due) // gap_us * gap_us + gap_us
-                if silent_until is None and planned.source == self._source:  # nearly always
-                    data = build()
+                if planned.source == self._source and (silent_until is None or silent_until() <= now):
+                    data = build()  # nearly always
                 else:
                     data = self._data_now(planned)
-                    if silent_until is not None and due < (until := silent_until()):
-                        due -= (due - until) // gap_us * gap_us
+                if silent_until is not None and due < (until := silent_until()):
+                    due -= (due - until) // gap_us * gap_us
                 planned.due = due
             delay = (leaves(due) if has_turns else due + next_delay_us()) - now
             return delay, planned.identifier, data

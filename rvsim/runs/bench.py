@@ -1,20 +1,23 @@
 """A scenario on the bench, observed by a watch, in virtual time.
 
 Knows: how bench, script, jury and pipeline are put together, and how frames reach the pipeline in virtual time: one by
-one where a step waits for a frame, else many together, and where nothing is shown in columns (`column_run`). Does not
-know paced time (`paced_bench`), options or file names, nor how frames are shown and recorded (`pipeline`).
+one where a step waits for a frame, else many together, and where nothing is shown in columns (`column_run`). A long run
+may be simulated in a second process while this one observes it. Does not know paced time (`paced_bench`), processes
+(`second_process`), options or file names, nor how frames are shown and recorded (`pipeline`).
 """
 
 import gc
 from collections import deque
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.devices.device import Device, Site
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError
 from rvsim.runs.pipeline import FrameWriter, Pipeline
+from rvsim.runs.simulated_parts import Notice, SimulatedEnd, part_of, replay_part
 from rvsim.runs.sink import NullSink, Sink
 from rvsim.shakedown.expect.run_judge import RunJudge
 from rvsim.shakedown.scenario import LoadedScenario
@@ -31,6 +34,7 @@ from rvsim.world.energy_sheet import SAMPLE_US, EnergySheet
 
 if TYPE_CHECKING:
     from rvsim.runs.column_run import ColumnRun
+    from rvsim.runs.second_process import SecondProcess, Send
 
 CHANNEL = "rvsim"
 """The virtual channel, named with letters, since python-can reads digits as numbers."""
@@ -48,6 +52,8 @@ are gained, and importing numpy takes some 0.1 s. So runs of less than ten minut
 MAX_LATEST_FRAMES = 1 << 13
 """How many of the latest frames are kept: more than two seconds of a full bus have, which is what columns go on from
 (from memory: a frame without data has at least 67 bits, at 250 kbit/s)."""
+MIN_APART_US = 900 * SECOND_US
+"""A run that is shorter than this is simulated in this process: starting a second one takes some 0.02 s (measured)."""
 
 
 class Route(NamedTuple):
@@ -101,7 +107,11 @@ class BenchRun:
         self.plans = {plan.name: plan for plan in loaded.rig.devices}
         self.time = 0
         """How far the run has come, in microseconds."""
+        self.failures: list[Failure] = []
+        """The errors of simulated devices."""
+        self._on_failure = on_failure
         self._pipeline = Pipeline(self.watch, sink, recorder, every=every)
+        self._is_tapped = tap is not None
         route = self._route(in_batches=not loaded.scenario.waits_for_frames)
         self.bench = Bench(
             loaded.rig,
@@ -113,7 +123,7 @@ class BenchRun:
             acknowledges=loaded.scenario.bench_acknowledges,
             on_frame=route.frame if tap is None else _both(tap, route.frame),
             on_line=route.event,
-            on_failure=on_failure,
+            on_failure=self._note_failure,
             absent=absent,
         )
         problems: list[str] = []
@@ -150,9 +160,19 @@ class BenchRun:
         """Pass a whole second of the vehicle to jury and script, and plan the next."""
         now = self.bench.now
         self.bench.world.advance(now)
-        self.run_judge.observe_second(now, self.bench.world)
+        self._judge_second(now)
         self.script.observe_second(self.bench.world)
         self.bench.plan(now + SECOND_US, self._second)
+
+    def _judge_second(self, now: int) -> None:
+        """Pass the vehicle as it is now to the jury."""
+        self.run_judge.observe_second(now, self.bench.world)
+
+    def _note_failure(self, failure: Failure) -> None:
+        """Keep an error of a simulated device, and tell of it."""
+        self.failures.append(failure)
+        if self._on_failure is not None:
+            self._on_failure(failure)
 
     def _sample_energy(self) -> None:
         """Pass a whole minute of the vehicle to the account of its energy, and plan the next."""
@@ -164,10 +184,18 @@ class BenchRun:
 
     def _finish(self, time: int) -> None:
         """Show the end of the run, with the balance of the vehicle up to then."""
+        self._sample_balance(time)
+        self._pipeline.finish(time, self.balance)
+
+    def _sample_balance(self, time: int) -> None:
         if self.balance is not None:
             self.bench.world.advance(max(time, self.bench.now))
             self.balance.sample(time)
-        self._pipeline.finish(time, self.balance)
+
+    def simulated_end(self) -> SimulatedEnd:
+        """Return what only the simulation knows, of a run that ends now."""
+        self.energy.sample(self.time)
+        return SimulatedEnd(self.energy.lines, tuple(self.script.changes), tuple(self.script.pending_steps))
 
     def observe_frame(self, frame: Frame, events: Sequence[Event]) -> None:
         """Pass a frame that the watch has observed to jury and script."""
@@ -217,6 +245,11 @@ class VirtualBenchRun(BenchRun):
         self._columns: ColumnRun | None = None
         self._latest: list[Frame] = []
         """The latest frames that were observed one by one since columns were used last."""
+        self._in_batches = in_batches
+        self._notices: list[Notice] | None = None
+        """What is to be sent to the process that observes; None where this process does."""
+        self._end: SimulatedEnd | None = None
+        """What the other process has told at the end, where the simulation was there."""
         return Route(self._frames.append if in_batches else self._pipeline.observe, self._observe_event)
 
     def _catch_up(self) -> None:
@@ -258,16 +291,38 @@ class VirtualBenchRun(BenchRun):
         self._columns.observe(frames, events)
 
     def _observe_event(self, event: LineEvent) -> None:
-        if self._in_columns:
+        if self._notices is not None:
+            self._notice("event", event)
+        elif self._in_columns:
             self._events.append((len(self._frames), event))
         else:
             self._catch_up()
             self._pipeline.observe_event(event)
 
+    def _judge_second(self, now: int) -> None:
+        if self._notices is not None:
+            self._notice("second", now, self.run_judge.read_values(now, self.bench.world))
+        else:
+            super()._judge_second(now)
+
+    def _note_failure(self, failure: Failure) -> None:
+        if self._notices is not None:
+            self._notice("failure", failure.sendable)
+        else:
+            super()._note_failure(failure)
+
     def send(self, identifier: int, data: bytes) -> None:
         """See ``BenchRun``; a frame that was on the bus before is never taken for this one."""
+        if self._notices is not None:
+            self._notice("own", identifier, data)
+            self.bench.send(identifier, data)
+        else:
+            self._expect_own(identifier, data)
+            self.bench.send(identifier, data)
+
+    def _expect_own(self, identifier: int, data: bytes) -> None:
         self._catch_up()
-        super().send(identifier, data)
+        self._pipeline.expect_own(identifier, data)
 
     def send_from_outside(self, identifier: int, data: bytes) -> None:
         """See ``BenchRun``; a frame that was on the bus before is never taken for this one."""
@@ -276,10 +331,14 @@ class VirtualBenchRun(BenchRun):
 
     def until(self, time: int, report: Callable[[], None] = lambda: None) -> None:
         """Run up to ``time`` (microseconds), without the end of the output; ``report`` is called now and then."""
+        self._until(time, report, self.bench.run_until)
+
+    def _until(self, time: int, report: Callable[[], None], simulate: Callable[[int], None]) -> None:
+        """Observe up to ``time`` what ``simulate`` gives, called with a time that is a little later each time."""
         with _rare_collections():
             while self.time < time:
                 self.time = min(time, self.time + BATCH_US)
-                self.bench.run_until(self.time)
+                simulate(self.time)
                 full = MIN_FIRST_COLUMN_FRAMES if self._columns is None else FULL_BATCH
                 if not self._in_columns or len(self._frames) + len(self._events) >= full:
                     self._catch_up()
@@ -287,10 +346,76 @@ class VirtualBenchRun(BenchRun):
             self._catch_up()
         self._pipeline.advance(time)
 
-    def run(self, end: int, report: Callable[[], None] = lambda: None) -> None:
-        """Run to ``end`` (microseconds) and write the end of the output; ``report`` is called now and then."""
-        self.until(end, report)
-        self._finish(end)
+    def run(self, end: int, report: Callable[[], None] = lambda: None, *, apart: bool = False) -> None:
+        """Run to ``end`` (microseconds) and write the end of the output; ``report`` is called now and then.
+
+        With ``apart`` a long run is simulated in a second process, where that is possible; it gives the same. The
+        ``bench`` of this process then stays at the start, and nothing but ``verdict`` and the watch can be asked.
+
+        Raises:
+            RvsimError: the second process was ended from outside.
+        """
+        simulation = self._start_simulation(end) if apart else None
+        if simulation is not None:
+            self._observe_apart(simulation, end, report)
+        else:
+            self.until(end, report)
+            self._finish(end)
+
+    # The simulation in a second process.
+
+    def _start_simulation(self, end: int) -> "SecondProcess | None":
+        """Start a process that simulates up to ``end``; None where this one has to, or is as fast."""
+        if not self._in_batches or self._is_tapped or end - self.time < MIN_APART_US:
+            return None
+        from rvsim.runs.second_process import SecondProcess, is_possible  # 10 ms, which short runs do not pay
+
+        if not is_possible():
+            return None
+        try:
+            return SecondProcess(partial(self._simulate, end), "simulated the vehicle")
+        except OSError:  # the system gives no further process
+            return None
+
+    def _observe_apart(self, simulation: "SecondProcess", end: int, report: Callable[[], None]) -> None:
+        """Observe what a second process simulates."""
+        takers: dict[str, Callable[..., None]] = {
+            "event": self._observe_event,
+            "second": self.run_judge.observe_values,
+            "own": self._expect_own,
+            "change": self._pipeline.note_change,
+            "failure": self._note_failure,
+        }
+        with simulation:
+            self._until(end, report, lambda _: replay_part(simulation.receive(), self._frames.extend, takers))
+            self._end = simulation.receive()
+        self._pipeline.finish(end, self._end.balance)
+
+    def _simulate(self, end: int, send: "Send") -> None:
+        """Simulate up to ``end`` in the second process, and send what there is to observe, a part at a time."""
+        notices: list[Notice] = []
+        self._notices = notices
+        if self.script.on_change is not None:
+            self.script.on_change = partial(self._notice, "change")
+        with _rare_collections():
+            while self.time < end:
+                self.time = min(end, self.time + BATCH_US)
+                self.bench.run_until(self.time)
+                send(part_of(self._frames, notices))
+                self._frames.clear()
+                notices.clear()
+        self._sample_balance(end)
+        balance = None if self.balance is None else self.balance.keep()
+        send(self.simulated_end()._replace(balance=balance))
+
+    def _notice(self, kind: str, *said: object) -> None:
+        """Keep something beside a frame, to be sent."""
+        assert self._notices is not None
+        self._notices.append(Notice(len(self._frames), kind, said))
+
+    def simulated_end(self) -> SimulatedEnd:
+        """See ``BenchRun``."""
+        return self._end or super().simulated_end()
 
 
 @contextmanager

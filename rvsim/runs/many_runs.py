@@ -15,6 +15,7 @@ from rvsim.errors import RvsimError
 from rvsim.runs.processes import in_processes
 from rvsim.runs.progress import Progress, Say
 from rvsim.runs.scenario_run import PreparedScenario
+from rvsim.runs.second_process import ProcessLostError
 from rvsim.shakedown.jobs import Job
 from rvsim.shakedown.verdict import Verdict, as_json
 from rvsim.sim.clock import machine_s
@@ -43,6 +44,8 @@ def run_one(
     keep: Path | None = None,
     progress: Progress | None = None,
     say: Say = lambda *_: None,
+    *,
+    apart: bool = False,
 ) -> Verdict:
     """Make one run and return its verdict, whose texts keep their quantities, also between processes.
 
@@ -54,9 +57,15 @@ def run_one(
         keep: where the frames are recorded if the run is not passed; None for nowhere.
         progress: reports how far the run has come.
         say: takes lines for the person.
+        apart: whether a long run may be simulated in a second process.
+
+    Raises:
+        ProcessLostError: the second process was ended from outside.
     """
     try:
-        return PreparedScenario(job, dbc).run(keep=keep, progress=progress, say=say)
+        return PreparedScenario(job, dbc).run(keep=keep, progress=progress, say=say, apart=apart)
+    except ProcessLostError:
+        raise
     except RvsimError as error:
         why = "; ".join(error.problems)
         return Verdict(Path(job.scenario).stem, "", job.seed or 0, job.values, 0.0, 0, (), why)
@@ -95,7 +104,7 @@ def run_all(
     progress = Progress(say, clock)
     if len(jobs) == 1 or processes == 1:
         for number, job in enumerate(jobs, 1):
-            yield run_one(job, dbc, keep and recording_path(job, keep), progress, say)
+            yield run_one(job, dbc, keep and recording_path(job, keep), progress, say, apart=processes != 1)
             _report(progress, number, len(jobs))
         return
     work = partial(_run_job_of, dbc=dbc, keep=keep, say=say)

@@ -13,7 +13,7 @@ from rvsim.watch.flag import Flag
 from rvsim.watch.watch import Event, FlagRaised, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import LineEvent, Marked
-from rvsim.world.balance import Balance
+from rvsim.world.balance import BalanceFigures
 
 MAX_RAISED_TIMES = 100_000
 """How many times of flags are kept, to find them again. Our choice, to bound the memory."""
@@ -207,7 +207,7 @@ class Pipeline:
         if events:
             self._sink.events(events)
 
-    def finish(self, time: int, balance: Balance | None = None) -> None:
+    def finish(self, time: int, balance: BalanceFigures | None = None) -> None:
         """Show the end of the run, with the balance of a simulated vehicle."""
         if balance is not None and isinstance(self._sink, BalanceSink):
             self._sink.balance(time, balance)

@@ -56,7 +56,7 @@ def _results(
     jobs: Sequence[_Job], work: Callable[[_Job], _Result], processes: int, report: Callable[[int], None]
 ) -> Iterator[_Result]:
     with (
-        ProcessPoolExecutor(min(processes, len(jobs)), initializer=_reset_signals) as pool,
+        ProcessPoolExecutor(min(processes, len(jobs)), initializer=reset_signals) as pool,
         _terminated_on_error(),
     ):
         futures: dict[Future[_Result], int] = {}
@@ -65,12 +65,12 @@ def _results(
         max_queued = _QUEUED_JOBS_PER_PROCESS * processes
         for number in range(len(jobs)):
             while upcoming < len(jobs) and len(futures) < max_queued:
-                with _sigint_blocked():  # processes start here
+                with sigint_blocked():  # processes start here
                     future = pool.submit(work, jobs[upcoming])
                 futures[future] = upcoming
                 upcoming += 1
             while number not in done:
-                with _sigint_blocked():  # an exception inside the locks of these calls would leave them unusable
+                with sigint_blocked():  # an exception inside the locks of these calls would leave them unusable
                     finished, _ = wait(futures, MAX_INTERRUPT_DELAY_S, FIRST_COMPLETED)
                 for future in finished:
                     done[futures.pop(future)] = future.result()
@@ -86,16 +86,21 @@ def process_count(processes: int | None) -> int:
     return min(wanted, MAX_WINDOWS_PROCESSES) if sys.platform == "win32" else wanted
 
 
-def _reset_signals() -> None:
-    """Make Ctrl-C and similar signals end a process that works without output: the main process reports it."""
+def reset_signals(*, ignored_interrupt: bool = False) -> None:
+    """Make Ctrl-C and similar signals end a process that works without output: the main process reports it.
+
+    With ``ignored_interrupt`` Ctrl-C does nothing here.
+    """
     for number in ENDING_SIGNALS:
         signal.signal(number, signal.SIG_DFL)
+    if ignored_interrupt:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
 
 
 @contextmanager
-def _sigint_blocked() -> Iterator[None]:
+def sigint_blocked() -> Iterator[None]:
     """Block Ctrl-C, here and in processes that are being started, until these have reset their signals.
 
     Windows cannot block it: there a process that is being started may print Python's traceback of Ctrl-C.

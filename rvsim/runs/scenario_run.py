@@ -125,6 +125,8 @@ class PreparedScenario:
         keep: Path | None = None,
         progress: Progress | None = None,
         say: Say = lambda *_: None,
+        *,
+        apart: bool = False,
     ) -> Verdict:
         """Run it to its verdict.
 
@@ -133,16 +135,18 @@ class PreparedScenario:
             keep: the file to which its frames are written if it is not passed; if that fails, ``say`` gets a line.
             progress: reports how far it has come.
             say: takes lines for the person.
+            apart: whether a long run may be simulated in a second process; the verdict is the same.
 
         Raises:
             InputError: expectations or faults name what does not exist, or ``record`` cannot be written.
+            RvsimError: the second process was ended from outside.
         """
-        verdict = self._run_once(record, progress)
+        verdict = self._run_once(record, progress, apart)
         if record is not None or verdict.passed or keep is None:
             return verdict
         try:
             keep.parent.mkdir(parents=True, exist_ok=True)
-            return self._run_once(keep, progress)
+            return self._run_once(keep, progress, apart)
         except OSError as error:
             why = f"{keep.parent}: {error.strerror or error}"
         except InputError as error:
@@ -150,14 +154,14 @@ class PreparedScenario:
         say(f"{verdict.name}: the frames could not be recorded ({why}); the verdict is not affected")
         return verdict
 
-    def _run_once(self, record: Path | None, progress: Progress | None) -> Verdict:
+    def _run_once(self, record: Path | None, progress: Progress | None, apart: bool) -> Verdict:  # noqa: FBT001
         if record is None:
-            return self._run_to_verdict(None, progress)
+            return self._run_to_verdict(None, progress, apart)
         start = start_line(command="shakedown", scenario=printable(self.loaded.name), seed=self.seed, started=None)
         with Recorder(record, self.catalogue, start=start, channel=CHANNEL, sent=True) as recorder:
-            return replace(self._run_to_verdict(recorder, progress), recording=str(record))
+            return replace(self._run_to_verdict(recorder, progress, apart), recording=str(record))
 
-    def _run_to_verdict(self, recorder: FrameWriter | None, progress: Progress | None) -> Verdict:
+    def _run_to_verdict(self, recorder: FrameWriter | None, progress: Progress | None, apart: bool) -> Verdict:  # noqa: FBT001
         scenario_run = VirtualScenarioRun(self, recorder=recorder)
         run, lasts = scenario_run.run, self.loaded.scenario.lasts
 
@@ -165,7 +169,7 @@ class PreparedScenario:
             if progress is not None and run.time % _PROGRESS_STEP_US == 0 and run.time < lasts:
                 progress.update(lambda: self.progress_text(run.time))
 
-        run.run(lasts, report)
+        run.run(lasts, report, apart=apart)
         return scenario_run.verdict()
 
 
@@ -236,11 +240,11 @@ class ScenarioRun:
         """
         if self._verdict is None:
             prepared, run, end = self.prepared, self.run, self.run.time
-            run.energy.sample(end)
+            simulated = run.simulated_end()
             found = f"it never happened in {end / 1e6:g} s"
             never = [
                 Outcome(step, False, found, end / 1e6, look="what the step waits for")
-                for step in run.script.pending_steps
+                for step in simulated.pending_steps
             ]
             self._verdict = Verdict(
                 scenario=prepared.loaded.name,
@@ -254,8 +258,8 @@ class ScenarioRun:
                 planned=prepared.loaded.scenario.lasts / 1e6,
                 warnings=prepared.warnings,
                 start=prepared.loaded.scenario.start.sentences,
-                energy=run.energy.lines,
-                changes=tuple(run.script.changes),
+                energy=simulated.energy,
+                changes=simulated.changes,
             )
         return self._verdict
 

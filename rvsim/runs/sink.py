@@ -8,7 +8,7 @@ from typing import Protocol, runtime_checkable
 
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.frame import Frame
-from rvsim.world.balance import Balance
+from rvsim.world.balance import BalanceFigures
 
 
 class Sink(Protocol):
@@ -31,7 +31,7 @@ class Sink(Protocol):
 class BalanceSink(Protocol):
     """A sink that shows the balance of a simulated vehicle, too."""
 
-    def balance(self, time: int, balance: Balance) -> None:
+    def balance(self, time: int, balance: BalanceFigures) -> None:
         """Show the balance at the end of the run of a bench, before ``end``."""
 
 

@@ -59,14 +59,21 @@ class Failure(NamedTuple):
     time: int
     device: str
     error: Exception
+    told: str = ""
+    """The sentence, where the error was raised in another process; ``error`` then only has the same text."""
 
     @property
     def sentence(self) -> str:
         """What happened, and that the bench goes on."""
-        return (
+        return self.told or (
             f"the simulated device {self.device} stopped at {self.time / 1e6:.3f} s with "
             f"{type(self.error).__name__}: {self.error}{self._place}; the bench goes on without it"
         )
+
+    @property
+    def sendable(self) -> "Failure":
+        """The same as it can be passed to another process: a device of another package may raise anything."""
+        return Failure(self.time, self.device, RuntimeError(str(self.error)), self.sentence)
 
     @property
     def _place(self) -> str:

@@ -8,7 +8,7 @@ Sums over time are those of one sample a minute, by the trapezoid rule; stocks a
 
 from collections import deque
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from rvsim.wire.frame import SECOND_US
 from rvsim.world.flows import Flows, Stock
@@ -60,6 +60,28 @@ class Account(NamedTuple):
         return sum(share.day for share in self.given) - sum(share.day for share in self.taken)
 
 
+class BalanceFigures(Protocol):
+    """A balance that can be asked for its figures."""
+
+    @property
+    def span_us(self) -> int:
+        """How much time the sums cover, in microseconds: up to a day."""
+
+    def accounts(self) -> tuple[Account, ...]:
+        """Return all parts of the balance."""
+
+
+class KeptBalance(NamedTuple):
+    """The figures of a balance at one moment, as plain data."""
+
+    span_us: int
+    parts: tuple[Account, ...]
+
+    def accounts(self) -> tuple[Account, ...]:
+        """Return all parts of the balance."""
+        return self.parts
+
+
 class _Hour:
     """The sums of one hour, its number since the start, and the stocks at its beginning."""
 
@@ -108,6 +130,10 @@ class Balance:
             for key, amount in hour.sums.items():
                 sums[key] = sums.get(key, 0.0) + amount
         return tuple(self._account(flows, sums) for flows in self._flows())
+
+    def keep(self) -> KeptBalance:
+        """Return the figures of the present moment."""
+        return KeptBalance(self.span_us, self.accounts())
 
     def _account(self, flows: Flows, sums: dict[_Key, float]) -> Account:
         day_unit, divisor = _PER_HOUR[flows.unit]

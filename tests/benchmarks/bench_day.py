@@ -6,9 +6,11 @@ Three vehicles: the shipped one with 11 devices; one with 25 devices (`tests/dat
 the shipped larger one, 32 devices with three zones and two batteries, which sends 44 frames a second. Each runs without
 a watch, with roll call and rules while nothing is shown, and with a sink that is handed every reading. The ways take
 turns; each figure is their median, in processor time, and that of 24 h is computed where fewer hours ran. cantools
-decodes the frames of an hour, and what a day of them would take is computed.
+decodes the frames of an hour, and what a day of them would take is computed. By the clock is a row in which the vehicle
+is simulated in a second process.
 """
 
+import time
 from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
@@ -85,8 +87,8 @@ def measure(size: float) -> Iterator[Result]:
         loaded = load_scenario(scenario, kinds=settings_models())
         sample = bench_alone(loaded, catalogue, min(end, SAMPLE_US))
 
-        def whole(sink, loaded=loaded):
-            VirtualBenchRun(loaded, catalogue, sink, seed=1).run(end)
+        def whole(sink, loaded=loaded, *, apart=False):
+            VirtualBenchRun(loaded, catalogue, sink, seed=1).run(end, apart=apart)
 
         taken = interleaved(
             ROUNDS,
@@ -112,6 +114,10 @@ def measure(size: float) -> Iterator[Result]:
             )
             what = f"24 h of {vehicle}, {work}{computed(size)}"
             yield Result(what, seconds, "s", "cantools decodes its frames", theirs, limit)
+        ways = {"one": partial(whole, NullSink()), "two": partial(whole, NullSink(), apart=True)}
+        one, two = interleaved(ROUNDS, ways, time.perf_counter).values()
+        what = f"24 h of {vehicle}, roll call and rules, by the clock, two processes{computed(size)}"
+        yield Result(what, two * per_day, "s", "one process", one * per_day, aim)
 
 
 if __name__ == "__main__":

@@ -2,18 +2,21 @@
 
 python tests/benchmarks/bench_switching.py [HOURS] [--quick] [--json]
 
+By the clock is a row in which the vehicle is simulated in a second process.
 The vehicle has 4 modules of 20 outputs each, 40 switches and keys (4 ladders of 5, 20 keys of a keypad) and a battery
 monitor; each quarter of an hour every switch is pressed once, and half of the outputs are on always. The figure is
 processor time, that of 24 h is computed where fewer hours ran. The time from a command to the status of the output is
 measured in a paced run, as `bench_reply` does, with commands at least 6 ms apart; what is beyond the time that both
-frames take on the pair is the bench's.
+frames take on the pair is the bench's. Nothing else is switched meanwhile: a module sends of one output every 5 ms at
+most, and an answer that waits for others of a scene is the module's own time.
 """
 
 import random
 import statistics
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 
 import can
@@ -69,7 +72,15 @@ def scenario_text() -> str:
     return "\n".join(line for line in lines if line) + "\n"
 
 
-def commanded(count: int) -> tuple[dict[str, list[float]], list[float]]:
+QUIET = """
+schema = 1
+title = "A vehicle in which nothing is switched"
+rig = "brackenlow"
+lasts = "1h"
+"""
+
+
+def commanded(scenario: Path, count: int) -> tuple[dict[str, list[float]], list[float]]:
     """Return the sorted milliseconds from a command to the status under each load, and the seconds of both frames."""
     draw = random.Random(1)
 
@@ -79,7 +90,7 @@ def commanded(count: int) -> tuple[dict[str, list[float]], list[float]]:
             time.sleep(draw.uniform(0.006, 0.012))  # a module sends of one output every 5 ms at most
             while bus.recv(0) is not None:
                 pass
-            level = 200 if number % 2 else 0
+            level = 0 if number % 2 else 200  # it is off at first: a command that changes nothing is not answered
             data = bytes([LOAD_INSTANCE, 0xFF, level, 0xFF, 0, 0, 0xFF, 0xFF])
             start = time.perf_counter()
             bus.send(can.Message(arbitration_id=COMMAND_ID, data=data))
@@ -90,7 +101,7 @@ def commanded(count: int) -> tuple[dict[str, list[float]], list[float]]:
         return times
 
     answers: list[can.Message] = []
-    with can.Bus(interface="rvsim", channel="lamp_out", paced=True) as bus:
+    with can.Bus(interface="rvsim", channel=str(scenario), paced=True) as bus:
         while bus.recv(5).timestamp < BEGUN_S:
             pass
         each = in_turns(take)
@@ -109,6 +120,14 @@ def is_status(message: can.Message | None, level: int) -> bool:
     )
 
 
+def by_the_clock(day: Callable[..., None], size: float) -> Result:
+    """Return the seconds of a day that is simulated in a second process, beside those of one process."""
+    ways = {"one": day, "two": partial(day, apart=True)}
+    one, two = interleaved(1 if size >= DAY_H else ROUNDS, ways, time.perf_counter).values()
+    what = f"24 h of {MODULES} load centres, by the clock, two processes{computed(size)}"
+    return Result(what, two * DAY_H / size, "s", "one process", one * DAY_H / size, AIM_S)
+
+
 def measure(size: float) -> Iterator[Result]:
     """Yield the seconds of a day, and the time from a command to the status beyond the pair's own."""
     catalogue = load_catalogue()
@@ -117,13 +136,17 @@ def measure(size: float) -> Iterator[Result]:
         path.write_text(scenario_text(), encoding="utf-8")
         loaded = load_scenario(path, kinds=settings_models())
 
-    def day() -> None:
-        VirtualBenchRun(loaded, catalogue, NullSink(), seed=1).run(round(size * 3600 * SECOND_US))
+    def day(*, apart: bool = False) -> None:
+        VirtualBenchRun(loaded, catalogue, NullSink(), seed=1).run(round(size * 3600 * SECOND_US), apart=apart)
 
+    yield by_the_clock(day, size)
     seconds = interleaved(1 if size >= DAY_H else ROUNDS, {"day": day})["day"] * DAY_H / size
     what = f"24 h of {MODULES} load centres of {OUTPUTS} outputs, 40 switches, with rules{computed(size)}"
     yield Result(what, seconds, "s", aim=AIM_S)
-    times, waits_s = commanded(REPLIES if size >= DAY_H else REPLIES // 4)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "quiet.toml"
+        path.write_text(QUIET, encoding="utf-8")
+        times, waits_s = commanded(path, REPLIES if size >= DAY_H else REPLIES // 4)
     base = in_turns(lambda: echoed(REPLIES // 4, waits_s))
     pair = sum(waits_s) * 1000
     for load, each in times.items():

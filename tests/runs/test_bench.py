@@ -282,6 +282,47 @@ def test_a_reported_fault_and_everybodys_product_are_heard(lines, tmp_path):
     assert len(products) == 10  # the panel asks and is not asked
 
 
+def test_waits_are_exact_for_a_while_after_a_frame_from_outside(catalogue, monkeypatch):
+    """Up to 5 ms after it, in which its answer is on the pair; a run that nobody answers polls no clock."""
+    loaded, before, after = load_scenario("winter_evening", kinds=settings_models()), [], []
+
+    def wait_until(clock, moment, wake):
+        (before if moment < SECOND_US else after).append(clock.exact_until)
+        if len(after) == 1:
+            run.inject(0x19FFBC44, bytes.fromhex("04FFC8FFFFFFFFFF"))
+        return not wake.is_set()
+
+    monkeypatch.setattr(PacedClock, "wait_until", wait_until)
+    monkeypatch.setattr(PacedClock, "reached", lambda _clock: 1_234_567)
+    run = PacedBenchRun(loaded, catalogue, NullSink(), seed=1, control=RunControl(), channel="test_exact")
+    run.run(2 * SECOND_US)
+    assert {*before, after[0]} == {0}
+    assert set(after[1:]) == {1_239_567}
+
+
+@pytest.mark.parametrize(("frozen", "calls"), [(0, ["freeze", "unfreeze"]), (375, ["freeze", "unfreeze"]), (5000, [])])
+def test_no_garbage_is_looked_for_in_what_was_there_before_a_paced_run(catalogue, monkeypatch, frozen, calls):
+    """After it everything is looked at again, also after an error; what the program itself has frozen stays so."""
+    seen: list[str] = []
+    monkeypatch.setattr(gc, "get_freeze_count", lambda: frozen)
+    for name in ("freeze", "unfreeze"):
+        monkeypatch.setattr(gc, name, partial(seen.append, name))
+    loaded = load_scenario("winter_evening", kinds=settings_models())
+    run = PacedBenchRun(loaded, catalogue, NullSink(), seed=1, control=RunControl(QUICK), channel="test_garbage")
+    run.run(SECOND_US)
+    assert seen == calls
+
+    def fail():
+        assert seen == calls[:1]
+        raise ZeroDivisionError
+
+    seen.clear()
+    run.bench.plan(run.time, fail)
+    with pytest.raises(ZeroDivisionError):
+        run.run(2 * SECOND_US)
+    assert seen == calls
+
+
 @pytest.mark.parametrize(("before", "meanwhile"), [((700, 10, 10), 50_000), ((0, 10, 10), 0), ((90_000, 5, 5), 90_000)])
 def test_garbage_is_looked_for_less_often_during_a_run(catalogue, before, meanwhile):
     """And as often as before when it has ended, by an error too; where it was switched off it stays so."""

@@ -203,3 +203,40 @@ def test_a_wait_without_an_event_is_no_longer_than_the_system_allows(wall):
     assert clock.wait_until(2_000_000)
     assert max(wall.slept) <= threading.TIMEOUT_MAX
     assert sum(wall.slept) == pytest.approx(2e10)
+
+
+class TickingTime(FakeTime):
+    """A monotonic clock that goes on by a microsecond whenever somebody looks."""
+
+    def monotonic_ns(self):
+        """Tell the time."""
+        self.ns += 1000
+        return self.ns
+
+
+@pytest.mark.parametrize(
+    ("speed", "exact_until", "polled_us"), [(1, 10_000, 150), (0.5, 10_000, 150), (1, 9_999, 0), (1.5, 10_000, 0)]
+)
+def test_the_last_part_of_an_exact_wait_is_polled(monkeypatch, speed, exact_until, polled_us):
+    """A wait for an event ends late; what is left of an exact one is spent looking at the clock. Not above speed 1."""
+    wall = TickingTime()
+    monkeypatch.setattr(clock_module, "time", wall)
+    clock, wake = PacedClock(speed), Wake(wall, 2)
+    clock.wait_until(0)
+    clock.exact_until = exact_until
+    assert clock.wait_until(10_000, wake)  # type: ignore[arg-type]
+    assert sum(wake.waits) * 1e6 == pytest.approx(10_000 / speed - polled_us, abs=5)
+    assert clock.reached() == pytest.approx(10_000, abs=5)
+
+
+def test_a_poll_can_be_woken(monkeypatch):
+    """What comes in the last part of an exact wait ends it as well."""
+    wall = TickingTime()
+    monkeypatch.setattr(clock_module, "time", wall)
+    clock, wake = PacedClock(), threading.Event()
+    clock.wait_until(0)
+    clock.exact_until = 100
+    looks = iter([False, False, False])
+    monkeypatch.setattr(wake, "is_set", lambda: next(looks, True))
+    assert not clock.wait_until(100, wake)
+    assert clock.reached() < 50

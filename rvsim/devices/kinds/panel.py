@@ -32,13 +32,15 @@ from rvsim.rig.panel_parts import SWITCH_SETTINGS, PanelParts
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
-from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
+from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN, ClaimState
 from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.texts import PRODUCT_IDENTIFICATION
 
+MAX_OTHER_HEARTBEATS = 256
+"""So many heartbeats are known without being read again. Our choice, to bound the memory: a vehicle has some dozen."""
 LOST_AFTER_US = 15 * SECOND_US
 """Three heartbeats of 5 s, the gap of the heartbeat of every device (rv-c.com/node/82); three is our decision."""
 DECISION_PERIOD_US = 5 * SECOND_US
@@ -276,6 +278,8 @@ class Panel(Device):
         self._sources: dict[str, int] = {}
         """The source of each heater that it commands, by function."""
         self._red_lamps: set[tuple[int, int]] = set()
+        self._other_heartbeats: set[bytes] = set()
+        """Heartbeats of functions that do not heat."""
         """Sources and DSAs of the functions whose red lamp is on."""
         self._stopped: set[str] = set()
         """The functions that are asked for nothing since their heater reported a fault."""
@@ -344,6 +348,24 @@ class Panel(Device):
                 return
         super().receive(identifier, data)
 
+    def receiver_of(self, identifier: int) -> Callable[[bytes], None]:
+        """See ``Device``; what concerns no part but the thermostat of one zone takes the short way."""
+        dgn, source = dgn_of(identifier), identifier & 0xFF
+        handler = self._handlers.get(dgn)
+        is_plain = type(self).receive is Panel.receive and not self.settings.mobile
+        if handler is None or not is_plain or dgn in self._part_receivers:
+            return super().receiver_of(identifier)
+        claimer = self.claimer
+
+        def receive(data: bytes) -> None:
+            self._received_source = source
+            if claimer.state is not ClaimState.CANNOT_CLAIM:
+                handler(data)
+            else:
+                self.receive(identifier, data)
+
+        return receive
+
     def _receivers(self) -> dict[int, list[Callable[[int, bytes], None]]]:
         """Return what receives frames beside the thermostat of one zone, by DGN."""
         found: dict[int, list[Callable[[int, bytes], None]]] = {}
@@ -405,8 +427,13 @@ class Panel(Device):
 
     def _note_lamp(self, data: bytes) -> None:
         """Note the red lamp of a function that heats."""
+        if data in self._other_heartbeats:
+            return
         dsa, lamp = self._heartbeat["dsa"].raw_in(data), self._heartbeat["red_lamp_status"].raw_in(data)
-        if dsa in _HEATING_DSAS:
+        if dsa not in _HEATING_DSAS:
+            if len(self._other_heartbeats) < MAX_OTHER_HEARTBEATS:
+                self._other_heartbeats.add(data)
+        else:
             known = self._received_source, dsa
             (self._red_lamps.add if lamp == 1 else self._red_lamps.discard)(known)
 

@@ -106,8 +106,8 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
                 on_change=sink.change,
             )
             _keep_around(virtual, around)
-            virtual.run(loaded.scenario.lasts if options.end is None else options.end)
-            return ExitCode.NOT_GOOD if virtual.bench.failures else ExitCode.GOOD
+            virtual.run(loaded.scenario.lasts if options.end is None else options.end, apart=True)
+            return ExitCode.NOT_GOOD if virtual.failures else ExitCode.GOOD
         make: Callable[..., PacedBenchRun] = partial(
             PacedBenchRun, loaded, catalogue, seed=seed, recorder=recorder, absent=options.absent
         )
@@ -125,7 +125,7 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
             say(*unrecorded_notes(options.record))
             read_notes(lambda note: control.request(lambda: paced.mark(note)))
         paced.run(options.end)
-    return ExitCode.NOT_GOOD if paced.bench.failures else ExitCode.GOOD
+    return ExitCode.NOT_GOOD if paced.failures else ExitCode.GOOD
 
 
 def _keep_around(run: BenchRun, around: AroundFlags | None) -> None:

@@ -24,7 +24,10 @@ Junit = Annotated[
     Path | None, typer.Option("--junit", metavar="FILE", help="Also write the verdicts to FILE as JUnit XML.")
 ]
 Processes = Annotated[
-    int | None, typer.Option("--processes", metavar="N", help="Runs at once; one for each processor if omitted.")
+    int | None,
+    typer.Option(
+        "--processes", metavar="N", help="Runs at once; one per processor if omitted. A long run alone takes two."
+    ),
 ]
 Met = Annotated[bool, typer.Option("--every", help="Also list the expectations that were met.")]
 JsonVerdicts = Annotated[bool, typer.Option("--json", help="Print a JSON line for each verdict.")]

@@ -56,7 +56,7 @@ def shakedown(jobs: Sequence[Job], processes: int | None, options: VerdictOption
         return _show(run_all(jobs, options.dbc, processes, say), options)
     if len(jobs) > 1:
         raise InputError("--record goes with one run: name one scenario, without --repeat")
-    return _show([prepared[0].run(options.record, progress=Progress(say), say=say)], options)
+    return _show([prepared[0].run(options.record, progress=Progress(say), say=say, apart=processes != 1)], options)
 
 
 def shakedown_on_bus(jobs: Sequence[Job], bus: BusSettings, absent: Collection[str], options: VerdictOptions) -> int:

@@ -3,7 +3,9 @@
 Knows: its options and which of them go together. Does not know how anything is explained (`faces.text`).
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -14,9 +16,14 @@ from rvsim.faces.cli.console import print_as
 from rvsim.faces.cli.exits import run_command, say
 
 if TYPE_CHECKING:
+    from rvsim.faces.page.page import Page
     from rvsim.faces.text.display_units import DisplayUnits
+    from rvsim.faces.text.spell_given import Given
     from rvsim.wire.catalogue import Catalogue
     from rvsim.wire.frame import Frame
+
+    Explained = tuple[str, Callable[[], Page]]
+    """What is printed, and the page of it, made when it is asked for."""
 
 Words = Annotated[
     list[str] | None,
@@ -37,6 +44,7 @@ Destination = Annotated[
 Priority = Annotated[
     int | None, typer.Option("--priority", metavar="N", help="The priority of a frame that is built, 0 to 7.")
 ]
+Bits = Annotated[bool, typer.Option("--bits", help="Show a picture of the frame's bits, each with its field.")]
 Wire = Annotated[
     bool,
     typer.Option("--wire", help="Show the frame as the pair carries it: every bit, stuff bits, and its time."),
@@ -45,6 +53,11 @@ Against = Annotated[
     str | None,
     typer.Option("--against", metavar="ID", help="With --wire: which of two frames goes on if both start together."),
 ]
+Tables = Annotated[
+    Path | None,
+    typer.Option("--tables", metavar="FILE", help="Write a page of all messages, with a calculator for each, to FILE."),
+]
+Overwrite = Annotated[bool, typer.Option("--overwrite", help="With --html or --tables: replace FILE if it exists.")]
 
 
 def add_to(app: typer.Typer) -> None:
@@ -56,6 +69,7 @@ def add_to(app: typer.Typer) -> None:
             "rvsim spell THERMOSTAT_STATUS_1",
             "rvsim spell --find tank",
             "rvsim spell DC_SOURCE_STATUS_1 instance=1 dc_voltage=13.8",
+            "rvsim spell --tables messages.html",
         ),
     )(spell)
 
@@ -66,9 +80,13 @@ def spell(
     source: Source = None,
     destination: Destination = None,
     priority: Priority = None,
+    bits: Bits = False,
     wire: Wire = False,
     against: Against = None,
     json: options.JsonObject = False,
+    html: options.Html = None,
+    tables: Tables = None,
+    overwrite: Overwrite = False,
     dbc: options.Dbc = None,
     units: options.Units = "metric",
     ascii: options.Ascii = False,
@@ -82,21 +100,65 @@ def spell(
         shown = options.units_of(units)
         if find is not None and words:
             raise InputError("--find lists messages with a word; leave the frame or the message out")
+        others = (find, source, destination, priority, against, html) != (None,) * 6 or bits or wire or json
+        if tables is not None and (words or others):
+            raise InputError("--tables writes a page of all messages: only --dbc, --units and --overwrite go with it")
+        _check_pages(html, tables, overwrite=overwrite)
         catalogue = load_catalogue(dbc or ())
         say(*catalogue.left_out)
+        if tables is not None:
+            from rvsim.faces.page.reference_page import reference_page
+
+            _write("--tables", tables, reference_page(catalogue, shown), overwrite=overwrite)
+            return ExitCode.GOOD
         if against is not None and not wire:
             raise InputError("--against goes with --wire, which shows the bits of a frame")
         if words:
             given_address = (_address("--source", source), _address("--destination", destination), priority)
-            lines = _explained(words, catalogue, shown, given_address, (wire, against), as_json=json)
-        elif wire:
-            raise InputError("--wire shows the bits of a frame: write its identifier and its data")
+            given = _Asked(
+                words=words,
+                catalogue=catalogue,
+                units=shown,
+                address=given_address,
+                bits=bits,
+                wire=wire,
+                against=against,
+                json=json,
+            )
+            lines, page = _explained(given)
+        elif wire or bits:
+            name = "--wire" if wire else "--bits"
+            raise InputError(f"{name} shows the bits of a frame: write its identifier and its data")
+        elif html is not None:
+            raise InputError("--html is for a message or a frame: name one; a page of all messages is --tables FILE")
         else:
-            lines = _listed(find, catalogue, as_json=json)
+            lines, page = _listed(find, catalogue, as_json=json), None
+        if html is not None and page is not None:  # before the lines: who reads only the first of them has the page
+            _write("--html", html, page(), overwrite=overwrite)
         print(lines)
         return ExitCode.GOOD
 
     raise typer.Exit(run_command(command))
+
+
+def _check_pages(html: Path | None, tables: Path | None, *, overwrite: bool) -> None:
+    """Check the file of a page before anything is done."""
+    if html is None and tables is None:
+        if overwrite:
+            raise InputError("--overwrite goes with --html FILE or --tables FILE: add one, or leave --overwrite out")
+        return
+    from rvsim.faces.page.page import check_page_file
+
+    for option, path in (("--html", html), ("--tables", tables)):
+        if path is not None:
+            check_page_file(path, overwrite=overwrite, option=option)
+
+
+def _write(option: str, path: Path, page: "Page", *, overwrite: bool) -> None:
+    from rvsim.faces.page.page import write_page
+
+    write_page(path, page, overwrite=overwrite, option=option)
+    say(f"the page is in {path}; it needs no network")
 
 
 def _listed(find: str | None, catalogue: "Catalogue", *, as_json: bool) -> str:
@@ -109,64 +171,128 @@ def _listed(find: str | None, catalogue: "Catalogue", *, as_json: bool) -> str:
     return spell_list.found_json(find, found) if as_json else "\n".join(spell_list.found_text(find, found))
 
 
-def _explained(
-    words: Sequence[str],
-    catalogue: "Catalogue",
-    units: "DisplayUnits",
-    address: tuple[int | None, int | None, int | None],
-    wire: tuple[bool, str | None],
-    *,
-    as_json: bool,
-) -> str:
-    """Return the explanation of what was given: a frame, a message, or a frame that is built."""
+@dataclass(frozen=True, kw_only=True)
+class _Asked:
+    """What is to be explained, and how."""
+
+    words: Sequence[str]
+    catalogue: "Catalogue"
+    units: "DisplayUnits"
+    address: tuple[int | None, int | None, int | None]
+    """Source, destination and priority of a frame that is built."""
+    bits: bool
+    wire: bool
+    against: str | None
+    json: bool
+
+
+def _explained(asked: _Asked) -> "Explained":
+    """Return the explanation of what was given, a frame, a message or a frame that is built, and its page."""
     from rvsim.faces.text.spell_given import read_given
 
-    given = read_given(words, catalogue)
+    given = read_given(asked.words, asked.catalogue)
+    if asked.bits and (asked.wire or asked.json):
+        raise InputError("--bits prints a picture of the bits alone: leave --wire and --json out")
     if given.values:
-        from rvsim.faces.text.spell_build import build, built_json, built_text
-
-        source, destination, priority = address
-        if priority is not None and not 0 <= priority <= 7:
-            raise InputError(f"--priority {priority}: write 0 (goes first) to 7")
-        spec = catalogue.by_name(given.message)
-        built = build(spec, given.values, source=source, destination=destination, priority=priority)
-        if wire[0]:
-            return _on_the_pair(built.frame, wire[1], catalogue, as_json=as_json)
-        return built_json(built) if as_json else "\n".join(built_text(built, catalogue, units))
-    if any(part is not None for part in address):
+        return _built(asked, given)
+    if any(part is not None for part in asked.address):
         raise InputError("--source, --destination and --priority are for a frame that is built: write FIELD=VALUE")
-    if wire[0]:
+    if asked.wire:
         if given.frame is None or not given.has_data:
             raise InputError("--wire shows the bits of a frame: write its identifier and its data")
         say(*given.notes)
-        return _on_the_pair(given.frame, wire[1], catalogue, as_json=as_json)
-    if given.frame is None:
-        from rvsim.faces.text.spell_layout import layout_json, layout_text
+        return _on_the_pair(asked, given.frame)
+    return _message(asked, given.message) if given.frame is None else _frame(asked, given, given.frame)
 
-        spec = catalogue.by_name(given.message)
-        return layout_json(spec) if as_json else "\n".join(layout_text(spec, catalogue, units))
-    from rvsim.faces.text.spell import as_json as frame_json
-    from rvsim.faces.text.spell import as_text, identifier_text
 
-    if as_json:
+def _built(asked: _Asked, given: "Given") -> "Explained":
+    """Return the explanation of a frame that is built out of values."""
+    from rvsim.faces.text.spell_build import build, built_json, built_text
+
+    source, destination, priority = asked.address
+    if priority is not None and not 0 <= priority <= 7:
+        raise InputError(f"--priority {priority}: write 0 (goes first) to 7")
+    spec = asked.catalogue.by_name(given.message)
+    built = build(spec, given.values, source=source, destination=destination, priority=priority)
+    if asked.wire:
+        return _on_the_pair(asked, built.frame)
+
+    def page() -> "Page":
+        from rvsim.faces.page.frame_page import frame_page
+
+        return frame_page(built.frame, asked.catalogue, asked.units, built=built)
+
+    if asked.bits:
+        return _picture(asked, built.frame), page
+    if asked.json:
+        return built_json(built), page
+    return "\n".join(built_text(built, asked.catalogue, asked.units)), page
+
+
+def _message(asked: _Asked, name: str) -> "Explained":
+    """Return the layout of a message."""
+    from rvsim.faces.text.spell_example import example_frame
+    from rvsim.faces.text.spell_layout import layout_json, layout_text
+    from rvsim.faces.text.spell_senders import parties
+
+    spec = asked.catalogue.by_name(name)
+
+    def page() -> "Page":
+        from rvsim.faces.page.frame_page import message_page
+
+        return message_page(spec, asked.units)
+
+    if asked.bits:
+        if not spec.fields:
+            raise InputError(f"{spec.name} is known by name only: no layout is established, so it has no bits to show")
+        return _picture(asked, example_frame(spec, parties(spec))), page
+    if asked.json:
+        return layout_json(spec), page
+    return "\n".join(layout_text(spec, asked.catalogue, asked.units)), page
+
+
+def _frame(asked: _Asked, given: "Given", frame: "Frame") -> "Explained":
+    """Return the explanation of a frame, or of an identifier alone."""
+    from rvsim.faces.text.spell import as_json, as_text, identifier_text
+
+    def page() -> "Page":
+        from rvsim.faces.page.frame_page import frame_page
+
+        return frame_page(frame, asked.catalogue, asked.units, notes=given.notes, has_data=given.has_data)
+
+    if asked.json or asked.bits:
         say(*given.notes)
-        return frame_json(given.frame, catalogue)
-    explained = as_text(given.frame, catalogue, units) if given.has_data else identifier_text(given.frame, catalogue)
-    return "\n".join([*given.notes, *([""] if given.notes else []), *explained])
+        return (_picture(asked, frame) if asked.bits else as_json(frame, asked.catalogue)), page
+    lines = as_text(frame, asked.catalogue, asked.units) if given.has_data else identifier_text(frame, asked.catalogue)
+    return "\n".join([*given.notes, *([""] if given.notes else []), *lines]), page
 
 
-def _on_the_pair(frame: "Frame", against: str | None, catalogue: "Catalogue", *, as_json: bool) -> str:
-    """Return the bits of a frame, and who wins against another one."""
+def _picture(asked: _Asked, frame: "Frame") -> str:
+    """Return the picture of a frame's bits as text."""
+    from rvsim.faces.text.bit_picture import frame_rows, picture_text
+    from rvsim.wire.ident import dgn_of
+
+    return "\n".join(picture_text(frame_rows(frame, asked.catalogue.by_dgn(dgn_of(frame.identifier)), asked.units)))
+
+
+def _on_the_pair(asked: _Asked, frame: "Frame") -> "Explained":
+    """Return the bits of a frame on the pair, and who wins against another one."""
     from rvsim.faces.text.spell_given import read_given
     from rvsim.faces.text.spell_wire import wire_json, wire_text
 
-    other = None
-    if against is not None:
-        found = read_given(against.split(), catalogue).frame
+    other: int | None = None
+    if asked.against is not None:
+        found = read_given(asked.against.split(), asked.catalogue).frame
         if found is None:
-            raise InputError(f"--against {against} is not an identifier: write it like 19FFE45E")
+            raise InputError(f"--against {asked.against} is not an identifier: write it like 19FFE45E")
         other = found.identifier
-    return wire_json(frame, other) if as_json else "\n".join(wire_text(frame, other))
+
+    def page() -> "Page":
+        from rvsim.faces.page.frame_page import wire_page
+
+        return wire_page(frame, other)
+
+    return wire_json(frame, other) if asked.json else "\n".join(wire_text(frame, other)), page
 
 
 def _address(option: str, text: str | None) -> int | None:

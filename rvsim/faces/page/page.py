@@ -22,8 +22,8 @@ from rvsim.faces.page.markup import Html, element, join, text
 _ASSETS = files("rvsim.faces.page")
 _PLACE = re.compile(r"\[\[(\w+)\]\]")
 """A place of the template that is filled."""
-_SCRIPTS = ("page.js", "tables.js", "readings.js", "drawings.js")
-"""The scripts in their order; in the page they are one."""
+_LOG_SCRIPTS = ("page.js", "tables.js", "readings.js", "drawings.js")
+"""The scripts of the pages of logs in their order; in a page they are one."""
 
 
 def _asset(name: str) -> str:
@@ -31,10 +31,15 @@ def _asset(name: str) -> str:
 
 
 class Page:
-    """The parts of a page in their order."""
+    """The parts of a page in their order.
 
-    def __init__(self, title: str) -> None:
-        self._title = title
+    ``scripts`` and ``styles`` are names of files beside this one; what is usual are those of the pages of logs.
+    """
+
+    def __init__(
+        self, title: str, *, scripts: Sequence[str] = _LOG_SCRIPTS, styles: Sequence[str] = ("page.css",)
+    ) -> None:
+        self._title, self._scripts, self._styles = title, scripts, styles
         self._parts: list[Html] = []
         self._contents: list[Html] = []
         self._points: list[Mapping[str, Any]] = []
@@ -59,11 +64,11 @@ class Page:
 
     def render(self) -> str:
         """Return the page as one file."""
-        script = "".join(map(_asset, _SCRIPTS))
+        script = "".join(map(_asset, self._scripts))
         filled = {
             "policy": f"default-src 'none'; script-src {_hash(script)}; style-src 'unsafe-inline'",
             "title": text(self._title),
-            "style": colour_css() + _asset("page.css"),
+            "style": colour_css() + "".join(map(_asset, self._styles)),
             "contents": join(self._contents),
             "parts": join(self._parts),
             "points": _packed(self._points),
@@ -83,45 +88,45 @@ def _packed(data: Sequence[Mapping[str, Any]]) -> str:
     return b64encode(compress(content, 9, mtime=0)).decode("ascii")
 
 
-def check_page_file(path: Path, logs: Iterable[str] = (), *, overwrite: bool) -> None:
-    """Check that a page can be written to a file.
+def check_page_file(path: Path, logs: Iterable[str] = (), *, overwrite: bool, option: str = "--html") -> None:
+    """Check that a page can be written to a file, which ``option`` names.
 
     Raises:
         InputError: the file exists and is not to be replaced, is one of ``logs``, or its folder is missing.
     """
     if path.is_dir():
-        raise InputError(f"--html {path}: a folder: name a file in it")
+        raise InputError(f"{option} {path}: a folder: name a file in it")
     if path.exists() and any(Path(log).exists() and path.samefile(log) for log in logs):
-        raise InputError(f"--html {path}: this is the log itself: name another file for the page")
+        raise InputError(f"{option} {path}: this is the log itself: name another file for the page")
     if path.exists() and not overwrite:
-        raise InputError(f"--html {path}: the file exists: name another one, or add --overwrite")
+        raise InputError(f"{option} {path}: the file exists: name another one, or add --overwrite")
     if not path.parent.is_dir():
-        raise InputError(f"--html {path}: the folder {path.parent} is missing: make it, or name another place")
+        raise InputError(f"{option} {path}: the folder {path.parent} is missing: make it, or name another place")
 
 
-def write_page(path: Path, page: Page, *, overwrite: bool) -> None:
+def write_page(path: Path, page: Page, *, overwrite: bool, option: str = "--html") -> None:
     """Write a page to a file; it is there as a whole or not at all.
 
     Raises:
         InputError: the file exists and is not to be replaced, or cannot be written.
     """
-    write_rendered(path, page.render(), overwrite=overwrite)
+    write_rendered(path, page.render(), overwrite=overwrite, option=option)
 
 
-def write_rendered(path: Path, rendered: str, *, overwrite: bool) -> None:
+def write_rendered(path: Path, rendered: str, *, overwrite: bool, option: str = "--html") -> None:
     """Write a page that is rendered already, as `write_page` does.
 
     Raises:
         InputError: the file exists and is not to be replaced, or cannot be written.
     """
     content = rendered.encode("utf-8", "backslashreplace")
-    check_page_file(path, overwrite=overwrite)
+    check_page_file(path, overwrite=overwrite, option=option)
     unfinished = path.with_name(f".{path.name}.unfinished")
     try:
         unfinished.write_bytes(content)
         unfinished.replace(path)
     except OSError as error:
-        raise InputError(f"--html {path}: the page could not be written {write_problem(error)}") from None
+        raise InputError(f"{option} {path}: the page could not be written {write_problem(error)}") from None
     finally:
         with suppress(OSError):
             unfinished.unlink(missing_ok=True)

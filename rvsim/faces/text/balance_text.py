@@ -10,7 +10,7 @@ from typing import Any
 
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.quantity_text import Quantity, compose, decimals_of, printed_unit, rounded
-from rvsim.world.balance import Account, Balance, Share
+from rvsim.world.balance import Account, BalanceFigures, Share
 
 SMALL_SHARE = 0.01
 """Parts below this share of the largest, now and over the day, are added up as others. Our choice, for reading."""
@@ -73,7 +73,7 @@ def span_words(span_us: int) -> str:
     return f"{hours} h {rest} min" if hours and rest else f"{hours} h" if hours else f"{minutes} min"
 
 
-def balance_lines(balance: Balance) -> Iterator[str]:
+def balance_lines(balance: BalanceFigures) -> Iterator[str]:
     """Yield the balance of the last day, or of the run, as lines; nothing for less than a minute."""
     if balance.span_us < MIN_SPAN_US:
         return
@@ -119,7 +119,7 @@ def stock_text(account: Account) -> str:
     return compose(text, ", unchanged") if before == now else compose(text, ", before ", before)
 
 
-def balance_fields(balance: Balance) -> dict[str, Any]:
+def balance_fields(balance: BalanceFigures) -> dict[str, Any]:
     """Return the balance in JSON, over the last day or the run; amounts are in the unit of each account."""
     return {
         "hours": round(balance.span_us / (3600 * SECOND_US), 3),

@@ -24,7 +24,7 @@ from rvsim.watch.watch import (
 )
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.frame import Frame
-from rvsim.world.balance import Balance
+from rvsim.world.balance import BalanceFigures
 
 
 class JsonLinesSink:
@@ -93,7 +93,7 @@ class JsonLinesSink:
         for cause in watch.causes:
             self._out.write(line(time, {"type": "cause", **cause_fields(cause)}))
 
-    def balance(self, time: int, balance: Balance) -> None:
+    def balance(self, time: int, balance: BalanceFigures) -> None:
         """Write a line with the balance, where the run lasted a minute."""
         if balance.span_us >= MIN_SPAN_US:
             self._out.write(line(time, {"type": "balance", **balance_fields(balance)}))

@@ -34,7 +34,7 @@ from rvsim.wire.fields import Origin, Reading, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose, join
 from rvsim.wire.spec import MessageSpec
-from rvsim.world.balance import Balance
+from rvsim.world.balance import BalanceFigures
 
 GradedText = tuple[str, list[Origin]]
 """A text, and the origins of everything that it is made from."""
@@ -92,7 +92,7 @@ class Sentences:
             self._write(time, f"cause, {cause.severity}, of {tags(cause.flags)}: {self._units.render(cause.text)}")
         self._write(time, f"end: {counted}; {f'flags still raised: {raised}' if raised else 'no flag is raised'}")
 
-    def balance(self, time: int, balance: Balance) -> None:
+    def balance(self, time: int, balance: BalanceFigures) -> None:
         """Write who gave and who took heat, fuel and power, and what is left."""
         head, *lines = list(balance_lines(balance)) or [""]
         if head:

@@ -7,11 +7,20 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 from rvsim.errors import InputError
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
-from rvsim.faces.text.spell_fields import NO_VALUE_STATES, ORIGIN_WORDS, FieldRow, grades_text, rows, table, wrapped
+from rvsim.faces.text.spell_fields import (
+    NO_VALUE_STATES,
+    ORIGIN_WORDS,
+    WIDTH,
+    FieldRow,
+    grades_text,
+    rows,
+    table,
+    wrapped,
+)
 from rvsim.faces.text.spell_meaning import meaning_of
 from rvsim.faces.text.spell_transport import FrameMeaning, complete_layout
 from rvsim.logs.formats.jsonl import SCHEMA, json_text, reading_fields
@@ -20,6 +29,9 @@ from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import Origin, Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
+
+UNDEFINED = "No message with this number is defined, so the bytes cannot be read."
+UNREADABLE = "This message is known by its name only, so the bytes cannot be read."
 
 
 def parse_frame(identifier: str, data: str) -> Frame:
@@ -104,64 +116,106 @@ def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC, *,
     spec = catalogue.by_dgn(parts.dgn)
     yield f"{frame.identifier:08X}, carrying {data.hex(' ').upper() or 'no data'}"
     yield ""
-    yield from _identifier(frame.identifier, parts, spec)
+    yield from _identifier(frame.identifier, spec)
     yield ""
     if spec is None:
-        yield "No message with this number is defined, so the bytes cannot be read."
+        yield UNDEFINED
         return
-    meaning = meaning_of(spec, parts, data, catalogue)
-    if spec.fields:
-        layout = complete_layout(spec, data)
-        found = _with_data(rows(layout, data, units), meaning)
-        usual = _usual(layout, data)
-        yield from table(found, usual)
-        yield from _length(layout, data)
-        yield from _meaning(meaning)
-        if origins:
-            yield ""
-            yield from _origins(spec, usual, {row.grade for row in found if row.grade})
-    else:
-        yield from _meaning(meaning)
-        if meaning is None:
-            yield "This message is known by its name only, so the bytes cannot be read."
+    told = explain(frame, spec, catalogue, units)
+    yield from table(told.rows, told.usual)
+    for remark in told.remarks:
+        yield from wrapped(remark, "" if remark == UNREADABLE else "  ")
+    if origins or not spec.fields:
         yield ""
-        yield from wrapped(f"Number: {ORIGIN_WORDS[spec.origin]}{source_text(spec)}.")
+        yield from wrapped(told.origins)
     if spec.comment and origins:
         yield from wrapped(spec.comment)
+
+
+class Explanation(NamedTuple):
+    """The data of a frame, explained: ``rows`` of fields, ``remarks`` under them, and ``origins``, all sentences.
+
+    ``usual`` is the grade of most rows, which ``origins`` says, so that it need not stand at each of them.
+    """
+
+    rows: tuple[FieldRow, ...]
+    usual: str
+    remarks: tuple[str, ...]
+    origins: str
+
+
+def explain(frame: Frame, spec: MessageSpec, catalogue: Catalogue, units: DisplayUnits = METRIC) -> Explanation:
+    """Explain the data of a frame of a message."""
+    data = frame.data
+    meaning = meaning_of(spec, ident.split_identifier(frame.identifier), data, catalogue)
+    told = tuple(_meaning(meaning))
+    if not spec.fields:
+        number = f"Number: {ORIGIN_WORDS[spec.origin]}{source_text(spec)}."
+        return Explanation((), "", told if meaning is not None else (UNREADABLE,), number)
+    layout = complete_layout(spec, data)
+    found = _with_data(rows(layout, data, units), meaning)
+    usual = _usual(layout, data)
+    origins = _origins(spec, usual, {row.grade for row in found if row.grade})
+    return Explanation(tuple(found), usual, (*_length(layout, data), *told), origins)
 
 
 def identifier_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
     """Yield the explanation of an identifier alone, line by line."""
     parts = ident.split_identifier(frame.identifier)
     spec = catalogue.by_dgn(parts.dgn)
-    yield from _identifier(frame.identifier, parts, spec)
+    yield from _identifier(frame.identifier, spec)
     if spec is not None:
         yield f"Its data byte by byte: rvsim spell {spec.name}"
 
 
-def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | None) -> Iterator[str]:
-    """Yield the bits of an identifier by their parts, and how the DGN is put together from them."""
+def _identifier(identifier: int, spec: MessageSpec | None) -> Iterator[str]:
+    for line in identifier_lines(identifier, spec):
+        yield from wrapped(line) if len(line) > WIDTH else [line]
+
+
+def identifier_lines(identifier: int, spec: MessageSpec | None) -> Iterator[str]:
+    """Yield the bits of an identifier by their parts, and how the DGN is put together from them.
+
+    ``spec`` is the definition of that DGN. The first line has all bits; no line is wrapped.
+    """
+    found = identifier_parts(identifier)
+    yield "Identifier, 29 bits:  " + " ".join(bits for bits, _ in found)
+    for bits, title in found:
+        note = "; it does not say what a device is" if title == found[-1][1] else ""
+        yield f"  {bits:>8}  {title}{note}"
+    yield from identifier_sentences(identifier, spec)
+
+
+def identifier_parts(identifier: int) -> list[tuple[str, str]]:
+    """Return the six parts of an identifier: the bits of each as text, and what they are."""
+    parts = ident.split_identifier(identifier)
     bits = f"{identifier:029b}"
-    cuts = (0, 3, 4, 5, 13, 21, 29)
-    yield "Identifier, 29 bits:  " + " ".join(bits[a:b] for a, b in pairwise(cuts))
-    yield f"  {bits[:3]:>8}  priority {parts.priority} (0 goes first)"
-    yield f"  {bits[3]:>8}  reserved"
-    yield f"  {bits[4]:>8}  data page"
     group, low = identifier >> 16 & 0xFF, identifier >> 8 & 0xFF
-    page = identifier >> 24 & 3
     if ident.is_addressed(parts.dgn):
         to = "everyone" if parts.destination == ident.GLOBAL_ADDRESS else f"address {parts.destination:02X} hex"
-        yield f"  {bits[5:13]}  message group byte (PDU format): {group:02X} hex"
-        yield f"  {bits[13:21]}  destination (PDU specific): to {to}"
-        rule = f"{group:02X} is below F0: the byte behind it is a destination, and 00 stands for it in the DGN"
-        low = 0
+        specific = f"destination (PDU specific): to {to}"
     else:
-        yield f"  {bits[5:13]}  message group byte (PDU format): {group:02X} hex"
-        yield f"  {bits[13:21]}  low byte of the DGN (PDU specific): {low:02X} hex"
-        rule = f"{group:02X} is F0 or above: a broadcast, and the byte behind it belongs to the DGN"
-    yield f"  {bits[21:]}  source address: {parts.source:02X} hex ({parts.source}); it does not say what a device is"
-    yield from wrapped(f"{rule}.")
-    yield f"DGN {page:X} {group:02X} {low:02X} = {parts.dgn:05X} hex: {spec.name if spec else 'not known'}"
+        specific = f"low byte of the DGN (PDU specific): {low:02X} hex"
+    titles = (
+        f"priority {parts.priority} (0 goes first)",
+        "reserved",
+        "data page",
+        f"message group byte (PDU format): {group:02X} hex",
+        specific,
+        f"source address: {parts.source:02X} hex ({parts.source})",
+    )
+    return [(bits[a:b], title) for (a, b), title in zip(pairwise((0, 3, 4, 5, 13, 21, 29)), titles, strict=True)]
+
+
+def identifier_sentences(identifier: int, spec: MessageSpec | None) -> Iterator[str]:
+    """Yield how the DGN is put together from the parts of an identifier."""
+    dgn = ident.dgn_of(identifier)
+    page, group, low = dgn >> 16, dgn >> 8 & 0xFF, dgn & 0xFF
+    if ident.is_addressed(dgn):
+        yield f"{group:02X} is below F0: the byte behind it is a destination, and 00 stands for it in the DGN."
+    else:
+        yield f"{group:02X} is F0 or above: a broadcast, and the byte behind it belongs to the DGN."
+    yield f"DGN {page:X} {group:02X} {low:02X} = {dgn:05X} hex: {spec.name if spec else 'not known'}"
     if identifier < 1 << 11:
         yield "This may be an 11-bit identifier; this network uses 29 bits only."
 
@@ -180,9 +234,9 @@ def _length(spec: MessageSpec, data: bytes) -> Iterator[str]:
     count = f"{len(data)} byte{'' if len(data) == 1 else 's'}"
     if len(data) < spec.min_length:
         counts = "" if spec.is_protocol else ": the missing fields count as no data"
-        yield f"  The frame has {count} and the message {spec.length}{counts}."
+        yield f"The frame has {count} and the message {spec.length}{counts}."
     elif len(data) > spec.length:
-        yield f"  The frame has {count} and the message {spec.length}: the other bytes have no meaning here."
+        yield f"The frame has {count} and the message {spec.length}: the other bytes have no meaning here."
 
 
 def _meaning(meaning: FrameMeaning | None) -> Iterator[str]:
@@ -191,9 +245,9 @@ def _meaning(meaning: FrameMeaning | None) -> Iterator[str]:
         return
     for sentence in meaning.sentences:
         last = sentence is meaning.sentences[-1] and meaning.origin is not Origin.PUBLISHED
-        yield from wrapped(sentence + (f" [{ORIGIN_WORDS[meaning.origin]}]" if last else ""), "  ")
+        yield sentence + (f" [{ORIGIN_WORDS[meaning.origin]}]" if last else "")
     for problem in meaning.problems:
-        yield from wrapped(f"Wrong in this frame: {problem}.", "  ")
+        yield f"Wrong in this frame: {problem}."
 
 
 # Origins.
@@ -206,14 +260,13 @@ def _usual(spec: MessageSpec, data: bytes) -> str:
     return Counter(map(grades_text, with_value)).most_common(1)[0][0]
 
 
-def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> Iterator[str]:
-    """Yield the origins of number and fields, in one line if they have one grade."""
+def _origins(spec: MessageSpec, usual: str, grades: set[str]) -> str:
+    """Return the origins of number and fields, in one sentence if they have one grade."""
     own, source = ORIGIN_WORDS[spec.origin], source_text(spec)
     if grades == {own}:
-        yield from wrapped(f"Number and layout: {own}{source}.")
-        return
+        return f"Number and layout: {own}{source}."
     which = "Fields without a note in brackets" if len(grades) > 1 else "Fields"
-    yield from wrapped(f"Number: {own}{source}. {which}: {usual}.")
+    return f"Number: {own}{source}. {which}: {usual}."
 
 
 def source_text(spec: MessageSpec) -> str:

@@ -13,9 +13,9 @@ from typing import Any
 from rvsim.errors import InputError, did_you_mean
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.spell_example import ANY_ADDRESS
-from rvsim.faces.text.spell_fields import clauses, exact, limits_text, place, wrapped
+from rvsim.faces.text.spell_fields import WRITTEN_STATES, clauses, exact, limits_text, wrapped
 from rvsim.faces.text.spell_given import GivenValue
-from rvsim.faces.text.spell_layout import code_text, type_of
+from rvsim.faces.text.spell_layout import code_text, field_heading
 from rvsim.faces.text.spell_senders import parties
 from rvsim.logs.formats.jsonl import SCHEMA, json_text
 from rvsim.wire import ident
@@ -26,8 +26,6 @@ from rvsim.wire.spec import MessageSpec
 
 _NUMBER = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)\s*(\S*)")
 _RAW = re.compile(r"0x([0-9a-f]+)", re.IGNORECASE)
-_STATE_WORDS = {str(state): state for state in (State.NO_DATA, State.UNCHANGED, State.OUT_OF_RANGE, State.ERROR)}
-"""The states that can be written for a value."""
 _MAX_LISTED_CODES = 12
 
 
@@ -113,8 +111,9 @@ def _raw(field: FieldSpec, text: str) -> tuple[int, str]:
         raise ValueError(f"{field.name} has no value; write one behind the =, like {field.name}={_example(field)}")
     if (code := _code(field, text)) is not None:
         return code, f"{field.labels[code]} is the code {code} = {_shown(field, code)}"
-    if text.lower() in _STATE_WORDS:
-        return _special(field, _STATE_WORDS[text.lower()])
+    words = text.lower().replace("_", " ")
+    if words in WRITTEN_STATES:
+        return _special(field, WRITTEN_STATES[words])
     raw = _RAW.fullmatch(text)
     if raw is not None:
         number = int(raw[1], 16)
@@ -214,9 +213,14 @@ def built_text(built: Built, catalogue: Catalogue, units: DisplayUnits = METRIC)
     spec, frame = built.spec, built.frame
     yield f"{spec.name}, DGN {spec.dgn:05X} hex: {spec.length} bytes"
     yield ""
-    yield from _data_steps(built)
+    for heading, step in data_steps(built):
+        yield f"  {heading}"
+        yield from clauses(step.split("; "), "      ", "; ")
+    for sentence in filling_sentences(built):
+        yield from wrapped(sentence, "  ")
     yield ""
-    yield from _identifier_steps(built)
+    for sentence in identifier_steps(built):
+        yield from wrapped(sentence, "  ")
     yield ""
     yield f"The frame: {frame.identifier:08X} {frame.data.hex(' ').upper()}"
     yield ""
@@ -225,43 +229,46 @@ def built_text(built: Built, catalogue: Catalogue, units: DisplayUnits = METRIC)
     yield from as_text(frame, catalogue, units, origins=False)
 
 
-def _data_steps(built: Built) -> Iterator[str]:
+def data_steps(built: Built) -> Iterator[tuple[str, str]]:
+    """Yield place, name and type of each field that was given, and the step from its value to its bytes."""
     data = built.frame.data
-    rest = [field for field in built.spec.fields if field.name not in built.raws]
     given = [built.spec.by_name[name] for name in built.raws]
     for field, step in zip(given, built.steps, strict=True):
         held = data[field.first_byte : field.last_byte + 1].hex(" ").upper()
-        where = place(field)
         if field.length % 8 == 0 and field.length > 8 and not field.big_endian:
             step += f"; low byte first: {held}"
         elif field.length % 8:
             step += f"; with the other bits of the byte {held} hex"
-        yield f"  {where}: {field.title}, {type_of(field)}"
-        yield from clauses(step.split("; "), "      ", "; ")
+        yield field_heading(field), step
+
+
+def filling_sentences(built: Built) -> Iterator[str]:
+    """Yield what the bits hold for which nothing was given."""
+    rest = [field for field in built.spec.fields if field.name not in built.raws]
     if rest:
         state = "unchanged" if any(field.code(State.UNCHANGED) is not None for field in rest) else "no data"
-        yield from wrapped(f"all ones ({state}): {', '.join(field.title for field in rest)}", "  ")
-    yield "  bits without a field are ones as well (rv-c.com/node/522)"
+        yield f"all ones ({state}): {', '.join(field.title for field in rest)}"
+    yield "bits without a field are ones as well (rv-c.com/node/522)"
 
 
-def _identifier_steps(built: Built) -> Iterator[str]:
+def identifier_steps(built: Built) -> Iterator[str]:
+    """Yield how the identifier was put together."""
     parts = ident.split_identifier(built.frame.identifier)
     low = parts.dgn & 0xFF
-    yield f"  priority {parts.priority} = {parts.priority:03b} binary, then a reserved bit 0"
+    yield f"priority {parts.priority} = {parts.priority:03b} binary, then a reserved bit 0"
     page, group = parts.dgn >> 16, parts.dgn >> 8 & 0xFF
     if parts.destination is not None:
-        yield from wrapped(
+        yield (
             f"DGN {parts.dgn:05X}: data page {page}, {group:02X} hex, below F0: the next byte is the destination "
-            f"{parts.destination:02X} hex",
-            "  ",
+            f"{parts.destination:02X} hex"
         )
     else:
-        yield f"  DGN {parts.dgn:05X}: data page {page}, {group:02X} hex, {low:02X} hex"
-    yield from wrapped(f"source address {parts.source:02X} hex ({built.why_source})", "  ")
+        yield f"DGN {parts.dgn:05X}: data page {page}, {group:02X} hex, {low:02X} hex"
+    yield f"source address {parts.source:02X} hex ({built.why_source})"
     bits = f"{built.frame.identifier:029b}"
     cuts = (0, 3, 4, 5, 13, 21, 29)
     spread = " ".join(bits[first:last] for first, last in pairwise(cuts))
-    yield f"  together {spread} = {built.frame.identifier:08X} hex"
+    yield f"together {spread} = {built.frame.identifier:08X} hex"
 
 
 def built_json(built: Built) -> str:

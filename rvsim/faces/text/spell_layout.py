@@ -24,6 +24,8 @@ _TYPES = {1: "bit", 2: "bit2", 4: "bit4", 8: "uint8", 16: "uint16", 24: "uint24"
 """The data types by their bits. The names of 2, 8, 16 and 32 bits are the standard's (rv-c.com/node/522, 500, and from
 memory), the others are made alike."""
 _MAX_NAMED_CODES = 64
+NAME_ONLY = "This message is known by its name only: no layout of it is established, so none is shown."
+"""What is said of a message without fields."""
 
 
 def type_of(field: FieldSpec) -> str:
@@ -56,17 +58,19 @@ def layout_text(spec: MessageSpec, catalogue: Catalogue, units: DisplayUnits = M
     yield f"{spec.name}, DGN {spec.dgn:05X} hex ({spec.dgn})"
     yield from wrapped(spec.comment)
     yield ""
-    yield from _facts(spec, found)
+    for fact in facts(spec, found):
+        yield from wrapped(fact)
     if not spec.fields:
         yield ""
-        yield from wrapped("This message is known by its name only: no layout of it is established, so none is shown.")
+        yield from wrapped(NAME_ONLY)
         return
     yield ""
-    count = f"{spec.length} byte{'' if spec.length == 1 else 's'}"
-    yield from wrapped(f"{count}. Bytes and bits count from 0; a number of several bytes is low byte first.")
+    yield from wrapped(counting_text(spec))
     for field in sorted(spec.fields, key=lambda one: one.first):
-        yield from _field_lines(field, units)
-    free = _free_text(spec)
+        yield f"{_INDENT}{field_heading(field)}"
+        for note in field_notes(field, units):
+            yield from wrapped(note, _NOTE)
+    free = unused_text(spec)
     if free:
         yield from wrapped(free, _INDENT)
     frame = example_frame(spec, found)
@@ -78,50 +82,61 @@ def layout_text(spec: MessageSpec, catalogue: Catalogue, units: DisplayUnits = M
     yield from wrapped(f"The same again: rvsim spell {frame.identifier:08X} {frame.data.hex().upper()}")
 
 
-def _facts(spec: MessageSpec, found: Sequence[Party]) -> Iterator[str]:
+def counting_text(spec: MessageSpec) -> str:
+    """Return how long a message is, and how its bytes and bits are counted."""
+    count = f"{spec.length} byte{'' if spec.length == 1 else 's'}"
+    return f"{count}. Bytes and bits count from 0; a number of several bytes is low byte first."
+
+
+def facts(spec: MessageSpec, found: Sequence[Party]) -> Iterator[str]:
+    """Yield the facts of a message as sentences: subject, gap and priority, who sends and takes it, its grades."""
     gap = gap_text(spec)
-    yield from wrapped(f"Subject: {subject_of(spec)}.")
+    yield f"Subject: {subject_of(spec)}."
     sent = f"Sent {gap}" if gap.startswith(("every", "as ", "on ")) else f"Sent: {gap}" if gap else "Sent: not known"
-    yield from wrapped(f"{sent}; priority {spec.priority} (0 goes first, 7 last).")
+    yield f"{sent}; priority {spec.priority} (0 goes first, 7 last)."
     if ident.is_addressed(spec.dgn):
         yield "Its frames have a destination: PDU format below F0 hex."
     else:
         yield "Its frames are broadcast to all: PDU format F0 hex or above."
-    yield from _party_lines(spec, found)
+    yield from _party_sentences(spec, found)
     grades = dict.fromkeys(grade for field in spec.fields for grade in field.grades)
     named = f" Its fields are {_listed([ORIGIN_WORDS[grade] for grade in grades])}." if grades else ""
-    yield from wrapped(f"Number and name: {ORIGIN_WORDS[spec.origin]}{source_text(spec)}.{named}")
+    yield f"Number and name: {ORIGIN_WORDS[spec.origin]}{source_text(spec)}.{named}"
 
 
-def _party_lines(spec: MessageSpec, found: Sequence[Party]) -> Iterator[str]:
+def _party_sentences(spec: MessageSpec, found: Sequence[Party]) -> Iterator[str]:
     status, command = by_status(spec.name), by_command(spec.name)
     if status is not None:
-        yield from wrapped(f"Status of the function {status.title}.")
+        yield f"Status of the function {status.title}."
     if command is not None:
-        yield from wrapped(f"Command to the function {command.title}; any device may send it.")
+        yield f"Command to the function {command.title}; any device may send it."
     for title, sends in (("Sent by", True), ("Taken by", False)):
         devices = list(dict.fromkeys(one.text for one in found if one.sends is sends))
         if devices:
             more = f" and {len(devices) - 3} more" if len(devices) > 3 else ""
-            yield from wrapped(f"{title}: {'; '.join(devices[:3])}{more}.")
+            yield f"{title}: {'; '.join(devices[:3])}{more}."
     if not found:
         yield "No device of the shipped rigs has a function with this message."
 
 
-def _field_lines(field: FieldSpec, units: DisplayUnits) -> Iterator[str]:
-    """Yield a field: its place, name and type; then what its numbers mean, its special codes, and its origin."""
-    yield f"{_INDENT}{place(field)}: {field.title}, {type_of(field)}"
+def field_heading(field: FieldSpec) -> str:
+    """Return the place, the name and the type of a field."""
+    return f"{place(field)}: {field.title}, {type_of(field)}"
+
+
+def field_notes(field: FieldSpec, units: DisplayUnits = METRIC) -> Iterator[str]:
+    """Yield what the numbers of a field mean, its codes, its special codes, its grades and its comment."""
     named = _named_codes(field)
     if not field.labels or field.unit:
-        yield from wrapped(_scale_text(field, units), _NOTE)
+        yield _scale_text(field, units)
     if named:
-        yield from wrapped(named, _NOTE)
+        yield named
     special = _special_text(field)
     if special:
-        yield from wrapped(special, _NOTE)
-    yield from wrapped(_grades_text(field), _NOTE)
+        yield special
+    yield _grades_text(field)
     if field.comment:
-        yield from wrapped(field.comment, _NOTE)
+        yield field.comment
 
 
 def _scale_text(field: FieldSpec, units: DisplayUnits) -> str:
@@ -168,7 +183,8 @@ def _grades_text(field: FieldSpec) -> str:
     return "; ".join(f"{_listed(titles)} {ORIGIN_WORDS[grade]}" for grade, titles in parts.items())
 
 
-def _free_text(spec: MessageSpec) -> str:
+def unused_text(spec: MessageSpec) -> str:
+    """Return which bytes and bits no field of a message uses; "" where all are used."""
     free = spec.encode(dict.fromkeys(spec.by_name, 0))
     bits = sum(byte.bit_count() for byte in free)
     if not bits:

@@ -6,6 +6,9 @@ a bench shows it.
 
 import tomllib
 from collections.abc import Iterator
+from contextlib import suppress
+from functools import lru_cache
+from pathlib import Path
 from typing import Any, NamedTuple
 
 from rvsim import shipped
@@ -29,6 +32,16 @@ class Party(NamedTuple):
         return f"{self.device} (address {self.address:02X}) in {self.rig}"
 
 
+class _Planned(NamedTuple):
+    """A function of a device of a shipped rig, by its name, with its first instance."""
+
+    rig: str
+    device: str
+    address: int
+    function: str
+    instance: int
+
+
 def parties(spec: MessageSpec) -> list[Party]:
     """Return the devices of the shipped rigs that send a message or take it, in the order of the files."""
     wanted = {
@@ -43,21 +56,24 @@ def parties(spec: MessageSpec) -> list[Party]:
     ]
 
 
-def _planned() -> Iterator[tuple[str, str, int, str, int]]:
-    """Yield rig, device, address, function and its first instance of each function of each shipped rig."""
+def _planned() -> Iterator[_Planned]:
+    """Yield each function of each device of the shipped rigs."""
     for path in sorted((shipped.scenario_folder() / "rigs").glob("*.toml")):
-        try:
-            rig = tomllib.loads(path.read_text(encoding="utf-8"))
-        except (OSError, ValueError):  # a rig that somebody is editing: the message is explained without it
-            continue
-        for device in rig.get("device", ()):
-            yield from _functions(path.stem, device)
+        with suppress(OSError, ValueError):  # a rig that somebody is editing: the message is explained without it
+            yield from _planned_in(path, path.stat().st_mtime_ns)
 
 
-def _functions(rig: str, device: dict[str, Any]) -> Iterator[tuple[str, str, int, str, int]]:
+@lru_cache(maxsize=64)
+def _planned_in(path: Path, _changed_ns: int) -> tuple[_Planned, ...]:
+    """Return the functions in a rig, read again when its file has changed: a page asks once for each message."""
+    rig = tomllib.loads(path.read_text(encoding="utf-8"))
+    return tuple(found for device in rig.get("device", ()) for found in _functions(path.stem, device))
+
+
+def _functions(rig: str, device: dict[str, Any]) -> Iterator[_Planned]:
     name, address = device.get("name"), device.get("address")
     for written, given in device.get("functions", {}).items():
         first = given[0] if isinstance(given, list) and given else given
         function = canonical(written)
         if isinstance(name, str) and isinstance(address, int) and isinstance(first, int) and function in FUNCTIONS:
-            yield rig, name, address, function, first
+            yield _Planned(rig, name, address, function, first)

@@ -72,9 +72,6 @@ def _byte_piece(frame: Frame, byte: int, bits: list[Bit]) -> Piece:
 def wire_text(frame: Frame, against: int | None = None) -> Iterator[str]:
     """Yield the bits of a frame line by line; ``against`` is the identifier of another frame that starts with it."""
     found = pieces_of(frame)
-    bits = [bit for piece in found for bit in piece.bits]
-    stuffed = sum(bit.is_stuff for bit in bits)
-    time_us = len(bits) * 1_000_000 // BIT_RATE
     yield f"{frame.identifier:08X}, carrying {frame.data.hex(' ').upper() or 'no data'}, on the pair"
     yield ""
     title_width = max(len(piece.title) for piece in found)
@@ -82,17 +79,25 @@ def wire_text(frame: Frame, against: int | None = None) -> Iterator[str]:
     for piece in found:
         yield f"  {piece.title:<{title_width}}  {piece.text:<{bits_width}}  {piece.note}".rstrip()
     yield ""
-    count = len(frame.data)
-    yield from wrapped(
+    for sentence in wire_sentences(frame, against):
+        yield from wrapped(sentence)
+
+
+def wire_sentences(frame: Frame, against: int | None = None) -> Iterator[str]:
+    """Yield what the bits of a frame are and how long they take, and who wins against another identifier."""
+    bits = frame_bits(frame.identifier, frame.data)
+    count, stuffed = len(frame.data), sum(bit.is_stuff for bit in bits)
+    time_us = len(bits) * 1_000_000 // BIT_RATE
+    yield (
         f"0 is dominant: it wins where one node sends 0 and another 1. A bit in brackets is a stuff bit: after "
         f"{STUFF_AFTER} equal bits the sender puts in the opposite one, up to the end of the CRC."
     )
-    yield from wrapped(
+    yield (
         f"{len(bits)} bits, {stuffed} of them stuff bits, the 3 between frames included: {time_us} µs at "
         f"{BIT_RATE // 1000} kbit/s. A frame of {count} byte{'' if count == 1 else 's'} has {min_bits(count)} to "
         f"{max_bits(count)} bits."
     )
-    yield from wrapped(_arbitration(frame.identifier, against))
+    yield _arbitration(frame.identifier, against)
 
 
 def _arbitration(identifier: int, against: int | None) -> str:

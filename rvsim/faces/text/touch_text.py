@@ -18,7 +18,7 @@ from rvsim.watch.touched import LEARN_US, RECENT_US, Movement, Touched, TouchedR
 from rvsim.watch.watch import Event, MomentMarked, NodeDescribed, PresenceChanged, ReadingChanged, Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import compose, figure
-from rvsim.world.balance import Balance
+from rvsim.world.balance import BalanceFigures
 
 MAX_SHOWN = 8
 """So many movements of one touch are shown as sentences; the others are counted. Our decision."""
@@ -133,7 +133,7 @@ def _noise_text(moved: Movement) -> str:
 class ChangeSink(Sink, Protocol):
     """A sink that also shows changes of the vehicle, and its balance at the end."""
 
-    def balance(self, time: int, balance: Balance) -> None:
+    def balance(self, time: int, balance: BalanceFigures) -> None:
         """Show the balance of the vehicle."""
 
     def change(self, time: int, text: str) -> None:
@@ -174,7 +174,7 @@ class TouchSink:
         """Pass a change of the vehicle on."""
         self._inner.change(time, text)
 
-    def balance(self, time: int, balance: Balance) -> None:
+    def balance(self, time: int, balance: BalanceFigures) -> None:
         """Pass the balance at the end on, where not only touches are shown."""
         if not self._is_only:
             self._inner.balance(time, balance)

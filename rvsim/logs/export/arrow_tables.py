@@ -4,6 +4,8 @@ Knows: pyarrow, which writes both forms. It is an extra and imported only here, 
 know what a table is about, nor where its file is.
 """
 
+from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any, BinaryIO, assert_never
 
 from rvsim.errors import InputError
@@ -20,7 +22,7 @@ from rvsim.logs.export.table import (
 )
 
 if TYPE_CHECKING:
-    from numpy import bool_
+    from numpy import bool_, integer
     from numpy.typing import NDArray
     from pyarrow import Array, DataType, RecordBatch, Schema
 
@@ -36,6 +38,10 @@ _PAGE_ROWS = 1 << 20
 _ENCODED_ROWS = 1 << 18
 """Rows that are encoded at a time. With 1024, as pyarrow has it, tables of readings took 1.3 x as long; with a quarter
 of this number they took 4 % longer."""
+
+_BUFFERED_BYTES = 1 << 16
+"""Bytes of a table that pyarrow holds back before it hands them over: for each of its many small parts the thread would
+have to wait for the one that reads, because only one of them can run Python at a time. Our decision."""
 
 
 def check_pyarrow(suffix: str) -> None:
@@ -57,14 +63,16 @@ class ParquetWriter:
     """Writes a table as Parquet: each piece of rows is a row group, in which texts and integers have dictionaries."""
 
     def __init__(self, table: Table, file: BinaryIO) -> None:
+        from pyarrow import output_stream
         from pyarrow.parquet import ParquetWriter as ParquetFile
 
         self._arrays = _Arrays(table, is_parquet=True)
         numbers = [column.name for column in table.columns if column.kind in (ColumnKind.TIME, ColumnKind.NUMBER)]
         # Numbers and times are nearly all different: dictionaries of them take more room and time.
         repeated = [column.name for column in table.columns if column.name not in numbers]
+        self._stream = output_stream(file, buffer_size=_BUFFERED_BYTES)
         self._file = ParquetFile(
-            file,
+            self._stream,
             self._arrays.schema,
             # What has a dictionary is small already: with zstd tables of messages took a third longer, not less room.
             compression=dict.fromkeys(numbers, "zstd") | dict.fromkeys(repeated, "snappy"),
@@ -81,13 +89,14 @@ class ParquetWriter:
             store_schema=False,  # without it the types are those of Parquet, and all readers see the same
         )
 
-    def write(self, rows: TableRows) -> None:
-        """Write the next rows as one row group."""
-        self._file.write_batch(self._arrays.batch(rows), row_group_size=rows.length)
+    def prepare(self, rows: TableRows) -> Callable[[], None]:
+        """Return what writes the next rows as one row group: it hardly needs Python, which another thread can run."""
+        return partial(self._file.write_batch, self._arrays.batch(rows), row_group_size=rows.length)
 
     def close(self) -> None:
         """Write the end of the file."""
         self._file.close()
+        self._stream.flush()
 
 
 class ArrowWriter:
@@ -97,18 +106,21 @@ class ArrowWriter:
     """
 
     def __init__(self, table: Table, file: BinaryIO) -> None:
+        from pyarrow import output_stream
         from pyarrow.ipc import new_file
 
         self._arrays = _Arrays(table, is_parquet=False)
-        self._file = new_file(file, self._arrays.schema)
+        self._stream = output_stream(file, buffer_size=_BUFFERED_BYTES)
+        self._file = new_file(self._stream, self._arrays.schema)
 
-    def write(self, rows: TableRows) -> None:
-        """Write the next rows as one record batch."""
-        self._file.write_batch(self._arrays.batch(rows))
+    def prepare(self, rows: TableRows) -> Callable[[], None]:
+        """Return what writes the next rows as one record batch."""
+        return partial(self._file.write_batch, self._arrays.batch(rows))
 
     def close(self) -> None:
         """Write the end of the file."""
         self._file.close()
+        self._stream.flush()
 
 
 class _Arrays:
@@ -174,13 +186,24 @@ class _Arrays:
             names = pa.array(data.names, pa.large_string())
         else:
             assert self._texts[name] == tuple(data.names)
-        missing, codes = None, data.codes
-        if len(codes) and int(codes.min()) < 0:
+        index = kind.index_type if pa.types.is_dictionary(kind) else pa.int64()
+        codes = _cast(data.codes, index)  # to the narrower type first: what follows takes less time
+        missing = None
+        if data.codes.dtype.kind == "i" and len(codes) and int(codes.min()) < 0:
             missing = codes < 0
             codes = np.maximum(codes, 0)  # also where no text is: polars does not read places below zero
-        index = kind.index_type if pa.types.is_dictionary(kind) else pa.int64()
-        places = _shared(index, codes.astype(index.to_pandas_dtype(), copy=False), missing)
-        return pa.DictionaryArray.from_arrays(places, names) if pa.types.is_dictionary(kind) else names.take(places)
+        places = _shared(index, codes, missing)
+        if not pa.types.is_dictionary(kind):
+            return names.take(places)
+        return pa.DictionaryArray.from_arrays(places, names, safe=False)  # the places are our own
+
+
+def _cast(codes: "NDArray[integer]", kind: "DataType") -> "NDArray[integer]":
+    """Return places in a list of texts in the width of a type, with the same memory where they have that width."""
+    import numpy as np
+
+    wanted = np.dtype(kind.to_pandas_dtype())
+    return codes.view(wanted) if codes.dtype.itemsize == wanted.itemsize else codes.astype(wanted)
 
 
 def _type(column: TableColumn, *, with_dictionary: bool) -> "DataType":

@@ -7,7 +7,10 @@ or Ctrl-C, only what was there before is left.
 
 import os
 import shutil
+import sys
+from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from functools import partial
 from io import RawIOBase
 from pathlib import Path
 from types import TracebackType
@@ -28,8 +31,14 @@ TABLE_FORMS: dict[str, type[Any]] = {
 """The writer of each form, by the suffix without its dot."""
 _WITH_PYARROW = ("parquet", "arrow")
 _MAX_WRITTEN_AT_ONCE = 2
-"""The tables that are written at the same time: packing takes longer than all else, and other threads go on. Each
-holds one piece of rows meanwhile. Our decision."""
+"""The tables that are written at the same time: packing takes longer than all else, and other threads go on. Our
+decision."""
+_MAX_PENDING = 4
+"""The tables of which a piece of rows is held, because it is being written or waits for that; so the thread that reads
+waits less at the end, when a piece of every table comes. Our decision."""
+_SWITCH_S = 0.0002
+"""How long a thread that writes waits at most for the one that reads, because only one of them can run Python at a
+time. Python's usual 5 ms are longer than most pieces take to be packed. Our decision."""
 _MAX_HELD_BYTES = 1 << 20
 """Bytes of a table that are held back: pyarrow writes a file in many small parts. Our decision."""
 
@@ -84,10 +93,11 @@ class Destination:
         """
         name = _name_of(table, folder)
         with reworded(self.path):
+            write = self._open(table, folder).prepare(rows)
             self._wait(name)
-            while len(self._pending) >= _MAX_WRITTEN_AT_ONCE:
+            while len(self._pending) >= _MAX_PENDING:
                 self._wait(next(iter(self._pending)))
-            self._pending[name] = self._threads.submit(self._open(table, folder).write, rows)
+            self._pending[name] = self._threads.submit(write)
 
     def _wait(self, name: str) -> None:
         """Wait until what was handed over of a table is written."""
@@ -114,6 +124,8 @@ class Destination:
         return {name: table.rows for name, table in self._tables.items()}
 
     def __enter__(self) -> "Destination":
+        self._usual_switch_s = sys.getswitchinterval()
+        sys.setswitchinterval(min(_SWITCH_S, self._usual_switch_s))
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
@@ -127,6 +139,7 @@ class Destination:
                     self._move()
         finally:
             self._threads.shutdown()
+            sys.setswitchinterval(self._usual_switch_s)
             for table in self._tables.values():
                 table.discard()
             if self._file:
@@ -160,11 +173,14 @@ class _OpenTable:
         self._writer: TableWriter = writer(table, cast(BinaryIO, self._file))
         self.rows = 0
 
-    def write(self, rows: TableRows) -> None:
-        if rows.length:
-            self._writer.write(rows)
+    def prepare(self, rows: TableRows) -> Callable[[], None]:
+        return partial(self._write, self._writer.prepare(rows), rows.length)
+
+    def _write(self, write: Callable[[], None], length: int) -> None:
+        if length:
+            write()
             self._file.flush()
-            self.rows += rows.length
+            self.rows += length
 
     def close(self) -> None:
         self._writer.close()

@@ -193,6 +193,7 @@ class MessageTable:
             columns.append(TableColumn("instance", ColumnKind.INTEGER))
         taken = {column.name for column in columns} | {field.name for field in spec.fields}
         self._value_names: dict[str, str] = {}
+        self._integers: set[str] = set()
         self._state_names: dict[str, str] = {}
         self._label_names: dict[str, str] = {}
         for field in spec.fields:
@@ -200,7 +201,9 @@ class MessageTable:
                 continue
             name = field.name if field.name not in {column.name for column in columns} else f"{field.name}_value"
             self._value_names[field.name] = name
-            columns.append(TableColumn(name, ColumnKind.INTEGER if _is_integer(field) else ColumnKind.NUMBER))
+            if _is_integer(field):
+                self._integers.add(field.name)
+            columns.append(TableColumn(name, ColumnKind.INTEGER if field.name in self._integers else ColumnKind.NUMBER))
             if field.states:
                 self._state_names[field.name] = state = _free(f"{name}_state", taken)
                 columns.append(TableColumn(state, ColumnKind.TEXT, _STATE_NAMES, is_required=True))
@@ -219,7 +222,7 @@ class MessageTable:
             columns["instance"] = _instances(message.instances)
         for field, name in self._value_names.items():
             column = message.fields[field]
-            columns[name] = _value(column)
+            columns[name] = _integers(column) if field in self._integers else Numbers(column.values)
             if field in self._state_names:
                 columns[self._state_names[field]] = Texts(column.states, _STATE_NAMES)
             if field in self._label_names:
@@ -241,11 +244,8 @@ def _is_integer(field: FieldSpec) -> bool:
     return field.decimals == 0 and highest <= _MAX_RAW
 
 
-def _value(column: FieldColumn) -> ColumnData:
-    field = column.field
-    if not _is_integer(field):
-        return Numbers(column.values)
-    values = column.raws
+def _integers(column: FieldColumn) -> Integers:
+    field, values = column.field, column.raws
     if (field.scale, field.offset) != (1, 0):
         values = values * field.scale + field.offset
     is_missing = column.states != 0

@@ -3,7 +3,7 @@
 Knows: the kinds of columns, and what stands for no value in each. Does not know what a table is about, nor files.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import TYPE_CHECKING, NamedTuple, Protocol
@@ -83,8 +83,8 @@ class TableRows(NamedTuple):
 class TableWriter(Protocol):
     """Writes one table to one file."""
 
-    def write(self, rows: TableRows) -> None:
-        """Write the next rows."""
+    def prepare(self, rows: TableRows) -> Callable[[], None]:
+        """Return what writes the next rows; it may be called in another thread, before more rows are written."""
 
     def close(self) -> None:
         """Write what belongs at the end; the file itself is closed by who opened it."""

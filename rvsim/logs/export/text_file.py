@@ -5,6 +5,7 @@ digits as make it exact, and no decimals where it is whole; times are ISO 8601 i
 """
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, BinaryIO, assert_never
 
 from rvsim.logs.export.table import ColumnData, Integers, Numbers, Table, TableRows, Texts, Times
@@ -26,8 +27,11 @@ class CsvWriter:
         self._table, self._file = table, file
         file.write((",".join(_csv_text(column.name) for column in table.columns) + "\n").encode())
 
-    def write(self, rows: TableRows) -> None:
-        """Write the next rows."""
+    def prepare(self, rows: TableRows) -> Callable[[], None]:
+        """Return what writes the next rows: all of the work is in it."""
+        return partial(self._write, rows)
+
+    def _write(self, rows: TableRows) -> None:
         columns = [_tokens(rows.columns[column.name], rows.length, _csv_text, "") for column in self._table.columns]
         for start in range(0, rows.length, _MAX_LINES):
             lines = map(",".join, zip(*(column[start : start + _MAX_LINES] for column in columns), strict=True))
@@ -44,8 +48,11 @@ class JsonLinesWriter:
         self._table, self._file = table, file
         self._names = [json_text(column.name) for column in table.columns]
 
-    def write(self, rows: TableRows) -> None:
-        """Write the next rows."""
+    def prepare(self, rows: TableRows) -> Callable[[], None]:
+        """Return what writes the next rows: all of the work is in it."""
+        return partial(self._write, rows)
+
+    def _write(self, rows: TableRows) -> None:
         columns = [_tokens(rows.columns[column.name], rows.length, json_text, "null") for column in self._table.columns]
         form = "{" + ", ".join(f"{name.replace('%', '%%')}: %s" for name in self._names) + "}"
         for start in range(0, rows.length, _MAX_LINES):

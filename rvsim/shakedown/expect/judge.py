@@ -12,6 +12,7 @@ from typing import Generic, NamedTuple, TypeVar
 
 from rvsim.shakedown.expect.expectation_plans import StaysPlan
 from rvsim.shakedown.expect.plan_base import ExpectPlan
+from rvsim.shakedown.expect.quantities import quantity
 from rvsim.shakedown.expect.sight import NearMiss, SightMatcher
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.flag import Flag
@@ -121,6 +122,20 @@ class Judge(Generic[PlanT]):
 
     def observe_second(self, time: int, world: World) -> None:
         """Observe the state of the vehicle at a whole second."""
+        if self.value_name is not None and self.needs_value(time):
+            self.observe_value(time, quantity(self.value_name)[1](world))
+
+    @property
+    def value_name(self) -> str | None:
+        """The value of the vehicle that it goes by; None for none."""
+        return None
+
+    def needs_value(self, time: int) -> bool:  # noqa: ARG002 - some go by it
+        """Return whether ``observe_value`` has to be called at a time; reading a value can cost time."""
+        return True
+
+    def observe_value(self, time: int, value: float) -> None:
+        """Observe that value at a whole second."""
 
     def observe_presence(self, time: int, device: str, state: Presence) -> None:
         """Observe a change in the roll call."""

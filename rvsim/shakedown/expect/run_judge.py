@@ -16,8 +16,9 @@ from rvsim.shakedown.expect import expectation_plans as plans
 from rvsim.shakedown.expect import sight_judges, state_judges
 from rvsim.shakedown.expect.expectation_plans import Expectation, PresencePlan
 from rvsim.shakedown.expect.judge import AnyJudge
+from rvsim.shakedown.expect.quantities import quantity
 from rvsim.shakedown.expect.sight import SightMatcher, matchers_of
-from rvsim.shakedown.expect.state_judges import OwnAddressJudge, PresenceJudge, WorldJudge
+from rvsim.shakedown.expect.state_judges import OwnAddressJudge, PresenceJudge
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.verdict import Outcome
 from rvsim.watch.identity.records import RollCallLine
@@ -104,11 +105,6 @@ def _judges_of(loaded: LoadedScenario, catalogue: Catalogue, on_failure: Callabl
     return [judge_of(plan, matchers_of(plan.sights, catalogue), on_failure) for plan in loaded.scenario.expectations]
 
 
-def _needs_seconds(judge: AnyJudge) -> bool:
-    """Tell whether a judge goes by a value of the vehicle."""
-    return isinstance(judge, WorldJudge) or (isinstance(judge.plan, plans.NeverWhilePlan) and bool(judge.plan.value))
-
-
 def expected(loaded: LoadedScenario, catalogue: Catalogue) -> list[str]:
     """Return what each expectation of a scenario says, with the figures that can be shown in other units.
 
@@ -142,7 +138,10 @@ class RunJudge:
         for judge in self._judges:
             self._index(judge)
         self._presence_judges = [judge for judge in self._judges if isinstance(judge, PresenceJudge)]
-        self._world_judges = [judge for judge in self._judges if _needs_seconds(judge)]
+        self._world_judges = [
+            (judge, quantity(judge.value_name)[1]) for judge in self._judges if judge.value_name is not None
+        ]
+        """The judges that go by a value of the vehicle, each with what reads it."""
         self._own_address_judges = [judge for judge in self._judges if isinstance(judge, OwnAddressJudge)]
         self._outside_frames: list[tuple[int, bytes, str]] = []
         """Identifier, data and holder of frames from outside that are on their way to the watch."""
@@ -287,8 +286,17 @@ class RunJudge:
 
     def observe_second(self, time: int, world: World) -> None:
         """Observe the vehicle at a whole second."""
-        for judge in self._world_judges:
-            judge.observe_second(time, world)
+        self.observe_values(time, self.read_values(time, world))
+
+    def read_values(self, time: int, world: World) -> tuple[float | None, ...]:
+        """Return the values of the vehicle that ``observe_values`` takes; None for one that is not needed now."""
+        return tuple([read(world) if judge.needs_value(time) else None for judge, read in self._world_judges])
+
+    def observe_values(self, time: int, values: Sequence[float | None]) -> None:
+        """Observe values of the vehicle at a whole second; they are those of ``read_values``."""
+        for (judge, _), value in zip(self._world_judges, values, strict=True):
+            if value is not None:
+                judge.observe_value(time, value)
 
     def finish(self, end: int) -> tuple[Outcome, ...]:
         """Return the outcome of each expectation in a run that ends now."""

@@ -22,11 +22,9 @@ from rvsim.shakedown.expect.expectation_plans import (
     StaysPlan,
 )
 from rvsim.shakedown.expect.judge import Judge
-from rvsim.shakedown.expect.quantities import quantity
 from rvsim.shakedown.expect.sight import SightMatcher
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.quantity_text import compose
-from rvsim.world.world import World
 
 _HOUR_US = 3600 * SECOND_US
 
@@ -240,11 +238,14 @@ class NeverWhileJudge(Judge[NeverWhilePlan]):
         self._crossed_at: list[int] = []
         """When the value crossed the limit: into the state, out of it, and so on."""
 
-    def observe_second(self, time: int, world: World) -> None:
+    @property
+    def value_name(self) -> str | None:
+        """The value of the vehicle, where the state is one of it."""
+        return self.plan.value
+
+    def observe_value(self, time: int, value: float) -> None:
         """Note whether the value is beyond the limit from now on."""
-        if self.plan.value is None:
-            return
-        is_inside = self.plan.holds(quantity(self.plan.value)[1](world))
+        is_inside = self.plan.holds(value)
         if is_inside != bool(len(self._crossed_at) % 2):
             self._crossed_at.append(time)
 

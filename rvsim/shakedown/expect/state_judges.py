@@ -23,7 +23,6 @@ from rvsim.watch.flag import Flag
 from rvsim.watch.transitions import Presence
 from rvsim.wire.frame import Frame
 from rvsim.wire.quantity_text import Quantity, compose, figure
-from rvsim.world.world import World
 
 
 class WorldJudge(Judge[WorldPlan]):
@@ -32,12 +31,17 @@ class WorldJudge(Judge[WorldPlan]):
     met = False
     nearest_value: float | None = None
 
-    def observe_second(self, time: int, world: World) -> None:
+    @property
+    def value_name(self) -> str:
+        """The value of the vehicle."""
+        return self.plan.value
+
+    def needs_value(self, time: int) -> bool:
+        """Return whether the time is in its part of the run."""
+        return self.covers(time)
+
+    def observe_value(self, time: int, value: float) -> None:
         """Fail if the value is outside the bounds, unless one second within them is enough."""
-        if not self.covers(time):
-            return
-        _, read = quantity(self.plan.value)
-        value = read(world)
         if self.plan.holds(value):
             self.met = True
         elif not self.plan.once:

@@ -25,7 +25,8 @@ The pair::
 
 Of several senders in a transmission some can drop out (``_drop_out``) and the others' frame goes on. A pair at rest on
 which one frame starts goes from idle to transmission in ``send`` itself and back in ``_end_alone``: the first shortcut;
-the second one are the repeats. ``line`` says what ends them.
+the second one are the repeats. ``line`` says what ends them. The third one is the way around from ``_end`` to ``_end``
+in ``_send_waiting``, while nothing else is planned.
 
 A controller, by its counters (``Line._count``)::
 

@@ -9,9 +9,10 @@ and is at most 29 bits before the real end. The exact length of a frame is worke
 comes within those bits: the next one starts at the exact end. Frames that become ready in the microsecond in which one
 starts take part in its arbitration.
 
-Two shortcuts keep the common cases cheap. A frame that starts on a pair at rest gets no ``Transmission`` as long as
+Three shortcuts keep the common cases cheap. A frame that starts on a pair at rest gets no ``Transmission`` as long as
 nothing else happens near it; a frame that nobody acknowledges is repeated without an event for each repeat. Whatever
-else happens first ends both (``_end_shortcuts``), and finds the state that it would have found without them.
+else happens first ends both (``_end_shortcuts``), and finds the state that it would have found without them. Frames
+that wait go through one after the other without an event for each, as long as nothing else is planned meanwhile.
 """
 
 import sys
@@ -27,12 +28,14 @@ from rvsim.sim.can.wire_fault_effects import Babblers, ReversedControllers
 from rvsim.sim.can.wire_faults import Babble, BitErrors, ReversedPair, WireFault, WireFaults
 from rvsim.sim.kernel import Kernel
 from rvsim.wire.frame import Frame
-from rvsim.wire.line_events import Collided, ErrorState, LineEvent, NotAcknowledged, Overflowed, StateChanged
+from rvsim.wire.line_events import Collided, ErrorState, LineEvent, NotAcknowledged, Overflowed, StateChanged, Waited
 from rvsim.wire.timing import BIT_RATE, exact_bits, max_bits, min_bits
 
 Deliver = Callable[[Frame, object], None]
 _LENGTHS = range(9)
 _NEVER = sys.maxsize
+_MAX_KEPT_LENGTHS = 4096
+"""Of so many frames the exact length is kept: most are sent again and again with the same data."""
 _new = tuple.__new__
 """Makes a frame in half the time of its constructor."""
 
@@ -67,6 +70,8 @@ class Line:
         self._bit_time = BitTime(rate)
         self._least = [self._bit_time.us(min_bits(length)) for length in _LENGTHS]
         self._most = [self._bit_time.us(max_bits(length)) for length in _LENGTHS]
+        self._exact: dict[tuple[int, bytes], int] = {}
+        """The exact length of frames in microseconds, by identifier and data."""
         self._number = 0
 
         # What is under way. At most one of the two is set.
@@ -187,7 +192,7 @@ class Line:
         elif transmission.start == self.kernel.now and controller not in transmission.frames:
             self._transmission = None
             self._put_back(transmission)
-            self._begin()
+            self._begin(self._ready.take(self.kernel.now))
 
     def _put_back(self, transmission: Transmission) -> None:
         for controller, frame in transmission.frames.items():
@@ -248,30 +253,69 @@ class Line:
             return
         now = moment = self.kernel.now
         if now < self._clear:
-            if self._last is not None:
-                end, identifier, data = self._last
-                self._clear = end - self._least[len(data)] + self._bit_time.us(exact_bits(identifier, data))
-                self._last = None
-            moment = max(now, self._clear)
+            moment = max(now, self._exact_clear())
         if self._with_errors:
             moment = max(moment, self._ready.free_from())
         if moment == now:
-            self._begin()
+            self._begin(self._ready.take(now))
         elif self._planned is None or moment < self._planned:
             self._planned = moment
             self.kernel.at(moment, self._wake_planned, moment)
 
+    def _exact_clear(self) -> int:
+        """Work out when the pair is free again."""
+        last = self._last
+        if last is not None:
+            end, identifier, data = last
+            sent = identifier, data
+            exact = self._exact.get(sent)
+            if exact is None:
+                if len(self._exact) >= _MAX_KEPT_LENGTHS:
+                    self._exact.clear()
+                exact = self._exact[sent] = self._bit_time.us(exact_bits(identifier, data))
+            self._clear = end - self._least[len(data)] + exact
+            self._last = None
+        return self._clear
+
     def _wake_planned(self, moment: int) -> None:
         if moment == self._planned:
             self._planned = None
-            if self._transmission is None:
-                self._wake()
+            self._send_waiting()
 
-    def _begin(self) -> None:
-        """Let those who are ready contend; the lowest identifier has the pair."""
+    def _send_waiting(self) -> None:
+        """Send what waits, one after the other, as the last thing that the present action of the kernel does.
+
+        As long as nothing else is planned meanwhile, a frame needs neither an event nor a ``Transmission``.
+        """
+        kernel, ready = self.kernel, self._ready
+        while ready and self._transmission is None:
+            if not self._is_simple or self._with_errors or self.not_receiving:
+                self._wake()
+                return
+            start = kernel.now
+            if start < self._clear:
+                start = max(start, self._exact_clear())
+            if not kernel.skip_to(start):
+                self._wake()
+                return
+            frames = ready.take(start)
+            ((controller, (identifier, _, since, data)), *others) = frames.items()
+            end = start + self._least[len(data)]
+            if others or not kernel.skip_to(end):
+                self._begin(frames)
+                return
+            self._last = frame = _new(Frame, (end, identifier, data))
+            self._clear = start + self._most[len(data)]
+            if self._on_line is not None and start - since > self._most[-1]:
+                self._report(Waited(end, controller.name, identifier, since))
+            if not ready:
+                self._open = self._clear
+            self._deliver(frame, controller.sender)
+
+    def _begin(self, frames: dict[Controller, ReadyFrame]) -> None:
+        """Let who has won the arbitration send; several where they have one identifier."""
         kernel = self.kernel
         self._planned = None
-        frames = self._ready.take(kernel.now)
         self._transmission = transmission = Transmission(kernel.now, frames)
         if self._is_simple and len(frames) == 1:
             kernel.at(kernel.now + self._least[len(transmission.data)], self._end, transmission)
@@ -303,7 +347,7 @@ class Line:
         return transmission.start + self._bit_time.us(bits)
 
     def _end(self, transmission: Transmission) -> None:
-        """Hand over a frame that went through."""
+        """Hand over a frame that went through, and what waits behind it; the last thing that an action does."""
         if transmission is not self._transmission:
             return
         self._transmission = None
@@ -312,7 +356,7 @@ class Line:
         self._clear = transmission.start + self._most[len(data)]
         if self._with_errors or not self._is_simple:
             self._count_success(transmission)
-        if self._on_line is not None and transmission.start > transmission.ready:
+        if self._on_line is not None and transmission.start - transmission.ready > self._most[-1]:
             for waited in transmission.waits(self.kernel.now, self._most[-1]):
                 self._report(waited)
         if self._is_simple and not (self._ready or self._with_errors):
@@ -320,8 +364,7 @@ class Line:
         self._deliver(frame, transmission.sender)
         if not self._is_simple:
             self._babblers.sent(transmission.frames)
-        if self._ready and self._transmission is None:
-            self._wake()
+        self._send_waiting()
 
     def _count_success(self, transmission: Transmission) -> None:
         self._bit_errors.pass_by(transmission.bits - INTERMISSION_BITS)

@@ -335,3 +335,16 @@ def test_faults_of_others_do_not_stop_the_heat(alone):
     others.says["water heater"] = (0x19FFF75E, "01 01 A0 29 E0 23 01 0D")
     others.until(60)
     assert (heat(panel), panel.last(WATER_COMMAND)[:5]) == (0, "01 00")
+
+
+@pytest.mark.parametrize("other", [air(1, 18.0), FURNACE_AT_REST, (0x19FECA5E, "05 FF FF FF FF FF FF FF")])
+def test_one_that_was_carried_away_is_back_with_the_first_frame(alone, other):
+    """Whatever the frame is that it receives: it asks for the statuses again, and before that for nothing."""
+    panel = alone("panel", settings={"mobile": True}, control_panel=1, thermostat=1).until(40)
+    asked = len(panel.of(0x0EA00))
+    panel.until(60)
+    assert len(panel.of(0x0EA00)) == asked
+    panel.put(*other).until(63)
+    assert len(panel.of(0x0EA00)) > asked + 3
+    panel.put(*other).until(70)
+    assert len(panel.of(0x0EA00)) < asked + 15

@@ -39,7 +39,7 @@ NEEDED = "RVSIM_TESTS_NEED_CHROMIUM"
 """The variable with which a missing Chromium is an error: `.ci/run` sets it."""
 KEYS = {
     "ArrowLeft": 37, "ArrowRight": 39, "Home": 36, "End": 35, "Enter": 13, "Tab": 9, "Escape": 27, " ": 32,
-    "+": 187, "-": 189,
+    "+": 187, "-": 189, "/": 191,
 }  # fmt: skip
 
 
@@ -218,3 +218,16 @@ def page_of(tmp_path_factory):
 def quiet_page(page_of, quiet_log):
     """Return the page of that log, compared with its rig."""
     return page_of(quiet_log, "--rig", "ottersby")
+
+
+@pytest.fixture(scope="session")
+def reference_page_of(tmp_path_factory):
+    """Write the page of all messages and return its file: ``reference_page_of(*options)``."""
+
+    def go(*options):
+        page = tmp_path_factory.mktemp("pages") / "messages.html"
+        done = CliRunner().invoke(app, ["spell", "--tables", str(page), *options])
+        assert done.exit_code == 0, done.output
+        return page
+
+    return go

@@ -2,9 +2,12 @@
 
 import gc
 import os
+import sys
 from collections import Counter
+from functools import partial
 from pathlib import Path
 from threading import Barrier
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -90,7 +93,10 @@ def test_rows_are_not_held_back(tmp_path, monkeypatch):
         def __init__(self, table, file):
             self.file = file
 
-        def write(self, rows):
+        def prepare(self, rows):
+            return self.write
+
+        def write(self):
             sizes.append(written())
             for _ in range(3):
                 self.file.write(bytes(1 << 20))
@@ -108,14 +114,17 @@ def test_rows_are_not_held_back(tmp_path, monkeypatch):
 
 
 def test_two_tables_are_written_at_once(tmp_path, monkeypatch):
-    """Pieces of one table never are, and no third table, so that few pieces are held."""
+    """Pieces of one table never are, and no third table."""
     meeting, inside, most = Barrier(2), Counter(), []
 
     class Meeting:
         def __init__(self, table, file):
             self.name = table.name
 
-        def write(self, rows):
+        def prepare(self, rows):
+            return self.write
+
+        def write(self):
             inside[self.name] += 1
             most.append((inside[self.name], inside.total()))
             meeting.wait(30)  # until another table is written, too
@@ -131,6 +140,66 @@ def test_two_tables_are_written_at_once(tmp_path, monkeypatch):
     assert max(of_one for of_one, _ in most) == 1
     assert max(together for _, together in most) == 2
     assert open_place.written == {"one": 6, "two": 4, "three": 2}
+
+
+def test_few_pieces_are_held(tmp_path, monkeypatch):
+    """Four wait to be written and one more is prepared, however slowly they are written; of one table, one waits."""
+    held: list[str] = []
+    most = []
+
+    class Late:
+        def __init__(self, _count):
+            pass
+
+        def submit(self, write):
+            return SimpleNamespace(result=write)
+
+        def shutdown(self):
+            pass
+
+    class Held:
+        def __init__(self, table, file):
+            self.name = table.name
+
+        def prepare(self, rows):
+            held.append(self.name)
+            most.append((len(held), max(Counter(held).values())))
+            return partial(held.remove, self.name)
+
+        def close(self):
+            pass
+
+    monkeypatch.setattr(destination, "ThreadPoolExecutor", Late)
+    monkeypatch.setitem(destination.TABLE_FORMS, "csv", Held)
+    with place(tmp_path / "x", is_folder=True) as open_place:
+        for name in ("one", "one", "one", *"abcdefghij", "j"):
+            open_place.write(Table(name, TABLE.columns), ROWS)
+    assert (max(together for together, _ in most), max(of_one for _, of_one in most)) == (5, 2)
+    assert not held
+
+
+@pytest.mark.parametrize(("usual", "meanwhile"), [(0.005, 0.0002), (0.0001, 0.0001)])
+def test_threads_wait_less_for_each_other(tmp_path, usual, meanwhile):
+    """While tables are written; afterwards, also after an error, as long as before."""
+    before = sys.getswitchinterval()
+    seen = []
+
+    def write(error=None):
+        with place(tmp_path / "x.csv", overwrite=True) as open_place:
+            open_place.start(TABLE)
+            seen.append(sys.getswitchinterval())
+            if error:
+                raise error
+
+    try:
+        sys.setswitchinterval(usual)
+        write()
+        assert (seen, sys.getswitchinterval()) == ([pytest.approx(meanwhile, abs=3e-6)], pytest.approx(usual, abs=3e-6))
+        with pytest.raises(ZeroDivisionError):
+            write(ZeroDivisionError())
+        assert sys.getswitchinterval() == pytest.approx(usual, abs=3e-6)
+    finally:
+        sys.setswitchinterval(before)
 
 
 def test_a_folder_of_tables(tmp_path):

@@ -88,7 +88,7 @@ def written(writer, pieces, table=TABLE):
     file = io.BytesIO()
     begun = writer(table, file)
     for rows in pieces:
-        begun.write(rows)
+        begun.prepare(rows)()
     begun.close()
     return file.getvalue()
 

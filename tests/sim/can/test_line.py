@@ -226,6 +226,54 @@ def test_two_nodes_with_the_same_frame_at_once_send_it_together(pair, bits):
     assert line.events == []
 
 
+def test_the_same_frame_of_two_nodes_that_wait_is_one_frame(pair, bits):
+    """Behind another one, while nothing else is planned, as at once."""
+    line = pair()
+    line.send(0, 0x200, ZEROS, "c")
+    for sender in ("a", "b"):
+        line.send(10, 0x100, b"same", sender)
+    assert line.run()[1:] == [(bits(0x200, ZEROS) * BIT + 99 * BIT, 0x100, ("a", "b"))]
+    assert line.events == []
+
+
+def test_frames_that_wait_need_no_event_of_their_own(pair):
+    """Of ten ready at once nine wait: beside the ten actions that send them, the first one's end is planned. After them
+    the pair is at rest as before, for one that comes alone."""
+    line = pair("a")
+    for number in range(10):
+        line.send(0, 0x100 + number, ZEROS, "a")
+    line.at(50_000, line.line.send_last, 0x100, ZEROS, "a")
+    assert len(line.run()) == 11
+    assert line.kernel.planned == 12
+
+
+def test_the_exact_length_is_that_of_each_frame(pair, bits):
+    """Frames that differ in one bit have lengths of their own, though those of many frames are kept."""
+    line, sent = pair("a", "b"), [bytes(8), bytes([0, 0x55] * 4), bytes([0] * 7 + [0x55]), bytes(7), bytes(8)]
+    for number, data in enumerate(sent):
+        line.send(10_000 * number, 0x100, data, "a")
+        line.send(10_000 * number + 1, 0x200, ZEROS, "b")
+    second = [time for time, identifier, _ in line.run() if identifier == 0x200]
+    assert second == [10_000 * place + bits(0x100, data) * BIT + LEAST for place, data in enumerate(sent)]
+    assert len({second[place] - 10_000 * place for place in range(5)}) == 4
+
+
+@settings(deadline=None)
+@given(sends=frames, others=st.lists(st.integers(0, 20_000), max_size=20))
+def test_what_else_is_planned_changes_no_frame(pair_class, sends, others):
+    """Whatever happens between frames that wait, and whenever: the same frames, times and waits are told."""
+
+    def run(moments):
+        line = pair_class()
+        for number, (time, sender, low, data) in enumerate(sends):
+            line.send(time // 8, sender << 26 | low << 6 | number, data, sender)
+        for moment in moments:
+            line.at(moment, lambda: None)
+        return line.run(), line.events
+
+    assert run(others) == run(()) == run(range(0, 24_000, 3))
+
+
 # One identifier, different data.
 
 
