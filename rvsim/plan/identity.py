@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, path_name, unchecked
+from rvsim.plan.starts import few
 from rvsim.rig.claimed import name_text
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, Function
 from rvsim.rig.model import DevicePlan, Rig
@@ -251,7 +252,7 @@ def _place_answers(rig: Rig) -> Iterator[Answer]:
 
 
 def _listed_parts(entries: Sequence[Any]) -> str:
-    return " and ".join(f"{one.name} (terminal {one.terminal})" for one in entries)
+    return " and ".join(few([f"{one.name} (terminal {one.terminal})" for one in entries]))
 
 
 def _address_table(rig: Rig) -> PlanTable:

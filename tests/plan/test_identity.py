@@ -109,6 +109,9 @@ def test_terminals_are_those_of_the_module(plans):
     assert plans.answer(text, "module.m.outputs").judgement is Judgement.GOOD
     beyond = plans.answer(text.replace("terminal = 8", "terminal = 9"), "module.m.outputs")
     assert (beyond.severity, "lamp (terminal 9)" in beyond.text) == (Severity.FAULT, True)
+    lamps = "".join(f'[[output]]\nname = "l{n}"\nmodule = "m"\nterminal = {n}\n' for n in range(9, 20))
+    many = plans.answer(text + lamps, "module.m.outputs").text
+    assert many.endswith("and l13 (terminal 13) and 6 more are beyond"), "the first of many by name"
     inputs = '[[input]]\nname = "door"\nmodule = "m"\nterminal = 3\n'
     assert "input_count of module m" in plans.answer(text + inputs, "module.m.inputs").text
     counted = text.replace("output_count", "input_count = 2\noutput_count") + inputs
