@@ -114,3 +114,35 @@ def test_a_rig_without_a_battery_has_no_answer(plans):
     text = RIG.format(**DEFAULTS)
     report = plans.report(text[text.index("[[device]]") :])
     assert not [one for one in report.answers if one.key.endswith(("charge_volts", "charge_amps", "load_dump"))]
+
+
+def test_each_charger_is_counted_at_its_battery(plans):
+    """One from battery to battery charges that of its setting, or the house battery; an alternator its own."""
+    text = RIG.format(**DEFAULTS).replace(
+        "functions = { charger = 49 }", 'functions = { charger = 49 }\nbranch = "engine"'
+    )
+    text += """
+[[battery]]
+name = "starter"
+chemistry = "lfp"
+capacity_ah = 100
+
+[[branch]]
+name = "engine"
+battery = "starter"
+
+[[device]]
+name = "feed"
+kind = "dc_dc_charger"
+address = 0x4C
+functions = { charger = 2 }
+branch = "engine"
+settings = { full_amps = 40.0, absorption_volts = 14.4 }
+"""
+    report = plans.report(text)
+    found = {one.key: one for one in report.answers if one.key.endswith(("charge_volts", "charge_amps"))}
+    assert found["battery.house.charge_amps"].value == 30 + 40
+    assert found["battery.starter.charge_amps"].value == 120
+    turned = plans.report(text.replace("full_amps = 40.0", 'full_amps = 40.0, to_battery = "starter"'))
+    (amps,) = [one for one in turned.answers if one.key == "battery.starter.charge_amps"]
+    assert amps.value == 120 + 40

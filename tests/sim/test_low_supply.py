@@ -104,6 +104,10 @@ def test_a_panel_behind_an_open_branch_is_dark():
     bench.run_until(40 * SECOND_US)
     heard = {frame.identifier & 0xFF for frame in frames if frame.time > 11 * SECOND_US}
     assert heard == {SENSORS["one"], 0x45}
+    bench.world.set_disconnect("switch", open=True)
+    bench.run_until(60 * SECOND_US)
+    assert {frame.identifier & 0xFF for frame in frames if frame.time > 42 * SECOND_US} == {0x45}
+    bench.world.set_disconnect("switch", open=False)
     bench.world.close_branch("person", "rear")
-    bench.run_until(50 * SECOND_US)
-    assert 0x44 in {frame.identifier & 0xFF for frame in frames if frame.time > 40 * SECOND_US}
+    bench.run_until(70 * SECOND_US)
+    assert 0x44 in {frame.identifier & 0xFF for frame in frames if frame.time > 60 * SECOND_US}

@@ -132,13 +132,17 @@ def test_every_answer(rvsim, van):
 def test_one_table_only(rvsim, van, monkeypatch):
     """By its name; another name is told with those that there are, and the exit code is that of the plan."""
     table = PlanTable("outputs", "Outputs as built", ("output",), (("fan",),))
-    monkeypatch.setattr(report, "CHECKS", {Check.CURRENTS: lambda given: currents(given)._replace(tables=(table,))})
+    empty = PlanTable("bill", "What to buy", ("part",), ())
+    monkeypatch.setattr(
+        report, "CHECKS", {Check.CURRENTS: lambda given: currents(given)._replace(tables=(table, empty))}
+    )
     code, out, err = rvsim("plan", van("amps = 2.0", "amps = 9.0"), "--table", "outputs")
     assert (code, out.splitlines()[-3:], err) == (1, ["Outputs as built", "  output", "  fan"], "")
     code, out, err = rvsim("plan", van(), "--table", "output")
     assert (code, out) == (2, "")
     assert err == ('rvsim: --table output: the plan has no such table (did you mean "outputs"?); it has outputs\n')
     assert rvsim("plan", van(), "--table", "outputs", "--every")[:2] == (2, "")
+    assert rvsim("plan", "--new", "new.toml", "--table", "outputs")[:2] == (2, "")
 
 
 def test_what_if(rvsim, van):
