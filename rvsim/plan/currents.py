@@ -8,10 +8,10 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, path_name, unchecked
-from rvsim.plan.demand import RigDemand
 from rvsim.plan.relay_checks import class_text, relay_answers
 from rvsim.plan.starts import START_RULE, Start, few, figure, output_start, seconds_text, trip_rule, trip_s, trip_text
 from rvsim.plan.unit_mistakes import current_mistakes
+from rvsim.rig.demand import RigDemand
 from rvsim.rig.model import Rig
 from rvsim.rig.switching import DIMMED, ModulePlan, OutputPlan
 from rvsim.watch.flag import Severity

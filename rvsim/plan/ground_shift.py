@@ -14,7 +14,7 @@ from itertools import permutations
 from typing import Any, NamedTuple
 
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, unchecked
-from rvsim.plan.demand import RigDemand, device_demand, output_demand
+from rvsim.rig.demand import RigDemand, device_demand, output_demand
 from rvsim.rig.electric import WirePlan
 from rvsim.rig.model import Rig
 from rvsim.rig.module_parts import LOAD_CENTRE

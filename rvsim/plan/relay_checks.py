@@ -7,8 +7,8 @@ how long a contact lasts.
 from collections.abc import Iterator
 
 from rvsim.plan.answer import Answer, Check, Judgement, Rule, path_name, unchecked
-from rvsim.plan.demand import RigDemand, output_demand
 from rvsim.plan.starts import figure
+from rvsim.rig.demand import RigDemand, output_demand
 from rvsim.rig.model import Rig
 from rvsim.rig.switching import LAMP_SHARE, MOTOR_SHARE, OutputPlan, RelayPlan
 from rvsim.watch.flag import Severity

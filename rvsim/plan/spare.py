@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.plan.answer import Answer, Check, PlanTable, Rule, Section, path_name
 from rvsim.plan.bill import bill_answers, bill_table
-from rvsim.plan.demand import RigDemand
 from rvsim.plan.identity import MAX_DYNAMIC, MIN_DYNAMIC
 from rvsim.plan.starts import figure
+from rvsim.rig.demand import RigDemand
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE
 from rvsim.rig.model import Rig
 from rvsim.wire.ident import MAX_ADDRESS

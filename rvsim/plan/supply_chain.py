@@ -15,7 +15,7 @@ from typing import Literal, NamedTuple
 from rvsim.plan.ampacity import Ampacity, ampacity
 from rvsim.plan.answer import path_name
 from rvsim.plan.conductor_tables import Size, size_of, wire_ohm, wire_text
-from rvsim.plan.demand import Demand, RigDemand, device_demand, output_demand
+from rvsim.rig.demand import Demand, RigDemand, device_demand, output_demand
 from rvsim.rig.electric import BatteryPlan, BranchPlan, WirePlan, battery_by_branch
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.module_parts import LOAD_CENTRE

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.plan.demand import RigDemand
+from rvsim.rig.demand import RigDemand
 
 RIG = """
 [[module]]

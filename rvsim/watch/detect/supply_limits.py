@@ -7,7 +7,7 @@ not know any reading.
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from rvsim.rig.supply_graph import feeds
+from rvsim.rig.demand import RigDemand
 
 if TYPE_CHECKING:
     from rvsim.rig.model import DevicePlan, Rig
@@ -48,19 +48,14 @@ def cut_off_of(device: "DevicePlan") -> float | None:
     return max((CUT_OFF_VOLTS[name] for name in device.functions if name in CUT_OFF_VOLTS), default=None)
 
 
-def planned_amps(device: "DevicePlan") -> float:
-    """Return the highest planned current of a device."""
-    return sum(max(0.0, highest) for _, highest in device.amps.values())
-
-
 def wire_drops(rig: "Rig") -> dict[str, WireDrop]:
-    """Return what is lost up to the end of each branch that has a wire, itself or above it, at the planned currents."""
+    """Return what is lost up to the end of each branch that has a wire, itself or above it, at the planned currents.
+
+    These are the running currents of the plan: outputs and branches with their shares, a peak that lasts as running.
+    """
     branches = {branch.name: branch for branch in rig.branches}
-    devices = {device.name: device for device in rig.devices}
-    amps = {
-        feed.branch.name: sum(planned_amps(devices[name]) for name in feed.devices)
-        for feed in feeds(rig.branches, {name: one.branch for name, one in devices.items() if one.branch is not None})
-    }
+    demand = RigDemand(rig)
+    amps = {name: max(0.0, demand.branch(name).known_amps) for name in branches}
     drops = {}
     for name in branches:
         path = [branches[name]]

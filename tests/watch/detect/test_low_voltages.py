@@ -51,6 +51,17 @@ def test_the_drop_of_a_wire_counts(judge_volts, volts, is_low):
     assert bool(judge_volts((0, volts), devices=(heater, MONITOR), branch=trunk)) is is_low
 
 
+@pytest.mark.parametrize(("volts", "is_low"), [(11.5, True), (11.55, False)])
+def test_outputs_and_lasting_peaks_count_for_the_drop(judge_volts, volts, is_low):
+    """11.52 V is the limit: 20 A of glowing and half of 12 A of an output through 20 mOhm; no short start."""
+    heater = {**HEATER, "branch": "galley", "peak_amps": 20.0, "peak": "45s"}
+    fan = {"name": "fan", "address": 0x47, "functions": {"roof_fan": 1}, "branch": "galley", "peak_amps": 90.0}
+    fan |= {"peak": "29s", "amps": {"roof_fan": [0.0, 0.0]}}
+    output = {"name": "mat", "module": "m", "terminal": 1, "amps": 12.0, "share_percent": 50.0}
+    parts = {"branch": [BRANCH], "module": [{"name": "m", "branch": "galley"}], "output": [output]}
+    assert bool(judge_volts((0, volts), devices=(heater, fan, MONITOR), **parts)) is is_low
+
+
 def test_below_the_cut_off_is_a_fault(judge_volts):
     """A warning becomes a fault when less than the cut-off is left, and a warning again 0.2 V above it."""
     fault, warning = (

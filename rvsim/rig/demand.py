@@ -1,7 +1,7 @@
 """What flows where: the running and the highest current of outputs, devices, modules and branches by plan.
 
-Knows: which currents of a rig add up where, with the share that runs at one time. Does not know any limit, nor what a
-kind of load takes at its start (`starts`).
+Knows: which currents of a rig add up where, with the share that runs at one time, for the plan and for the watch. Does
+not know any limit, nor what a kind of load takes at its start (`plan.starts`).
 
 A figure that the rig does not give is None, and so is every sum that it belongs to; `missing` then names the keys. A
 device's current is that of its functions at their highest (``amps``), or its ``peak_amps`` if that lasts 30 s or longer
