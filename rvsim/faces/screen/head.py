@@ -100,10 +100,14 @@ def _title_text(scene: Scene) -> str:
     match scene.page:
         case Page.READINGS:
             return f"It says: everything that {scene.chosen} sends"
+        case Page.TAPE if scene.draft_source is not None:
+            return f"Tape: a copy of a frame of {scene.draft_source.device}; nothing is sent"
         case Page.TAPE:
             messages = len(scene.chosen_frames())
             which = f", message {scene.topic_index % messages + 1} of {messages}" if messages else ""
             return f"Tape: {scene.chosen}{which}, byte by byte"
+        case Page.WIRES if scene.held_turn is not None:
+            return f"Wires: turn {scene.held_turn.place + 1} of {len(scene.held_turn.frames)}, which stays"
         case Page.FLAGS:
             standing = len(scene.watch.flags)
             cleared = len(scene.watch.all_flags) - standing

@@ -11,7 +11,16 @@ from typing import Any
 
 from rvsim.errors import InputError
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
-from rvsim.faces.text.spell_fields import NO_VALUE_STATES, ORIGIN_WORDS, FieldRow, grades_text, rows, table, wrapped
+from rvsim.faces.text.spell_fields import (
+    NO_VALUE_STATES,
+    ORIGIN_WORDS,
+    WIDTH,
+    FieldRow,
+    grades_text,
+    rows,
+    table,
+    wrapped,
+)
 from rvsim.faces.text.spell_meaning import meaning_of
 from rvsim.faces.text.spell_transport import FrameMeaning, complete_layout
 from rvsim.logs.formats.jsonl import SCHEMA, json_text, reading_fields
@@ -104,7 +113,7 @@ def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC, *,
     spec = catalogue.by_dgn(parts.dgn)
     yield f"{frame.identifier:08X}, carrying {data.hex(' ').upper() or 'no data'}"
     yield ""
-    yield from _identifier(frame.identifier, parts, spec)
+    yield from _identifier(frame.identifier, spec)
     yield ""
     if spec is None:
         yield "No message with this number is defined, so the bytes cannot be read."
@@ -132,15 +141,23 @@ def as_text(frame: Frame, catalogue: Catalogue, units: DisplayUnits = METRIC, *,
 
 def identifier_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
     """Yield the explanation of an identifier alone, line by line."""
-    parts = ident.split_identifier(frame.identifier)
-    spec = catalogue.by_dgn(parts.dgn)
-    yield from _identifier(frame.identifier, parts, spec)
+    spec = catalogue.by_dgn(ident.dgn_of(frame.identifier))
+    yield from _identifier(frame.identifier, spec)
     if spec is not None:
         yield f"Its data byte by byte: rvsim spell {spec.name}"
 
 
-def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | None) -> Iterator[str]:
-    """Yield the bits of an identifier by their parts, and how the DGN is put together from them."""
+def _identifier(identifier: int, spec: MessageSpec | None) -> Iterator[str]:
+    for line in identifier_lines(identifier, spec):
+        yield from wrapped(line) if len(line) > WIDTH else [line]
+
+
+def identifier_lines(identifier: int, spec: MessageSpec | None) -> Iterator[str]:
+    """Yield the bits of an identifier by their parts, and how the DGN is put together from them.
+
+    ``spec`` is the definition of that DGN. The first line has all bits; no line is wrapped.
+    """
+    parts = ident.split_identifier(identifier)
     bits = f"{identifier:029b}"
     cuts = (0, 3, 4, 5, 13, 21, 29)
     yield "Identifier, 29 bits:  " + " ".join(bits[a:b] for a, b in pairwise(cuts))
@@ -160,7 +177,7 @@ def _identifier(identifier: int, parts: ident.Identifier, spec: MessageSpec | No
         yield f"  {bits[13:21]}  low byte of the DGN (PDU specific): {low:02X} hex"
         rule = f"{group:02X} is F0 or above: a broadcast, and the byte behind it belongs to the DGN"
     yield f"  {bits[21:]}  source address: {parts.source:02X} hex ({parts.source}); it does not say what a device is"
-    yield from wrapped(f"{rule}.")
+    yield f"{rule}."
     yield f"DGN {page:X} {group:02X} {low:02X} = {parts.dgn:05X} hex: {spec.name if spec else 'not known'}"
     if identifier < 1 << 11:
         yield "This may be an 11-bit identifier; this network uses 29 bits only."

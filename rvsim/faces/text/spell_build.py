@@ -73,7 +73,7 @@ def build(
             field = _field(spec, name)
             if field.name in raws:
                 raise ValueError(f"{field.name} is given twice; write it once")
-            raws[field.name], step = _raw(field, text)
+            raws[field.name], step = raw_of(field, text)
             steps.append(step)
         except ValueError as problem:
             problems.append(f"{spec.name}: {problem}")
@@ -103,10 +103,19 @@ def _field(spec: MessageSpec, name: str) -> FieldSpec:
     raise ValueError(f"it has no field {name}{close}; its fields are {', '.join(spec.by_name)}")
 
 
-def _raw(field: FieldSpec, text: str) -> tuple[int, str]:
-    """Return the raw integer of a value, and the step from the one to the other.
+class BetweenStepsError(ValueError):
+    """A value lies between two steps of its field; ``nearest`` are the values of these steps, the lower one first."""
+
+    def __init__(self, text: str, nearest: Sequence[str]) -> None:
+        super().__init__(text)
+        self.nearest = tuple(nearest)
+
+
+def raw_of(field: FieldSpec, text: str) -> tuple[int, str]:
+    """Return the raw integer of a value as a person writes it, and the step from the one to the other.
 
     Raises:
+        BetweenStepsError: the value lies between two steps; the text names both.
         ValueError: the value cannot be sent; the text says what can.
     """
     if not text:
@@ -166,9 +175,11 @@ def _scaled(field: FieldSpec, value: Fraction, text: str) -> tuple[int, str]:
     raw = int(steps) if steps.denominator == 1 else None
     if raw is None:
         below = steps.numerator // steps.denominator
-        near = " or ".join(f"{_value(field, one)} ({_shown(field, one)})" for one in (below, below + 1) if one <= high)
-        raise ValueError(
-            f"{field.name}={text} lies between two steps of {exact(field, field.scale)}: write the nearest, {near}"
+        nearest = [one for one in (below, below + 1) if one <= high]
+        near = " or ".join(f"{_value(field, one)} ({_shown(field, one)})" for one in nearest)
+        raise BetweenStepsError(
+            f"{field.name}={text} lies between two steps of {exact(field, field.scale)}: write the nearest, {near}",
+            [exact(field, one * field.scale + field.offset) for one in nearest],
         )
     state = field.state(raw)
     if state is not State.VALUE:
