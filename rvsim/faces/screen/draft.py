@@ -199,7 +199,8 @@ class Draft:
         if chosen.field is None:
             return []
         states = set(chosen.field.states.values())
-        return [*chosen.field.codes, *(str(state) for state in _WRITABLE_STATES if state in states)]
+        named = [str(state) for state in _WRITABLE_STATES if state in states]
+        return list(dict.fromkeys([*chosen.field.codes, *named]))
 
     def wanted(self) -> str | None:
         """Return what to write for the chosen bit's value; None where no value can be written."""
