@@ -17,13 +17,15 @@ if TYPE_CHECKING:
     from rvsim.faces.text.display_units import DisplayUnits
     from rvsim.wire.catalogue import Catalogue
     from rvsim.wire.frame import Frame
+    from rvsim.wire.spec import MessageSpec
 
 Words = Annotated[
     list[str] | None,
     typer.Argument(
         metavar="FRAME|MESSAGE...",
         help="A frame: its identifier and data in hex, or a line of a log. Or a message: its name or DGN; with values "
-        "of its fields the frame is built. Without any of these all messages are listed.",
+        "of its fields the frame is built; behind a frame, values change it. Without any of these all messages are "
+        "listed.",
     ),
 ]
 Find = Annotated[str | None, typer.Option("--find", metavar="WORD", help="List the messages in which a word occurs.")]
@@ -123,13 +125,18 @@ def _explained(
 
     given = read_given(words, catalogue)
     if given.values:
-        from rvsim.faces.text.spell_build import build, built_json, built_text
+        from rvsim.faces.text.spell_build import build, built_json, built_text, change
 
         source, destination, priority = address
         if priority is not None and not 0 <= priority <= 7:
             raise InputError(f"--priority {priority}: write 0 (goes first) to 7")
-        spec = catalogue.by_name(given.message)
-        built = build(spec, given.values, source=source, destination=destination, priority=priority)
+        if given.frame is None:
+            spec = catalogue.by_name(given.message)
+            built = build(spec, given.values, source=source, destination=destination, priority=priority)
+        else:
+            spec = _spec_of(given.frame, catalogue)
+            say(*given.notes)
+            built = change(spec, given.frame, given.values, source=source, destination=destination, priority=priority)
         if wire[0]:
             return _on_the_pair(built.frame, wire[1], catalogue, as_json=as_json)
         return built_json(built) if as_json else "\n".join(built_text(built, catalogue, units))
@@ -153,6 +160,16 @@ def _explained(
         return frame_json(given.frame, catalogue)
     explained = as_text(given.frame, catalogue, units) if given.has_data else identifier_text(given.frame, catalogue)
     return "\n".join([*given.notes, *([""] if given.notes else []), *explained])
+
+
+def _spec_of(frame: "Frame", catalogue: "Catalogue") -> "MessageSpec":
+    from rvsim.wire.ident import dgn_of
+
+    dgn = dgn_of(frame.identifier)
+    spec = catalogue.by_dgn(dgn)
+    if spec is None:
+        raise InputError(f"no message has the DGN {dgn:05X} hex, so {frame.identifier:08X} has no fields to change")
+    return spec
 
 
 def _on_the_pair(frame: "Frame", against: str | None, catalogue: "Catalogue", *, as_json: bool) -> str:

@@ -36,6 +36,7 @@ from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.sheet import Sheet
 from rvsim.faces.screen.terminals import ContactRow, OutputRow
 from rvsim.faces.screen.theme import APP_CSS, THEMES, theme_name, variables_of
+from rvsim.faces.text.spell_build import BetweenStepsError
 from rvsim.runs.control import RunControl
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.runs.manual_inputs import ManualInputs
@@ -298,7 +299,7 @@ class LiveScreen(App[int]):
         """Ask for a value of what holds the chosen bit; a value that cannot be is answered, and asked for again."""
         wanted = draft.wanted()
         if wanted is None:
-            self._draft_changed("This bit belongs to no field, so there is no value to write: space changes the bit.")
+            self._set_value(draft, "")  # the draft says why there is none
             return
         found = suggestions or draft.suggestions()
         more = f"; ↑ ↓ {' or '.join(suggestions)}" if suggestions else "; ↑ ↓ names" if found else ""
@@ -307,15 +308,24 @@ class LiveScreen(App[int]):
             if text is None or not text or self.scene.draft is not draft:
                 self._draft_changed("")
                 return
-            try:
-                step = draft.set_value(text)
-            except ValueError as problem:
-                self._draft_changed(_sentence(problem))
-                self._ask_for_value(draft, getattr(problem, "nearest", ()))
-                return
-            self._draft_changed(_sentence(step))
+            nearest = self._set_value(draft, text)
+            if nearest is not None:
+                self._ask_for_value(draft, nearest)
 
         self.push_screen(LinePrompt(f"{wanted}{more}; esc leaves", found), put_in)
+
+    def _set_value(self, draft: Draft, text: str) -> Sequence[str] | None:
+        """Put a value into the draft and say how; where it cannot be, say why, and return the nearest ones that can.
+
+        None means that it is in.
+        """
+        try:
+            step = draft.set_value(text)
+        except ValueError as problem:
+            self._draft_changed(_sentence(problem))
+            return problem.nearest if isinstance(problem, BetweenStepsError) else ()
+        self._draft_changed(_sentence(step))
+        return None
 
     def _draft_changed(self, status: str | None = None) -> None:
         """Draw the draft with its chosen bit in the window; ``status`` is the sentence at the bottom."""

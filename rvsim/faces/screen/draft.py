@@ -153,7 +153,7 @@ class Draft:
         if isinstance(chosen, IdentifierBit):
             return self._set_part(chosen.part, text.strip())
         if chosen.field is None:
-            raise ValueError(f"bit {chosen.bit} of byte {chosen.byte} belongs to no field: space changes the bit alone")
+            raise ValueError(self._without_field(chosen))
         raw, step = raw_of(chosen.field, text.strip())
         self._set_raw(chosen.field, raw)
         return f"{chosen.field.title}: {step}"
@@ -170,7 +170,7 @@ class Draft:
             return
         field = chosen.field
         if field is None:
-            raise ValueError(f"bit {chosen.bit} of byte {chosen.byte} belongs to no field: space changes the bit alone")
+            raise ValueError(self._without_field(chosen))
         raw = field.raw_in(self.frame.data)
         if raw is None:
             raise ValueError(f"the frame is too short for {field.title}")
@@ -230,6 +230,10 @@ class Draft:
                 yield "unchanged"
             yield "or 0x and hex"
 
+    def _without_field(self, chosen: FieldBit) -> str:
+        why = "belongs to no field" if self.spec is not None and self.spec.fields else "is in no known layout"
+        return f"bit {chosen.bit} of byte {chosen.byte} {why}: space changes the bit alone"
+
     def _is_of_dgn(self, part: IdentifierPart) -> bool:
         if part is IdentifierPart.SPECIFIC:
             return not ident.is_addressed(ident.dgn_of(self.frame.identifier))
@@ -248,8 +252,6 @@ class Draft:
     def _set_raw(self, field: FieldSpec, raw: int) -> None:
         layout = self.layout
         assert layout is not None
-        if field.signed and raw > field.raw_limits[1]:
-            raw -= 1 << field.length
         self._replace(self.frame._replace(data=layout.replace(self.frame.data, field.name, raw)))
 
     # The identifier.

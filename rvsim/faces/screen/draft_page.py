@@ -55,7 +55,7 @@ def command_text(frame: Frame) -> str:
     """Return the command that explains a frame on standard output."""
     if len(frame.data) > MAX_FRAME_BYTES:
         return "A long message, put together from several frames: rvsim spell takes single frames."
-    return f"In text: rvsim spell {frame.identifier:08X} {frame.data.hex().upper()}".rstrip()
+    return f"As text: rvsim spell {frame.identifier:08X} {frame.data.hex().upper()}".rstrip()
 
 
 def _identifier_text(draft: Draft) -> str:

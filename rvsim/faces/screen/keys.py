@@ -206,15 +206,15 @@ def draft_key_texts() -> Iterator[tuple[str, str]]:
 DRAFT_HINTS = (
     ("← → bit", 0),
     ("↑ ↓ byte", 2),
-    ("space change", 0),
+    ("space flip", 0),
     ("1 0 set", 5),
     ("enter value", 0),
     ("+ - step", 3),
     ("u undo", 1),
     ("b as heard", 4),
     ("esc frame", 0),
-    ("? keys", 6),
-    ("q quit", 7),
+    ("? keys", 0),
+    ("q quit", 6),
 )
 """The line of hints while a draft is on the tape: a key with its word, and its rank as in ``_HINTS``."""
 _HINTS: tuple[tuple[str, int, frozenset[Mode]], ...] = (

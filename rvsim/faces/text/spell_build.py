@@ -40,6 +40,40 @@ class Built:
     raws: Mapping[str, int]
     steps: tuple[str, ...]
     why_source: str
+    before: Frame | None = None
+    """The frame that was changed; None where all of it was built."""
+
+
+def change(
+    spec: MessageSpec,
+    frame: Frame,
+    values: Sequence[GivenValue],
+    *,
+    source: int | None = None,
+    destination: int | None = None,
+    priority: int | None = None,
+) -> Built:
+    """Change some fields of a frame; all other bits stay. Parts of the identifier that are None stay as well.
+
+    Raises:
+        InputError: one line for each mistake.
+    """
+    raws, steps = _raws(spec, values, destination)
+    data = frame.data
+    try:
+        for name, raw in raws.items():
+            data = spec.replace(data, name, raw)
+    except ValueError as problem:
+        raise InputError(f"{problem}: give the whole frame") from None
+    parts = ident.split_identifier(frame.identifier)
+    identifier = ident.join_identifier(
+        parts.priority if priority is None else priority,
+        parts.dgn,
+        parts.source if source is None else source,
+        parts.destination if destination is None else destination,
+    )
+    why = "given" if source is not None else "as it was"
+    return Built(spec, Frame(0, identifier, data), raws, steps, why, frame)
 
 
 def build(
@@ -63,6 +97,29 @@ def build(
     Raises:
         InputError: one line for each mistake.
     """
+    raws, steps = _raws(spec, values, destination)
+    why = "given"
+    if source is None:
+        sender = next((one for one in parties(spec) if one.sends), None)
+        source, why = (
+            (ANY_ADDRESS, "invented: give your own with --source")
+            if sender is None
+            else (sender.address, f"that of {sender.device} in {sender.rig}; give your own with --source")
+        )
+    if destination is None and ident.is_addressed(spec.dgn):
+        destination = ident.GLOBAL_ADDRESS
+    identifier = ident.join_identifier(spec.priority if priority is None else priority, spec.dgn, source, destination)
+    return Built(spec, Frame(0, identifier, spec.encode(raws)), raws, steps, why)
+
+
+def _raws(
+    spec: MessageSpec, values: Sequence[GivenValue], destination: int | None
+) -> tuple[Mapping[str, int], tuple[str, ...]]:
+    """Return the raw integers of values by field, and the step to each.
+
+    Raises:
+        InputError: one line for each mistake; a destination for a broadcast is one.
+    """
     if not spec.fields:
         raise InputError(f"{spec.name} is known by name only: no layout is established, so no frame can be built")
     problems: list[str] = []
@@ -81,18 +138,7 @@ def build(
         problems.append(f"{spec.name} is a broadcast: it has no destination; leave --destination out")
     if problems:
         raise InputError(*problems)
-    why = "given"
-    if source is None:
-        sender = next((one for one in parties(spec) if one.sends), None)
-        source, why = (
-            (ANY_ADDRESS, "invented: give your own with --source")
-            if sender is None
-            else (sender.address, f"that of {sender.device} in {sender.rig}; give your own with --source")
-        )
-    if destination is None and ident.is_addressed(spec.dgn):
-        destination = ident.GLOBAL_ADDRESS
-    identifier = ident.join_identifier(spec.priority if priority is None else priority, spec.dgn, source, destination)
-    return Built(spec, Frame(0, identifier, spec.encode(raws)), raws, tuple(steps), why)
+    return raws, tuple(steps)
 
 
 def _field(spec: MessageSpec, name: str) -> FieldSpec:
@@ -131,6 +177,8 @@ def raw_of(field: FieldSpec, text: str) -> tuple[int, str]:
             raise ValueError(
                 f"{field.name}={text} does not fit in {field.length} bits: the highest is 0x{field.all_ones:X}"
             )
+        if field.signed and number > field.raw_limits[1]:
+            number -= 1 << field.length
         return number, f"raw {_shown(field, number)}, as given"
     number_and_unit = _NUMBER.fullmatch(text)
     if number_and_unit is None:
@@ -224,6 +272,8 @@ def built_text(built: Built, catalogue: Catalogue, units: DisplayUnits = METRIC)
 
     spec, frame = built.spec, built.frame
     yield f"{spec.name}, DGN {spec.dgn:05X} hex: {spec.length} bytes"
+    if built.before is not None:
+        yield f"Changed: {built.before.identifier:08X} {built.before.data.hex(' ').upper()}"
     yield ""
     yield from _data_steps(built)
     yield ""
@@ -249,6 +299,9 @@ def _data_steps(built: Built) -> Iterator[str]:
             step += f"; with the other bits of the byte {held} hex"
         yield f"  {where}: {field.title}, {type_of(field)}"
         yield from clauses(step.split("; "), "      ", "; ")
+    if built.before is not None:
+        yield "  all other bits stay as they were"
+        return
     if rest:
         state = "unchanged" if any(field.code(State.UNCHANGED) is not None for field in rest) else "no data"
         yield from wrapped(f"all ones ({state}): {', '.join(field.title for field in rest)}", "  ")

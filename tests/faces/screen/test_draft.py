@@ -148,7 +148,7 @@ def test_a_bit_changes_the_value(copy):
     assert "[80 24 = 1(0)000000 00100100 set point temperature heat 19.00 °C *]" in text
     assert "Bit 6 of byte 3 is bit 6 of set point temperature heat: 64 × 0.03125 = 2 °C. As heard: 21.00 °C." in text
     assert "1 bit changed." in text
-    assert "In text: rvsim spell 19FFE244 0102C880244025FF" in text
+    assert "As text: rvsim spell 19FFE244 0102C880244025FF" in text
 
 
 def test_a_value_changes_the_bits(copy):
@@ -412,7 +412,7 @@ def test_a_frame_without_data(copy, catalogue):
     draft.step_bit(99)
     assert draft.place == 28
     assert page(draft)[1].endswith("from 5E *]")
-    assert command_text(draft.frame) == "In text: rvsim spell 19FFE45E"
+    assert command_text(draft.frame) == "As text: rvsim spell 19FFE45E"
 
 
 def test_a_connection_frame_has_the_fields_of_its_control_byte(copy):
