@@ -585,9 +585,8 @@ class Scene:
 
     def put_draft_away(self) -> None:
         """Go back from a draft to the frame; a draft with changes can be taken again."""
-        if self.draft is not None and self.draft_source is not None:
-            changed = self.draft.changed_bits > 0
-            self._draft_put_away = (self.draft, self.draft_source) if changed else None
+        if self.draft is not None and self.draft_source is not None and self.draft.changed_bits:
+            self._draft_put_away = self.draft, self.draft_source
         self.draft = self.draft_source = None
 
     @property
