@@ -209,7 +209,7 @@ class Draft:
             if chosen.field is None:
                 return None
             unit = f"a number in {chosen.field.printed_unit}" if chosen.field.unit else "a number"
-            forms = [*([] if chosen.field.codes and not chosen.field.unit else [unit]), *self._named()]
+            forms = [unit, *self._named()]
             return f"{chosen.field.title}: {', '.join(forms)}"
         if self._is_of_dgn(chosen.part):
             return "DGN: the name of a message, or its number in hex"

@@ -18,6 +18,7 @@ from rvsim.faces.text.identifier_parts import (
 from rvsim.faces.text.marks import LEGEND, mark
 from rvsim.faces.text.spell import identifier_lines
 from rvsim.faces.text.spell_fields import exact
+from rvsim.faces.text.spell_meaning import spoken_text
 from rvsim.wire import ident
 from rvsim.wire.fields import FieldSpec
 from rvsim.wire.frame import Frame
@@ -117,6 +118,10 @@ def _chosen_bit_sentences(draft: Draft, units: DisplayUnits) -> list[str]:
     if isinstance(chosen, IdentifierBit):
         return [_identifier_bit_text(draft.frame.identifier, chosen)]
     if chosen.field is None:
+        if draft.spec is not None and spoken_text(draft.spec, draft.frame.data) is not None:
+            held = draft.frame.data[chosen.byte]
+            letter = repr(chr(held)) if chr(held).isascii() and chr(held).isprintable() else "no letter"
+            return [f"Bit {chosen.bit} of byte {chosen.byte}, in a text: {held:02X} hex is {letter}."]
         if draft.spec is None or not draft.spec.fields:
             return [f"Bit {chosen.bit} of byte {chosen.byte}: no layout is known, so it has no meaning here."]
         return [f"Bit {chosen.bit} of byte {chosen.byte} belongs to no field; unused bits are sent as 1."]

@@ -383,7 +383,7 @@ def test_what_can_be_written_is_said(copy, catalogue):
     """The names of codes and states, the messages for a DGN; nothing has names in an address."""
     draft = copy(THERMOSTAT, FAN_MODE)
     assert draft.suggestions() == ["auto", "on", "no data", "error"]
-    assert draft.wanted() == "fan mode: the name of a code, no data, or 0x and hex"
+    assert draft.wanted() == "fan mode: a number, the name of a code, no data, or 0x and hex"
     draft.place = HEAT
     assert draft.wanted() == "set point temperature heat: a number in °C, no data, or 0x and hex"
     assert draft.suggestions() == ["no data", "out of range"]
@@ -403,6 +403,19 @@ def test_a_message_that_is_not_known(copy):
     assert "Bit 7 of byte 0: no layout is known, so it has no meaning here." in text
     draft.flip()
     assert draft.frame.data == b"\x81\x02"
+
+
+def test_a_letter_of_a_text(copy, catalogue):
+    """A product is a text: a bit changes a letter, and there is no value to write."""
+    identifier = catalogue.by_name("PRODUCT_IDENTIFICATION").identifier(0x5E)
+    draft = copy(Frame(0, identifier, b"ACME*H2*123*4*"), 29 + 3)
+    draft.flip()
+    assert "Bit 4 of byte 0, in a text: 51 hex is 'Q'." in " ".join(page(draft))
+    assert any("product QCME, H2" in line for line in page(draft))
+    draft.set_bit(0)
+    draft.place = 29
+    draft.flip()
+    assert "Bit 7 of byte 0, in a text: C1 hex is no letter." in " ".join(page(draft))
 
 
 def test_a_frame_without_data(copy, catalogue):
