@@ -209,7 +209,8 @@ class LiveScreen(App[int]):
     def action_next_message(self) -> None:
         """Show the next message of the device on the tape."""
         with self._control.lock:
-            self.scene.next_message()
+            kept = self.scene.next_message()
+        self.scene.status_text = kept or self.scene.status_text
         self.redraw()
 
     def action_step_reading(self, by: int) -> None:
@@ -288,9 +289,8 @@ class LiveScreen(App[int]):
                 draft.revert()
                 text = "The frame as it was heard; u takes that back."
             case DraftAction.LEAVE:
-                text = "Your changes are kept: d takes the copy again." if draft.changed_bits else ""
                 with self._control.lock:
-                    self.scene.put_draft_away()
+                    text = self.scene.put_draft_away()
             case _:
                 assert_never(action)
         self._draft_changed(text)

@@ -16,7 +16,7 @@ from rvsim.faces.text.identifier_parts import (
     identifier_words,
     part_at,
     part_name,
-    part_value,
+    part_text,
 )
 from rvsim.faces.text.worst_case_text import worst_case_text
 from rvsim.watch.bus.turn import Turn, Waiting
@@ -148,14 +148,10 @@ def _waiting_lines(waiting: Waiting, winner: int, sender_text: SenderText, width
 
 def _lost_text(bits: Sequence[Bit], winner: int, loser: int) -> str:
     """Return which part of the identifier decided, with its value in both frames; ``bits`` end with the one lost."""
-    if bits[-1].part is not FramePart.IDENTIFIER or bits[-1].is_stuff:
-        return "it lost outside the identifier"
     place = sum(bit.part is FramePart.IDENTIFIER and not bit.is_stuff for bit in bits) - 1
     part, _ = part_at(place)
-    won, lost = part_value(winner, part), part_value(loser, part)
-    form = "02X" if part in (IdentifierPart.GROUP, IdentifierPart.SPECIFIC, IdentifierPart.SOURCE) else "d"
     where = f"that is bit {place + 1} of the {IDENTIFIER_BITS} of the identifier, in its {part_name(loser, part)}"
-    return f"{where}: {lost:{form}} against {won:{form}}, and the lower number goes first"
+    return f"{where}: {part_text(loser, part)} against {part_text(winner, part)}, and the lower number goes first"
 
 
 def _parts_text(identifier: int, first: int, end: int) -> str:

@@ -551,11 +551,11 @@ class Scene:
         frames = self.chosen_frames()
         return frames[self.topic_index % len(frames)] if frames else None
 
-    def next_message(self) -> None:
-        """Put the next message of the device on the tape."""
+    def next_message(self) -> str:
+        """Put the next message of the device on the tape; return what ``put_draft_away`` returns."""
         self.topic_index += 1
         self.piece_index = None
-        self.put_draft_away()
+        return self.put_draft_away()
 
     def step_piece(self, by: int) -> None:
         """Open the next piece of the frame on the tape, or the one before; before the first byte is the identifier."""
@@ -583,11 +583,14 @@ class Scene:
         self.draft_source = DraftSource(last.device, str(last.topic), text)
         return ""
 
-    def put_draft_away(self) -> None:
-        """Go back from a draft to the frame; a draft with changes can be taken again."""
+    def put_draft_away(self) -> str:
+        """Go back from a draft to the frame; return that a draft with changes can be taken again, "" without one."""
+        kept_text = ""
         if self.draft is not None and self.draft_source is not None and self.draft.changed_bits:
             self._draft_put_away = self.draft, self.draft_source
+            kept_text = f"Your changes are kept: d takes the copy again on {self.draft_source.topic}."
         self.draft = self.draft_source = None
+        return kept_text
 
     @property
     def is_drafting(self) -> bool:

@@ -10,6 +10,7 @@ from itertools import pairwise
 from rvsim.wire import ident
 
 IDENTIFIER_BITS = 29
+_BYTE_BITS = 8
 
 
 class IdentifierPart(StrEnum):
@@ -42,6 +43,12 @@ def part_value(identifier: int, part: IdentifierPart) -> int:
     """Return the number that the bits of a part are."""
     first, end = span_of(part)
     return identifier >> IDENTIFIER_BITS - end & (1 << end - first) - 1
+
+
+def part_text(identifier: int, part: IdentifierPart) -> str:
+    """Return the number in a part as it is written: two hex digits for a byte."""
+    first, end = span_of(part)
+    return f"{part_value(identifier, part):{'02X' if end - first == _BYTE_BITS else 'd'}}"
 
 
 def with_part(identifier: int, part: IdentifierPart, value: int) -> int:

@@ -76,7 +76,7 @@ def test_a_copy_is_changed_by_keys_and_nothing_is_sent(seen, drive):
     drive(run.app(), (80, 24), "b", note, "u", "escape", note)
     assert draft.frame.data.hex() == "010280" + "8124" + "4025ff"
     assert said[7] == "The frame as it was heard; u takes that back."
-    assert said[8] == "Your changes are kept: d takes the copy again."
+    assert said[8] == "Your changes are kept: d takes the copy again on THERMOSTAT_STATUS_1, instance 1."
     assert scene.page is Page.TAPE
     assert not scene.is_drafting
     lines = drive(run.app(), (80, 24), "d", note, "question_mark")
@@ -142,8 +142,9 @@ def test_a_copy_belongs_to_its_message(scene):
     assert scene.take_draft() == ""
     scene.draft.flip()
     changed = scene.draft
-    scene.next_message()
+    assert "d takes the copy again on THERMOSTAT_STATUS_1" in scene.next_message()
     assert scene.draft is None
+    assert scene.put_draft_away() == ""
     assert scene.take_draft() == ""
     assert scene.draft_source.topic.startswith("THERMOSTAT_AMBIENT_STATUS")
     scene.choose("address 5E hex")
