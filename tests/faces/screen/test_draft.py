@@ -35,7 +35,7 @@ def copy(catalogue):
     return make
 
 
-def page(draft: Draft, width: int = 400) -> list[str]:
+def page(draft: Draft, width: int = 4000) -> list[str]:
     """The page as text."""
     return [text_of(line) for line in draft_lines(draft, "X, from heater, at 16 s", width=width)]
 
