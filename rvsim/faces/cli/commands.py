@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from rvsim.errors import ExitCode
-from rvsim.faces.cli import export_command, options, practice_command, scenario_commands, spell_command
+from rvsim.faces.cli import completion, export_command, options, practice_command, scenario_commands, spell_command
 from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import handle_ending_signals, run_command, safe_output
 
@@ -54,6 +54,8 @@ def run() -> int:
 def _code() -> int:
     handle_ending_signals()
     try:
+        if completion.is_completing():
+            completion.complete(app)
         with safe_output():
             app(standalone_mode=True)
     except SystemExit as exit_request:
@@ -75,7 +77,10 @@ def _leave(code: int) -> None:
 )
 def bench(
     scenario: Annotated[
-        str, typer.Argument(metavar="SCENARIO", help="A shipped scenario, or a TOML file.")
+        str,
+        typer.Argument(
+            metavar="SCENARIO", help="A shipped scenario, or a TOML file.", autocompletion=completion.scenarios
+        ),
     ] = "winter_evening",
     plain: options.Plain = False,
     json: options.Json = False,
@@ -388,7 +393,12 @@ def listen(
 def about(
     words: Annotated[
         str | None,
-        typer.Option("--words", metavar="[TERM]", help="Explain a term of the field or of rvsim; all if omitted."),
+        typer.Option(
+            "--words",
+            metavar="[TERM]",
+            help="Explain a term of the field or of rvsim; all if omitted.",
+            autocompletion=completion.terms,
+        ),
     ] = None,
     keys: Annotated[
         str | None,
@@ -397,11 +407,17 @@ def about(
             metavar="[PART]",
             help="List all keys of a rig, of a scenario, or of the settings of a kind of device. PART: rig, "
             "scenario or the kind, like heater; the parts are listed if omitted.",
+            autocompletion=completion.parts_with_keys,
         ),
     ] = None,
     guide: Annotated[
         str | None,
-        typer.Option("--guide", metavar="[TOPIC]", help="Print a guide; the topics are listed if omitted."),
+        typer.Option(
+            "--guide",
+            metavar="[TOPIC]",
+            help="Print a guide; the topics are listed if omitted.",
+            autocompletion=completion.topics,
+        ),
     ] = None,
     ascii: options.Ascii = False,
 ) -> None:

@@ -13,7 +13,7 @@ from typing import Any
 from rvsim.errors import InputError, did_you_mean
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.spell_example import ANY_ADDRESS
-from rvsim.faces.text.spell_fields import clauses, exact, limits_text, place, wrapped
+from rvsim.faces.text.spell_fields import WRITTEN_STATES, clauses, exact, limits_text, place, wrapped
 from rvsim.faces.text.spell_given import GivenValue
 from rvsim.faces.text.spell_layout import code_text, type_of
 from rvsim.faces.text.spell_senders import parties
@@ -26,8 +26,6 @@ from rvsim.wire.spec import MessageSpec
 
 _NUMBER = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)\s*(\S*)")
 _RAW = re.compile(r"0x([0-9a-f]+)", re.IGNORECASE)
-_STATE_WORDS = {str(state): state for state in (State.NO_DATA, State.UNCHANGED, State.OUT_OF_RANGE, State.ERROR)}
-"""The states that can be written for a value."""
 _MAX_LISTED_CODES = 12
 
 
@@ -113,8 +111,9 @@ def _raw(field: FieldSpec, text: str) -> tuple[int, str]:
         raise ValueError(f"{field.name} has no value; write one behind the =, like {field.name}={_example(field)}")
     if (code := _code(field, text)) is not None:
         return code, f"{field.labels[code]} is the code {code} = {_shown(field, code)}"
-    if text.lower() in _STATE_WORDS:
-        return _special(field, _STATE_WORDS[text.lower()])
+    words = text.lower().replace("_", " ")
+    if words in WRITTEN_STATES:
+        return _special(field, WRITTEN_STATES[words])
     raw = _RAW.fullmatch(text)
     if raw is not None:
         number = int(raw[1], 16)

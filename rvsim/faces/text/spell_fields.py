@@ -20,6 +20,8 @@ ORIGIN_WORDS = {
     Origin.USER: "from your own definitions",
 }
 """The grades in words, in spell and on the screen. `marks.LEGEND` has the same words for the signs * and **."""
+WRITTEN_STATES = {str(state): state for state in (State.NO_DATA, State.UNCHANGED, State.OUT_OF_RANGE, State.ERROR)}
+"""The states that can be written for a value of a frame that is built."""
 STATE_WORDS = {
     State.RESERVED: "reserved by the standard, not a reading",
     State.OUT_OF_RANGE: "the sender says that its measurement is out of range",
