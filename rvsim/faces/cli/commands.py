@@ -56,8 +56,9 @@ def _code() -> int:
     try:
         if completion.is_completing():
             completion.complete(app)
+            return ExitCode.GOOD
         with safe_output():
-            app(standalone_mode=True)
+            app(standalone_mode=True, color=False)  # colours are control characters, which would be replaced
     except SystemExit as exit_request:
         return exit_request.code if isinstance(exit_request.code, int) else ExitCode.GOOD
     return ExitCode.GOOD

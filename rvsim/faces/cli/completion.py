@@ -62,8 +62,8 @@ def complete(app: Callable[..., object]) -> None:
 
 def _complete_in_bash(app: Callable[..., object]) -> None:
     """Answer bash, which takes ``name=value`` for three words and inserts a proposal as it is, blanks and all."""
-    words, current = os.environ.get("COMP_WORDS", "").split("\n"), int(os.environ.get("COMP_CWORD", "0"))
-    joined, place = _with_equals_joined(words, current)
+    words, current = os.environ.get("COMP_WORDS", "").split("\n"), os.environ.get("COMP_CWORD", "")
+    joined, place = _with_equals_joined(words, int(current) if current.isdecimal() else len(words))
     os.environ["COMP_WORDS"], os.environ["COMP_CWORD"] = "\n".join(joined), str(place)
     written = io.StringIO()
     try:

@@ -1,5 +1,6 @@
 """What the shell proposes behind Tab: asked as typer's scripts ask, and in each shell that is installed."""
 
+import io
 import os
 import shutil
 import subprocess
@@ -140,7 +141,23 @@ def test_bash_takes_an_equals_sign_for_a_word(tab):
     assert tab(["rvsim", "bench", "--except", "control\\ pa"]) == ["control\\ panel"]
     assert tab(["rvsim", "bench", "--except", '"con']) == ["control panel"]
     assert tab(["rvsim", "survey", "--rig", "=", "ott"]) == ["ottersby"]
-    assert tab(["rvsim", "about", "--words", "bus"])[0] == "bus\\ load"
+    assert "bus\\ load" in tab(["rvsim", "about", "--words", "bus"])
+
+
+def test_what_the_installation_says_has_no_colours(monkeypatch, capfd):
+    """They are control characters, which would be printed as text in a terminal."""
+
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    said = Terminal()
+    monkeypatch.setattr("typer.completion.install", lambda **_: ("bash", "/home/ann/rvsim.sh"))
+    monkeypatch.setattr(sys, "argv", ["rvsim", "--install-completion"])
+    monkeypatch.setattr(sys, "stdout", said)
+    assert run() == 0
+    assert said.getvalue().splitlines()[0] == "bash completion installed in /home/ann/rvsim.sh"
+    assert capfd.readouterr().err == ""
 
 
 @pytest.mark.parametrize("shell", SCRIPT)
