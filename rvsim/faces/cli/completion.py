@@ -158,7 +158,7 @@ def _values(field: "FieldSpec") -> list[str]:
     """Return what can be written for a field: its codes, else its lowest and highest value; and its special codes."""
     from rvsim.faces.text.spell_fields import WRITTEN_STATES, exact
 
-    codes = [label.replace(" ", "_") for label in field.codes if "_" not in label]
+    codes = [label.replace(" ", "_") for label in field.codes]
     ends = [] if codes else [exact(field, raw * field.scale + field.offset) for raw in field.raw_limits]
     states = [word.replace(" ", "_") for word, state in WRITTEN_STATES.items() if state in field.states.values()]
     return list(dict.fromkeys([*codes, *ends, *states]))

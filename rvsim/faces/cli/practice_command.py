@@ -92,7 +92,7 @@ def practice(
     light: options.Light = False,
     ascii: options.Ascii = False,
 ) -> None:
-    """Practise reading and building frames, with hints and an explanation of each mistake."""
+    """Practise reading and building frames; each mistake is explained."""
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:

@@ -51,7 +51,7 @@ def tab(monkeypatch, capfd, tmp_path):
     return ask
 
 
-def test_messages_are_proposed_as_they_are_typed(tab, tmp_path):
+def test_messages_are_proposed_as_they_are_typed(tab, tmp_path, monkeypatch):
     """In upper and lower case, for `spell` and for `--message`, those of a file of one's own included."""
     names = {name for name in load_catalogue().names if name.startswith("THERM")}
     assert set(tab("rvsim spell THERM")) == names
@@ -59,9 +59,16 @@ def test_messages_are_proposed_as_they_are_typed(tab, tmp_path):
     assert set(tab("rvsim survey x.log --message THERM")) == names
     assert len(tab("rvsim spell ")) == len(load_catalogue())
     own = tmp_path / "own.dbc"
-    own.write_text('VERSION ""\nBO_ 2583691265 THERMAL_CUSHION: 8 X\n SG_ warmth : 0|8@1+ (1,0) [0|250] "" X\n')
+    own.write_text(
+        'VERSION ""\nBO_ 2583691265 THERMAL_CUSHION: 8 X\n SG_ warmth : 0|8@1+ (1,0) [0|250] "" X\n'
+        'VAL_ 2583691265 warmth 1 "slow_start" ;\n'
+    )
     assert "THERMAL_CUSHION" in tab("rvsim spell --dbc own.dbc THERM")
+    assert "warmth=slow_start" in tab("rvsim spell --dbc own.dbc THERMAL_CUSHION w")
     assert tab("rvsim spell --dbc none.dbc THERM") == []
+    monkeypatch.delenv("_RVSIM_COMPLETE")
+    monkeypatch.setattr(sys, "argv", ["rvsim", "spell", "--dbc", "own.dbc", "THERMAL_CUSHION", "warmth=slow_start"])
+    assert run() == 0
 
 
 def test_fields_and_what_can_be_written_for_them(tab):
@@ -99,6 +106,11 @@ def test_devices_are_those_of_the_vehicle_that_is_given(tab, tmp_path):
     (tmp_path / "night.toml").write_text('rig = "van.toml"\n')
     (tmp_path / "broken.toml").write_text("[[device]\n")
     assert tab("rvsim bench night.toml --except ") == ["lamp"]
+    (tmp_path / "sub").mkdir()
+    (tmp_path / "sub" / "day.toml").write_text('rig = "other.toml"\n')
+    (tmp_path / "sub" / "other.toml").write_text('[[device]]\nname = "fan"\n')
+    assert tab("rvsim bench sub/day.toml --except ") == ["fan"]
+    assert tab("rvsim bench sub/d") == ["sub/day.toml"]
     assert tab("rvsim survey x.log --rig broken.toml --device ") == tab("rvsim bench none.toml --except ") == []
     assert tab("rvsim survey x.log --rig v") == ["van.toml"]
 
@@ -136,6 +148,7 @@ def test_bash_takes_an_equals_sign_for_a_word(tab):
     assert tab([*spell, "fan_mode", "="]) == ["auto", "on", "no_data", "error"]
     assert tab([*spell, "fan_mode", "=", "on", "fan_s"])[0] == "fan_speed=0"
     assert tab([*spell, "fan_mode", "=", "on", ""])[0] == "instance="
+    assert tab([*spell, "fan_mode", "=", ""])[0] == "instance="
     assert tab([*spell, "fan_mode", "=", "o", "fan_speed", "=", "1"], at=5) == ["on"]
     assert tab(["rvsim", "bench", "--except", "con"]) == ["control\\ panel"]
     assert tab(["rvsim", "bench", "--except", "control\\ pa"]) == ["control\\ panel"]

@@ -5,7 +5,9 @@ from importlib.metadata import version
 
 import pytest
 
-COMMANDS = ("bench", "shakedown", "vary", "spell", "survey", "compare", "replay", "export", "listen", "about")
+COMMANDS = (
+    "bench", "shakedown", "vary", "spell", "practice", "survey", "compare", "replay", "export", "listen", "about",
+)  # fmt: skip
 
 
 @pytest.fixture
