@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rvsim.errors import ExitCode, InputError
-from rvsim.faces.cli import options
+from rvsim.faces.cli import completion, options
 from rvsim.faces.cli.console import print_as
 from rvsim.faces.cli.exits import run_command, say
 
@@ -33,6 +33,7 @@ Words = Annotated[
         help="A frame: its identifier and data in hex, or a line of a log. Or a message: its name or DGN; with values "
         "of its fields the frame is built; behind a frame, values change it. Without any of these all messages are "
         "listed.",
+        autocompletion=completion.spelled,
     ),
 ]
 Find = Annotated[str | None, typer.Option("--find", metavar="WORD", help="List the messages in which a word occurs.")]

@@ -188,7 +188,7 @@ def raw_of(field: FieldSpec, text: str) -> tuple[int, str]:
 
 def _code(field: FieldSpec, text: str) -> int | None:
     wanted = text.lower().replace("_", " ")
-    return next((raw for label, raw in field.codes.items() if label.lower() == wanted), None)
+    return next((raw for label, raw in field.codes.items() if label.lower().replace("_", " ") == wanted), None)
 
 
 def _no_value(field: FieldSpec, text: str) -> str:
