@@ -15,8 +15,10 @@ from rvsim.faces.cli.commands import run
 from rvsim.faces.practice.exercise import Kind
 from rvsim.faces.text.guides import TOPICS
 from rvsim.shakedown.scenario import shipped_scenarios
+from rvsim.shipped import scenario_folder
 from rvsim.wire.database import load_catalogue
 
+RIGS = scenario_folder() / "rigs"
 SCRIPT = {
     "bash": "source <(_RVSIM_COMPLETE=source_bash rvsim)\nCOMP_WORDS=(rvsim spell THERMOSTAT_STATUS_1 fan_mode = o)\n"
     'COMP_CWORD=5\n_rvsim_completion rvsim\necho "${COMPREPLY[@]}"',
@@ -124,7 +126,7 @@ def test_names_that_are_shipped_and_files(tab, tmp_path):
         name for name in names if name.startswith("lo") and name != "loose_plug"
     ]
     assert tab("rvsim practice loo") == ["loose_plug", "loose.log"]
-    assert tab("rvsim survey x.log --rig ") == ["brackenlow", "ottersby", "quillhaven"]
+    assert tab("rvsim survey x.log --rig ") == sorted(path.stem for path in RIGS.glob("*.toml"))
     assert tab("rvsim about --guide ") == list(TOPICS)
     assert tab("rvsim about --words dm") == ["dm_rv", "dm1"]
     assert set(tab("rvsim about --words DM")) == {"DM_RV", "DM1"}
