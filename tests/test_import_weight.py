@@ -8,12 +8,22 @@ import pytest
 
 HEAVY = ("can", "cantools", "pydantic", "textual", "pyarrow", "numpy", "rich", "asyncio")
 RUN = "from rvsim.faces.cli.commands import app; app({}, standalone_mode=False)"
+TABS = "import os; from rvsim.faces.cli.commands import run; " + "; ".join(
+    f"os.environ.update(_RVSIM_COMPLETE='complete_zsh', _TYPER_COMPLETE_ARGS={typed!r}); run()"
+    for typed in (
+        "rvsim sp", "rvsim spell THERM", "rvsim spell THERMOSTAT_STATUS_1 fan_mode=", "rvsim bench --except he",
+        "rvsim survey x.log --rig ottersby --device he", "rvsim about --words ad", "rvsim about --keys he",
+        "rvsim practice --kind re", "rvsim about --guide st",
+    )
+)  # fmt: skip
+"""Tab behind each of these."""
 CASES = {
     "import rvsim; rvsim.__all__; dir(rvsim)": (*HEAVY, "typer", "rvsim.errors", "rvsim.faces"),
     "from rvsim import Frame, BusError": HEAVY,
     "import rvsim.faces.cli.commands": HEAVY,
     RUN.format(["--help"]): HEAVY,
     RUN.format(["spell", "19FFE45E", "00"]): HEAVY,
+    TABS: HEAVY,
 }
 
 

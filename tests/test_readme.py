@@ -168,9 +168,10 @@ def test_what_a_document_names_is_there(document):
     """Guides, commands and options: no name is left behind when one changes."""
     text = PYTEST_LINE.sub("", document.read_text(encoding="utf-8"))
     program: Any = get_command(app)
-    options = {name for command in program.commands.values() for one in command.params for name in one.opts}
+    all_commands = (program, *program.commands.values())
+    options = {name for command in all_commands for one in command.params for name in one.opts}
     named = set(re.findall(r"(?<![\w-])--[a-z][\w-]*", text))
-    assert named <= options | {"--help", "--version", "--rvsim-scenarios", "--rvsim-strength"}
+    assert named <= options | {"--help", "--rvsim-scenarios", "--rvsim-strength"}
     commands = set(re.findall(r"[`$] ?rvsim (\w+)", text))
     assert commands <= program.commands.keys() | {"COMMAND"}
     assert set(re.findall(r"--guide ([\w-]+)", text)) <= {"TOPIC", *TOPICS}
@@ -240,3 +241,16 @@ def test_the_lines_for_adapters_name_what_the_options_take(tmp_path):
         assert done.returncode == 3
         assert "slcan" in done.stderr.splitlines()[-1]
         assert "the bus could not be opened" in done.stderr.splitlines()[-1]
+
+
+def test_the_first_hour_fits_any_terminal():
+    """Ten steps, each ending with a question and its answer; text in 80 columns, pictures in ASCII."""
+    text = guide("first-hour")
+    steps = re.split(r"^## \d+\. ", text, flags=re.MULTILINE)[1:]
+    assert len(steps) == 10
+    assert all(re.search(r"\nQuestion: [^\n]+(\n[^\n]+)*\nAnswer: ", step) for step in steps)
+    pictures = re.findall(r"```\n(.*?)```", re.sub(r"```console\n.*?```\n", "", text, flags=re.DOTALL), re.DOTALL)
+    assert len(pictures) >= 5
+    assert all(picture.isascii() for picture in pictures)
+    prose = re.sub(r"```console\n.*?```\n", "", text, flags=re.DOTALL)
+    assert max(map(len, prose.splitlines())) <= 80

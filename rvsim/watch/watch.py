@@ -97,6 +97,8 @@ class Watch:
         self._emits_readings = readings
         self.rig = rig
         """The planned devices; None without a rig."""
+        self.catalogue = catalogue
+        """The message definitions."""
         self._decoder = Decoder(catalogue)
         self._rules = Rules(rig.accepted if rig else ())
         self._deadlines = Deadlines()

@@ -164,7 +164,8 @@ class MessageSpec:
         mask = ones & ~int.from_bytes(self.encode({name: 0}), "little")
         new = mask & int.from_bytes(self.encode({name: raw}), "little")
         if self.by_name[name].raw_in(data) is None:
-            raise ValueError(f"{len(data)} bytes do not contain {self.name} {name}")
+            held = "1 byte does" if len(data) == 1 else f"{len(data)} bytes do"
+            raise ValueError(f"{held} not contain {self.name} {name}")
         kept = int.from_bytes(data, "little") & ~mask
         return (kept | new).to_bytes(len(data), "little")
 

@@ -11,6 +11,7 @@ import typer
 
 from rvsim.errors import ExitCode
 from rvsim.faces.cli import (
+    completion,
     export_command,
     options,
     plan_command,
@@ -61,8 +62,11 @@ def run() -> int:
 def _code() -> int:
     handle_ending_signals()
     try:
+        if completion.is_completing():
+            completion.complete(app)
+            return ExitCode.GOOD
         with safe_output():
-            app(standalone_mode=True)
+            app(standalone_mode=True, color=False)  # colours are control characters, which would be replaced
     except SystemExit as exit_request:
         return exit_request.code if isinstance(exit_request.code, int) else ExitCode.GOOD
     return ExitCode.GOOD
@@ -82,7 +86,10 @@ def _leave(code: int) -> None:
 )
 def bench(
     scenario: Annotated[
-        str, typer.Argument(metavar="SCENARIO", help="A shipped scenario, or a TOML file.")
+        str,
+        typer.Argument(
+            metavar="SCENARIO", help="A shipped scenario, or a TOML file.", autocompletion=completion.scenarios
+        ),
     ] = "winter_evening",
     plain: options.Plain = False,
     json: options.Json = False,
@@ -396,7 +403,12 @@ def listen(
 def about(
     words: Annotated[
         str | None,
-        typer.Option("--words", metavar="[TERM]", help="Explain a term of the field or of rvsim; all if omitted."),
+        typer.Option(
+            "--words",
+            metavar="[TERM]",
+            help="Explain a term of the field or of rvsim; all if omitted.",
+            autocompletion=completion.terms,
+        ),
     ] = None,
     keys: Annotated[
         str | None,
@@ -405,11 +417,17 @@ def about(
             metavar="[PART]",
             help="List all keys of a rig, of a scenario, or of the settings of a kind of device. PART: rig, "
             "scenario or the kind, like heater; the parts are listed if omitted.",
+            autocompletion=completion.parts_with_keys,
         ),
     ] = None,
     guide: Annotated[
         str | None,
-        typer.Option("--guide", metavar="[TOPIC]", help="Print a guide; the topics are listed if omitted."),
+        typer.Option(
+            "--guide",
+            metavar="[TOPIC]",
+            help="Print a guide; the topics are listed if omitted.",
+            autocompletion=completion.topics,
+        ),
     ] = None,
     schema: Annotated[
         str | None,

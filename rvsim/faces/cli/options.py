@@ -11,6 +11,7 @@ import typer
 from typer.core import TyperCommand
 
 from rvsim.errors import InputError
+from rvsim.faces.cli import completion
 from rvsim.wire.frame import SECOND_US
 
 if TYPE_CHECKING:
@@ -46,7 +47,12 @@ Light = Annotated[
 ]
 Units = Annotated[
     str,
-    typer.Option("--units", metavar="metric|us", help="Units of values that are shown; JSON and files stay metric."),
+    typer.Option(
+        "--units",
+        metavar="metric|us",
+        help="Units of values that are shown; JSON and files stay metric.",
+        autocompletion=completion.units,
+    ),
 ]
 Every = Annotated[bool, typer.Option("--every", help="With --json: all frames and readings, not only changes.")]
 Seconds = Annotated[
@@ -70,7 +76,12 @@ Wait = Annotated[
 ]
 Rig = Annotated[
     str | None,
-    typer.Option("--rig", metavar="RIG", help="Compare with this planned vehicle: a shipped rig, or a TOML file."),
+    typer.Option(
+        "--rig",
+        metavar="RIG",
+        help="Compare with this planned vehicle: a shipped rig, or a TOML file.",
+        autocompletion=completion.rigs,
+    ),
 ]
 From = Annotated[
     float | None,
@@ -102,12 +113,16 @@ Devices = Annotated[
         "--device",
         metavar="DEVICE",
         help="Show this device only: its name in the rig, or its address in hex. Repeatable.",
+        autocompletion=completion.devices_of_rig,
     ),
 ]
 Messages = Annotated[
     list[str] | None,
     typer.Option(
-        "--message", metavar="MESSAGE", help="Show this message only: its name, or its DGN in hex. Repeatable."
+        "--message",
+        metavar="MESSAGE",
+        help="Show this message only: its name, or its DGN in hex. Repeatable.",
+        autocompletion=completion.messages,
     ),
 ]
 LogProcesses = Annotated[
@@ -237,6 +252,7 @@ Except = Annotated[
         "--except",
         metavar="DEVICE",
         help="Do not simulate this device: another program or a real device takes its place. Repeatable.",
+        autocompletion=completion.devices_of_scenario,
     ),
 ]
 Interface = Annotated[

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rvsim.errors import ExitCode, InputError, did_you_mean
-from rvsim.faces.cli import options
+from rvsim.faces.cli import completion, options
 from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import run_command, say
 
@@ -30,12 +30,19 @@ From = Annotated[
     typer.Argument(
         metavar="SCENARIO|LOG",
         help="Where the frames come from: a scenario by its name or file, or a log. The shipped vehicle if omitted.",
+        autocompletion=completion.scenarios_and_logs,
     ),
 ]
 Level = Annotated[int, typer.Option("--level", metavar="N", help="1 (bytes) to 5 (whole frames).")]
 Count = Annotated[int, typer.Option("--count", metavar="N", help="How many exercises.")]
 KindOption = Annotated[
-    list[str] | None, typer.Option("--kind", metavar="KIND", help='Only these, like "bus load". Repeatable.')
+    list[str] | None,
+    typer.Option(
+        "--kind",
+        metavar="KIND",
+        help='Only these, like "bus load". Repeatable.',
+        autocompletion=completion.kinds_of_exercise,
+    ),
 ]
 Print = Annotated[
     Path | None,
@@ -85,7 +92,7 @@ def practice(
     light: options.Light = False,
     ascii: options.Ascii = False,
 ) -> None:
-    """Practise reading and building frames; mistakes are explained."""
+    """Practise reading and building frames; each mistake is explained."""
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
@@ -123,7 +130,7 @@ def _kind(text: str) -> "Kind":
 
     wanted = text.strip().lower().replace("_", " ").replace("-", " ")
     for kind in Kind:
-        if kind.replace("-", " ") == wanted:
+        if kind.lower().replace("-", " ").replace("_", " ") == wanted:
             return kind
     known = [str(kind) for kind in Kind]
     raise InputError(f"--kind {text} is unknown{did_you_mean(wanted, known)}: write one of {', '.join(known)}")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rvsim.errors import ExitCode, InputError
-from rvsim.faces.cli import options
+from rvsim.faces.cli import completion, options
 from rvsim.faces.cli.console import print_as
 from rvsim.faces.cli.exits import run_command
 
@@ -57,6 +57,7 @@ Controllers = Annotated[
         metavar="DEVICE",
         help="With --strength: a device that is a controller; may be given again. Those that command if omitted, "
         "control panels first.",
+        autocompletion=completion.devices_of_scenario,
     ),
 ]
 Repeat = Annotated[int, typer.Option("--repeat", metavar="N", help="Run each scenario N times, a new seed each time.")]
@@ -85,7 +86,10 @@ def add_to(app: typer.Typer) -> None:
 
 def shakedown(
     scenarios: Annotated[
-        list[str] | None, typer.Argument(metavar="SCENARIO...", help="Shipped scenarios, or TOML files.")
+        list[str] | None,
+        typer.Argument(
+            metavar="SCENARIO...", help="Shipped scenarios, or TOML files.", autocompletion=completion.scenarios
+        ),
     ] = None,
     keys: Annotated[
         bool, typer.Option("--keys", help="List all keys of a scenario, its faults and expectations; run nothing.")
@@ -205,7 +209,12 @@ def _strength(
 
 
 def vary(
-    scenario: Annotated[str, typer.Argument(metavar="SCENARIO", help="A shipped scenario, or a TOML file.")],
+    scenario: Annotated[
+        str,
+        typer.Argument(
+            metavar="SCENARIO", help="A shipped scenario, or a TOML file.", autocompletion=completion.scenarios
+        ),
+    ],
     values: Annotated[
         list[str],
         typer.Argument(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rvsim.errors import ExitCode, InputError
-from rvsim.faces.cli import options
+from rvsim.faces.cli import completion, options
 from rvsim.faces.cli.console import print_as
 from rvsim.faces.cli.exits import run_command, say
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from rvsim.faces.text.spell_given import Given
     from rvsim.wire.catalogue import Catalogue
     from rvsim.wire.frame import Frame
+    from rvsim.wire.spec import MessageSpec
 
     Explained = tuple[str, Callable[[], Page]]
     """What is printed, and the page of it, made when it is asked for."""
@@ -30,7 +31,9 @@ Words = Annotated[
     typer.Argument(
         metavar="FRAME|MESSAGE...",
         help="A frame: its identifier and data in hex, or a line of a log. Or a message: its name or DGN; with values "
-        "of its fields the frame is built. Without any of these all messages are listed.",
+        "of its fields the frame is built; behind a frame, values change it. Without any of these all messages are "
+        "listed.",
+        autocompletion=completion.spelled,
     ),
 ]
 Find = Annotated[str | None, typer.Option("--find", metavar="WORD", help="List the messages in which a word occurs.")]
@@ -206,14 +209,19 @@ def _explained(asked: _Asked) -> "Explained":
 
 
 def _built(asked: _Asked, given: "Given") -> "Explained":
-    """Return the explanation of a frame that is built out of values."""
-    from rvsim.faces.text.spell_build import build, built_json, built_text
+    """Return the explanation of a frame that is built out of values, or changed by them."""
+    from rvsim.faces.text.spell_build import build, built_json, built_text, change
 
     source, destination, priority = asked.address
     if priority is not None and not 0 <= priority <= 7:
         raise InputError(f"--priority {priority}: write 0 (goes first) to 7")
-    spec = asked.catalogue.by_name(given.message)
-    built = build(spec, given.values, source=source, destination=destination, priority=priority)
+    if given.frame is None:
+        spec = asked.catalogue.by_name(given.message)
+        built = build(spec, given.values, source=source, destination=destination, priority=priority)
+    else:
+        spec = _spec_of(given.frame, asked.catalogue)
+        say(*given.notes)
+        built = change(spec, given.frame, given.values, source=source, destination=destination, priority=priority)
     if asked.wire:
         return _on_the_pair(asked, built.frame)
 
@@ -273,6 +281,16 @@ def _picture(asked: _Asked, frame: "Frame") -> str:
     from rvsim.wire.ident import dgn_of
 
     return "\n".join(picture_text(frame_rows(frame, asked.catalogue.by_dgn(dgn_of(frame.identifier)), asked.units)))
+
+
+def _spec_of(frame: "Frame", catalogue: "Catalogue") -> "MessageSpec":
+    from rvsim.wire.ident import dgn_of
+
+    dgn = dgn_of(frame.identifier)
+    spec = catalogue.by_dgn(dgn)
+    if spec is None:
+        raise InputError(f"no message has the DGN {dgn:05X} hex, so {frame.identifier:08X} has no fields to change")
+    return spec
 
 
 def _on_the_pair(asked: _Asked, frame: "Frame") -> "Explained":

@@ -13,6 +13,7 @@ from rvsim.faces.practice.material import Material
 from rvsim.faces.practice.published_exercises import published
 
 Maker = Callable[[Random, Material, int], Exercise | None]
+_Asked = tuple[Kind, tuple[str, ...], str]
 MAKERS: Mapping[Kind, Maker] = {
     Kind.IDENTIFIER: identifier_exercises.split,
     Kind.PLACE: field_exercises.find,
@@ -66,13 +67,13 @@ def make_exercises(
         raise InputError(f"level {level}: write 1 to {LEVELS[-1]}")
     allowed = list(kinds or LEVEL_KINDS[level])
     found: list[Exercise] = []
-    asked: set[tuple[str, ...]] = set()
+    asked: set[_Asked] = set()
     order = _order(Random(f"{seed}:{level}:order"), allowed, weak, count)
     for number, kind in enumerate(order):
         made = _fresh(material, level, f"{seed}:{level}:{number}", (kind, *allowed), asked)
         if made is None:
             raise InputError(f"{material.title}: no exercise can be made of it: name another scenario or log")
-        asked.add(made.question)
+        asked.add(_asked(made))
         found.append(made)
     return found
 
@@ -87,9 +88,12 @@ def _order(random: Random, allowed: Sequence[Kind], weak: Sequence[Kind], count:
     return found[:count]
 
 
-def _fresh(
-    material: Material, level: int, seed: str, kinds: Sequence[Kind], asked: set[tuple[str, ...]]
-) -> Exercise | None:
+def _asked(exercise: Exercise) -> _Asked:
+    """Return what makes two exercises the same to a person: the question without its frames, and the answer."""
+    return exercise.kind, tuple(line for line in exercise.question if line[:1] != " "), exercise.answer.shown
+
+
+def _fresh(material: Material, level: int, seed: str, kinds: Sequence[Kind], asked: set[_Asked]) -> Exercise | None:
     """Return an exercise that has not been asked; of another kind where the material has none of the first."""
     other: Exercise | None = None
     for kind in dict.fromkeys(kinds):
@@ -97,7 +101,7 @@ def _fresh(
             made = MAKERS[kind](Random(f"{seed}:{kind}:{attempt}"), material, level)
             if made is None:
                 break
-            if made.question not in asked:
+            if _asked(made) not in asked:
                 return made
             other = made
     return other

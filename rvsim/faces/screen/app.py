@@ -5,7 +5,7 @@ bus is behind it. An error in this module ends the screen; the run goes on.
 """
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from functools import partial
 from typing import ClassVar, assert_never
@@ -15,8 +15,17 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from rvsim.errors import ENDING_SIGNALS, ExitCode, RvsimError, printable
+from rvsim.faces.screen.draft import Draft
 from rvsim.faces.screen.head import head_lines
-from rvsim.faces.screen.keys import BOUND_KEYS, ManualFaultAction, RowAction, available_actions
+from rvsim.faces.screen.keys import (
+    BOUND_KEYS,
+    DRAFT_ACTIONS,
+    DRAFT_REFUSED_KEYS,
+    DraftAction,
+    ManualFaultAction,
+    RowAction,
+    available_actions,
+)
 from rvsim.faces.screen.ledger import ledger_of
 from rvsim.faces.screen.line_prompt import PROMPT_CSS, LinePrompt
 from rvsim.faces.screen.lines import fixed_row
@@ -27,6 +36,7 @@ from rvsim.faces.screen.scene import Mode, Page, Scene
 from rvsim.faces.screen.sheet import Sheet
 from rvsim.faces.screen.terminals import ContactRow, OutputRow
 from rvsim.faces.screen.theme import APP_CSS, THEMES, theme_name, variables_of
+from rvsim.faces.text.spell_build import BetweenStepsError
 from rvsim.runs.control import RunControl
 from rvsim.runs.manual_faults import ManualFaults
 from rvsim.runs.manual_inputs import ManualInputs
@@ -46,11 +56,23 @@ MIN_FOOT_LINES = 2
 _OTHER_BACKGROUND = {DARK.name: LIGHT, LIGHT.name: DARK, DARK_16.name: LIGHT_16, LIGHT_16.name: DARK_16}
 
 
+_DRAFT_ACTION_NAMES = frozenset({"step_bit", "step_draft_piece", "change_draft", "refuse_to_send"})
+
+
+def _sentence(text: object) -> str:
+    """Return a problem or a step as a sentence, a name at its start as it is written; all of it is made safe."""
+    found = printable(str(text))
+    is_name = "_" in found.partition(" ")[0] or "=" in found.partition(" ")[0]
+    return f"{found}." if is_name else f"{found[:1].upper()}{found[1:]}."
+
+
 class LiveScreen(App[int]):
     """The screen of one run. A timer calls ``redraw``, which draws the state of that moment."""
 
     ENABLE_COMMAND_PALETTE = True
     BINDINGS: ClassVar[list[BindingType]] = [
+        *(Binding(entry.key, entry.action, entry.name, show=False) for entry in DRAFT_ACTIONS),
+        *(Binding(key, "refuse_to_send", "Nothing is sent from a copy", show=False) for key in DRAFT_REFUSED_KEYS),
         *(Binding(key, action, name, show=False) for key, action, name in BOUND_KEYS),
         Binding("ctrl+c", "interrupt", "Interrupt", show=False, priority=True),
     ]
@@ -147,7 +169,8 @@ class LiveScreen(App[int]):
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:  # noqa: ARG002 Textual's form
         """Return the commands of the palette: every action of a key, and a few without a key."""
-        for entry in available_actions(self.scene.mode):
+        here = DRAFT_ACTIONS[:-1] if self.scene.is_drafting else ()
+        for entry in (*here, *available_actions(self.scene.mode)):
             yield SystemCommand(entry.name, f"key {entry.key}", partial(self.run_action, entry.action))
         if self.palette.name in _OTHER_BACKGROUND:
             other = "light" if self.palette.is_dark else "dark"
@@ -185,20 +208,130 @@ class LiveScreen(App[int]):
 
     def action_next_message(self) -> None:
         """Show the next message of the device on the tape."""
-        self.scene.topic_index += 1
-        self.scene.piece_index = None
+        with self._control.lock:
+            kept = self.scene.next_message()
+        self.scene.status_text = kept or self.scene.status_text
         self.redraw()
 
     def action_step_reading(self, by: int) -> None:
-        """Choose the next or previous reading of the chosen device; on the tape, open the next or previous byte."""
+        """Choose the next or previous reading of the chosen device; on the tape, a byte; on Wires, a turn."""
         if self.scene.page is Page.TAPE:
-            self.scene.piece_index = 0 if self.scene.piece_index is None else max(0, self.scene.piece_index + by)
+            self.scene.step_piece(by)
+        elif self.scene.page is Page.WIRES:
+            with self._control.lock:
+                self.scene.step_turn(by)
         elif self.scene.page in (Page.ABOARD, Page.READINGS):
             with self._control.lock:
                 self.scene.step_reading(by)
             self._scroll_to_chosen = True
         if self.scene.mode is Mode.BENCH:
             self.scene.status_text = ""
+        self.redraw()
+
+    # A draft on the tape.
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:  # noqa: ARG002 Textual's form
+        """Tell whether an action is available: those of a draft only while one is on the page."""
+        return self.scene.is_drafting if action in _DRAFT_ACTION_NAMES else True
+
+    def action_take_draft(self) -> None:
+        """Copy the frame on the tape, to be changed; from another page, go back to the copy that is there."""
+        if self.scene.draft is None:
+            with self._control.lock:
+                self.scene.status_text = self.scene.take_draft()
+        self.scene.page = Page.TAPE
+        self._sheet("page").top = 0
+        self._draft_changed()
+
+    def action_refuse_to_send(self) -> None:
+        """Say that nothing is sent while a draft is on the tape."""
+        self.scene.status_text = "A copy is on the tape, and nothing is sent from it; esc goes back to the frame."
+        self.redraw()
+
+    def action_step_bit(self, by: int) -> None:
+        """Choose another bit of the draft."""
+        if self.scene.draft is not None:
+            self.scene.draft.step_bit(by)
+        self._draft_changed("")
+
+    def action_step_draft_piece(self, by: int) -> None:
+        """Choose the next byte of the draft, or the one before."""
+        if self.scene.draft is not None:
+            self.scene.draft.step_piece(by)
+        self._draft_changed("")
+
+    def action_change_draft(self, name: str) -> None:
+        """Change the draft, undo that, or leave it.
+
+        Args:
+            name: the value of a `DraftAction`.
+        """
+        draft, text = self.scene.draft, ""
+        if draft is None:
+            return
+        action = DraftAction(name)
+        match action:
+            case DraftAction.FLIP:
+                draft.flip()
+            case DraftAction.SET | DraftAction.CLEAR:
+                draft.set_bit(int(action is DraftAction.SET))
+            case DraftAction.STEP_UP | DraftAction.STEP_DOWN:
+                try:
+                    draft.step_value(1 if action is DraftAction.STEP_UP else -1)
+                except ValueError as problem:
+                    text = _sentence(problem)
+            case DraftAction.ASK_VALUE:
+                self._ask_for_value(draft)
+                return
+            case DraftAction.UNDO:
+                text = "" if draft.undo() else "Nothing to undo: this is the frame as it was heard."
+            case DraftAction.REVERT:
+                draft.revert()
+                text = "The frame as it was heard; u takes that back."
+            case DraftAction.LEAVE:
+                with self._control.lock:
+                    text = self.scene.put_draft_away()
+            case _:
+                assert_never(action)
+        self._draft_changed(text)
+
+    def _ask_for_value(self, draft: Draft, suggestions: Sequence[str] = ()) -> None:
+        """Ask for a value of what holds the chosen bit; a value that cannot be is answered, and asked for again."""
+        wanted = draft.wanted()
+        if wanted is None:
+            self._set_value(draft, "")  # the draft says why there is none
+            return
+        found = suggestions or draft.suggestions()
+        more = f"; ↑ ↓ {' or '.join(suggestions)}" if suggestions else "; ↑ ↓ names" if found else ""
+
+        def put_in(text: str | None) -> None:
+            if text is None or not text or self.scene.draft is not draft:
+                self._draft_changed("")
+                return
+            nearest = self._set_value(draft, text)
+            if nearest is not None:
+                self._ask_for_value(draft, nearest)
+
+        self.push_screen(LinePrompt(f"{wanted}{more}; esc leaves", found), put_in)
+
+    def _set_value(self, draft: Draft, text: str) -> Sequence[str] | None:
+        """Put a value into the draft and say how; where it cannot be, say why, and return the nearest ones that can.
+
+        None means that it is in.
+        """
+        try:
+            step = draft.set_value(text)
+        except ValueError as problem:
+            self._draft_changed(_sentence(problem))
+            return problem.nearest if isinstance(problem, BetweenStepsError) else ()
+        self._draft_changed(_sentence(step))
+        return None
+
+    def _draft_changed(self, status: str | None = None) -> None:
+        """Draw the draft with its chosen bit in the window; ``status`` is the sentence at the bottom."""
+        if status is not None:
+            self.scene.status_text = status
+        self._scroll_to_chosen = True
         self.redraw()
 
     def action_next_order(self) -> None:

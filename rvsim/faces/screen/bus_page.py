@@ -8,6 +8,16 @@ from collections.abc import Callable, Sequence
 from itertools import groupby
 
 from rvsim.faces.screen.lines import Line, wrap_text
+from rvsim.faces.text.identifier_parts import (
+    CUTS,
+    IDENTIFIER_BITS,
+    IdentifierPart,
+    identifier_bits_text,
+    identifier_words,
+    part_at,
+    part_name,
+    part_text,
+)
 from rvsim.faces.text.worst_case_text import worst_case_text
 from rvsim.watch.bus.turn import Turn, Waiting
 from rvsim.watch.bus.wire_problems import WireProblems
@@ -18,6 +28,12 @@ from rvsim.wire.timing import BIT_RATE, Bit, FramePart, frame_bits
 _ARBITRATION = (FramePart.START, FramePart.IDENTIFIER, FramePart.SRR, FramePart.IDE, FramePart.RTR)
 MAX_WAITING_SHOWN = 5
 """Waiting frames that are shown bit by bit; the others are counted."""
+_COMPUTED = "Computed from the frame: stuff bits and CRC. No other frame followed at once, so none is shown as waiting."
+_INFERRED = (
+    "Inferred from the times: who waited, and at which bit it lost. No frame records that, and one that became ready "
+    "during the first looks the same. Computed from the frame: stuff bits and CRC."
+)
+"""What of a turn was not observed."""
 SenderText = Callable[[int], str]
 """Returns the device that sends frames with an identifier and the message that they carry, in words."""
 
@@ -38,11 +54,18 @@ def turn_lines(turn: Turn | None, sender_text: SenderText, width: int) -> list[L
         "0 is dominant: it wins over 1. [0] [1] are stuff bits, inserted after five equal bits.", width, "  ", "  "
     )
     lines += _arbitration_lines(turn, sender_text, width)
+    lines += wrap_text(_INFERRED if turn.waiting else _COMPUTED, width, "  ", "  ", "dim")
     lines.append(
         ((f"The frame that was sent: {len(bits)} bits, {stuff_bits} of them stuff bits, {duration_us} us.", "strong"),)
     )
+    begun = 0
     for part, group in groupby(bits, key=lambda bit: bit.part):
-        text = bits_text(list(group))
+        held = list(group)
+        text = bits_text(held)
+        if part is FramePart.IDENTIFIER:
+            count = sum(not bit.is_stuff for bit in held)
+            text += f"  {_parts_text(frame.identifier, begun, begun + count)}"
+            begun += count
         if part is FramePart.ACKNOWLEDGE:
             text += "  the sender sends 1; every receiver of an intact frame sends 0"
         lines += wrap_text(text, width, f"  {part:<23}", " " * 25)
@@ -98,19 +121,49 @@ def _arbitration_lines(turn: Turn, sender_text: SenderText, width: int) -> list[
     head = [bit for bit in winner if bit.part in _ARBITRATION]
     lines += wrap_text(f"{sender_text(frame.identifier)}, {frame.identifier:08X}", width, "  sent    ", "          ")
     lines += wrap_text(bits_text(head), width, " " * 10, " " * 10)
+    lines += wrap_text(
+        f"{identifier_bits_text(frame.identifier)} is {identifier_words(frame.identifier)}",
+        width,
+        " " * 10,
+        " " * 10,
+        "dim",
+    )
     for waiting in turn.waiting[:MAX_WAITING_SHOWN]:
-        lines += _waiting_lines(waiting, sender_text, width)
+        lines += _waiting_lines(waiting, frame.identifier, sender_text, width)
     if len(turn.waiting) > MAX_WAITING_SHOWN:
         lines.append(((f"  and {len(turn.waiting) - MAX_WAITING_SHOWN} more waited", "dim"),))
     return lines
 
 
-def _waiting_lines(waiting: Waiting, sender_text: SenderText, width: int) -> list[Line]:
+def _waiting_lines(waiting: Waiting, winner: int, sender_text: SenderText, width: int) -> list[Line]:
     frame, lost_bit = waiting
     bits = frame_bits(frame.identifier, frame.data)
     lines = wrap_text(f"{sender_text(frame.identifier)}, {frame.identifier:08X}", width, "  waited  ", "          ")
     text = f"{bits_text(bits[: lost_bit + 1])} lost at bit {lost_bit}: it sent 1 and read 0"
-    return lines + wrap_text(text, width, " " * 10, " " * 10)
+    lines += wrap_text(text, width, " " * 10, " " * 10)
+    return lines + wrap_text(
+        f"inferred: {_lost_text(bits[: lost_bit + 1], winner, frame.identifier)}", width, " " * 10, " " * 10, "dim"
+    )
+
+
+def _lost_text(bits: Sequence[Bit], winner: int, loser: int) -> str:
+    """Return which part of the identifier decided, with its value in both frames; ``bits`` end with the one lost."""
+    place = sum(bit.part is FramePart.IDENTIFIER and not bit.is_stuff for bit in bits) - 1
+    part, _ = part_at(place)
+    where = f"that is bit {place + 1} of the {IDENTIFIER_BITS} of the identifier, in its {part_name(loser, part)}"
+    return f"{where}: {part_text(loser, part)} against {part_text(winner, part)}, and the lower number goes first"
+
+
+def _parts_text(identifier: int, first: int, end: int) -> str:
+    """Return the parts of an identifier whose bits begin within ``first`` to ``end``, each with its bits."""
+    bits = f"{identifier:0{IDENTIFIER_BITS}b}"
+    texts = []
+    for part, begin, behind in zip(IdentifierPart, CUTS, CUTS[1:], strict=False):
+        if begin < end and behind > first:
+            shown = bits[max(first, begin) : min(end, behind)]
+            share = ", first bits" if behind > end else ", last bits" if begin < first else ""
+            texts.append(f"{part_name(identifier, part).partition(' (')[0]}{share} {shown}")
+    return "; ".join(texts)
 
 
 def bits_text(bits: Sequence[Bit]) -> str:

@@ -90,7 +90,7 @@ _FIXED_TITLES = {
     Page.ABOARD: "Aboard: every device on the trunk",
     Page.LEDGER: LEDGER_TITLE,
     Page.ENERGY: ENERGY_TITLE,
-    Page.WIRES: "Wires: one turn on the bus, who sent, who waited",
+    Page.WIRES: "Wires: one turn on the bus, who sent, who waited; ← the turn before",
     Page.MOVED: "Moved: what moved when something was touched",
     Page.KEYS: "Keys",
 }
@@ -100,10 +100,15 @@ def _title_text(scene: Scene) -> str:
     match scene.page:
         case Page.READINGS:
             return f"It says: everything that {scene.chosen} sends"
+        case Page.TAPE if scene.draft_source is not None:
+            return f"Tape: a copy of a frame of {scene.draft_source.device}; nothing is sent"
         case Page.TAPE:
             messages = len(scene.chosen_frames())
             which = f", message {scene.topic_index % messages + 1} of {messages}" if messages else ""
             return f"Tape: {scene.chosen}{which}, byte by byte"
+        case Page.WIRES if scene.held_turn is not None:
+            frames, place = scene.held_turn
+            return f"Wires: turn {place + 1} of {len(frames)}, which stays; ← → the one before, the next"
         case Page.FLAGS:
             standing = len(scene.watch.flags)
             cleared = len(scene.watch.all_flags) - standing

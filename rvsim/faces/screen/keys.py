@@ -47,6 +47,20 @@ class KeyAction(NamedTuple):
     modes: frozenset[Mode] = _ALL
 
 
+class DraftAction(StrEnum):
+    """What the keys do to a draft, the copy of a frame on the tape."""
+
+    FLIP = "flip"
+    SET = "set"
+    CLEAR = "clear"
+    STEP_UP = "step up"
+    STEP_DOWN = "step down"
+    ASK_VALUE = "ask for a value"
+    UNDO = "undo"
+    REVERT = "revert"
+    LEAVE = "leave"
+
+
 def _page(page: Page) -> str:
     return f"page({page.value!r})"
 
@@ -63,8 +77,12 @@ KEY_ACTIONS = (
     KeyAction("up", "step(-1)", "Choose the device or row above"),
     KeyAction("down", "step(1)", "Choose the device or row below"),
     KeyAction("enter", "open", "Open or close the chosen device in its place"),
-    KeyAction("left", "step_reading(-1)", "Choose the reading before; on the tape, the byte before"),
-    KeyAction("right", "step_reading(1)", "Choose the next reading; on the tape, the next byte"),
+    KeyAction(
+        "left", "step_reading(-1)", "Choose the reading before; on the tape, the byte; on Wires, the turn before"
+    ),
+    KeyAction(
+        "right", "step_reading(1)", "Choose the next reading; on the tape, the next byte; on Wires, the next turn"
+    ),
     KeyAction("a", _page(Page.ABOARD), "Aboard: every device on the trunk"),
     KeyAction("i", _page(Page.READINGS), "It says: everything that the chosen device sends"),
     KeyAction("t", _page(Page.TAPE), "Tape: its message byte by byte"),
@@ -75,6 +93,7 @@ KEY_ACTIONS = (
     KeyAction("v", _page(Page.MOVED), "Moved: what moved in the last seconds, and before each mark", _LIVE),
     KeyAction("question_mark", _page(Page.KEYS), "Keys"),
     KeyAction("n", "next_message", "Tape: the next message of the device"),
+    KeyAction("d", "take_draft", "Tape: a copy of the frame to change; nothing is sent"),
     KeyAction("o", "next_order", "Order: as listed, by zone, trouble first"),
     KeyAction("s", _manual_fault(ManualFaultAction.SILENCE), "Silence the chosen device", _BENCH),
     KeyAction("h", _manual_fault(ManualFaultAction.HOLD), "Hold the chosen reading", _BENCH),
@@ -107,6 +126,31 @@ BOUND_KEYS = tuple({entry.key: (entry.key, entry.action, entry.name) for entry i
 """Each key once: what it does is the same action in every mode."""
 
 
+def _draft(action: DraftAction) -> str:
+    return f"change_draft({action.value!r})"
+
+
+DRAFT_ACTIONS = (
+    KeyAction("left", "step_bit(-1)", "Copy: choose the bit before"),
+    KeyAction("right", "step_bit(1)", "Copy: choose the next bit"),
+    KeyAction("up", "step_draft_piece(-1)", "Copy: choose the byte before; before the first, the identifier"),
+    KeyAction("down", "step_draft_piece(1)", "Copy: choose the next byte"),
+    KeyAction("space", _draft(DraftAction.FLIP), "Copy: change the chosen bit"),
+    KeyAction("1", _draft(DraftAction.SET), "Copy: make the bit 1, and choose the next"),
+    KeyAction("0", _draft(DraftAction.CLEAR), "Copy: make the bit 0, and choose the next"),
+    KeyAction("enter", _draft(DraftAction.ASK_VALUE), "Copy: write a value for the field or part with the bit"),
+    KeyAction("plus", _draft(DraftAction.STEP_UP), "Copy: the value one step up"),
+    KeyAction("minus", _draft(DraftAction.STEP_DOWN), "Copy: the value one step down"),
+    KeyAction("u", _draft(DraftAction.UNDO), "Copy: undo the last change"),
+    KeyAction("b", _draft(DraftAction.REVERT), "Copy: the frame as heard again"),
+    KeyAction("escape", _draft(DraftAction.LEAVE), "Back from the copy to the frame"),
+    KeyAction("d", _draft(DraftAction.LEAVE), "Back from the copy to the frame"),
+)
+"""What keys do while a draft is on the tape; all other keys do what they do anywhere."""
+DRAFT_REFUSED_KEYS = ("s", "h", "x", "w", "c")
+"""Keys that would send something or disturb a device: while a draft is on the tape they only say that it does not."""
+
+
 def available_actions(mode: Mode) -> Iterator[KeyAction]:
     """Return the keys that do something in a mode."""
     return (entry for entry in KEY_ACTIONS if mode in entry.modes)
@@ -114,10 +158,11 @@ def available_actions(mode: Mode) -> Iterator[KeyAction]:
 
 _KEY_TEXTS: tuple[tuple[str, str, frozenset[Mode]], ...] = (
     ("↑ ↓", "choose a device, or a row of an open module; page up, page down", _ALL),
-    ("← →", "choose a reading of the device; on the tape, a byte", _ALL),
+    ("← →", "choose a reading; on the tape, a byte; on Wires, a turn", _ALL),
     ("enter", "open or close the device in its place", _ALL),
     ("a esc", "Aboard: every device on the trunk", _ALL),
     ("i t", "It says: all that it sends; Tape: byte by byte, n the next message", _ALL),
+    ("d", "on the tape: a copy of the frame to change; nothing is sent", _ALL),
     ("l e", "Ledger: amperes given, taken, left; Energy: heat, fuel, water, power", _ALL),
     ("f r", "Flags: what was noticed, what to try; Wires: one turn, bit by bit", _ALL),
     ("v m", "Moved: what moved in the last 5 s; m marks this moment with a note", _LIVE),
@@ -142,6 +187,36 @@ def key_texts(mode: Mode) -> Iterator[tuple[str, str]]:
     return ((key, text) for key, text, modes in _KEY_TEXTS if mode in modes)
 
 
+_DRAFT_KEY_TEXTS = (
+    ("← → ↑ ↓", "choose a bit; a byte, the identifier before the first"),
+    ("space", "change the chosen bit"),
+    ("1 0", "make it 1 or 0, and choose the next"),
+    ("enter", "write a value: a number, the name of a code, no data, 0x and hex"),
+    ("+ -", "the value one step up or down"),
+    ("u b", "undo the last change; the frame as heard again"),
+    ("d esc", "back to the frame; d takes a copy with changes again"),
+)
+
+
+def draft_key_texts() -> Iterator[tuple[str, str]]:
+    """Return the keys of a draft and what each does, for the page of keys."""
+    return iter(_DRAFT_KEY_TEXTS)
+
+
+DRAFT_HINTS = (
+    ("← → bit", 0),
+    ("↑ ↓ byte", 2),
+    ("space flip", 0),
+    ("1 0 set", 5),
+    ("enter value", 0),
+    ("+ - step", 3),
+    ("u undo", 1),
+    ("b as heard", 4),
+    ("esc frame", 0),
+    ("? keys", 0),
+    ("q quit", 6),
+)
+"""The line of hints while a draft is on the tape: a key with its word, and its rank as in ``_HINTS``."""
 _HINTS: tuple[tuple[str, int, frozenset[Mode]], ...] = (
     ("enter open", 3, _ALL),
     ("← → reading", 9, _BENCH),
@@ -167,7 +242,15 @@ _HINTS: tuple[tuple[str, int, frozenset[Mode]], ...] = (
 
 def hint_line(mode: Mode, width: int) -> str:
     """Return the line of keys at the bottom: as many as fit in ``width``; flags, keys and quit always."""
-    hints = [(word, rank) for word, rank, modes in _HINTS if mode in modes]
+    return _fitting([(word, rank) for word, rank, modes in _HINTS if mode in modes], width)
+
+
+def draft_hint_line(width: int) -> str:
+    """Return the line of keys at the bottom while a draft is on the tape: as many as fit in ``width``."""
+    return _fitting(list(DRAFT_HINTS), width)
+
+
+def _fitting(hints: list[tuple[str, int]], width: int) -> str:
     line = "  ".join(word for word, _ in hints)
     for dropped in sorted({rank for _, rank in hints if rank}, reverse=True):
         if len(line) <= width:

@@ -8,9 +8,10 @@ from functools import partial
 from typing import Literal, assert_never
 
 from rvsim.faces.screen.bus_page import problem_lines, turn_lines, worst_case_lines
+from rvsim.faces.screen.draft_page import command_text, draft_lines
 from rvsim.faces.screen.energy_page import energy_lines
 from rvsim.faces.screen.flag_page import flag_lines
-from rvsim.faces.screen.keys import hint_line, key_texts
+from rvsim.faces.screen.keys import draft_hint_line, draft_key_texts, hint_line, key_texts
 from rvsim.faces.screen.ledger_page import ledger_lines
 from rvsim.faces.screen.lines import (
     MARKS,
@@ -31,12 +32,13 @@ from rvsim.faces.screen.lines import (
 )
 from rvsim.faces.screen.moved_page import moved_lines
 from rvsim.faces.screen.rails import rail_text, summary_text, trend_text
-from rvsim.faces.screen.scene import Mode, Page, Scene, Target
+from rvsim.faces.screen.scene import IDENTIFIER_PIECE, Mode, Page, Scene, Target
 from rvsim.faces.screen.tape import arithmetic_lines, pieces, spelled_line, titled
 from rvsim.faces.screen.terminal_strip import has_strip, row_line, strip_lines, terminals_text
 from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import group_flags, tags
 from rvsim.faces.text.marks import LEGEND, mark
+from rvsim.faces.text.spell import identifier_lines
 from rvsim.faces.text.spell_fields import ORIGIN_WORDS
 from rvsim.watch.flag import Flag
 from rvsim.watch.identity.records import RollCallLine
@@ -73,12 +75,17 @@ def foot_lines(scene: Scene, width: int) -> list[Line]:
     row = scene.chosen_row() if scene.page is Page.ABOARD else None
     if row is not None and not scene.status_text:
         lines.append(fit_width(row_line(scene, row), width))
-    elif not scene.status_text and scene.mode is Mode.BENCH and scene.page in (Page.ABOARD, Page.READINGS, Page.TAPE):
+    elif not scene.status_text and not scene.is_drafting and _has_chosen_reading(scene):
         lines.append(fit_width(_chosen_reading_line(scene), width))
     elif scene.status_text or scene.page is not Page.KEYS:
         text = scene.units.render(scene.status_text)
         lines += [fit_width(line, width) for line in wrap_text(text, width, style="plain")[:MAX_STATUS_LINES]]
-    return [*lines, fit_width(((hint_line(scene.mode, width), "dim"),), width)]
+    hints = draft_hint_line(width) if scene.is_drafting else hint_line(scene.mode, width)
+    return [*lines, fit_width(((hints, "dim"),), width)]
+
+
+def _has_chosen_reading(scene: Scene) -> bool:
+    return scene.mode is Mode.BENCH and scene.page in (Page.ABOARD, Page.READINGS, Page.TAPE)
 
 
 def _chosen_reading_line(scene: Scene) -> Line:
@@ -99,7 +106,7 @@ def _short_tape_lines(scene: Scene, width: int) -> list[Line]:
     last = scene.tape_frame()
     if last is None:
         return [fit_width(plain_line(" Tape  nothing received from it yet"), width), fit_width((), width)]
-    chosen = None if scene.piece_index is None else _piece_number(last, scene.piece_index)
+    chosen = _piece_number(last, scene.piece_index)
     spelled = "".join(text for text, _ in spelled_line(last.spec, last.frame.data, chosen, scene.units))
     text = f"{last.topic} at {elapsed_text(last.frame.time)}: {spelled}"
     lines = wrap_text(text, width - 1, " Tape  ", "       ")
@@ -342,38 +349,53 @@ def readings_lines(scene: Scene) -> list[Line]:
 
 
 def tape_lines(scene: Scene, width: int) -> list[Line]:
-    """Return the frame on the tape byte by byte, and the arithmetic of the open byte."""
+    """Return the frame on the tape byte by byte, and the arithmetic of the open byte; or the draft in its place."""
+    if scene.is_drafting and scene.draft is not None and scene.draft_source is not None:
+        return draft_lines(scene.draft, scene.draft_source.text, scene.units, width=width)
     last = scene.tape_frame()
     first, later = (" ", "  ") if scene.page is Page.TAPE else ("Tape  ", "      ")
     if last is None:
         return [plain_line(f"{first}nothing received from it yet")]
     identifier = last.frame.identifier
-    origin = f"{identifier:08X}: priority {identifier >> 26}, DGN {last.topic.dgn:05X}, from {last.topic.source:02X}"
+    is_open = scene.piece_index == IDENTIFIER_PIECE
+    number = f"[{identifier:08X}]" if is_open else f"{identifier:08X}"
+    origin = f"{number}: priority {identifier >> 26}, DGN {last.topic.dgn:05X}, from {last.topic.source:02X}"
     lines = wrap_text(
         f"{last.topic}, {origin} ({last.device}), at {elapsed_text(last.frame.time)}", width, first, later
     )
-    chosen = None if scene.piece_index is None else _piece_number(last, scene.piece_index)
+    chosen = _piece_number(last, scene.piece_index)
     spelled = "".join(text for text, _ in spelled_line(last.spec, last.frame.data, chosen, scene.units))
     lines += wrap_text(spelled, width, later, later)
     if last.spec is not None and last.spec.fields and chosen is not None:
         for text in arithmetic_lines(last.spec, last.frame.data, chosen, scene.units):
             lines += wrap_text(text, width, later, later + "  ")
+    if is_open:
+        for text in list(identifier_lines(identifier, last.spec))[1:]:
+            lines += wrap_text(text, width, later, later)
     if scene.page is Page.TAPE:
         lines += wrap_text(LEGEND, width, later, later, "dim")
-    if scene.page is Page.TAPE and chosen is None:
-        lines.append(
-            ((f"{later}← → opens a byte, n goes to the next of {len(scene.chosen_frames())} messages", "dim"),)
-        )
+        if chosen is None and not is_open:
+            keys = f"← → opens a byte, n goes to the next of {len(scene.chosen_frames())} messages"
+            lines += wrap_text(f"{keys}, d copies the frame to change it", width, later, later, "dim")
+        lines += wrap_text(command_text(last.frame), width, later, later + "  ", "dim")
     return lines
 
 
-def _piece_number(last: LastFrame, piece: int) -> int:
+def _piece_number(last: LastFrame, piece: int | None) -> int | None:
+    """Return the number of the open piece of the data; None where nothing is open, or the identifier."""
+    if piece is None or piece == IDENTIFIER_PIECE:
+        return None
     return min(piece, max(0, len(pieces(last.spec, last.frame.data)) - 1))
 
 
 def key_lines(scene: Scene, width: int) -> list[Line]:
     """Return the page of keys."""
     lines: list[Line] = wrap_text(LEGEND, width, "", "", "dim")
+    if scene.draft is not None:
+        lines += wrap_text("In the copy on the tape (t goes back to it):", width)
+        for key, does in draft_key_texts():
+            lines += wrap_text(does, width, f"  {key:<10}", " " * 12)
+        lines += wrap_text("Everywhere else:", width)
     for key, does in key_texts(scene.mode):
         lines += wrap_text(does, width, f"  {key:<10}", " " * 12)
     lines += wrap_text("rvsim about --words explains the words.", width, "", "", "dim")
@@ -383,5 +405,17 @@ def key_lines(scene: Scene, width: int) -> list[Line]:
 def wire_lines(scene: Scene, width: int) -> list[Line]:
     """Return the problems of the bus, one turn on it bit by bit, and what was computed from the plan."""
     wires, sender_text = scene.watch.wire_problems, scene.named
-    lines = problem_lines(wires, width) + turn_lines(scene.shown_turn(), sender_text, width)
+    turn = scene.shown_turn()
+    lines = problem_lines(wires, width) + turn_lines(turn, sender_text, width)
+    if turn is not None:
+        held = scene.held_turn
+        which = (
+            "The last turn with a frame that waited, else the last of all; ← shows the turn before it."
+            if held is None
+            else f"Turn {held.place + 1} of {len(held.frames)}, which stays: ← the turn before, → the next; behind the "
+            "last one the page follows the bus again."
+        )
+        lines += wrap_text(which, width, "  ", "  ", "dim")
+        against = f" --against {turn.waiting[0].frame.identifier:08X}" if turn.waiting else ""
+        lines += wrap_text(f"{command_text(turn.frame)} --wire{against}", width, "  ", "    ", "dim")
     return lines + worst_case_lines(wires, sender_text, width)

@@ -13,6 +13,8 @@ from typing import NamedTuple, assert_never
 
 from rvsim.devices.registry import kinds_by_name
 from rvsim.faces.screen.day_energy import DayEnergy
+from rvsim.faces.screen.draft import Draft
+from rvsim.faces.screen.lines import elapsed_text
 from rvsim.faces.screen.tape import pieces
 from rvsim.faces.screen.terminals import TERMINAL_FUNCTIONS, PlannedTerminals, TerminalKey, TerminalRow, Terminals
 from rvsim.faces.screen.touches import Touches
@@ -25,18 +27,21 @@ from rvsim.rig.functions import FUNCTIONS, Function, by_command, by_status
 from rvsim.rig.model import DevicePlan, Rig
 from rvsim.runs.log_search import has_text
 from rvsim.runs.terminal_states import ModuleState
-from rvsim.watch.bus.turn import Turn, latest_turn
+from rvsim.watch.bus.turn import Turn, latest_turn, turn_at
 from rvsim.watch.flag import WORST_FIRST, Flag
 from rvsim.watch.identity.records import RollCallLine
 from rvsim.watch.summaries import LastReadings, Rail, Summary, summary
 from rvsim.watch.watch import LastFrame, Watch
 from rvsim.wire.fields import Origin, Reading, State
+from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.world.balance import Balance
 
 _WITHOUT_VALUE = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
 BETWEEN = "dc_dc_charger"
 """The kind that takes from the battery of its branch and charges another."""
+IDENTIFIER_PIECE = -1
+"""The number of the identifier where pieces of the tape are counted."""
 HANDOVER_US = 2_000_000
 """After this time without a message of a shared function, or three gaps if longer, another device sends it."""
 
@@ -76,6 +81,21 @@ class Target(NamedTuple):
 
     message: str
     field: str
+
+
+class HeldTurn(NamedTuple):
+    """A turn that stays on the screen: the frames of its time, and the place of its own among them."""
+
+    frames: tuple[Frame, ...]
+    place: int
+
+
+class DraftSource(NamedTuple):
+    """The frame on the tape that a draft was copied from, in words."""
+
+    device: str
+    topic: str
+    text: str
 
 
 class Choice(NamedTuple):
@@ -150,6 +170,13 @@ class Scene:
         """Returns what a simulated module or keypad does at its terminals."""
         self.topic_index = 0
         self.piece_index: int | None = None
+        """The open piece of the tape; `IDENTIFIER_PIECE` is the identifier, None: nothing is open."""
+        self.draft: Draft | None = None
+        """The copy of a frame that is on the tape in its place."""
+        self.draft_source: DraftSource | None = None
+        self._draft_put_away: tuple[Draft, DraftSource] | None = None
+        self.held_turn: HeldTurn | None = None
+        """The turn that is shown; None for the last one, as the bus goes on."""
         self.reading: Target | None = None
         """The chosen reading; None means the first of ``readings``."""
         self.status_text = ""
@@ -174,6 +201,7 @@ class Scene:
         """Show another watch from now on: the run has gone back. What is chosen stays."""
         self.watch = watch
         self.trends, self.energy = Trends(), DayEnergy()
+        self.held_turn = None
 
     def find(self, text: str) -> Target | str | None:
         """Choose the first device, message or reading with a text in its name, among those known now.
@@ -198,6 +226,7 @@ class Scene:
         if all(line.device != device for line in self.roll_call):
             return
         self.choose(device)
+        self.put_draft_away()
         for topic_index, last in enumerate(self.chosen_frames()):
             if message is None or last.topic.message != message:
                 continue
@@ -299,6 +328,7 @@ class Scene:
         if device != self.chosen:
             self.chosen, self.topic_index, self.piece_index, self.reading = device, 0, None, None
             self.row = None
+            self.put_draft_away()
 
     def choose_row(self, key: TerminalKey | None) -> None:
         """Choose an output, switch or key of the chosen device, and its message on the tape; None: the device."""
@@ -472,10 +502,26 @@ class Scene:
         return max((late for late in due if late > 0), default=None)
 
     def shown_turn(self) -> Turn | None:
-        """Return the last turn on the bus with a frame that waited, else the last turn of the last two seconds."""
+        """Return the turn that stays, else the last one with a frame that waited, else the last of two seconds."""
+        if self.held_turn is not None:
+            return turn_at(self.held_turn.frames, self.held_turn.place)
         load = self.watch.bus_load
         latest, contested = latest_turn(load.recent), latest_turn(load.crowded)
         return contested if contested and contested.waiting and not (latest and latest.waiting) else latest
+
+    def step_turn(self, by: int) -> None:
+        """Show the turn ``by`` places before or after the one that is shown; behind the last one, the bus goes on.
+
+        The turns are those of up to two seconds, and stay as they are while the bus goes on.
+        """
+        if self.held_turn is None:
+            if (shown := self.shown_turn()) is None or by > 0:
+                return
+            recent = self.watch.bus_load.recent
+            frames = recent if shown.frame in recent else self.watch.bus_load.crowded
+            self.held_turn = HeldTurn(frames, frames.index(shown.frame))
+        frames, place = self.held_turn
+        self.held_turn = HeldTurn(frames, max(0, place + by)) if place + by < len(frames) else None
 
     def named(self, identifier: int) -> str:
         """Return the device that sends frames with an identifier and the message that they carry, in words."""
@@ -504,6 +550,52 @@ class Scene:
         """Return the frame on the tape."""
         frames = self.chosen_frames()
         return frames[self.topic_index % len(frames)] if frames else None
+
+    def next_message(self) -> str:
+        """Put the next message of the device on the tape; return what ``put_draft_away`` returns."""
+        self.topic_index += 1
+        self.piece_index = None
+        return self.put_draft_away()
+
+    def step_piece(self, by: int) -> None:
+        """Open the next piece of the frame on the tape, or the one before; before the first byte is the identifier."""
+        if self.piece_index is None:
+            self.piece_index = 0 if by > 0 else IDENTIFIER_PIECE
+        else:
+            self.piece_index = max(IDENTIFIER_PIECE, self.piece_index + by)
+
+    def take_draft(self) -> str:
+        """Copy the frame on the tape, or take the copy of that message again; return what was done as a sentence."""
+        last = self.tape_frame()
+        if last is None:
+            return "There is no frame to copy: nothing was received from it yet."
+        kept = self._draft_put_away
+        if kept is not None and kept[1][:2] == (last.device, str(last.topic)):
+            (self.draft, self.draft_source), self._draft_put_away = kept, None
+            return "Your copy as you left it; b makes it the frame as heard again."
+        data = last.frame.data
+        byte = None
+        if data and self.piece_index != IDENTIFIER_PIECE:
+            found = pieces(last.spec, data)
+            byte = found[min(self.piece_index or 0, len(found) - 1)].first
+        self.draft = Draft(last.frame, self.watch.catalogue, byte)
+        text = f"{last.topic}, from {last.device}, at {elapsed_text(last.frame.time)}"
+        self.draft_source = DraftSource(last.device, str(last.topic), text)
+        return ""
+
+    def put_draft_away(self) -> str:
+        """Go back from a draft to the frame; return that a draft with changes can be taken again, "" without one."""
+        kept_text = ""
+        if self.draft is not None and self.draft_source is not None and self.draft.changed_bits:
+            self._draft_put_away = self.draft, self.draft_source
+            kept_text = f"Your changes are kept: d takes the copy again on {self.draft_source.topic}."
+        self.draft = self.draft_source = None
+        return kept_text
+
+    @property
+    def is_drafting(self) -> bool:
+        """Whether a draft is on the page that is shown."""
+        return self.draft is not None and self.page is Page.TAPE
 
     def readings(self) -> list[Choice]:
         """Return the readings of the chosen device that hold and corrupt can act on, those with a rail first.
@@ -543,7 +635,7 @@ class Scene:
         """
         last = self.tape_frame()
         if self.page is Page.TAPE and last is not None and last.spec is not None:
-            found = _first_value(last, self.piece_index or 0)
+            found = _first_value(last, max(0, self.piece_index or 0))
             if found is not None:
                 return found
         targets = [choice.target for choice in (self.readings() if choices is None else choices)]

@@ -101,11 +101,17 @@ def _meaning_without_fields(spec: MessageSpec | None, data: bytes) -> tuple[str,
 
 
 def spelled_line(
-    spec: MessageSpec | None, data: bytes, chosen: int | None = None, units: DisplayUnits = METRIC
+    spec: MessageSpec | None,
+    data: bytes,
+    chosen: int | None = None,
+    units: DisplayUnits = METRIC,
+    *,
+    chosen_bits: str = "",
 ) -> Line:
     """Return the frame as one line of bytes, each followed by its meaning and the mark of its weakest origin.
 
-    Neighbouring bytes without data are grouped. ``chosen`` is the number of the piece in brackets.
+    Neighbouring bytes without data are grouped. ``chosen`` is the number of the piece in brackets, ``chosen_bits`` its
+    bits as text, which stand behind its bytes where they are given.
     """
     message_origin = [] if spec is None else [spec.origin]
     spans: list[Span] = []
@@ -121,7 +127,7 @@ def spelled_line(
         if byte_texts and (piece_text != text or is_chosen or piece_text not in ("no data", "unchanged", "unused")):
             spans += _spans_of(byte_texts, text + mark(origins), is_chosen=False)
             byte_texts, origins = [], []
-        byte_texts.append(piece.bytes_text)
+        byte_texts.append(f"{piece.bytes_text} = {chosen_bits}" if is_chosen and chosen_bits else piece.bytes_text)
         text, origins = piece_text, [*origins, *piece_origins, *message_origin]
         if is_chosen:
             spans += _spans_of(byte_texts, text + mark(origins), is_chosen=True)
@@ -136,8 +142,13 @@ def _spans_of(byte_texts: list[str], meaning_text: str, *, is_chosen: bool) -> l
     return [(" · ", "dim"), (f"[{text}]", "chosen") if is_chosen else (text, "plain")]
 
 
-def arithmetic_lines(spec: MessageSpec, data: bytes, chosen: int, units: DisplayUnits = METRIC) -> list[str]:
-    """Return the arithmetic of one piece: each reading in it with its range, its origin and its explanation."""
+def arithmetic_lines(
+    spec: MessageSpec, data: bytes, chosen: int, units: DisplayUnits = METRIC, *, with_bits: bool = True
+) -> list[str]:
+    """Return the arithmetic of one piece: each reading in it with its range, its origin and its explanation.
+
+    ``with_bits`` puts the bits of a byte with several fields first.
+    """
     found = pieces(spec, data)
     if not found:
         return ["The frame carries no data."]
@@ -149,7 +160,7 @@ def arithmetic_lines(spec: MessageSpec, data: bytes, chosen: int, units: Display
     if not piece.readings:
         return [f"{piece.bytes_text}: {free_text(piece.bytes_text, is_filled=set(piece.data) == {0xFF})}."]
     lines = []
-    if len(piece.readings) > 1 and piece.first == piece.last:
+    if with_bits and len(piece.readings) > 1 and piece.first == piece.last:
         lines.append(f"{piece.bytes_text} hex = {_bits_text(piece)}")
     explained: set[str] = set()
     for reading in piece.readings:

@@ -31,6 +31,41 @@ FIELD = (
         "published: rv-c.com/node/9; the lower layers: from memory",
     ),
     Term(
+        "CAN",
+        "Controller area network: how frames get over a pair of wires, who goes first, and how errors are found. What "
+        "the bytes mean is for standards like RV-C to say.",
+        CAN_SPECIFICATION,
+        ("controller area network",),
+    ),
+    Term(
+        "SAE J1939",
+        "The standard for networks in trucks and engines, on CAN. RV-C takes its identifiers, address claims and long "
+        "messages from it.",
+        "SAE J1939-21 and -81, from memory",
+        ("J1939",),
+    ),
+    Term("bus", "The pair of wires with all nodes on it.", PRACTICE),
+    Term("log", "A file with the frames of a bus and their times.", PRACTICE, ("capture",)),
+    Term(
+        "bit", "0 or 1. In a byte, bits count from 0, from the right: bit 0 is worth 1, bit 7 is worth 128.", PRACTICE
+    ),
+    Term(
+        "byte",
+        "Eight bits, a number from 0 to 255, written as two hex digits. In a frame, bytes count from 0, from the left.",
+        PRACTICE,
+    ),
+    Term(
+        "hex",
+        "A number written with the base 16: digits 0 to 9, then A (10) to F (15). 51 hex is 5 × 16 + 1 = 81.",
+        PRACTICE,
+        ("hexadecimal", "hex digit"),
+    ),
+    Term(
+        "ASCII",
+        "Letters as numbers: 41 hex is A, 30 hex is the digit 0, 2A hex is the asterisk that ends a part of a text.",
+        "common practice, no source; the asterisk: device makers' RV-C appendices",
+    ),
+    Term(
         "bit rate",
         "Bits per second on the bus. RV-C runs at 250000; all nodes have to agree.",
         "published: rv-c.com/node/9",
@@ -47,6 +82,13 @@ FIELD = (
         "source address.",
         "published: rv-c.com/node/12; the places of the bits: SAE J1939-21, from memory",
         ("CAN ID", "ID", "data page"),
+    ),
+    Term(
+        "message group byte",
+        "The second byte of the identifier, PDU format in SAE J1939. From F0 hex on the message is for all, and the "
+        "byte behind it, PDU specific, belongs to the DGN; below F0 that byte is the destination.",
+        "SAE J1939-21, from memory",
+        ("PDU format", "PDU specific", "PDU"),
     ),
     Term(
         "priority",
@@ -192,6 +234,12 @@ FIELD = (
         CAN_SPECIFICATION,
     ),
     Term(
+        "dominant",
+        "Of a bit: 0, which stands on the wires wherever any node sends it. A 1 is recessive: it gives way.",
+        CAN_SPECIFICATION,
+        ("recessive",),
+    ),
+    Term(
         "bit stuffing",
         "After five equal bits the sender inserts an opposite one, which receivers remove. The changes keep "
         "receivers synchronous with the sender.",
@@ -237,6 +285,34 @@ FIELD = (
         "tells which one is pressed.",
         PRACTICE,
         ("ladder",),
+    ),
+    Term(
+        "low byte first",
+        "The order of numbers of several bytes in a frame: 60 21 is 2160 hex. Only the SPN of a heartbeat is the other "
+        "way round.",
+        "device makers' RV-C appendices; the SPN: from memory",
+        ("little endian", "byte order"),
+    ),
+    Term(
+        "step",
+        "What one step of a field's number is worth, like 0.05 V. The number times the step, then the offset added, is "
+        "the value: 8544 × 0.03125 - 273 = -6 °C.",
+        PRACTICE,
+        ("scale", "offset", "resolution"),
+    ),
+    Term(
+        "uint8",
+        "A whole number of 8 bits without a sign; uint16 and uint32 have 16 and 32. bit2 and bit4 are codes of 2 and 4 "
+        "bits.",
+        "device makers' RV-C appendices",
+        ("uint16", "uint32", "bit2", "bit4", "type"),
+    ),
+    Term(
+        "group byte",
+        "Chooses groups of lamps or shades: a bit that is 0 chooses its group, bit 0 group 1. All zeros are all "
+        "groups, FF is no data.",
+        "published: a copy of the window shade proposal, rv-c.com/node/101",
+        ("group bitmap",),
     ),
     Term(
         "special values",

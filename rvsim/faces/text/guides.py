@@ -10,7 +10,18 @@ from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
 
 FOLDER = Path(__file__).resolve().parents[2] / "guides"
-TOPICS = ("integrator", "support", "student", "rigs", "plan", "scenarios", "own-devices", "python", "export")
+TOPICS = (
+    "integrator",
+    "support",
+    "first-hour",
+    "student",
+    "rigs",
+    "plan",
+    "scenarios",
+    "own-devices",
+    "python",
+    "export",
+)
 """In the order in which they are listed."""
 
 

@@ -161,8 +161,7 @@ def explain(frame: Frame, spec: MessageSpec, catalogue: Catalogue, units: Displa
 
 def identifier_text(frame: Frame, catalogue: Catalogue) -> Iterator[str]:
     """Yield the explanation of an identifier alone, line by line."""
-    parts = ident.split_identifier(frame.identifier)
-    spec = catalogue.by_dgn(parts.dgn)
+    spec = catalogue.by_dgn(ident.dgn_of(frame.identifier))
     yield from _identifier(frame.identifier, spec)
     if spec is not None:
         yield f"Its data byte by byte: rvsim spell {spec.name}"

@@ -38,6 +38,40 @@ class Built:
     raws: Mapping[str, int]
     steps: tuple[str, ...]
     why_source: str
+    before: Frame | None = None
+    """The frame that was changed; None where all of it was built."""
+
+
+def change(
+    spec: MessageSpec,
+    frame: Frame,
+    values: Sequence[GivenValue],
+    *,
+    source: int | None = None,
+    destination: int | None = None,
+    priority: int | None = None,
+) -> Built:
+    """Change some fields of a frame; all other bits stay. Parts of the identifier that are None stay as well.
+
+    Raises:
+        InputError: one line for each mistake.
+    """
+    raws, steps = _raws(spec, values, destination)
+    data = frame.data
+    try:
+        for name, raw in raws.items():
+            data = spec.replace(data, name, raw)
+    except ValueError as problem:
+        raise InputError(f"{problem}: give the whole frame") from None
+    parts = ident.split_identifier(frame.identifier)
+    identifier = ident.join_identifier(
+        parts.priority if priority is None else priority,
+        parts.dgn,
+        parts.source if source is None else source,
+        parts.destination if destination is None else destination,
+    )
+    why = "given" if source is not None else "as it was"
+    return Built(spec, Frame(0, identifier, data), raws, steps, why, frame)
 
 
 def build(
@@ -61,24 +95,7 @@ def build(
     Raises:
         InputError: one line for each mistake.
     """
-    if not spec.fields:
-        raise InputError(f"{spec.name} is known by name only: no layout is established, so no frame can be built")
-    problems: list[str] = []
-    raws: dict[str, int] = {}
-    steps: list[str] = []
-    for name, text in values:
-        try:
-            field = _field(spec, name)
-            if field.name in raws:
-                raise ValueError(f"{field.name} is given twice; write it once")
-            raws[field.name], step = _raw(field, text)
-            steps.append(step)
-        except ValueError as problem:
-            problems.append(f"{spec.name}: {problem}")
-    if destination is not None and not ident.is_addressed(spec.dgn):
-        problems.append(f"{spec.name} is a broadcast: it has no destination; leave --destination out")
-    if problems:
-        raise InputError(*problems)
+    raws, steps = _raws(spec, values, destination)
     why = "given"
     if source is None:
         sender = next((one for one in parties(spec) if one.sends), None)
@@ -90,7 +107,36 @@ def build(
     if destination is None and ident.is_addressed(spec.dgn):
         destination = ident.GLOBAL_ADDRESS
     identifier = ident.join_identifier(spec.priority if priority is None else priority, spec.dgn, source, destination)
-    return Built(spec, Frame(0, identifier, spec.encode(raws)), raws, tuple(steps), why)
+    return Built(spec, Frame(0, identifier, spec.encode(raws)), raws, steps, why)
+
+
+def _raws(
+    spec: MessageSpec, values: Sequence[GivenValue], destination: int | None
+) -> tuple[Mapping[str, int], tuple[str, ...]]:
+    """Return the raw integers of values by field, and the step to each.
+
+    Raises:
+        InputError: one line for each mistake; a destination for a broadcast is one.
+    """
+    if not spec.fields:
+        raise InputError(f"{spec.name} is known by name only: no layout is established, so no frame can be built")
+    problems: list[str] = []
+    raws: dict[str, int] = {}
+    steps: list[str] = []
+    for name, text in values:
+        try:
+            field = _field(spec, name)
+            if field.name in raws:
+                raise ValueError(f"{field.name} is given twice; write it once")
+            raws[field.name], step = raw_of(field, text)
+            steps.append(step)
+        except ValueError as problem:
+            problems.append(f"{spec.name}: {problem}")
+    if destination is not None and not ident.is_addressed(spec.dgn):
+        problems.append(f"{spec.name} is a broadcast: it has no destination; leave --destination out")
+    if problems:
+        raise InputError(*problems)
+    return raws, tuple(steps)
 
 
 def _field(spec: MessageSpec, name: str) -> FieldSpec:
@@ -101,10 +147,19 @@ def _field(spec: MessageSpec, name: str) -> FieldSpec:
     raise ValueError(f"it has no field {name}{close}; its fields are {', '.join(spec.by_name)}")
 
 
-def _raw(field: FieldSpec, text: str) -> tuple[int, str]:
-    """Return the raw integer of a value, and the step from the one to the other.
+class BetweenStepsError(ValueError):
+    """A value lies between two steps of its field; ``nearest`` are the values of these steps, the lower one first."""
+
+    def __init__(self, text: str, nearest: Sequence[str]) -> None:
+        super().__init__(text)
+        self.nearest = tuple(nearest)
+
+
+def raw_of(field: FieldSpec, text: str) -> tuple[int, str]:
+    """Return the raw integer of a value as a person writes it, and the step from the one to the other.
 
     Raises:
+        BetweenStepsError: the value lies between two steps; the text names both.
         ValueError: the value cannot be sent; the text says what can.
     """
     if not text:
@@ -121,6 +176,8 @@ def _raw(field: FieldSpec, text: str) -> tuple[int, str]:
             raise ValueError(
                 f"{field.name}={text} does not fit in {field.length} bits: the highest is 0x{field.all_ones:X}"
             )
+        if field.signed and number > field.raw_limits[1]:
+            number -= 1 << field.length
         return number, f"raw {_shown(field, number)}, as given"
     number_and_unit = _NUMBER.fullmatch(text)
     if number_and_unit is None:
@@ -131,7 +188,7 @@ def _raw(field: FieldSpec, text: str) -> tuple[int, str]:
 
 def _code(field: FieldSpec, text: str) -> int | None:
     wanted = text.lower().replace("_", " ")
-    return next((raw for label, raw in field.codes.items() if label.lower() == wanted), None)
+    return next((raw for label, raw in field.codes.items() if label.lower().replace("_", " ") == wanted), None)
 
 
 def _no_value(field: FieldSpec, text: str) -> str:
@@ -165,9 +222,11 @@ def _scaled(field: FieldSpec, value: Fraction, text: str) -> tuple[int, str]:
     raw = int(steps) if steps.denominator == 1 else None
     if raw is None:
         below = steps.numerator // steps.denominator
-        near = " or ".join(f"{_value(field, one)} ({_shown(field, one)})" for one in (below, below + 1) if one <= high)
-        raise ValueError(
-            f"{field.name}={text} lies between two steps of {exact(field, field.scale)}: write the nearest, {near}"
+        nearest = [one for one in (below, below + 1) if one <= high]
+        near = " or ".join(f"{_value(field, one)} ({_shown(field, one)})" for one in nearest)
+        raise BetweenStepsError(
+            f"{field.name}={text} lies between two steps of {exact(field, field.scale)}: write the nearest, {near}",
+            [exact(field, one * field.scale + field.offset) for one in nearest],
         )
     state = field.state(raw)
     if state is not State.VALUE:
@@ -212,6 +271,8 @@ def built_text(built: Built, catalogue: Catalogue, units: DisplayUnits = METRIC)
 
     spec, frame = built.spec, built.frame
     yield f"{spec.name}, DGN {spec.dgn:05X} hex: {spec.length} bytes"
+    if built.before is not None:
+        yield f"Changed: {built.before.identifier:08X} {built.before.data.hex(' ').upper()}"
     yield ""
     for heading, step in data_steps(built):
         yield f"  {heading}"
@@ -244,6 +305,9 @@ def data_steps(built: Built) -> Iterator[tuple[str, str]]:
 
 def filling_sentences(built: Built) -> Iterator[str]:
     """Yield what the bits hold for which nothing was given."""
+    if built.before is not None:
+        yield "all other bits stay as they were"
+        return
     rest = [field for field in built.spec.fields if field.name not in built.raws]
     if rest:
         state = "unchanged" if any(field.code(State.UNCHANGED) is not None for field in rest) else "no data"

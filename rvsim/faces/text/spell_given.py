@@ -195,8 +195,10 @@ def _line_of_a_log(text: str) -> Frame | None:
 def _with_values(words: Sequence[str], catalogue: Catalogue) -> Given:
     place = next(number for number, word in enumerate(words) if number and "=" in word)
     name = _message_named(" ".join(words[:place]), catalogue)
+    frame: Frame | None = None
+    notes: tuple[str, ...] = ()
     if name is None:
-        raise InputError(_unknown_message(" ".join(words[:place]), catalogue))
+        frame, notes = _frame_to_change(words[:place], catalogue)
     values: list[GivenValue] = []
     for word in words[place:]:
         key, equals, value = word.partition("=")
@@ -204,4 +206,24 @@ def _with_values(words: Sequence[str], catalogue: Catalogue) -> Given:
             values.append(GivenValue(key.strip(), value.strip()))
         else:  # a value of several words, as a shell without quotes gives it
             values[-1] = GivenValue(values[-1].field, f"{values[-1].value} {word}".strip())
-    return Given(message=name, values=tuple(values))
+    return Given(frame, message=name or "", values=tuple(values), notes=notes)
+
+
+def _frame_to_change(words: Sequence[str], catalogue: Catalogue) -> tuple[Frame, tuple[str, ...]]:
+    """Return the frame before values, in which they are changed, and what was understood otherwise than written.
+
+    Raises:
+        InputError: there is no frame with data.
+    """
+    text = " ".join(words)
+    first = text.partition(" ")[0]
+    is_frame = any(form.fullmatch(first) for form in (_HEX_IDENTIFIER, _DECIMAL)) or _COMPACT.fullmatch(text)
+    if not is_frame and _line_of_a_log(text) is None:
+        raise InputError(_unknown_message(text, catalogue))
+    given = read_given(words, catalogue)
+    if given.frame is None or not given.has_data:
+        raise InputError(
+            f"{text} is an identifier without data, and FIELD=VALUE changes data: write the data behind it, "
+            "or the name of a message to build a frame"
+        )
+    return given.frame, given.notes

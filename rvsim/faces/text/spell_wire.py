@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from itertools import groupby
 from typing import Any, NamedTuple
 
+from rvsim.faces.text.identifier_parts import part_at, part_name, part_text
 from rvsim.faces.text.spell_fields import wrapped
 from rvsim.logs.formats.jsonl import SCHEMA, json_text
 from rvsim.wire.frame import Frame
@@ -120,8 +121,15 @@ def _arbitration(identifier: int, against: int | None) -> str:
     return (
         f"Against {against:08X}, if both start together: {equal} of the identifiers {'is' if place < 2 else 'are'} "
         f"equal. At {where} {winner:08X} sends 0, dominant, and {loser:08X} sends 1: {winner:08X} goes on, and "
-        f"{loser:08X} waits until the pair is free again."
+        f"{loser:08X} waits until the pair is free again. {_part_text(place, winner, loser)}"
     )
+
+
+def _part_text(place: int, winner: int, loser: int) -> str:
+    """Return which part of the identifier decided, with its value in both."""
+    part, _ = part_at(place)
+    name = part_name(loser, part)
+    return f"That bit is in its {name}: {part_text(winner, part)} against {part_text(loser, part)}."
 
 
 def wire_json(frame: Frame, against: int | None = None) -> str:

@@ -69,13 +69,26 @@ def latest_turn(frames: Sequence[Frame]) -> Turn | None:
         else:
             chains.append([frame])
     for chain in reversed(chains):
-        first, rest = chain[0], chain[1:]
-        lost, seen = [], {first.identifier & 0xFF}
-        for frame in rest:
-            place = gives_way_at(first, frame)
-            if place is not None and frame.identifier & 0xFF not in seen:
-                seen.add(frame.identifier & 0xFF)
-                lost.append(Waiting(frame, place))
-        if lost:
-            return Turn(first, tuple(lost))
+        turn = _turn(chain[0], chain[1:])
+        if turn.waiting:
+            return turn
     return Turn(frames[-1], ())
+
+
+def turn_at(frames: Sequence[Frame], index: int) -> Turn:
+    """Return the turn of one of some frames in order: with it, those that followed without a gap and lost."""
+    end = index + 1
+    while end < len(frames) and follows(frames[end - 1], frames[end]):
+        end += 1
+    return _turn(frames[index], frames[index + 1 : end])
+
+
+def _turn(first: Frame, rest: Sequence[Frame]) -> Turn:
+    """Return the turn of a frame; ``rest`` are the frames that followed it without a gap."""
+    lost, seen = [], {first.identifier & 0xFF}
+    for frame in rest:
+        place = gives_way_at(first, frame)
+        if place is not None and frame.identifier & 0xFF not in seen:
+            seen.add(frame.identifier & 0xFF)
+            lost.append(Waiting(frame, place))
+    return Turn(first, tuple(lost))

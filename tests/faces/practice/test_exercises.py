@@ -239,6 +239,17 @@ def test_one_seed_gives_one_sheet(material, level):
         assert not exercise.is_right("nonsense")
 
 
+@pytest.mark.parametrize("level", [1, 2, 3])
+def test_no_question_comes_twice_with_its_answer(material, level):
+    """Also where only other bytes of the frame differ: a battery's state of charge is asked for once."""
+    for seed in range(4):
+        asked = [
+            (" ".join(line for line in one.question if not line.startswith(" ")), one.answer.shown)
+            for one in make_exercises(material, level, 10, seed)
+        ]
+        assert len(set(asked)) == len(asked)
+
+
 def test_weak_kinds_come_twice_as_often(material):
     """Of fifteen exercises of level 1 with one weak kind six are of it, in place of some four."""
     made = make_exercises(material, 1, 15, 3, weak=[Kind.SCALE])

@@ -378,7 +378,7 @@ def test_a_run_that_ended_says_so_however_narrow(seen):
         (Page.TAPE, "Tape: control panel, message 1 of 9, byte by byte"),
         (Page.LEDGER, "Ledger, house battery, amps"),
         (Page.FLAGS, "Flags: 1 stands, 3 cleared"),
-        (Page.WIRES, "Wires: one turn on the bus, who sent, who waited"),
+        (Page.WIRES, "Wires: one turn on the bus, who sent, who waited; ← the turn before"),
         (Page.KEYS, "Keys"),
     ],
 )

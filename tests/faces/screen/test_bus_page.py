@@ -5,7 +5,7 @@ import pytest
 from rvsim.faces.screen.bus_page import bits_text, problem_lines, turn_lines, worst_case_lines
 from rvsim.faces.screen.lines import text_of
 from rvsim.shipped import scenario_folder
-from rvsim.watch.bus.turn import Turn, Waiting
+from rvsim.watch.bus.turn import Turn, Waiting, gives_way_at
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import Frame
 from rvsim.wire.line_events import Collided, Disturbed, ErrorFrame, ErrorState, StateChanged, Waited
@@ -35,6 +35,42 @@ def test_a_contest():
         "CRC delimiter", "acknowledge", "acknowledge delimiter", "end of frame", "between frames",
     ]  # fmt: skip
     assert any(line.startswith("  acknowledge            0  the sender sends 1") for line in lines)
+
+
+def test_bits_are_tied_to_the_parts_of_the_identifier():
+    """Priority, DGN and source stand beside their bits, in words; the part that decided as well."""
+    lines = page(Turn(FURNACE, (Waiting(FURNACE._replace(identifier=0x19FFE45F), 33),)), 200)
+    assert "          110|0|1|11111111|11100100|01011110 is priority 6, DGN 1FFE4, from 5E" in lines
+    first, second = (line for line in lines if line.startswith("  identifier "))
+    assert first.endswith("  priority 110; reserved bit 0; data page 1; message group byte, first bits 111111")
+    assert second.endswith("  message group byte, last bits 11; low byte of the DGN 11100100; source address 01011110")
+    decided = "that is bit 29 of the 29 of the identifier, in its source address: 5F against 5E"
+    assert f"          inferred: {decided}, and the lower number goes first" in lines
+
+
+@pytest.mark.parametrize(
+    ("waited", "said"),
+    [
+        (0x1DFFE45E, "bit 3 of the 29 of the identifier, in its priority: 7 against 6"),
+        (0x19FFE55E, "bit 21 of the 29 of the identifier, in its low byte of the DGN: E5 against E4"),
+    ],
+)
+def test_the_part_that_decided(waited, said):
+    """Computed from both identifiers, stuff bits not counted."""
+    loser = FURNACE._replace(identifier=waited)
+    place = gives_way_at(FURNACE, loser)
+    assert place is not None
+    assert any(said in line for line in page(Turn(FURNACE, (Waiting(loser, place),)), 200))
+
+
+def test_what_was_inferred_is_said_to_be():
+    """No log records who waited; without one who did, nothing is inferred."""
+    contest = " ".join(page(Turn(FURNACE, (Waiting(FURNACE._replace(identifier=0x19FFE45F), 33),)), 200))
+    assert "Inferred from the times: who waited, and at which bit it lost." in contest
+    assert "Computed from the frame: stuff bits and CRC." in contest
+    alone = " ".join(page(Turn(CLAIM, ()), 200))
+    assert "nferred" not in alone
+    assert "Computed from the frame: stuff bits and CRC." in alone
 
 
 def test_nobody_waited():

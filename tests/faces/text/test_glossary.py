@@ -20,7 +20,8 @@ OF_THE_FIELD = (
     "DM_RV, SPN, FMI, bus load, arbitration, bit stuffing, error passive, bus-off, terminator, trunk, drop, tap, "
     "load centre, output, input, resistor ladder, state of charge, bulk, absorption, float, acknowledgement, bit rate, "
     "frame, identifier, long message, transport protocol, product identification, lamp, DM1, special values, no data, "
-    "out of range, error, reserved, unchanged"
+    "out of range, error, reserved, unchanged, RV-C, CAN, bus, node, frame, bit, byte, hex, ASCII, PDU format, "
+    "function, dominant, low byte first, step, offset, uint8, group byte, request, null address, field, log, J1939"
 )
 
 

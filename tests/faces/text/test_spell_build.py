@@ -1,6 +1,7 @@
 """Frames built out of values: against published frames, against cantools, and what is refused."""
 
 import json
+import re
 from pathlib import Path
 
 import cantools
@@ -10,8 +11,8 @@ from hypothesis import strategies as st
 
 import rvsim
 from rvsim.errors import InputError
-from rvsim.faces.text.spell_build import build, built_json, built_text
-from rvsim.faces.text.spell_given import GivenValue
+from rvsim.faces.text.spell_build import build, built_json, built_text, change
+from rvsim.faces.text.spell_given import GivenValue, read_given
 from rvsim.wire.fields import State
 
 POWER = cantools.database.load_file(Path(rvsim.__file__).parents[1] / "dbc/power.dbc", strict=False)
@@ -101,3 +102,39 @@ def test_built_frames_equal_cantools(catalogue, volts, current, instance):
     signals = {**raws, "device_priority": 0xFF}
     expected = POWER.get_message_by_name("DC_SOURCE_STATUS_1").encode(signals, scaling=False, strict=False)
     assert made.frame.data == expected
+
+
+def test_values_behind_a_frame_change_it(catalogue):
+    """All other bits stay, those without a field as well; the identifier only where that is asked for."""
+    given_frame = read_given(["19FFE2A1", "0102FFFF2C25FF7F", "set_point_temperature_heat=21"], catalogue)
+    spec = catalogue.by_name("THERMOSTAT_STATUS_1")
+    built = change(spec, given_frame.frame, given_frame.values)
+    assert (built.frame.identifier, built.frame.data.hex()) == (0x19FFE2A1, "0102ffc02425ff7f")
+    text = "\n".join(built_text(built, catalogue))
+    assert "Changed: 19FFE2A1 01 02 FF FF 2C 25 FF 7F" in text
+    assert "all other bits stay as they were" in text
+    assert "all ones" not in text
+    assert "source address A1 hex (as it was)" in text
+    moved = change(spec, given_frame.frame, given_frame.values, source=0x44, priority=3)
+    assert moved.frame.identifier == 0x0DFFE244
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["19FFE2A1", "x=1"], "19FFE2A1 is an identifier without data"),
+        (["FURNASE", "STATUS", "x=1"], 'did you mean "FURNACE_STATUS"'),
+        (["1FFE2", "0102", "x=1"], "is the DGN of THERMOSTAT_STATUS_1, not an identifier"),
+    ],
+)
+def test_no_frame_before_the_values(catalogue, words, says):
+    """What was probably meant is said."""
+    with pytest.raises(InputError, match=re.escape(says)):
+        read_given(words, catalogue)
+
+
+def test_a_frame_that_is_too_short_for_a_value(catalogue):
+    """The field is named, and what to do."""
+    found = read_given(["19FFE2A1#01", "fan_mode=on"], catalogue)
+    with pytest.raises(InputError, match="1 byte does not contain THERMOSTAT_STATUS_1 fan_mode: give the whole frame"):
+        change(catalogue.by_name("THERMOSTAT_STATUS_1"), found.frame, found.values)

@@ -62,6 +62,9 @@ def test_who_wins_is_told_in_words():
     frame = Frame(0, 0x19FFE2A1, bytes.fromhex("0102FFFF2C25FFFF"))
     said = " ".join("\n".join(wire_text(frame, 0x18EAFFF9)).split())
     assert "the first 4 bits of the identifiers are equal. At bit 5 of the identifier 18EAFFF9 sends 0" in said
+    assert "That bit is in its data page: 0 against 1." in said
+    source = " ".join(" ".join(wire_text(frame, 0x19FFE2A3)).split())
+    assert "That bit is in its source address: A1 against A3." in source
     assert "142 bits, 11 of them stuff bits, the 3 between frames included: 568 µs at 250 kbit/s" in said
     assert "is the same identifier: both go on into the data" in " ".join(wire_text(frame, frame.identifier))
     assert "--against ID" in " ".join(wire_text(frame))

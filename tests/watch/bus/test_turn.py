@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.watch.bus.turn import Turn, Waiting, follows, gives_way_at, latest_turn
+from rvsim.watch.bus.turn import Turn, Waiting, follows, gives_way_at, latest_turn, turn_at
 from rvsim.wire.frame import Frame
 
 CLAIM = Frame(1_000_000, 0x18EEFF5E, bytes(8))
@@ -81,3 +81,13 @@ def test_of_two_identifiers_the_higher_one_gives_way(one, other, data, more):
     first, second = Frame(0, one, data), Frame(0, other, more)
     loses = (gives_way_at(first, second) is not None, gives_way_at(second, first) is not None)
     assert loses == (one < other, other < one)
+
+
+def test_each_frame_has_its_turn():
+    """With those that followed without a gap and lost; a frame behind a pause takes no part."""
+    low, middle, high = (0x19FFE440 | source for source in (1, 2, 3))
+    times = (1_000_000, 1_000_568, 1_001_136, 1_200_000)
+    frames = [Frame(time, one, bytes(8)) for time, one in zip(times, (low, high, middle, high), strict=True)]
+    waiting = [[waiting.frame.identifier for waiting in turn_at(frames, n).waiting] for n in range(4)]
+    assert waiting == [[high, middle], [], [], []]
+    assert [turn_at(frames, n).frame for n in range(4)] == frames
