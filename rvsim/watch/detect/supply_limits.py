@@ -7,8 +7,6 @@ not know any reading.
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from rvsim.rig.demand import RigDemand
-
 if TYPE_CHECKING:
     from rvsim.rig.model import DevicePlan, Rig
 
@@ -53,6 +51,8 @@ def wire_drops(rig: "Rig") -> dict[str, WireDrop]:
 
     These are the running currents of the plan: outputs and branches with their shares, a peak that lasts as running.
     """
+    from rvsim.rig.demand import RigDemand
+
     branches = {branch.name: branch for branch in rig.branches}
     demand = RigDemand(rig)
     amps = {name: max(0.0, demand.branch(name).known_amps) for name in branches}
