@@ -33,6 +33,10 @@ KIND_NAMES = (
     "battery_monitor", "tank", "ambient", "fridge", "keypad", "load_centre", "awning", "window_shade", "lock", "own",
 )  # fmt: skip
 """The kinds of simulated devices. Here as names alone, since importing the classes takes too long for a proposal."""
+CHECK_NAMES = (
+    "currents", "conductors", "fuses", "ladder", "harness", "identity", "providers", "budget", "endurance", "spare",
+)  # fmt: skip
+"""The checks of a plan, by their names alone for the same reason."""
 _SPECIAL_IN_BASH = re.compile(r"([^\w@%+=:,./°-])")
 _DEFAULT_SCENARIO = "winter_evening"
 
@@ -285,6 +289,11 @@ def kinds_of_exercise(incomplete: str) -> list[str]:
     from rvsim.faces.practice.exercise import Kind
 
     return _in_any_case([kind.replace(" ", "-") for kind in Kind], incomplete)
+
+
+def checks(incomplete: str) -> list[str]:
+    """Propose the checks of a plan."""
+    return _named(CHECK_NAMES, incomplete)
 
 
 def units(incomplete: str) -> list[str]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rvsim.errors import ExitCode, InputError, did_you_mean
-from rvsim.faces.cli import options
+from rvsim.faces.cli import completion, options
 from rvsim.faces.cli.console import print_as
 from rvsim.faces.cli.exits import run_command, say
 
@@ -23,7 +23,10 @@ if TYPE_CHECKING:
     from rvsim.wire.catalogue import Catalogue
 
 RigName = Annotated[
-    str | None, typer.Argument(metavar="RIG", help="A shipped rig, or a TOML file.", show_default=False)
+    str | None,
+    typer.Argument(
+        metavar="RIG", help="A shipped rig, or a TOML file.", show_default=False, autocompletion=completion.rigs
+    ),
 ]
 Checks = Annotated[
     list[str] | None,
@@ -32,6 +35,7 @@ Checks = Annotated[
         metavar="NAME",
         help="Make this check only: currents, conductors, fuses, ladder, harness, identity, providers, budget, "
         "endurance or spare. Repeatable.",
+        autocompletion=completion.checks,
     ),
 ]
 Every = Annotated[

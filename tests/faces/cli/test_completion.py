@@ -14,6 +14,7 @@ from rvsim.faces.cli import completion
 from rvsim.faces.cli.commands import run
 from rvsim.faces.practice.exercise import Kind
 from rvsim.faces.text.guides import TOPICS
+from rvsim.plan.answer import Check
 from rvsim.shakedown.scenario import shipped_scenarios
 from rvsim.shipped import scenario_folder
 from rvsim.wire.database import load_catalogue
@@ -136,6 +137,8 @@ def test_names_that_are_shipped_and_files(tab, tmp_path):
     assert tab("rvsim practice --kind read") == ["read-a-DM_RV"]
     assert len(tab("rvsim practice --kind ")) == len(Kind)
     assert tab("rvsim spell --units ") == ["metric", "us"]
+    assert tab("rvsim plan wren") == ["wrenhollow"]
+    assert tab("rvsim plan wrenhollow --check ") == [str(check) for check in Check]
 
 
 def test_commands_come_with_their_help(tab):
