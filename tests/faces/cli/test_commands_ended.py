@@ -110,7 +110,7 @@ def test_runs_side_by_side_end_with_sigterm(tmp_path, monkeypatch, side_by_side)
     monkeypatch.chdir(tmp_path)
     text = 'schema = 1\ntitle = "T"\nrig = "ottersby"\nlasts = "8000h"\n[[expect]]\nexpect = "seen"\n'
     (tmp_path / "t.toml").write_text(text + 'sight = { device = "heater" }\n', encoding="utf-8")
-    with running(side_by_side("t.toml"), start_new_session=True) as process:
+    with running(**side_by_side("t.toml"), start_new_session=True) as process:
         assert process.stderr.readline() == b"rvsim: 0 of 2 runs so far\n"
         process.terminate()
         out, err = process.communicate(timeout=TIMEOUT_S)
