@@ -152,7 +152,8 @@ def _become_program(code, arguments):
     except BaseException:
         traceback.print_exc()
     finally:
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
         os._exit(status if isinstance(status, int) else 1)
 
 
