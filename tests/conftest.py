@@ -1,8 +1,14 @@
 """What many tests need: the shipped message definitions, commands as they are typed, and scenarios for them."""
 
+import atexit
 import gc
+import io
+import os
+import signal
+import sys
 import threading
-from functools import wraps
+import traceback
+from functools import partial, wraps
 from pathlib import Path
 
 import pytest
@@ -100,6 +106,55 @@ def rvsim(monkeypatch, tmp_path):
         return done.exit_code, done.stdout, done.stderr
 
     return go
+
+
+MAIN = "import sys; from rvsim.__main__ import main; sys.argv = ['rvsim', *sys.argv[1:]]; main()"
+
+
+@pytest.fixture(scope="session")
+def forked(definition_cache):
+    """Return what `subprocess` starts the command with as a copy of this process: ``Popen(**forked("bench"))``.
+
+    The copy has streams, signals and an exit code of its own, and spares a second of Python's start and imports. What
+    is about that start, as with ``python -m rvsim`` or closed streams, is left to tests that start such a process.
+    """
+
+    def options(*arguments, code=MAIN):
+        start = {"args": [sys.executable, "-c", code, *arguments]}
+        return start if sys.platform == "win32" else {**start, "preexec_fn": partial(_become_program, code, arguments)}
+
+    CliRunner().invoke(app, ["bench", "--plain", "--seconds", "1", "--speed", "max"])  # whose imports all copies have
+    return options
+
+
+def _become_program(code, arguments):
+    """Run a program as the main program of a process that was forked and has its first three files, then end it."""
+    status: object = 1
+    try:
+        os.closerange(3, 4096)  # those of the tests, and the pipe by which the parent waits for the start
+        gc.freeze()
+        atexit._clear()
+        for number in signal.valid_signals():
+            if callable(signal.getsignal(number)):
+                signal.signal(number, signal.SIG_DFL)
+        signal.signal(signal.SIGPIPE, signal.SIG_IGN)
+        if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+        files = [io.FileIO(number, "w" if number else "r", closefd=False) for number in range(3)]
+        sys.stdin = io.TextIOWrapper(io.BufferedReader(files[0]), "utf-8")
+        sys.stdout = io.TextIOWrapper(io.BufferedWriter(files[1]), "utf-8", line_buffering=files[1].isatty())
+        sys.stderr = io.TextIOWrapper(io.BufferedWriter(files[2]), "utf-8", "backslashreplace", line_buffering=True)
+        sys.argv = ["-c", *arguments]
+        exec(code, {"__name__": "__main__"})
+        status = 0
+    except SystemExit as wanted:
+        status = wanted.code or 0
+    except BaseException:
+        traceback.print_exc()
+    finally:
+        if sys.stdout is not None:
+            sys.stdout.flush()
+        os._exit(status if isinstance(status, int) else 1)
 
 
 @pytest.fixture

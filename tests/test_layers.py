@@ -51,10 +51,16 @@ def files():
     return {path.relative_to(PACKAGE).as_posix(): path.read_text(encoding="utf-8") for path in PACKAGE.rglob("*.py")}
 
 
+@cache
+def tree_of(text):
+    """Parse a file once for all that is looked for in it."""
+    return ast.parse(text)
+
+
 def imports(file, text, nodes=ast.walk):
     """Return every module and every name that a file imports, wherever in it, in full."""
     found = set()
-    for node in nodes(ast.parse(text)):
+    for node in nodes(tree_of(text)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -83,16 +89,16 @@ def dotted(node):
 
 def names(file, text):
     """Return every dotted name that is used in a file: spelled in full from an import, else with a dot before it."""
-    tree = ast.parse(text)
+    nodes = list(ast.walk(tree_of(text)))
     known = {}
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.Import):
             first = [(alias.name, alias.asname or alias.name.split(".")[0]) for alias in node.names]
             known |= {short: name if short != name.split(".")[0] else short for name, short in first}
         elif isinstance(node, ast.ImportFrom) and not node.level:
             known |= {alias.asname or alias.name: f"{node.module}.{alias.name}" for alias in node.names}
     found = set()
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.Name | ast.Attribute) and (name := dotted(node)):
             first, dot, rest = name.partition(".")
             found.add(known.get(first, f".{first}") + dot + rest)

@@ -94,7 +94,7 @@ def test_each_document_has_examples():
     ("document", "command", "expected"),
     [pytest.param(*one, id=f"{one[0].stem}: {one[1]}") for one in examples()],
 )
-def test_an_example_prints_what_it_says(document, command, expected, folders, monkeypatch):
+def test_an_example_prints_what_it_says(document, command, expected, folders, forked, monkeypatch):
     """Running an example's command prints the lines under it, on stdout and stderr together; a change is made."""
     folder = folders[document]
     if change := EDIT.fullmatch(command):
@@ -108,12 +108,22 @@ def test_an_example_prints_what_it_says(document, command, expected, folders, mo
     monkeypatch.setenv("COLUMNS", "80")
     if program == "rvsim" and (document, command) != FIRST:
         output = _output_of_command(rest)
+    elif program == "python" and rest[0].endswith(".py"):
+        output = _output_of_process(forked(*rest, code=OF_FILE))
     else:
-        output = _output_of_process(program, rest)
+        start = {"rvsim": [sys.executable, "-m", "rvsim"], "python": [sys.executable]}[program]
+        output = _output_of_process({"args": [*start, *rest]})
     printed = [line for line in output.rstrip("\n").split("\n") if not PROGRESS.fullmatch(line)]
     assert matches(expected or [""], printed), output
 
 
+OF_FILE = """
+import runpy, sys
+sys.argv = sys.argv[1:]
+sys.path.insert(0, "")
+runpy.run_path(sys.argv[0], run_name="__main__")
+"""
+"""Runs a program of Python as ``python FILE`` does."""
 FIRST = examples()[0][:2]
 """The example that runs in a process of its own, as all programs do; the others are commands in this process."""
 
@@ -128,11 +138,10 @@ def _output_of_command(arguments: list[str]) -> str:
     return written.getvalue().decode("utf-8")
 
 
-def _output_of_process(program: str, arguments: list[str]) -> str:
+def _output_of_process(start: dict[str, Any]) -> str:
     """Return stdout and stderr of a program, together."""
-    start = {"rvsim": [sys.executable, "-m", "rvsim"], "python": [sys.executable]}[program]
     done = subprocess.run(
-        [*start, *arguments],
+        **start,
         env={**os.environ, "PYTHONIOENCODING": "utf-8"},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
@@ -225,13 +234,13 @@ def test_the_commands_for_windows_are_those_of_the_others():
     ]
 
 
-def test_the_lines_for_adapters_name_what_the_options_take(tmp_path):
+def test_the_lines_for_adapters_name_what_the_options_take(tmp_path, forked):
     """Each worked line gets as far as the package or the port that is not there, and says so in one line."""
     lines = [line for line in guide("support").splitlines() if line.startswith("rvsim listen --inter")]
     assert [line.split("--channel ")[1][:4] for line in lines] == ["COM5", "/dev"]
     for line in lines:
         done = subprocess.run(
-            [sys.executable, "-m", "rvsim", *line.split()[1:], "--seconds", "0.1", "--plain"],
+            **forked(*line.split()[1:], "--seconds", "0.1", "--plain"),
             cwd=tmp_path,
             capture_output=True,
             encoding="utf-8",

@@ -77,7 +77,8 @@ def unmarked(texts):
     Args:
         texts: the files by their place, those named ``conftest.py`` among them.
     """
-    trees = {file: ast.parse(text) for file, text in texts.items()}
+    marked = {file for file, text in texts.items() if MARK in text.splitlines() and not file.endswith("conftest.py")}
+    trees = {file: ast.parse(text) for file, text in texts.items() if file not in marked}
     fixtures = {
         file.removesuffix("conftest.py"): waiting_fixtures(tree)
         for file, tree in trees.items()
@@ -85,7 +86,7 @@ def unmarked(texts):
     }
     found = {}
     for file, tree in trees.items():
-        if file.endswith("conftest.py") or MARK in texts[file].splitlines():
+        if file.endswith("conftest.py"):
             continue
         asked = set().union(*(names for folder, names in fixtures.items() if file.startswith(folder)))
         places = waits(tree) + [

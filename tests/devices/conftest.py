@@ -53,12 +53,6 @@ class Alone:
         return self.of(dgn)[-1][1]
 
 
-@pytest.fixture(scope="session")
-def catalogue(tmp_path_factory):
-    """The shipped definitions."""
-    return load_catalogue(cache=tmp_path_factory.mktemp("cache"))
-
-
 @pytest.fixture(scope="module")
 def defined(tmp_path_factory):
     """Load our definitions with those of a user: ``defined(text)``."""

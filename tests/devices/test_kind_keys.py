@@ -22,14 +22,13 @@ def settings_of(kind: str) -> Iterator[type[BaseModel]]:
         yield model
 
 
-def bounded() -> Iterator[Any]:
-    """Yield each number of a built-in kind that has bounds: its model, its name and its bounds."""
-    for kind in kinds_by_name():
-        for model in settings_of(kind):
-            hints = get_type_hints(model, include_extras=True)
-            for name, field in model.model_fields.items():
-                if limits := bounds(hints[name], field):
-                    yield pytest.param(model, name, limits, id=f"{kind}-{model.__name__}-{name}")
+def bounded(kind: str) -> Iterator[tuple[type[BaseModel], str, Any]]:
+    """Yield each number of a kind that has bounds: its model, its name and its bounds."""
+    for model in settings_of(kind):
+        hints = get_type_hints(model, include_extras=True)
+        for name, field in model.model_fields.items():
+            if limits := bounds(hints[name], field):
+                yield model, name, limits
 
 
 def numbers(hint: Any) -> set[Any]:
@@ -63,26 +62,28 @@ def test_every_figure_has_bounds(kind):
             assert limits.keys() & {"le", "lt"}, name
 
 
-@pytest.mark.parametrize(("model", "name", "limits"), [*bounded()])
-def test_every_bound_is_enforced(model, name, limits):
+@pytest.mark.parametrize("kind", kinds_by_name())
+def test_every_bound_is_enforced(kind):
     """The bound itself is taken or refused as it says, and what lies beyond it is refused."""
-    field = model.model_fields[name]
-    key = field.alias or name
-    step = 1 if int in numbers(field.annotation) else 1e-6
+    for model, name, limits in bounded(kind):
+        field, where = model.model_fields[name], f"{model.__name__}.{name}"
+        key = field.alias or name
+        step = 1 if int in numbers(field.annotation) else 1e-6
+        for bound, beyond in (("ge", -step), ("gt", 0), ("le", step), ("lt", 0)):
+            if bound in limits:
+                assert refused(model, key, limits[bound] + beyond), f"{where} {bound}"
+        for bound, inside in (("ge", 0), ("gt", step), ("le", 0), ("lt", -step)):
+            if bound in limits:
+                assert not refused(model, key, limits[bound] + inside), f"{where} {bound}"
 
-    def refused(value):
-        try:
-            model.model_validate({key: value})
-        except ValidationError as error:
-            return any(one["loc"][:1] == (key,) for one in error.errors())
-        return False
 
-    for bound, beyond in (("ge", -step), ("gt", 0), ("le", step), ("lt", 0)):
-        if bound in limits:
-            assert refused(limits[bound] + beyond), bound
-    for bound, inside in (("ge", 0), ("gt", step), ("le", 0), ("lt", -step)):
-        if bound in limits:
-            assert not refused(limits[bound] + inside), bound
+def refused(model, key, value):
+    """Tell whether a model refuses a value of a key."""
+    try:
+        model.model_validate({key: value})
+    except ValidationError as error:
+        return any(one["loc"][:1] == (key,) for one in error.errors())
+    return False
 
 
 class Bare(Device):

@@ -42,11 +42,12 @@ def bus():
 
 def test_a_right_controller_is_passed(bus):
     """The cabin gets warm, and not too warm, by the physics; nothing is given in advance."""
-    under_test = bus("warm_cabin", except_devices=["control panel"])
-    thermostat.Thermostat(under_test, sensor=1).run(3600)
+    under_test = bus("warm_cabin", except_devices=["control panel"], values={"lasts": "41min"})
+    thermostat.Thermostat(under_test, sensor=1).run(41 * 60)  # the whole hour: tests/runs/test_served_run_clients.py
     verdict = under_test.verdict()
     assert verdict.passed, "\n".join(as_text(verdict))
-    assert verdict.seconds == pytest.approx(3600, abs=1)
+    assert all(outcome.judged for outcome in verdict.outcomes)
+    assert verdict.seconds == pytest.approx(41 * 60, abs=1)
 
 
 def test_a_spoilt_one_is_not_for_the_stated_reason(bus):

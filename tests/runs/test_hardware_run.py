@@ -3,7 +3,6 @@
 import re
 import socket
 import subprocess
-import sys
 import threading
 from pathlib import Path
 
@@ -154,15 +153,13 @@ def test_a_device_that_is_not_in_the_rig_cannot_be_left_out(trial, tmp_path):
     assert not place.exists()
 
 
-def test_in_front_of_another_program(tmp_path, trial, rvsim):
+def test_in_front_of_another_program(tmp_path, trial, rvsim, forked):
     """A bench without anything but a roof fan is served at ten times the pace; its fan stands in for ours."""
     out = [f'[[change]]\ndevice = "{plan.name}"\nabsent = true\n' for plan in trial.loaded.rig.devices]
     only = TEXT.split("[[expect]]")[0] + "".join(one for one in out if "roof fan" not in one)
     Path(tmp_path / "fan.toml").write_text(only, encoding="utf-8")
-    command = [sys.executable, "-m", "rvsim", "bench", str(tmp_path / "fan.toml"), "--serve", "0", "--plain"]
-    with subprocess.Popen(
-        [*command, "--speed", "10", "--seconds", "300"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    ) as process:
+    options = [str(tmp_path / "fan.toml"), "--serve", "0", "--plain", "--speed", "10", "--seconds", "300"]
+    with subprocess.Popen(**forked("bench", *options), stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         line = b""
         while b"port=" not in line:
             line = process.stderr.readline()

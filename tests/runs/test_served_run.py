@@ -3,7 +3,6 @@
 import re
 import socket
 import subprocess
-import sys
 import threading
 from functools import partial
 
@@ -140,11 +139,10 @@ def test_the_closing_line_counts_every_loss():
     )
 
 
-def test_as_a_command(tmp_path):
+def test_as_a_command(forked):
     """Served on loopback at the port that is told, without the device that is left out, and counted at the end."""
     options = ["--serve", "0", "--except", "roof fan", "--plain", "--speed", "20", "--seconds", "60"]
-    command = [sys.executable, "-m", "rvsim", "bench", *options]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+    with subprocess.Popen(**forked("bench", *options), stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         port = int(re.search(rb"port=(\d+)", process.stderr.readline())[1])
         with can.Bus(
             interface="socketcand", host="127.0.0.1", port=port, channel="rvsim", ignore_config=True

@@ -21,7 +21,6 @@ from rvsim.shakedown.jobs import Job
 pytestmark = pytest.mark.paced
 
 CONTROLLER = Path(__file__).parent / "controller.py"
-SERVE = [sys.executable, "-m", "rvsim", "shakedown"]
 TIMEOUT_S = 120
 PATIENCE_S = 30
 """For a frame that is due at once. A run takes some seconds of the wall clock, so that a busy machine is in time."""
@@ -30,19 +29,24 @@ CLAIM = can.Message(arbitration_id=0x18EEFF90, data=bytes(8))
 STATUS = can.Message(arbitration_id=0x19FEA790, data=bytes.fromhex("01FFFFFFFFFFFFFF"))
 
 
-@contextmanager
-def serving(*options):
-    """Serve a scenario in a process of its own; yields the process and its port."""
-    command = [*SERVE, *options, "--serve", "0"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
-        try:
-            line = ""
-            while "port=" not in line:
-                line = process.stderr.readline()
-                assert line, process.communicate()
-            yield process, int(re.search(r"port=(\d+)", line)[1])
-        finally:
-            process.kill()
+@pytest.fixture
+def serving(forked):
+    """Serve a scenario in a process of its own: ``with serving(*options) as (process, port)``."""
+
+    @contextmanager
+    def go(*options):
+        start = forked("shakedown", *options, "--serve", "0")
+        with subprocess.Popen(**start, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+            try:
+                line = ""
+                while "port=" not in line:
+                    line = process.stderr.readline()
+                    assert line, process.communicate()
+                yield process, int(re.search(r"port=(\d+)", line)[1])
+            finally:
+                process.kill()
+
+    return go
 
 
 def opened(port):
@@ -56,6 +60,12 @@ def controller(port, sensor, seconds):
     return subprocess.run(command, capture_output=True, text=True, timeout=TIMEOUT_S, check=True)
 
 
+OF_CONTROLLER = f"""
+import runpy, sys
+sys.path.insert(0, {str(CONTROLLER.parent)!r})
+runpy.run_path({str(CONTROLLER)!r}, run_name="__main__")
+"""
+"""Runs the controller in a process that is forked."""
 COLD_CABIN = """
 says = "heat is asked for while the cabin is cold"
 expect = "seen"
@@ -67,7 +77,7 @@ outdoor_c = 30.0
 
 
 @pytest.mark.parametrize(("sensor", "code"), [(1, 0), (2, 1)], ids=["right", "wrong"])
-def test_a_controller_in_another_process_is_judged(write, sensor, code):
+def test_a_controller_in_another_process_is_judged(write, serving, sensor, code):
     """The right one reads the cold cabin and is passed; one that reads the outdoor sensor, where it is warm, is not."""
     name = write(f"[[expect]]{COLD_CABIN}", lasts="40s")
     with serving(name, "--except", "control panel", "--speed", "10", "--junit", "v.xml") as (process, port):
@@ -83,9 +93,10 @@ def test_a_controller_in_another_process_is_judged(write, sensor, code):
 
 
 @pytest.mark.parametrize(("sensor", "passed"), [(1, True), (2, False)])
-def test_the_same_controller_on_the_python_can_interface(sensor, passed):
+def test_the_same_controller_on_the_python_can_interface(forked, sensor, passed):
     """`can.Bus(interface="rvsim")` is found by python-can in another process, and has a verdict."""
-    said = controller("rvsim", sensor, 3600).stdout
+    start = forked("rvsim", "2", "3600", code=OF_CONTROLLER)
+    said = controller("rvsim", sensor, 3600).stdout if passed else subprocess.check_output(**start, text=True)
     count = "passed, 11 of 11" if passed else "not passed, 9 of 11"
     assert said.startswith(f"warm_cabin, seed 1: {count} expectations")
 
@@ -118,7 +129,7 @@ def port_in(lines):
     return int(re.search(r"port=(\d+)", " ".join(lines))[1])
 
 
-def test_nothing_goes_by_before_the_first_client(write):
+def test_nothing_goes_by_before_the_first_client(write, serving):
     """It hears the run from its first frame on, whenever it comes, and what it sends counts as a device's."""
     options = (write(FAN, lasts="12s"), "--except", "roof fan", "--json", "--speed", "4")
     with serving(*options) as (process, port), opened(port) as client:
@@ -130,7 +141,7 @@ def test_nothing_goes_by_before_the_first_client(write):
     assert (process.returncode, verdict["passed"]) == (0, True)
 
 
-def test_a_client_that_leaves_in_the_middle(write):
+def test_a_client_that_leaves_in_the_middle(write, serving):
     """The run goes on to its end, as a vehicle does; that is said, and what it did not do any more is not met."""
     late = FAN + 'from = "75s"\n'
     with serving(write(late, lasts="80s"), "--except", "roof fan", "--speed", "20") as (process, port):
@@ -147,7 +158,7 @@ def test_a_client_that_leaves_in_the_middle(write):
     assert "2 frames received from clients" in err
 
 
-def test_two_clients(write):
+def test_two_clients(write, serving):
     """Both hear the bench and each other; when one leaves nobody is missed."""
     options = (write(FAN, lasts="40s"), "--except", "roof fan", "--speed", "10")
     with serving(*options) as (process, port), opened(port) as fan, opened(port) as other:
@@ -165,7 +176,7 @@ def test_two_clients(write):
     assert "left" not in err
 
 
-def test_an_interrupted_one_shows_what_it_has_come_to(write):
+def test_an_interrupted_one_shows_what_it_has_come_to(write, serving):
     """The verdict up to then, and the exit code of an interruption; before the first client there is none."""
     with serving(write(FAN, lasts="600s"), "--except", "roof fan") as (process, port), opened(port) as client:
         for _ in range(14):  # more than the address claims: the run is under way

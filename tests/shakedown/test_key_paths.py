@@ -3,6 +3,7 @@
 import re
 import tomllib
 from copy import deepcopy
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -73,7 +74,13 @@ def read(data, found):
 RIGS = [VAN, *(shipped_file("rigs", path.name) for path in (shipped.scenario_folder() / "rigs").glob("*.toml"))]
 SCENARIOS = [NIGHT, *(shipped_file(f"{name}.toml") for name in ("warm_cabin", "loose_plug", "own_device"))]
 CASES = [(Rig, data) for data in RIGS] + [(Scenario, data) for data in SCENARIOS]
-PATHS = [list(key_paths(model, data, settings_models())) for model, data in CASES]
+
+
+@cache
+def paths(number):
+    """All keys of a case."""
+    model, data = CASES[number]
+    return list(key_paths(model, data, settings_models()))
 
 
 @given(st.data(), VALUES)
@@ -81,7 +88,7 @@ def test_every_key_of_the_models_can_be_named_set_and_read_back(draw, value):
     """Whichever key, written in the file or not; nothing else of the file changes, and the file itself stays."""
     number = draw.draw(st.integers(0, len(CASES) - 1))
     (model, data), kinds = CASES[number], settings_models()
-    path = draw.draw(st.sampled_from(PATHS[number]))
+    path = draw.draw(st.sampled_from(paths(number)))
     before, found = deepcopy(data), find_key(path, model, data, kinds)
     changed = with_value(data, found, value)
     assert data == before
@@ -91,7 +98,7 @@ def test_every_key_of_the_models_can_be_named_set_and_read_back(draw, value):
     if found.place[-1] not in NAMES:
         again = find_key(path, model, changed, kinds)
         assert (again.place, again.value) == (found.place, value)
-    other = draw.draw(st.sampled_from(PATHS[number]))
+    other = draw.draw(st.sampled_from(paths(number)))
     if other.partition(".")[0] != path.partition(".")[0]:
         assert find_key(other, model, changed, kinds) == find_key(other, model, data, kinds)
 

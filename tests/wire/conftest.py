@@ -1,9 +1,18 @@
-"""A node with long messages, driven by hand-written frames."""
+"""The shipped definitions as cantools reads them, and a node with long messages, driven by hand-written frames."""
 
+import cantools
 import pytest
 
+from rvsim.shipped import dbc_files
 from rvsim.wire.transfer.long_messages import LongMessages
 from rvsim.wire.transfer.outcomes import LongMessage, TransferProblem
+
+
+@pytest.fixture(scope="session")
+def definition_files():
+    """Return every shipped file as cantools reads it, by the file's name; read once for all tests of them."""
+    return {path.stem: cantools.database.load_file(path, database_format="dbc", strict=True) for path in dbc_files()}
+
 
 TWENTY = bytes([1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6, 7, 1, 2, 3, 4, 5, 6])
 

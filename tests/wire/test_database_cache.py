@@ -81,12 +81,14 @@ def test_a_second_load_does_without_cantools(cache):
     assert done.stdout.strip() == f"{len(load_catalogue((), cache))} []"
 
 
+@pytest.mark.usefixtures("few")
 def test_a_file_that_changed_is_read_again(own):
     """The cache goes by the content, not by the name."""
     assert own().by_name("OWN_STATUS").length == 8
     assert own(OWN.replace("8 any", "7 any")).by_name("OWN_STATUS").length == 7
 
 
+@pytest.mark.usefixtures("few")
 def test_one_content_under_two_names_names_each(own, tmp_path):
     """A message says from which file it came, though the cache does not know."""
     for name in ("a.dbc", "b.dbc"):
@@ -153,6 +155,7 @@ def test_the_cache_is_plain_data(own, cache):
         assert all("fields" in message for message in messages)
 
 
+@pytest.mark.usefixtures("few")
 @pytest.mark.parametrize("kind", ["file", "entries"])
 def test_a_cache_that_cannot_be_written_costs_nothing_but_time(own, cache, tmp_path, kind):
     """A file where the folder should be, or folders where the files should be, change no answer."""
@@ -169,6 +172,7 @@ def test_a_cache_that_cannot_be_written_costs_nothing_but_time(own, cache, tmp_p
         assert entries(cache) == before
 
 
+@pytest.mark.usefixtures("few")
 def test_a_read_only_cache_folder(own, cache, monkeypatch):
     """Without the right to write nothing is kept, and nothing is said."""
 
@@ -187,6 +191,7 @@ def test_the_cache_is_the_users_cache_folder(own, monkeypatch, tmp_path):
     assert len(entries(tmp_path / "user-rvsim-False")) == len(dbc_files())
 
 
+@pytest.mark.usefixtures("few")
 def test_another_version_of_the_readers_is_another_cache(own, cache, monkeypatch):
     """What older code has written is written anew, without anybody counting a number up."""
     first = own()

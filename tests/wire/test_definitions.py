@@ -14,11 +14,8 @@ from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
-import cantools
 import pytest
 from cantools.j1939 import frame_id_unpack, pgn_pack
-
-from rvsim.shipped import dbc_files
 
 VECTORS = Path(__file__).parents[1] / "vectors"
 
@@ -235,16 +232,10 @@ def expected_fields(message):
     return fields
 
 
-@cache
-def definitions():
-    """Read every shipped file with cantools, by the file's name."""
-    return {path.stem: cantools.database.load_file(path, database_format="dbc", strict=True) for path in dbc_files()}
-
-
-@cache
-def message_named(name):
-    """Return one message as cantools reads it."""
-    return next(m for db in definitions().values() for m in db.messages if m.name == name)
+@pytest.fixture(scope="module")
+def message_named(definition_files):
+    """Return the messages by name as cantools reads them."""
+    return {message.name: message for db in definition_files.values() for message in db.messages}
 
 
 def attributes(item):
@@ -319,28 +310,29 @@ def subject(name):
     return starts[max(starts, key=len)]
 
 
-def test_each_file_has_the_messages_of_its_subject():
+def test_each_file_has_the_messages_of_its_subject(definition_files):
     """No message is missing, there twice, extra or in the wrong file."""
-    found = [(m.name, file) for file, db in definitions().items() for m in db.messages]
+    found = [(m.name, file) for file, db in definition_files.items() for m in db.messages]
     assert sorted(found) == sorted((name, subject(name)) for name in MESSAGES)
 
 
-@pytest.mark.parametrize("name", MESSAGES)
-def test_number_priority_gap_and_origin_are_the_tables(name):
+def test_number_priority_gap_and_origin_are_the_tables(message_named):
     """A message has the table's DGN, priority, broadcast gap, rule, origin and source."""
-    row = table("dgns")[name]
-    rule = row["broadcast_gap_ms_or_rule"]
-    origin = ORIGINS[row["confidence"]]
-    wanted = Head(
-        int(row["priority"]), int(row["dgn_hex"], 16), promised_gap(rule), rule, origin, evidence(row["source"])
-    )
-    assert head_of(message_named(name)) == wanted
+    for name in MESSAGES:
+        row = table("dgns")[name]
+        rule = row["broadcast_gap_ms_or_rule"]
+        origin = ORIGINS[row["confidence"]]
+        wanted = Head(
+            int(row["priority"]), int(row["dgn_hex"], 16), promised_gap(rule), rule, origin, evidence(row["source"])
+        )
+        assert head_of(message_named[name]) == wanted, name
 
 
-@pytest.mark.parametrize("name", MESSAGES)
-def test_fields_are_the_tables(name):
+def test_fields_are_the_tables(message_named):
     """A message has just the table's fields, or none: place, scale, offset, unit and value names."""
-    assert {signal.name: field_of(signal) for signal in message_named(name).signals} == expected_fields(name)
+    for name in MESSAGES:
+        found = {signal.name: field_of(signal) for signal in message_named[name].signals}
+        assert found == expected_fields(name), name
 
 
 def test_corrections_name_a_table_and_a_row():
@@ -352,23 +344,23 @@ def test_corrections_name_a_table_and_a_row():
         assert fix["reason"]
 
 
-def test_every_row_of_the_table_is_a_field_or_left_out_for_a_reason():
+def test_every_row_of_the_table_is_a_field_or_left_out_for_a_reason(message_named):
     """Only reserved bits and what belongs to long messages or one maker is left out, and what has no number."""
     rows = {key: table("signals")[key] for key in LEFT_OUT if "PACKET" not in key and "IDENTIFICATION" not in key}
     assert rows.pop("PROPRIETARY_MESSAGE 0-7 0-7")["type"] == "uint8[8]"
     assert {row["signal"].split()[0] for row in rows.values()} == {"Reserved"}
     assert {row["dgn_name"] for row in table("signals").values()} - set(MESSAGES) == WITHOUT_NUMBER
-    used = sum(len(MERGED.get((name, s.name), (s,))) for name in MESSAGES for s in message_named(name).signals)
+    used = sum(len(MERGED.get((name, s.name), (s,))) for name in MESSAGES for s in message_named[name].signals)
     numberless = sum(row["dgn_name"] in WITHOUT_NUMBER for row in table("signals").values())
     assert used + numberless + len(LEFT_OUT) == len(table("signals")) == len(read("signals.csv"))
 
 
-@pytest.mark.parametrize("name", LAID_OUT)
-def test_fields_stand_in_the_order_of_their_places_and_share_no_bit(name):
+def test_fields_stand_in_the_order_of_their_places_and_share_no_bit(message_named):
     """From the first byte on, and each bit belongs to one field at most."""
-    fields = [field_of(signal).places for signal in message_named(name).signals]
-    assert [min(spots) for spots in fields] == sorted(min(spots) for spots in fields)
-    assert max(Counter(spot for spots in fields for spot in spots).values()) == 1
+    for name in LAID_OUT:
+        fields = [field_of(signal).places for signal in message_named[name].signals]
+        assert [min(spots) for spots in fields] == sorted(min(spots) for spots in fields), name
+        assert max(Counter(spot for spots in fields for spot in spots).values()) == 1, name
 
 
 def special_codes(message, signal):
@@ -384,26 +376,24 @@ def special_codes(message, signal):
     return "unchanged" if command else "no_data"
 
 
-@pytest.mark.parametrize("name", LAID_OUT)
-def test_special_codes_and_range_follow_the_kind_of_field(name):
+def test_special_codes_and_range_follow_the_kind_of_field(message_named):
     """All codes of the type for quantities and pairs of bits, all ones alone for lists of codes, none for content.
 
     In commands all ones are "unchanged", elsewhere "no data"; the range ends below the type's codes.
     """
-    for signal in message_named(name).signals:
+    for name, signal in ((one, signal) for one in LAID_OUT for signal in message_named[one].signals):
         special = special_codes(name, signal)
-        assert attributes(signal)["SpecialCodes"] == special, signal.name
+        assert attributes(signal)["SpecialCodes"] == special, f"{name} {signal.name}"
         full = 2**signal.length - 1
         top = full if special == "none" else TOP.get(signal.length, full)
         ends = [raw * Decimal(str(signal.scale)) + Decimal(str(signal.offset)) for raw in (0, top)]
-        assert [signal.minimum, signal.maximum] == [float(end) for end in ends], signal.name
-        assert not signal.is_signed
+        assert [signal.minimum, signal.maximum] == [float(end) for end in ends], f"{name} {signal.name}"
+        assert not signal.is_signed, f"{name} {signal.name}"
 
 
-@pytest.mark.parametrize("name", LAID_OUT)
-def test_special_codes_of_whole_bytes_have_names(name):
+def test_special_codes_of_whole_bytes_have_names(message_named):
     """For programs that know no special codes; a name of a code's own stays."""
-    for signal in message_named(name).signals:
+    for signal in (signal for name in LAID_OUT for signal in message_named[name].signals):
         if signal.length in (8, 16, 32):
             named = named_codes(signal)
             for code, text in special_names(signal):
@@ -413,9 +403,9 @@ def test_special_codes_of_whole_bytes_have_names(name):
 SOMETIMES_STATED = {"SystemSignalLongSymbol", "Coding", "CodeGrades", "AlarmCodes", "AlarmGrade", "MovesWith"}
 
 
-def test_every_attribute_is_stated_on_every_message_and_signal():
+def test_every_attribute_is_stated_on_every_message_and_signal(definition_files):
     """Nothing leans on a default: each message and signal states its own origin, source and rules, and a comment."""
-    for db in definitions().values():
+    for db in definition_files.values():
         for message in db.messages:
             stated = set(message.dbc.attributes) - {"SystemMessageLongSymbol"}
             gap = message.dbc.attributes["BroadcastGap"].value

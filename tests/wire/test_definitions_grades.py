@@ -11,10 +11,7 @@ from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
-import cantools
 import pytest
-
-from rvsim.shipped import dbc_files
 
 VECTORS = Path(__file__).parents[1] / "vectors"
 STRENGTH = ("published", "memory", "unsure")
@@ -73,11 +70,11 @@ def by_row():
     return found
 
 
-@cache
-def fields():
+@pytest.fixture(scope="module")
+def fields(definition_files):
     """Return every signal of the shipped files with its message's name."""
-    files = [cantools.database.load_file(path, database_format="dbc", strict=True) for path in dbc_files()]
-    return [(message.name, signal) for db in files for message in db.messages for signal in message.signals]
+    messages = [message for file in definition_files.values() for message in file.messages]
+    return [(message.name, signal) for message in messages for signal in message.signals]
 
 
 def attributes(signal):
@@ -96,16 +93,20 @@ def bits_of(signal):
     return {(at // 8, 7 - at % 8) for at in range(first, first + signal.length)}
 
 
-def rows_of(message, signal):
-    """Return the rows of the table that a signal is made of."""
-    found = []
+@cache
+def spots_by_message():
+    """Return the places of the bits of each row of the table, by message and row."""
+    found = {}
     for key, row in signals().items():
         of_bytes = range(int(row["byte_first"]), int(row["byte_last"]) + 1)
         of_bits = range(int(row["bit_first"]), int(row["bit_last"]) + 1)
-        spots = {(byte, bit) for byte in of_bytes for bit in of_bits}
-        if row["dgn_name"] == message and spots & bits_of(signal):
-            found.append(key)
+        found.setdefault(row["dgn_name"], {})[key] = {(byte, bit) for byte in of_bytes for bit in of_bits}
     return found
+
+
+def rows_of(message, signal):
+    """Return the rows of the table that a signal is made of."""
+    return [key for key, spots in spots_by_message().get(message, {}).items() if spots & bits_of(signal)]
 
 
 def grade(given):
@@ -159,15 +160,15 @@ def stated(signal):
     )
 
 
-@pytest.mark.parametrize(("message", "signal"), fields(), ids=lambda one: getattr(one, "name", one))
-def test_each_part_of_a_field_is_graded_by_what_its_source_gives(message, signal):
+def test_each_part_of_a_field_is_graded_by_what_its_source_gives(fields):
     """Name, layout, codes and single codes have the tables' grades, and the source says where each is from."""
-    assert stated(signal) == wanted(message, signal)
+    for message, signal in fields:
+        assert stated(signal) == wanted(message, signal), f"{message} {signal.name}"
 
 
-def test_no_part_that_rests_on_memory_is_graded_published():
+def test_no_part_that_rests_on_memory_is_graded_published(fields):
     """The source states every part; where it says memory the grade says so too, and a published part names a source."""
-    for message, signal in fields():
+    for message, signal in fields:
         said = attributes(signal)
         parts = dict(part.split(": ", 1) for part in said["Source"].split("; "))
         assert set(PARTS) - ({"codes"} - set(parts)) <= set(parts), f"{message} {signal.name}"
@@ -178,15 +179,15 @@ def test_no_part_that_rests_on_memory_is_graded_published():
                 assert rests is (said[f"{part.capitalize()}Grade"] != "published"), f"{message} {signal.name} {part}"
 
 
-def test_fields_by_grade():
+def test_fields_by_grade(fields):
     """The table of how many fields are how sure: a layout that a source gives is the exception."""
     found = {part: Counter() for part in PARTS}
-    for _, signal in fields():
+    for _, signal in fields:
         for part in PARTS:
             if part != "codes" or has_codes(signal):
                 found[part][attributes(signal)[f"{part.capitalize()}Grade"]] += 1
     assert {part: dict(counted) for part, counted in found.items()} == COUNTS
-    assert sum(COUNTS["name"].values()) == sum(COUNTS["layout"].values()) == len(fields())
+    assert sum(COUNTS["name"].values()) == sum(COUNTS["layout"].values()) == len(fields)
 
 
 @pytest.mark.parametrize(
@@ -203,9 +204,9 @@ def test_fields_by_grade():
         ("CHARGER_STATUS_2", "charging_voltage"),  # the same
     ],
 )
-def test_a_name_without_places_does_not_publish_a_layout(message, name):
+def test_a_name_without_places_does_not_publish_a_layout(fields, message, name):
     """A source that names a field and leaves out where it stands grades the name alone."""
-    (signal,) = (signal for owner, signal in fields() if (owner, signal.name) == (message, name))
+    (signal,) = (signal for owner, signal in fields if (owner, signal.name) == (message, name))
     said = attributes(signal)
     assert (said["NameGrade"], said["LayoutGrade"]) == ("published", "memory")
 

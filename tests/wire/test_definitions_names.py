@@ -8,7 +8,6 @@ import re
 from collections import Counter
 from pathlib import Path
 
-import cantools
 import pytest
 from cantools.j1939 import frame_id_unpack
 
@@ -19,20 +18,21 @@ TABLE = Path(__file__).parents[1] / "vectors" / "dgns.csv"
 with TABLE.open(newline="", encoding="ascii") as opened:
     ROWS = {row["name"]: row for row in csv.DictReader(opened)}
 NUMBERED = {name: int(row["dgn_hex"], 16) for name, row in ROWS.items() if row["dgn_hex"]}
-MESSAGES = [
-    message
-    for path in dbc_files()
-    for message in cantools.database.load_file(path, database_format="dbc", strict=True).messages
-]
 
 
-@pytest.mark.parametrize("name", NUMBERED)
-def test_every_number_of_the_table_is_known_by_name(catalogue, name):
+@pytest.fixture(scope="module")
+def messages(definition_files):
+    """Return every message as cantools reads it."""
+    return [message for file in definition_files.values() for message in file.messages]
+
+
+def test_every_number_of_the_table_is_known_by_name(catalogue):
     """A frame of any of them has a name, layout or not, and the name leads to the number."""
-    spec = catalogue.by_dgn(NUMBERED[name])
-    assert spec is not None
-    assert (spec.name, spec.dgn) == (name, NUMBERED[name])
-    assert catalogue.by_name(name) is spec
+    for name, dgn in NUMBERED.items():
+        spec = catalogue.by_dgn(dgn)
+        assert spec is not None, name
+        assert (spec.name, spec.dgn) == (name, dgn)
+        assert catalogue.by_name(name) is spec, name
 
 
 def test_nothing_else_is_known(catalogue):
@@ -91,9 +91,9 @@ def test_only_an_unconditional_gap_is_promised(catalogue, name, milliseconds):
     assert gap == (None if milliseconds is None else milliseconds * 1000)
 
 
-def test_identifiers_hold_fillers_and_messages_eight_bytes():
+def test_identifiers_hold_fillers_and_messages_eight_bytes(messages):
     """The source byte is FE, the destination byte FF where there is one, and every message has eight bytes."""
-    for message in MESSAGES:
+    for message in messages:
         ident = frame_id_unpack(message.frame_id)
         assert message.is_extended_frame
         assert ident.source_address == 0xFE
@@ -101,10 +101,10 @@ def test_identifiers_hold_fillers_and_messages_eight_bytes():
         assert message.length == 8
 
 
-def test_addressed_messages_are_those_of_the_table():
+def test_addressed_messages_are_those_of_the_table(messages):
     """A DGN whose PDU format is below F0h goes to one address; all others are for all (SAE J1939-21)."""
     kinds = {name: row["pdu_kind"] for name, row in ROWS.items() if row["dgn_hex"]}
-    for message in MESSAGES:
+    for message in messages:
         kind = "PDU1" if frame_id_unpack(message.frame_id).pdu_format < 240 else "PDU2"
         assert kinds[message.name].startswith(kind)
 

@@ -3,26 +3,17 @@
 import math
 import re
 
-import cantools
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.shipped import dbc_files
 from rvsim.wire.coding import Coding, code_names
 from rvsim.wire.fields import FieldSpec, Origin, Special, State
 from rvsim.wire.spec import MessageSpec
 
-THEIRS = {
-    message.name: message
-    for path in dbc_files()
-    for message in cantools.database.load_file(path, database_format="dbc", strict=True).messages
-}
-
-every_message = pytest.mark.parametrize("name", THEIRS)
-every_layout = pytest.mark.parametrize("name", [name for name, message in THEIRS.items() if message.signals])
-often = settings(max_examples=max(1, settings().max_examples // 3))
-"""Times a hundred and more messages; layouts of any kind are drawn more often in test_codec.py."""
+EIGHT_BYTES = st.binary(min_size=8, max_size=8)
+ANY_64_BITS = st.integers(0, (1 << 64) - 1)
+"""Each example is tried with every shipped message; layouts of any kind are drawn in test_codec.py."""
 
 PLAIN = MessageSpec(
     "PLAIN",
@@ -38,9 +29,16 @@ PLAIN = MessageSpec(
 )
 
 
-def raws_of(message):
-    """Draw any raw integers for the fields of a cantools message."""
-    return st.fixed_dictionaries({s.name: st.integers(0, (1 << s.length) - 1) for s in message.signals})
+@pytest.fixture(scope="module")
+def layouts(catalogue, definition_files):
+    """Return each shipped message that has fields: ours, and cantools'."""
+    messages = [message for file in definition_files.values() for message in file.messages if message.signals]
+    return [(catalogue.by_name(message.name), message) for message in messages]
+
+
+def raws_in(message, data):
+    """Return the raw integers that eight bytes hold, by cantools; any bytes stand for any integers."""
+    return message.decode(data, decode_choices=False, scaling=False)
 
 
 def close(ours, theirs, raw, signal):
@@ -49,114 +47,105 @@ def close(ours, theirs, raw, signal):
     return abs(ours - theirs) <= 2 * math.ulp(largest)
 
 
-@every_layout
-@often
-@given(data=st.data())
-def test_encoding_agrees_with_cantools(catalogue, name, data):
+@given(data=EIGHT_BYTES)
+def test_encoding_agrees_with_cantools(layouts, data):
     """Any raw integers give the bytes that cantools gives, unused bits as ones."""
-    raws = data.draw(raws_of(THEIRS[name]))
-    expected = THEIRS[name].encode(raws, scaling=False, strict=False, padding=True)
-    assert catalogue.by_name(name).encode(raws) == expected
+    for spec, theirs in layouts:
+        raws = raws_in(theirs, data)
+        assert spec.encode(raws) == theirs.encode(raws, scaling=False, strict=False, padding=True), spec.name
 
 
-@every_layout
-@often
 @given(data=st.binary(min_size=8, max_size=12))
-def test_decoding_agrees_with_cantools(catalogue, name, data):
+def test_decoding_agrees_with_cantools(layouts, data):
     """Any eight bytes, and any more behind them, give the raw integers and the values that cantools gives."""
-    theirs = THEIRS[name]
-    raws = theirs.decode(data, decode_choices=False, scaling=False)
-    values = theirs.decode(data, decode_choices=False, scaling=True)
-    readings = catalogue.by_name(name).decode(data)
-    assert {reading.field.name: reading.raw for reading in readings} == raws
-    for reading in readings:
-        signal = theirs.get_signal_by_name(reading.field.name)
-        assert close(reading.field.value(reading.raw), values[signal.name], reading.raw, signal), signal.name  # type: ignore[index]
-        assert reading.state == reading.field.state(reading.raw)
-        coding = signal.dbc.attributes.get("Coding")
-        named = code_names(list(Coding)[coding.value]) if coding else {}  # type: ignore[index]
-        label = ({**named, **(signal.choices or {})}).get(reading.raw)
-        if signal.length >= 8 and label == str(reading.state):
-            label = None  # the name of a special code, which is for other programs
-        assert reading.label == label
+    for spec, theirs in layouts:
+        values = theirs.decode(data, decode_choices=False, scaling=True)
+        readings = spec.decode(data)
+        assert {reading.field.name: reading.raw for reading in readings} == raws_in(theirs, data), spec.name
+        assert spec.raws(data) == tuple(reading.raw for reading in readings), spec.name
+        for reading in readings:
+            signal = theirs.get_signal_by_name(reading.field.name)
+            where = f"{spec.name} {signal.name}"
+            assert close(reading.field.value(reading.raw), values[signal.name], reading.raw, signal), where
+            assert reading.state == reading.field.state(reading.raw), where
+            coding = signal.dbc.attributes.get("Coding")
+            named = code_names(list(Coding)[coding.value]) if coding else {}
+            label = ({**named, **(signal.choices or {})}).get(reading.raw)
+            if signal.length >= 8 and label == str(reading.state):
+                label = None  # the name of a special code, which is for other programs
+            assert reading.label == label, where
 
 
-@every_layout
-@often
 @given(data=st.binary(max_size=7))
-def test_short_frames_give_the_whole_fields(catalogue, name, data):
+def test_short_frames_give_the_whole_fields(layouts, data):
     """A frame of fewer bytes gives the fields it holds whole, as cantools does; the others are missing."""
-    held = THEIRS[name].decode(data, decode_choices=False, scaling=False, allow_truncated=True)
-    readings = catalogue.by_name(name).decode(data)
-    assert [reading.field.name for reading in readings] == [field.name for field in catalogue.by_name(name).fields]
-    for reading in readings:
-        assert reading.raw == held.get(reading.field.name)
-        assert (reading.state is State.MISSING) is (reading.field.name not in held)
-        assert reading.value is None or reading.state is State.VALUE
+    for spec, theirs in layouts:
+        held = theirs.decode(data, decode_choices=False, scaling=False, allow_truncated=True)
+        readings = spec.decode(data)
+        assert [reading.field.name for reading in readings] == [field.name for field in spec.fields]
+        for reading in readings:
+            where = f"{spec.name} {reading.field.name}"
+            assert reading.raw == held.get(reading.field.name), where
+            assert (reading.state is State.MISSING) is (reading.field.name not in held), where
+            assert reading.value is None or reading.state is State.VALUE, where
 
 
-@every_layout
-def test_every_count_of_bytes_from_none_to_seven(catalogue, name):
+def test_every_count_of_bytes_from_none_to_seven(layouts):
     """An empty frame gives no field, and each further byte those that end in it, as cantools does."""
-    for count in range(8):
-        held = THEIRS[name].decode(bytes(count), decode_choices=False, scaling=False, allow_truncated=True)
-        raws = catalogue.by_name(name).raws(bytes(count))
-        assert sum(raw is not None for raw in raws) == len(held)
+    for spec, theirs in layouts:
+        for count in range(8):
+            held = theirs.decode(bytes(count), decode_choices=False, scaling=False, allow_truncated=True)
+            raws = spec.raws(bytes(count))
+            assert sum(raw is not None for raw in raws) == len(held), f"{spec.name}, {count} bytes"
 
 
-@every_layout
-@often
-@given(data=st.data())
-def test_what_is_not_named_is_sent_as_ones(catalogue, name, data):
+@given(data=EIGHT_BYTES, names=ANY_64_BITS, later=ANY_64_BITS)
+def test_what_is_not_named_is_sent_as_ones(layouts, data, names, later):
     """Fields that are not named, and bits that belong to no field, are ones (rv-c.com/node/522)."""
-    spec = catalogue.by_name(name)
-    raws = data.draw(raws_of(THEIRS[name]))
-    named = data.draw(st.sets(st.sampled_from(sorted(raws))))
-    ones = {field.name: field.all_ones for field in spec.fields}
-    expected = THEIRS[name].encode(ones | {key: raws[key] for key in named}, scaling=False, strict=False, padding=True)
-    assert spec.encode({key: raws[key] for key in named}) == expected
-    assert spec.encode({}) == spec.pack() == b"\xff" * 8
-    given_later = data.draw(st.sets(st.sampled_from(sorted(raws)))) & named
-    pack = spec.packer(*given_later, **{key: raws[key] for key in named - given_later})
-    assert pack(**{key: raws[key] for key in given_later}) == expected
+    for spec, theirs in layouts:
+        raws = raws_in(theirs, data)
+        named = {key for place, key in enumerate(sorted(raws)) if names >> place & 1}
+        ones = {field.name: field.all_ones for field in spec.fields}
+        expected = theirs.encode(ones | {key: raws[key] for key in named}, scaling=False, strict=False, padding=True)
+        assert spec.encode({key: raws[key] for key in named}) == expected, spec.name
+        assert spec.encode({}) == spec.pack() == b"\xff" * 8, spec.name
+        given_later = {key for place, key in enumerate(sorted(raws)) if later >> place & 1} & named
+        pack = spec.packer(*given_later, **{key: raws[key] for key in named - given_later})
+        assert pack(**{key: raws[key] for key in given_later}) == expected, spec.name
 
 
-@every_layout
-@often
-@given(data=st.data(), held=st.binary(min_size=8, max_size=10))
-def test_replacing_changes_one_field_only(catalogue, name, data, held):
+@given(held=st.binary(min_size=8, max_size=10), which=st.integers(0, 63), bits=ANY_64_BITS)
+def test_replacing_changes_one_field_only(layouts, held, which, bits):
     """Replacing a field changes its bits and no other bit, in unused bits and bytes behind the message neither."""
-    spec = catalogue.by_name(name)
-    field = data.draw(st.sampled_from(spec.fields))
-    raw = data.draw(st.integers(0, field.all_ones))
-    changed = spec.replace(held, field.name, raw)
-    alone = {other.name: field.all_ones if other is field else 0 for other in spec.fields}
-    its_bits = THEIRS[name].encode(alone, scaling=False, strict=False, padding=False)
-    moved = int.from_bytes(held, "little") ^ int.from_bytes(changed, "little")
-    assert moved & ~int.from_bytes(its_bits, "little") == 0
-    assert field.raw_in(changed) == raw
-    assert len(changed) == len(held)
+    for spec, theirs in layouts:
+        field = spec.fields[which % len(spec.fields)]
+        raw, where = bits & field.all_ones, f"{spec.name} {field.name}"
+        changed = spec.replace(held, field.name, raw)
+        alone = {other.name: field.all_ones if other is field else 0 for other in spec.fields}
+        its_bits = theirs.encode(alone, scaling=False, strict=False, padding=False)
+        moved = int.from_bytes(held, "little") ^ int.from_bytes(changed, "little")
+        assert moved & ~int.from_bytes(its_bits, "little") == 0, where
+        assert field.raw_in(changed) == raw, where
+        assert len(changed) == len(held), where
 
 
-@every_layout
-def test_a_raw_integer_that_does_not_fit_is_refused(catalogue, name):
+def test_a_raw_integer_that_does_not_fit_is_refused(layouts):
     """One more than fits in any field is refused by the field's name."""
-    spec = catalogue.by_name(name)
-    for field in spec.fields:
+    for spec, field in ((one, field) for one, _ in layouts for field in one.fields):
         text = f"{field.name}: raw value {field.all_ones + 1} does not fit in {field.length} bits"
         with pytest.raises(ValueError, match=f"^{re.escape(text)}$"):
             spec.encode({field.name: field.all_ones + 1})
 
 
-@every_message
-def test_the_head_agrees_with_cantools(catalogue, name):
+def test_the_head_agrees_with_cantools(catalogue, definition_files):
     """Number, priority, length, comment and place of definition are those of the file."""
-    spec, theirs = catalogue.by_name(name), THEIRS[name]
-    destination = 0xFF if theirs.frame_id >> 16 & 0xFF < 0xF0 else None
-    assert spec.identifier(theirs.frame_id & 0xFF, destination) == theirs.frame_id
-    assert (spec.name, spec.length, spec.comment) == (theirs.name, theirs.length, theirs.comment)
-    assert [field.comment for field in spec.fields] == [signal.comment or "" for signal in theirs.signals]
-    assert [field.unit for field in spec.fields] == [signal.unit or "" for signal in theirs.signals]
+    for theirs in (message for file in definition_files.values() for message in file.messages):
+        spec = catalogue.by_name(theirs.name)
+        destination = 0xFF if theirs.frame_id >> 16 & 0xFF < 0xF0 else None
+        assert spec.identifier(theirs.frame_id & 0xFF, destination) == theirs.frame_id, spec.name
+        assert (spec.name, spec.length, spec.comment) == (theirs.name, theirs.length, theirs.comment)
+        assert [field.comment for field in spec.fields] == [signal.comment or "" for signal in theirs.signals]
+        assert [field.unit for field in spec.fields] == [signal.unit or "" for signal in theirs.signals], spec.name
 
 
 def test_the_worked_frame_of_a_battery_maker(catalogue):
@@ -200,11 +189,11 @@ def test_replacing_a_signed_field():
     assert PLAIN.replace(b"\xff" * 6, "drift", 1) == bytes.fromhex("FF FF FF FF FF 01")
 
 
-@every_layout
-def test_no_message_takes_a_field_it_does_not_have(catalogue, name):
+def test_no_message_takes_a_field_it_does_not_have(layouts):
     """Whatever the message, an unknown field is refused and nothing is encoded."""
-    with pytest.raises(ValueError, match=f"^{name} has no field 'nonsense'; it has: "):
-        catalogue.by_name(name).encode({"nonsense": 1})
+    for spec, _ in layouts:
+        with pytest.raises(ValueError, match=f"^{spec.name} has no field 'nonsense'; it has: "):
+            spec.encode({"nonsense": 1})
 
 
 @pytest.mark.parametrize("change", [PLAIN.encode, lambda raws: PLAIN.replace(bytes(8), *next(iter(raws.items())))])

@@ -24,11 +24,11 @@ main()
 
 
 @pytest.fixture
-def side_by_side():
-    """Return the command that runs a scenario twice at once: ``side_by_side(name)``."""
+def side_by_side(forked):
+    """Return what `subprocess` runs a scenario twice at once with: ``Popen(**side_by_side(name))``."""
 
     def command(name):
-        return [sys.executable, "-c", TOLD_SOON, "shakedown", name, "--repeat", "2", "--processes", "2"]
+        return forked("shakedown", name, "--repeat", "2", "--processes", "2", code=TOLD_SOON)
 
     return command
 

@@ -14,16 +14,14 @@ from rvsim.shakedown.scenario import shipped_scenarios
 pytestmark = pytest.mark.paced
 
 
-def process(*arguments, **more):
+@pytest.fixture
+def process(forked):
     """Start a command as a process of its own."""
-    return subprocess.Popen(
-        [sys.executable, "-m", "rvsim", *arguments],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "PYTHONUNBUFFERED": "1"},
-        **more,
-    )
+
+    def go(*arguments):
+        return subprocess.Popen(**forked(*arguments), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+    return go
 
 
 def test_the_bench_in_sentences(rvsim):
@@ -153,7 +151,7 @@ def test_help_tells_the_exit_codes(rvsim):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no signals")
-def test_interrupting_ends_cleanly_with_130(tmp_path):
+def test_interrupting_ends_cleanly_with_130(tmp_path, process):
     """Ctrl-C ends a run at once: exit code 130, no traceback, the recording complete and closed."""
     with process("bench", "--record", str(tmp_path / "x.log")) as run:
         for line in run.stdout:
@@ -170,11 +168,11 @@ def test_interrupting_ends_cleanly_with_130(tmp_path):
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="this system has no device that is always full")
-def test_a_full_disk_for_stdout_is_one_clear_line():
+def test_a_full_disk_for_stdout_is_one_clear_line(forked):
     """Output that cannot be written ends with one line and exit code 2, not with a traceback."""
     with open("/dev/full", "w") as full:
         done = subprocess.run(
-            [sys.executable, "-m", "rvsim", "bench", "--plain", "--seconds", "300", "--speed", "max"],
+            **forked("bench", "--plain", "--seconds", "300", "--speed", "max"),
             stdout=full,
             stderr=subprocess.PIPE,
             text=True,
@@ -185,7 +183,7 @@ def test_a_full_disk_for_stdout_is_one_clear_line():
     assert len(done.stderr.splitlines()) == 1
 
 
-def test_a_reader_that_goes_away_is_no_error():
+def test_a_reader_that_goes_away_is_no_error(process):
     """`rvsim bench --json | head -1` ends without a traceback and with exit code 0."""
     with process("bench", "--json", "--speed", "1000") as run:
         run.stdout.readline()

@@ -3,7 +3,6 @@
 import json
 import os
 import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -260,9 +259,12 @@ def test_a_rig_to_start_from(rvsim, monkeypatch):
     assert rvsim("plan", "mine.toml")[0] == 0
 
 
-def test_a_reader_that_leaves(tmp_path):
+def test_a_reader_that_leaves(tmp_path, forked):
     """A closed pipe is no error."""
-    command = f'"{sys.executable}" -m rvsim plan brackenlow --check ladder | head -1'
-    done = subprocess.run(command, shell=True, capture_output=True, cwd=tmp_path, check=True)
+    command = forked("plan", "brackenlow", "--check", "ladder")
+    with subprocess.Popen(**command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=tmp_path) as plan:
+        done = subprocess.run(["head", "-1"], stdin=plan.stdout, capture_output=True, check=True)
+        plan.stdout.close()
+        assert plan.stderr.read() == b""
     assert done.stdout.startswith(b"brackenlow, ")
-    assert done.stderr == b""
+    assert plan.returncode == 0

@@ -149,8 +149,9 @@ def test_a_run_that_is_recorded_is_shown_as_any(write, rvsim):
 def test_interrupting_runs_side_by_side_ends_all_of_them(write, side_by_side, send):
     """At once and without a traceback, whether the terminal tells all processes, as with Ctrl-C, or only the first."""
     name = write(SEEN, lasts="8000h")
-    command = side_by_side(name)
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True) as process:
+    with subprocess.Popen(
+        **side_by_side(name), stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True
+    ) as process:
         assert process.stderr.readline() == b"rvsim: 0 of 2 runs so far\n"
         getattr(os, send)(process.pid, signal.SIGINT)
         out, err = process.communicate(timeout=60)

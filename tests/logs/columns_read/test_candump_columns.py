@@ -176,14 +176,14 @@ def test_lines_of_one_length_in_parts(same, in_small_parts):
 
 
 @pytest.mark.parametrize("sign", [b"\n", b"G", b"1", b"\xff"])
-@pytest.mark.parametrize("place", [*range(len(FRAME))])
-def test_one_other_sign_among_lines_of_one_length(same, monkeypatch, place, sign):
+def test_one_other_sign_among_lines_of_one_length(same, monkeypatch, sign):
     """Whatever byte is another one, also a line end within a line, in a part that follows lines of one layout."""
     monkeypatch.setattr(source, "BLOCK_BYTES", 40 * len(FRAME))
     monkeypatch.setattr(line_chunks, "CHUNK_BYTES", 40 * len(FRAME))
     monkeypatch.setattr(text_columns, "MIN_LAYOUT_LINES", 1)
-    line = FRAME[:place] + sign + FRAME[place + 1 :]
-    same(FRAME * 130 + line + FRAME * 100)
+    for place in range(len(FRAME)):
+        line = FRAME[:place] + sign + FRAME[place + 1 :]
+        same(FRAME * 130 + line + FRAME * 100)
 
 
 def test_parts_of_one_layout_and_then_of_another(same, monkeypatch):

@@ -51,7 +51,8 @@ def test_so_does_one_with_a_dead_band(tried):
 
 def test_one_that_short_cycles_is_found(tried):
     """Everything else is as it should be: the cabin is warm, and not too warm."""
-    verdict = tried("warm_cabin", wrong.ShortCycling)
+    verdict = tried("warm_cabin", wrong.ShortCycling, values={"lasts": "41min"})
+    assert all(outcome.judged for outcome in verdict.outcomes)
     assert failed(verdict) == [OFTEN, ASKED]
     assert verdict.failed[0].found.startswith(("absent for ", "lasted "))
 
