@@ -19,6 +19,8 @@ from rvsim.shakedown.scenario import shipped_scenarios
 from rvsim.shipped import scenario_folder
 from rvsim.wire.database import load_catalogue
 
+pytestmark = pytest.mark.paced
+
 RIGS = scenario_folder() / "rigs"
 SCRIPT = {
     "bash": "source <(_RVSIM_COMPLETE=source_bash rvsim)\nCOMP_WORDS=(rvsim spell THERMOSTAT_STATUS_1 fan_mode = o)\n"

@@ -17,6 +17,8 @@ from rvsim.rig.accepted import AcceptedPlan
 from rvsim.rig.load import load_rig
 from rvsim.watch.flag import Severity
 
+pytestmark = pytest.mark.paced
+
 RULE = Rule("a rule, edition 1", "our decision", "another says 5 %")
 HOSTILE = "<script>alert(1)</script>"
 PAPERS = {"A4": (8.27, 11.69, 595, 841), "letter": (8.5, 11.0, 612, 792)}

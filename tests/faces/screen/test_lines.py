@@ -142,7 +142,7 @@ def drawn_signs() -> set[str]:
     signs, package = set(), Path(rvsim.__file__).parent
     elsewhere = {*(package / "logs").rglob("*.py"), *(package / "faces" / "page").rglob("*.py")}
     elsewhere |= {*(package / "plan").rglob("*.py"), package / "faces" / "cli" / "plan_files.py"}
-    elsewhere |= {package / "faces" / "text" / f"{name}.py" for name in ("plan_text", "spell_wire")}
+    elsewhere |= {package / "faces" / "text" / f"{name}.py" for name in ("plan_lines", "plan_text", "spell_wire")}
     for path in set(package.rglob("*.py")) - elsewhere - {package / "faces" / "text" / "signs.py"}:
         text = path.read_text(encoding="utf-8")
         if text.isascii() and not re.search(r"\\[uUxN0-7]", text):
