@@ -6,7 +6,6 @@ Knows: its options and which of them go together. Does not know any exercise (`f
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
-from random import SystemRandom
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -89,6 +88,8 @@ def practice(
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
+        from random import SystemRandom
+
         if score:
             return _show_score(as_json=json)
         if not 1 <= count <= MAX_COUNT:
