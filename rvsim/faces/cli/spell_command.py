@@ -144,7 +144,10 @@ def _explained(
         from rvsim.faces.text.spell_layout import layout_json, layout_text
 
         spec = catalogue.by_name(given.message)
-        return layout_json(spec) if as_json else "\n".join(layout_text(spec, catalogue, units))
+        if as_json:
+            say(*given.notes)
+            return layout_json(spec)
+        return "\n".join([*_notes(given.notes), *layout_text(spec, catalogue, units)])
     from rvsim.faces.text.spell import as_json as frame_json
     from rvsim.faces.text.spell import as_text, identifier_text
 
@@ -152,7 +155,14 @@ def _explained(
         say(*given.notes)
         return frame_json(given.frame, catalogue)
     explained = as_text(given.frame, catalogue, units) if given.has_data else identifier_text(given.frame, catalogue)
-    return "\n".join([*given.notes, *([""] if given.notes else []), *explained])
+    return "\n".join([*_notes(given.notes), *explained])
+
+
+def _notes(notes: Sequence[str]) -> list[str]:
+    """Return what was understood otherwise than it was written, as lines with a free one behind them."""
+    from rvsim.faces.text.spell_fields import wrapped
+
+    return [*(line for note in notes for line in wrapped(note)), *([""] if notes else [])]
 
 
 def _on_the_pair(frame: "Frame", against: str | None, catalogue: "Catalogue", *, as_json: bool) -> str:
