@@ -2,6 +2,7 @@
 
 import pytest
 import typer
+from typer.core import TyperGroup
 from typer.testing import CliRunner
 
 from rvsim.faces.cli.commands import app, app_for
@@ -14,6 +15,7 @@ EVERY = ("bench", "shakedown", "vary", "spell", "practice", "survey", "compare",
 def test_a_named_command_is_built_alone(name):
     """Its help is what the whole application prints for it, and no other command is built."""
     group = typer.main.get_command(app_for([name, "--help"]))
+    assert isinstance(group, TyperGroup)
     assert list(group.commands) == [name]
     runner = CliRunner()
     alone = runner.invoke(app_for([name]), [name, "--help"], prog_name="rvsim")
