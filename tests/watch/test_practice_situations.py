@@ -44,7 +44,7 @@ def late(bus, seen):
     message = next(name for name in PERIODIC if made.catalogue.by_name(name).gap_us == defined * 1000)
     gap = int(own[1]) if own is not None else defined
     status = made.every(gap / 1000, message, 0x5E, 0.0, ((LAST + 0.001, 999),), instance=1)
-    yield made.run(LAST + seconds, status, beats(made, 0x5E, first=0.3), made.every(0.5, DC, 0x46, 0.1))
+    yield made.run(LAST + seconds, status, beats(made, 0x5E, first=0.3), made.every(0.5, DC, 0x46, 0.1, instance=2))
 
 
 def quiet(bus, seen):
