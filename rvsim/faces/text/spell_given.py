@@ -149,6 +149,8 @@ def _message_named(text: str, catalogue: Catalogue) -> str | None:
     if wanted in by_upper:
         return by_upper[wanted]
     bare = wanted.removeprefix("0X").removesuffix("H")
+    if len(bare) == 6 and bare.startswith("00"):  # as the three bytes in which a request has it
+        bare = bare[1:]
     if 0 < len(bare) <= _MAX_DGN_DIGITS and re.fullmatch("[0-9A-F]+", bare):
         return _name_of(int(bare, 16), catalogue)
     return None

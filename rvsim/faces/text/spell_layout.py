@@ -104,7 +104,9 @@ def _party_lines(spec: MessageSpec, found: Sequence[Party]) -> Iterator[str]:
         if devices:
             more = f" and {len(devices) - 3} more" if len(devices) > 3 else ""
             yield from wrapped(f"{title}: {'; '.join(devices[:3])}{more}.")
-    if not found:
+    if spec.is_protocol:
+        yield "It belongs to no function: any node may send it."
+    elif not found:
         yield "No device of the shipped rigs has a function with this message."
 
 

@@ -97,6 +97,7 @@ def test_what_was_understood_is_said(catalogue, text, note):
         ("PGN 65226", "DM1", "65226 is decimal"),
         ("PGN: 0xFECA", "DM1", ""),
         ("DGN 1FFE2", "THERMOSTAT_STATUS_1", ""),
+        ("00FECA", "DM1", ""),
         ("dgn=1FFE2", "THERMOSTAT_STATUS_1", ""),
         ("DGN 1FFE2 hex (131042)", "THERMOSTAT_STATUS_1", ""),
     ],
