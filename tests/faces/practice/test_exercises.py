@@ -117,6 +117,16 @@ def test_values(material, level):
             assert "offset is missing" in (exercise.why_wrong(f"{float(number * step):.9f}") or "")
 
 
+def test_values_grow_harder(material):
+    """One byte without an offset, then two bytes, then an offset as well."""
+    for level, count, has_offset in ((1, 1, False), (2, 2, False), (3, 2, True)):
+        for exercise, question in drawn(material, Kind.SCALE, level):
+            first, last, _, _ = place(question[question.index(" is in ") :])
+            assert last - first + 1 == count
+            assert bool(rule_in(question)[1]) is has_offset
+            assert ("low byte first" in exercise.hint) == (count > 1)
+
+
 @cases(Kind.STATE)
 def test_special_values(material, level):
     """All ones no data (rv-c.com/node/522), one less out of range, three less reserved (from memory)."""

@@ -222,3 +222,10 @@ def test_a_length_in_front_makes_any_line_certain(catalogue, identifier, data):
         found = read_given([text], catalogue).frame
         assert found is not None, text
         assert (found.identifier, found.data) == (identifier, data), text
+
+
+def test_short_data_are_not_taken_for_an_identifier(catalogue):
+    """Four bytes behind eight digits that are an identifier: nothing is swapped."""
+    found = read_given(["01020304", "19FFE2A1"], catalogue).frame
+    assert found is not None
+    assert (found.identifier, found.data.hex()) == (0x01020304, "19ffe2a1")
