@@ -124,7 +124,7 @@ def _kind(text: str) -> "Kind":
 
     wanted = text.strip().lower().replace("_", " ").replace("-", " ")
     for kind in Kind:
-        if kind.replace("-", " ") == wanted:
+        if kind.lower().replace("-", " ").replace("_", " ") == wanted:
             return kind
     known = [str(kind) for kind in Kind]
     raise InputError(f"--kind {text} is unknown{did_you_mean(wanted, known)}: write one of {', '.join(known)}")

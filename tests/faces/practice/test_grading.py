@@ -152,3 +152,17 @@ def test_a_log_of_another_vehicle_has_exercises(catalogue, tmp_path, rvsim):
     (tmp_path / "short.log").write_text("(0.000000) can0 123#01\n")
     with pytest.raises(InputError, match="no frame with a 29-bit identifier"):
         load_material(str(tmp_path / "short.log"), catalogue, 1)
+
+
+def test_every_kind_can_be_asked_for_by_its_name(rvsim):
+    """As the list of kinds prints it, in lower case, and with signs for the blanks."""
+    names = [
+        name for kind in Kind for name in (str(kind), kind.lower(), kind.replace(" ", "-"), kind.replace(" ", "_"))
+    ]
+    options = [word for name in names for word in ("--kind", name)]
+    code, out, _ = rvsim("practice", "--seed", "1", "--level", "5", "--count", "52", "--json", *options)
+    assert code == 0
+    assert {one["kind"] for one in json.loads(out)["exercises"]} == set(map(str, Kind))
+    code, _, err = rvsim("practice", "--kind", "bus lod")
+    assert code == 2
+    assert 'did you mean "bus load"' in err
