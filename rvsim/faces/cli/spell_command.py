@@ -172,7 +172,10 @@ def _on_the_pair(frame: "Frame", against: str | None, catalogue: "Catalogue", *,
 
     other = None
     if against is not None:
-        found = read_given(against.split(), catalogue).frame
+        try:
+            found = read_given(against.split(), catalogue).frame
+        except InputError as error:
+            raise InputError(*(f"--against: {problem}" for problem in error.problems)) from None
         if found is None:
             raise InputError(f"--against {against} is not an identifier: write it like 19FFE45E")
         other = found.identifier

@@ -24,7 +24,9 @@ from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
-_NUMBER = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)\s*(\S*)")
+_NUMBER = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+))\s*(\S*)")
+_DECIMAL_COMMA = re.compile(r"([+-]?[0-9]+),([0-9]+)")
+_HEX_BEHIND = re.compile(r"[0-9a-f]+ ?(?:h|hex)", re.IGNORECASE)
 _RAW = re.compile(r"0x([0-9a-f]+)", re.IGNORECASE)
 _STATE_WORDS = {str(state): state for state in (State.NO_DATA, State.UNCHANGED, State.OUT_OF_RANGE, State.ERROR)}
 """The states that can be written for a value."""
@@ -123,6 +125,10 @@ def _raw(field: FieldSpec, text: str) -> tuple[int, str]:
                 f"{field.name}={text} does not fit in {field.length} bits: the highest is 0x{field.all_ones:X}"
             )
         return number, f"raw {_shown(field, number)}, as given"
+    if _HEX_BEHIND.fullmatch(text) and not field.unit.lower().endswith("h"):  # but hours and ampere-hours
+        digits = re.sub("(?i) ?h(?:ex)?$", "", text)
+        raise ValueError(f"{field.name}={text}: write a raw integer in hex with 0x in front, 0x{digits}")
+    text = _DECIMAL_COMMA.sub(r"\1.\2", text, count=1)
     number_and_unit = _NUMBER.fullmatch(text)
     if number_and_unit is None:
         raise ValueError(f"{field.name}={text} is {_no_value(field, text)}")

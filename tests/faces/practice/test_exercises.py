@@ -12,7 +12,8 @@ import pytest
 
 from rvsim.faces.practice.course import LEVEL_KINDS, MAKERS, make_exercises
 from rvsim.faces.practice.exercise import LEVELS, Kind
-from rvsim.faces.practice.material import load_material
+from rvsim.faces.practice.material import Material, load_material
+from rvsim.wire.frame import Frame
 
 DRAWS = 60
 
@@ -253,3 +254,12 @@ def test_weak_kinds_come_twice_as_often(material):
     """Of fifteen exercises of level 1 with one weak kind six are of it, in place of some four."""
     made = make_exercises(material, 1, 15, 3, weak=[Kind.SCALE])
     assert sum(one.kind is Kind.SCALE for one in made) == 6
+
+
+@pytest.mark.parametrize(("count", "is_asked"), [(2, False), (3, True)])
+def test_a_missing_device_needs_three(catalogue, count, is_asked):
+    """Of two devices the other one would be told away."""
+    frames = [Frame(number, 0x19FFE400 | 0x50 + number, b"\x01" + b"\xff" * 7) for number in range(count)]
+    small = Material("three", frames, {0x50 + number: f"device {number}" for number in range(3)}, catalogue)
+    made = MAKERS[Kind.MISSING](Random(1), small, 4)
+    assert (made is not None) is is_asked

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.faces.practice.course import MAKERS
-from rvsim.faces.practice.exercise import Bytes, Hex, Kind, Number, Several, Words
+from rvsim.faces.practice.exercise import Bytes, Hex, Kind, Number, Several, Words, usual_mistakes
 from rvsim.faces.practice.material import load_material
 from rvsim.faces.practice.session import judged
 from rvsim.faces.practice.slips import slip_in, why_wrong
@@ -171,3 +171,9 @@ def test_any_text_has_a_slip_or_none(text):
     for answer in (VOLTS, BYTES, FAULT, PAIR, WHOLE, Words("0010"), Hex(0x5E)):
         found = slip_in(text, answer)
         assert found is None or found.endswith(".")
+
+
+def test_no_two_reasons_for_one_answer():
+    """Of mistakes with one answer the first stands, and none that is right."""
+    known = [(Hex(0x5E), "right"), (Hex(0x10), "first"), (Hex(0x10), "second"), (Hex(0x11), "third")]
+    assert [one.why for one in usual_mistakes(Hex(0x5E), known)] == ["first", "third"]

@@ -101,3 +101,11 @@ def test_worked_frames_of_the_network_are_right(catalogue):
         assert "Wrong in this frame" not in said
         assert "red lamp status 01 binary = 1" not in said
     assert "any node may send it" not in layout(catalogue, "TANK_STATUS")
+
+
+def test_only_what_is_left_out_is_counted(catalogue):
+    """Never "and 0 more"."""
+    words = ("tank", "mode", "lamp", "current")
+    said = [line for word in words for line in found_text(word, found_messages(word, catalogue))]
+    assert any(" more" in line for line in said)
+    assert not any("and 0 more" in line or "and -" in line for line in said)
