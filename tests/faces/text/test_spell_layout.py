@@ -90,6 +90,7 @@ def test_worked_frames_of_the_network_are_right(catalogue):
     for name, says in (
         ("DM_RV", "bytes 2-4, 19 bits spn 7FFFF hex = 524287: no fault"),
         ("DM_RV", "No fault."),
+        ("DM_RV", "byte 1: dsa, uint8"),
         ("DM1", "Fault SPN 100, FMI 1"),
         ("INITIAL_PACKET", "message of 20 bytes in 3 packets to everyone"),
         ("REQUEST_FOR_DGN", "The desired DGN 0FEEB hex is PRODUCT_IDENTIFICATION."),
