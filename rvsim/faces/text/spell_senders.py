@@ -6,6 +6,8 @@ a bench shows it.
 
 import tomllib
 from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
 from typing import Any, NamedTuple
 
 from rvsim import shipped
@@ -38,14 +40,19 @@ def parties(spec: MessageSpec) -> list[Party]:
     }
     return [
         Party(rig, device, address, FUNCTIONS[name].title, instance, wanted[name])
-        for rig, device, address, name, instance in _planned()
+        for rig, device, address, name, instance in _planned(shipped.scenario_folder() / "rigs")
         if name in wanted
     ]
 
 
-def _planned() -> Iterator[tuple[str, str, int, str, int]]:
-    """Yield rig, device, address, function and its first instance of each function of each shipped rig."""
-    for path in sorted((shipped.scenario_folder() / "rigs").glob("*.toml")):
+@cache
+def _planned(folder: Path) -> tuple[tuple[str, str, int, str, int], ...]:
+    """Return rig, device, address, function and its first instance of each function of each rig; read once."""
+    return tuple(_in_rigs(folder))
+
+
+def _in_rigs(folder: Path) -> Iterator[tuple[str, str, int, str, int]]:
+    for path in sorted(folder.glob("*.toml")):
         try:
             rig = tomllib.loads(path.read_text(encoding="utf-8"))
         except (OSError, ValueError):  # a rig that somebody is editing: the message is explained without it

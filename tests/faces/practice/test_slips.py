@@ -123,8 +123,9 @@ def test_slips_in_identifiers(material, level):
                 assert "data page is missing" in why_wrong(exercise, exercise.answer.shown[1:])
             if int(text[2:4], 16) < 0xF0 and text[4:6] != "00":
                 assert "is a destination" in why_wrong(exercise, f"{page}{text[2:6]}")
-        if "For which address" in question and text[6:] != text[4:6]:
+        if "For which address" in question and len({text[2:4], text[4:6], text[6:]}) == 3:
             assert "source address" in why_wrong(exercise, text[6:])
+            assert "message group byte" in why_wrong(exercise, text[2:4])
 
 
 def test_counting_bytes_from_one_is_named(material):
@@ -177,3 +178,16 @@ def test_no_two_reasons_for_one_answer():
     """Of mistakes with one answer the first stands, and none that is right."""
     known = [(Hex(0x5E), "right"), (Hex(0x10), "first"), (Hex(0x10), "second"), (Hex(0x11), "third")]
     assert [one.why for one in usual_mistakes(Hex(0x5E), known)] == ["first", "third"]
+
+
+def test_the_lowest_source_address_does_not_go_first(material):
+    """Of several frames the bits before it decide; the highest number is another mistake."""
+    named = 0
+    for exercise, question in drawn(material, Kind.TURN, 3):
+        shown = [int(one, 16) for one in re.findall(r"([0-9A-F]{8}) = ", question)]
+        by_source = min(shown, key=lambda one: one & 0xFF)
+        assert "a recessive 1 loses" in why_wrong(exercise, f"{max(shown):08X}")
+        if by_source not in (min(shown), max(shown)):
+            assert "the bits before it have decided" in why_wrong(exercise, f"{by_source:08X}")
+            named += 1
+    assert named
