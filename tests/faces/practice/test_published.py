@@ -121,9 +121,9 @@ def spelled(catalogue, *words):
     """What `spell` prints, in one line."""
     given = read_given(words, catalogue)
     if given.frame is None:
-        lines = islice(layout_text(catalogue.by_name(given.message), catalogue), 12)
+        lines = list(islice(layout_text(catalogue.by_name(given.message), catalogue), 12))
     else:
-        lines = as_text(given.frame, catalogue)
+        lines = list(as_text(given.frame, catalogue))
     return " ".join("\n".join(lines).split())
 
 
