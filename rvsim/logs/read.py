@@ -496,6 +496,17 @@ def frame_in_line(text: str) -> Frame | None:
     return None
 
 
+def kind_in_line(text: str) -> EntryKind | None:
+    """Return what one line of a text log has instead of a frame with 29 bits; None where no format has such a line."""
+    line = text.strip().encode("utf-8", "replace") + b"\n"
+    for format_ in FORMATS:
+        with suppress(UnreadableError):
+            entry = format_().read(line)
+            if isinstance(entry, SkippedEntry) and entry.kind is not EntryKind.EVENT:
+                return entry.kind
+    return None
+
+
 def _by_object(
     reader: BinaryReader, blocks: Iterator[bytes], source: ByteSource
 ) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:

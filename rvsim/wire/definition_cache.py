@@ -6,7 +6,6 @@ version is ignored, and where the folder cannot be written, definitions are comp
 """
 
 import hashlib
-import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
 from functools import cache
@@ -34,6 +33,8 @@ def load_lines(kept: Path) -> list[str] | None:
 
 def save_lines(kept: Path, lines: Sequence[str]) -> None:
     """Save lines, completely or not at all."""
+    import tempfile  # not for reading, which every start does
+
     body = "\n".join(lines).encode()
     with suppress(OSError):
         kept.parent.mkdir(parents=True, exist_ok=True)

@@ -4,10 +4,14 @@ Knows: commands and their options. Does not know how a command works. Heavy modu
 that needs them, so that help and `spell` start at once.
 """
 
+import sys
+from collections.abc import Sequence
+from copy import copy
 from pathlib import Path
 from typing import Annotated
 
 import typer
+from typer.models import CommandInfo
 
 from rvsim.errors import ExitCode
 from rvsim.faces.cli import (
@@ -66,10 +70,28 @@ def _code() -> int:
             completion.complete(app)
             return ExitCode.GOOD
         with safe_output():
-            app(standalone_mode=True, color=False)  # colours are control characters, which would be replaced
+            # Colours are control characters, which would be replaced.
+            app_for(sys.argv[1:])(standalone_mode=True, color=False)
     except SystemExit as exit_request:
         return exit_request.code if isinstance(exit_request.code, int) else ExitCode.GOOD
     return ExitCode.GOOD
+
+
+def app_for(words: Sequence[str]) -> typer.Typer:
+    """Return the application with the one command that the first word names, with all where it names none.
+
+    Reading the options of all commands takes longer than a short command itself.
+    """
+    named = [one for one in app.registered_commands if one.callback is not None and words[:1] == [_name(one)]]
+    if not named:
+        return app
+    short = copy(app)
+    short.registered_commands = named
+    return short
+
+
+def _name(command: CommandInfo) -> str | None:
+    return command.name or (command.callback.__name__ if command.callback is not None else None)
 
 
 def _leave(code: int) -> None:

@@ -6,7 +6,6 @@ Knows: its options and which of them go together. Does not know any exercise (`f
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
-from random import SystemRandom
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -96,6 +95,8 @@ def practice(
     print_as(json=json, ascii_only=ascii)
 
     def command() -> int:
+        from random import SystemRandom
+
         if score:
             return _show_score(as_json=json)
         if not 1 <= count <= MAX_COUNT:
@@ -149,6 +150,8 @@ def _exercises(
         raise InputError(f"--level {level}: write 1 to {LEVELS[-1]}")
     weak = weak_kinds(load_score(score_file())) if by_score else []
     material = load_material(given, load_catalogue(), seed)
+    if not material.statuses:
+        say(f"{material.title}: no message in it has known fields; exercises are on identifiers and on the bus")
     return material, make_exercises(material, level, count, seed, weak, kinds)
 
 
@@ -177,17 +180,20 @@ def _print_sheet(path: Path, exercises: "list[Exercise]", level: int, how: str) 
 
 def _grade(path: Path, exercises: "list[Exercise]", level: int, how: str, *, as_json: bool) -> int:
     from rvsim.faces.practice.grading import graded, grades_json, load_answers
+    from rvsim.faces.text.spell_fields import wrapped
     from rvsim.logs.formats.jsonl import SCHEMA, json_text
 
-    sessions = {name: graded(exercises, level, answers) for name, answers in load_answers(path).items()}
+    sessions = {name: graded(exercises, level, answers, name) for name, answers in load_answers(path).items()}
     if as_json:
         print(json_text(grades_json(sessions, {"schema": SCHEMA, "made_with": how})))
     else:
         for name, session in sessions.items():
-            print(f"{name}: {' '.join(session.summary())}")
+            print(f"{name}: {' '.join(session.summary()[:2])}")
             wrong = [number for number, one in enumerate(session.answered, 1) if not one.is_right]
             if wrong:
-                print(f"  wrong or left out: {', '.join(map(str, wrong))}")
+                print("\n".join(wrapped(f"wrong or left out: {', '.join(map(str, wrong))}", "  ")))
+                weak = ", ".join(f"{kind} ({right} of {asked})" for kind, right, asked in session.weak)
+                print("\n".join(wrapped(f"practise again: {weak}", "  ")))
     return ExitCode.GOOD if all(session.is_passed for session in sessions.values()) else ExitCode.NOT_GOOD
 
 
@@ -214,12 +220,15 @@ def _run_plain(exercises: "list[Exercise]", level: int, how: str) -> int:
 
     def read() -> str | None:
         sys.stdout.flush()
-        line = sys.stdin.readline()
+        line = "" if sys.stdin is None else sys.stdin.readline()
         return line.rstrip("\r\n") if line else None
 
     run_plain(session, read, print)
     if session.answered:
-        save_run(score_file(), session, _today())
+        try:
+            save_run(score_file(), session, _today())
+        except InputError as error:
+            say(*error.problems)
     return ExitCode.GOOD if session.is_passed else ExitCode.NOT_GOOD
 
 

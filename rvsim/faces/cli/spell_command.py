@@ -205,7 +205,7 @@ def _explained(asked: _Asked) -> "Explained":
             raise InputError("--wire shows the bits of a frame: write its identifier and its data")
         say(*given.notes)
         return _on_the_pair(asked, given.frame)
-    return _message(asked, given.message) if given.frame is None else _frame(asked, given, given.frame)
+    return _message(asked, given) if given.frame is None else _frame(asked, given, given.frame)
 
 
 def _built(asked: _Asked, given: "Given") -> "Explained":
@@ -237,13 +237,20 @@ def _built(asked: _Asked, given: "Given") -> "Explained":
     return "\n".join(built_text(built, asked.catalogue, asked.units)), page
 
 
-def _message(asked: _Asked, name: str) -> "Explained":
+def _notes(notes: Sequence[str]) -> list[str]:
+    """Return what was understood otherwise than it was written, as lines with a free one behind them."""
+    from rvsim.faces.text.spell_fields import wrapped
+
+    return [*(line for note in notes for line in wrapped(note)), *([""] if notes else [])]
+
+
+def _message(asked: _Asked, given: "Given") -> "Explained":
     """Return the layout of a message."""
     from rvsim.faces.text.spell_example import example_frame
     from rvsim.faces.text.spell_layout import layout_json, layout_text
     from rvsim.faces.text.spell_senders import parties
 
-    spec = asked.catalogue.by_name(name)
+    spec = asked.catalogue.by_name(given.message)
 
     def page() -> "Page":
         from rvsim.faces.page.frame_page import message_page
@@ -255,8 +262,9 @@ def _message(asked: _Asked, name: str) -> "Explained":
             raise InputError(f"{spec.name} is known by name only: no layout is established, so it has no bits to show")
         return _picture(asked, example_frame(spec, parties(spec))), page
     if asked.json:
+        say(*given.notes)
         return layout_json(spec), page
-    return "\n".join(layout_text(spec, asked.catalogue, asked.units)), page
+    return "\n".join([*_notes(given.notes), *layout_text(spec, asked.catalogue, asked.units)]), page
 
 
 def _frame(asked: _Asked, given: "Given", frame: "Frame") -> "Explained":
@@ -272,7 +280,7 @@ def _frame(asked: _Asked, given: "Given", frame: "Frame") -> "Explained":
         say(*given.notes)
         return (_picture(asked, frame) if asked.bits else as_json(frame, asked.catalogue)), page
     lines = as_text(frame, asked.catalogue, asked.units) if given.has_data else identifier_text(frame, asked.catalogue)
-    return "\n".join([*given.notes, *([""] if given.notes else []), *lines]), page
+    return "\n".join([*_notes(given.notes), *lines]), page
 
 
 def _picture(asked: _Asked, frame: "Frame") -> str:
@@ -300,7 +308,10 @@ def _on_the_pair(asked: _Asked, frame: "Frame") -> "Explained":
 
     other: int | None = None
     if asked.against is not None:
-        found = read_given(asked.against.split(), asked.catalogue).frame
+        try:
+            found = read_given(asked.against.split(), asked.catalogue).frame
+        except InputError as error:
+            raise InputError(*(f"--against: {problem}" for problem in error.problems)) from None
         if found is None:
             raise InputError(f"--against {asked.against} is not an identifier: write it like 19FFE45E")
         other = found.identifier

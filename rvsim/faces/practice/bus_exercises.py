@@ -34,7 +34,7 @@ def missing(random: Random, material: Material, level: int) -> Exercise | None:
     gone = random.choice(shown)
     lines = _last_frames([frame for frame in material.frames if frame.identifier & 0xFF in shown], gone)
     planned = ", ".join(f"{material.devices[address]} {address:02X}" for address in shown)
-    right = Words(material.devices[gone], (f"{gone:02X}",))
+    right = _named(material, gone)
     others = [address for address in shown if address != gone]
     return Exercise(
         Kind.MISSING, level,
@@ -43,10 +43,16 @@ def missing(random: Random, material: Material, level: int) -> Exercise | None:
         "the name of the device, or its address", right, "The source address is the last byte of each identifier.",
         (f"{material.devices[gone]} should send from {gone:02X}: no identifier ends with {gone:02X}.",
          "A heartbeat comes at least every 5 s, so a device that is there is heard within 15 s."),
-        usual_mistakes(right, [(Words(material.devices[one], (f"{one:02X}",)),
+        usual_mistakes(right, [(_named(material, one),
                                 f"{material.devices[one]} was heard: an identifier ends with {one:02X}.")
                                for one in others]),
     )  # fmt: skip
+
+
+def _named(material: Material, address: int) -> Words:
+    """Return a device as an answer: by its name, or by its address in hex."""
+    digits = f"{address:02X}"
+    return Words(material.devices[address], (digits, f"0x{digits}", f"{digits}h", f"{digits} hex"))
 
 
 def _last_frames(frames: Sequence[Frame], gone: int) -> tuple[str, ...]:

@@ -72,7 +72,10 @@ def make_exercises(
     for number, kind in enumerate(order):
         made = _fresh(material, level, f"{seed}:{level}:{number}", (kind, *allowed), asked)
         if made is None:
-            raise InputError(f"{material.title}: no exercise can be made of it: name another scenario or log")
+            asked_for = ", ".join(dict.fromkeys(allowed))
+            raise InputError(
+                f"{material.title}: no exercise of {asked_for} can be made of it: name another scenario or log"
+            )
         asked.add(_asked(made))
         found.append(made)
     return found

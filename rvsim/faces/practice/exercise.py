@@ -14,6 +14,8 @@ from typing import Protocol
 from rvsim.wire.quantity_text import decimal_text
 
 LEVELS = (1, 2, 3, 4, 5)
+_LABELS = re.compile(r"\b(?:spn|fmi|line|instance|addresse?s?|identifier|data)\b\s*[:=]?", re.IGNORECASE)
+"""Words that a person writes before a part of an answer, and that say nothing."""
 _MAX_DECIMALS = 6
 """Decimals of a number that is shown: those of every step in the definitions."""
 
@@ -62,7 +64,7 @@ class Number:
 
     def fits(self, text: str) -> bool:
         """Tell whether the text is this number; the unit may be left out, and a comma stands for a point."""
-        found = _number(text, self.unit)
+        found = plain_number(text, self.unit)
         return found is not None and abs(found - self.value) <= self.within
 
 
@@ -127,14 +129,21 @@ class Several:
 
     def fits(self, text: str) -> bool:
         """Tell whether the text has all of them and nothing else."""
-        written = [part for part in re.split(r"[\s,;/]+|\band\b", text.strip()) if part]
-        if len(written) > len(self.parts) and isinstance(self.parts[-1], Bytes):  # bytes with blanks between them
-            last = len(self.parts) - 1
-            written = [*written[:last], " ".join(written[last:])]
+        written = written_parts(text, self)
         if len(written) != len(self.parts):
             return False
         orders = [list(self.parts)] if self.is_ordered else [list(self.parts), list(reversed(self.parts))]
         return any(all(part.fits(one) for part, one in zip(order, written, strict=True)) for order in orders)
+
+
+def written_parts(text: str, answer: Several) -> list[str]:
+    """Return the parts of a written answer without their labels, like ``SPN 260, FMI 3``."""
+    bare = _LABELS.sub(" ", text)
+    written = [part for part in re.split(r"[\s,;/&+#]+|\band\b", bare) if part]
+    if len(written) > len(answer.parts) and isinstance(answer.parts[-1], Bytes):  # bytes with blanks between them
+        last = len(answer.parts) - 1
+        written = [*written[:last], " ".join(written[last:])]
+    return written
 
 
 @dataclass(frozen=True)
@@ -167,14 +176,15 @@ class Exercise:
 
     def is_right(self, text: str) -> bool:
         """Tell whether a written answer is right; with options their letter counts too."""
-        return self.answer.fits(self._chosen(text))
+        return self.answer.fits(self.chosen(text))
 
     def why_wrong(self, text: str) -> str | None:
         """Return what was done wrong, None where it is no known mistake."""
-        written = self._chosen(text)
+        written = self.chosen(text)
         return next((known.why for known in self.mistakes if known.answer.fits(written)), None)
 
-    def _chosen(self, text: str) -> str:
+    def chosen(self, text: str) -> str:
+        """Return the written answer, or the option for which its letter stands."""
         letter = text.strip().lower().rstrip(").")
         if self.options and len(letter) == 1 and 0 <= (place := ord(letter) - ord("a")) < len(self.options):
             return self.options[place]
@@ -190,7 +200,8 @@ def usual_mistakes(right: Answer, known: Sequence[tuple[Answer, str]]) -> tuple[
     return tuple(found)
 
 
-def _number(text: str, unit: str) -> Fraction | None:
+def plain_number(text: str, unit: str) -> Fraction | None:
+    """Return the number in a text, whose unit may be left out; None where it is none, or in another unit."""
     bare = text.strip().replace(",", ".").lower()
     units = {unit.lower(), unit.lower().replace("°", ""), f"deg{unit[-1:].lower()}"} if unit else set()
     for one in sorted(units, key=len, reverse=True):

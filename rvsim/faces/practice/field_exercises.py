@@ -33,6 +33,13 @@ _WORDS = {
 }
 
 
+_OTHER_WORDS = {
+    State.VALUE: ("value", "a reading", "a number"),
+    State.NO_DATA: ("not available", "n/a", "nothing", "data not available"),
+}
+"""What else is right for a state; J1939 says not available for no data."""
+
+
 def _frame_line(one: SentFrame, data: bytes | None = None) -> str:
     held = one.frame.data if data is None else data
     return f"  {one.spec.name}  {held.hex(' ').upper()}"
@@ -73,12 +80,10 @@ def _bytes_of(one: SentFrame, field: FieldSpec, level: int) -> Exercise:
     first, last = field.first_byte, field.last_byte
     held = one.frame.data[first : last + 1]
     right = Bytes(held)
-    known: list[tuple[Answer, str]] = []
+    early = f"Bytes count from 0: byte {first} is the one behind byte {first - 1}; you have taken them one too early."
+    known: list[tuple[Answer, str]] = [(Bytes(one.frame.data[first - 1 : last]), early)]
     if first + len(held) < len(one.frame.data):
-        known.append(
-            (Bytes(one.frame.data[first + 1 : last + 2]), "Bytes count from 0: you have taken them one too late.")
-        )
-    known.append((Bytes(one.frame.data[first - 1 : last]), "You have taken them one byte too early."))
+        known.append((Bytes(one.frame.data[first + 1 : last + 2]), "You have taken them one byte too late."))
     if len(held) > 1:
         known.append((Bytes(held[::-1]), "Write them in the order in which they stand in the frame."))
     bits = f"{field.first} to {field.first + field.length - 1}"
@@ -98,7 +103,8 @@ def _bits_of(one: SentFrame, field: FieldSpec, level: int) -> Exercise:
     byte, low = field.first_byte, field.first % 8
     held = one.frame.data[byte]
     raw = held >> low & field.all_ones
-    right = Words(f"{raw:0{field.length}b}")
+    bits = f"{raw:0{field.length}b}"
+    right = Words(bits, (f"0b{bits}", f"{bits}b", " ".join(bits)))
     top = held >> (8 - low - field.length) & field.all_ones if low + field.length <= 8 else raw
     return Exercise(
         Kind.PLACE, level,
@@ -200,7 +206,7 @@ def special(random: Random, material: Material, level: int) -> Exercise | None:
     raw = random.choice(codes) if codes else field.raw_limits[1] - random.randrange(0, 4)
     data = one.spec.replace(one.frame.data, field.name, raw)
     held = data[field.first_byte : field.last_byte + 1]
-    right = Words(_WORDS[state], ("value",) if state is State.VALUE else ())
+    right = Words(_WORDS[state], _OTHER_WORDS.get(state, ()))
     number = Number(_value(field, raw), field.printed_unit, _half_step(field))
     ones = code_text(field, field.all_ones)
     return Exercise(

@@ -57,14 +57,25 @@ def _short_silence(random: Random, device: str) -> Situation:
 
 
 def _late(random: Random, device: str) -> Situation:
-    gap = random.choice((500, 1000, 2000))
+    gap = random.choice((500, 1000, 5000))
     seconds = gap * 3 / 1000 + random.randrange(1, 4)
     return (
-        f"The {device} sends its heartbeat every 5 s as before. One of its status messages came every {gap} ms, "
-        f"and has not come for {seconds:g} s.",
+        f"The {device} sends its heartbeat every 5 s as before. One of its status messages has a gap of {gap} ms in "
+        f"the standard, came at that gap, and has not come for {seconds:g} s.",
         FlagKind.LATE_MESSAGE,
         f"A periodic message is late after three times its gap, {gap * 3} ms, and at least 2 s; the device itself is "
         "heard.",
+    )
+
+
+def _fast_late(random: Random, device: str) -> Situation:
+    gap, seconds = random.choice((500, 1000, 2000)), random.randrange(7, 15)
+    return (
+        f"The {device} sends its heartbeat every 5 s as before. One of its status messages has a gap of 5000 ms in "
+        f"the standard; the {device} sent it every {gap} ms, and has not sent it for {seconds} s.",
+        NO_FLAG,
+        f"The longer one of both gaps counts, that of the standard or the device's own: three times 5000 ms are 15 s, "
+        f"and {seconds} s are within that.",
     )
 
 
@@ -122,6 +133,17 @@ def _commanders(_random: Random, _device: str) -> Situation:
     )
 
 
+def _one_change(random: Random, _device: str) -> Situation:
+    seconds = random.randrange(20, 60)
+    return (
+        f"A wall panel commands furnace 1 off, and {seconds} s later a second panel commands it on. Nobody commands it "
+        "after that.",
+        NO_FLAG,
+        "Once is a person who changed their mind: two sources have to contradict each other again and again, each time "
+        "within the settling time.",
+    )
+
+
 def _unplanned(random: Random, _device: str) -> Situation:
     return (
         f"The rig has no device at address {random.randrange(0xA0, 0xE0):02X}, and no roof fan 2. Status messages of "
@@ -132,6 +154,7 @@ def _unplanned(random: Random, _device: str) -> Situation:
 
 
 SITUATIONS: Sequence[Callable[[Random, str], Situation]] = (
-    _silence, _short_silence, _late, _quiet, _instance, _address, _no_data, _bad_value, _commanders, _unplanned,
+    _silence, _short_silence, _late, _fast_late, _quiet, _instance, _address, _no_data, _bad_value, _commanders,
+    _one_change, _unplanned,
 )  # fmt: skip
 """Every situation; each draws its figures anew."""

@@ -12,11 +12,12 @@ from typing import Any
 from rvsim.errors import InputError
 from rvsim.faces.practice.exercise import Exercise
 from rvsim.faces.practice.session import Session
+from rvsim.wire.file_text import decode_text
 
 NO_NAME = "answers"
 """The name of a person where the file has none."""
 _NAME = re.compile(r"name\s*[:=]\s*(.+)", re.IGNORECASE)
-_ANSWER = re.compile(r"(\d{1,3})\s*[.:)=]\s*(.*)")
+_ANSWER = re.compile(r"(\d{1,3}(?=\s*[.:)=])|[1-9]\d{0,2}(?=\s|$))\s*[.:)=]?\s*(.*)")
 _MAX_BYTES = 1_000_000
 Answers = dict[str, dict[int, str]]
 """The answers by person and number of the exercise."""
@@ -36,7 +37,10 @@ def load_answers(path: Path) -> Answers:
         raise InputError(f"{path}: cannot be read ({error.strerror})") from None
     if len(content) > _MAX_BYTES:
         raise InputError(f"{path}: more than {_MAX_BYTES // 1000} kB: this is no file of answers")
-    text = content.decode("utf-8-sig", "replace")
+    try:
+        text = decode_text(content)
+    except UnicodeDecodeError:
+        text = content.decode("cp1252", "replace")  # an editor of Windows: umlauts in names stay readable
     if text.lstrip().startswith("{"):
         return _from_json(path, text)
     return _from_text(path, text)
@@ -47,13 +51,15 @@ def _from_json(path: Path, text: str) -> Answers:
         given = json.loads(text)
     except ValueError as error:
         raise InputError(f"{path}: not JSON: {error}") from None
+    if not given:
+        raise InputError(f'{path}: no answers in it: write {{"Ann": {{"1": "13.8 V"}}}}')
     if given and all(str(key).isdecimal() for key in given):
         given = {NO_NAME: given}
     found: Answers = {}
     for name, answers in given.items():
         if not isinstance(answers, dict) or not all(str(number).isdecimal() for number in answers):
             raise InputError(f'{path}: {name!r} has no answers by number: write {{"Ann": {{"1": "13.8 V"}}}}')
-        found[str(name)] = {int(number): str(answer) for number, answer in answers.items()}
+        found[str(name)] = {int(number): "" if answer is None else str(answer) for number, answer in answers.items()}
     return found
 
 
@@ -71,7 +77,10 @@ def _from_text(path: Path, text: str) -> Answers:
                 problems.append(f"{path}:{number}: {name} has answers above already: write each name once")
             found.setdefault(name, {})
         elif answer := _ANSWER.fullmatch(line):
-            found.setdefault(name, {})[int(answer[1])] = answer[2].strip()
+            answers = found.setdefault(name, {})
+            if int(answer[1]) in answers:
+                problems.append(f"{path}:{number}: {name} has an answer to {int(answer[1])} above: keep one of both")
+            answers[int(answer[1])] = answer[2].strip()
         else:
             problems.append(f"{path}:{number}: {line[:40]!r} is neither a name nor an answer: write it like 3: 13.8 V")
     if problems:
@@ -81,7 +90,7 @@ def _from_text(path: Path, text: str) -> Answers:
     return found
 
 
-def graded(exercises: Sequence[Exercise], level: int, answers: Mapping[int, str]) -> Session:
+def graded(exercises: Sequence[Exercise], level: int, answers: Mapping[int, str], name: str = NO_NAME) -> Session:
     """Return the answered session of one person.
 
     Raises:
@@ -90,7 +99,8 @@ def graded(exercises: Sequence[Exercise], level: int, answers: Mapping[int, str]
     extra = sorted(number for number in answers if not 1 <= number <= len(exercises))
     if extra:
         raise InputError(
-            f"there is no exercise {extra[0]}: the sheet has {len(exercises)}; give level, seed and count of the sheet"
+            f"{name}: there is no exercise {extra[0]}: the sheet has {len(exercises)}; give level, seed and count of "
+            "the sheet"
         )
     session = Session(exercises, level)
     for number in range(1, len(exercises) + 1):

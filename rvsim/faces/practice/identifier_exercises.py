@@ -26,7 +26,7 @@ def split(random: Random, material: Material, level: int) -> Exercise:
 def _identifier(random: Random, material: Material, *, is_addressed: bool) -> int:
     """Return one of the material, or for a message with a destination one that a request or a claim has."""
     if not is_addressed:
-        return random.choice(material.statuses).frame.identifier
+        return random.choice(material.identifiers)
     group = random.choice((0x0EA00, 0x0EE00, 0x0E800, 0x0EF00, 0x17F00))
     destination = ident.GLOBAL_ADDRESS if group == 0x0EE00 else random.choice(material.sources)
     return ident.join_identifier(6, group, random.choice(material.sources), destination)
@@ -113,7 +113,7 @@ def _destination(identifier: int, level: int) -> Exercise:
 
 def turn(random: Random, material: Material, level: int) -> Exercise:
     """Ask which of three frames goes first if all start together."""
-    first = random.choice(material.statuses).frame.identifier
+    first = random.choice(material.identifiers)
     others = [
         ident.join_identifier(random.choice((3, 5, 7)), 0x1FECA, first & 0xFF),
         ident.join_identifier(6, 0x0EA00, random.choice(material.sources), random.choice(material.sources)),

@@ -56,6 +56,12 @@ class Material:
         return [one for one in self.known if not one.spec.is_protocol]
 
     @cached_property
+    def identifiers(self) -> list[int]:
+        """The identifiers to ask about: of statuses, or of all frames where no status is known."""
+        statuses = [one.frame.identifier for one in self.statuses]
+        return statuses or sorted({frame.identifier for frame in self.frames})
+
+    @cached_property
     def sources(self) -> list[int]:
         """The source addresses that were heard, the lowest first."""
         return sorted({frame.identifier & 0xFF for frame in self.frames})
@@ -65,16 +71,16 @@ def load_material(given: str | None, catalogue: Catalogue, seed: int) -> Materia
     """Return the frames of a scenario by its name or file, or of a log.
 
     Raises:
-        InputError: there is no such scenario or log, or it has no frame that can be asked about.
+        InputError: there is no such scenario or log, or it has no frame with a 29-bit identifier.
     """
     name = given or DEFAULT_SCENARIO
     is_scenario = name.lower().endswith(".toml") or (
         re.fullmatch(r"\w+", name) is not None and not Path(name).is_file()
     )
     found = _of_scenario(name, seed) if is_scenario else _of_log(Path(name), catalogue)
-    if not found.statuses:
+    if not found.frames:
         raise InputError(
-            f"{name}: no frame of a message with fields: exercises need some; name another log or scenario"
+            f"{name}: no frame with a 29-bit identifier: exercises need some; name another log or scenario"
         )
     return found
 

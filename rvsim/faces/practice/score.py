@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from rvsim.errors import InputError
-from rvsim.faces.practice.exercise import Kind
+from rvsim.faces.practice.exercise import LEVELS, Kind
 from rvsim.faces.practice.session import Session
 
 SCHEMA = 1
+_COUNTED = ("right", "wrong", "hints")
 MAX_RUNS = 200
 """Runs that are kept. Our choice."""
 WEAK_SHARE = 0.7
@@ -33,9 +34,25 @@ def load_score(path: Path) -> dict[str, Any]:
     """Return what is kept; nothing where there is no file, or one that cannot be read."""
     with suppress(OSError, ValueError):
         kept = json.loads(path.read_text(encoding="utf-8"))
-        if isinstance(kept, dict) and kept.get("schema") == SCHEMA and isinstance(kept.get("kinds"), dict):
-            return kept
+        if isinstance(kept, dict) and kept.get("schema") == SCHEMA:
+            return {**kept, "kinds": _counts(kept.get("kinds")), "runs": _runs(kept.get("runs"))}
     return {"schema": SCHEMA, "kinds": {}, "runs": []}
+
+
+def _counts(kept: Any) -> dict[str, dict[str, int]]:
+    """Return the answers by kind, without what no run of this program has written."""
+    known = kept.items() if isinstance(kept, dict) else ()
+    return {
+        kind: {key: counts[key] for key in _COUNTED}
+        for kind, counts in known
+        if isinstance(counts, dict) and all(type(counts.get(key)) is int and counts[key] >= 0 for key in _COUNTED)
+    }
+
+
+def _runs(kept: Any) -> list[dict[str, Any]]:
+    """Return the runs, without what no run of this program has written."""
+    listed = kept if isinstance(kept, list) else ()
+    return [run for run in listed if isinstance(run, dict) and run.get("level") in LEVELS]
 
 
 def save_run(path: Path, session: Session, date: str) -> None:
@@ -49,9 +66,8 @@ def save_run(path: Path, session: Session, date: str) -> None:
         counts = kept["kinds"].setdefault(str(one.exercise.kind), {"right": 0, "wrong": 0, "hints": 0})
         counts["right" if one.is_right else "wrong"] += 1
         counts["hints"] += one.with_hint
-    runs = kept.get("runs")
     run = {"date": date, "level": session.level, "percent": round(session.percent), "passed": session.is_passed}
-    kept["runs"] = [*(runs if isinstance(runs, list) else ()), run][-MAX_RUNS:]
+    kept["runs"] = [*kept["runs"], run][-MAX_RUNS:]
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(json.dumps(kept, indent=1), encoding="utf-8")
@@ -64,9 +80,9 @@ def weak_kinds(kept: Mapping[str, Any]) -> list[Kind]:
     shares: list[tuple[float, Kind]] = []
     for kind in Kind:
         counts = kept["kinds"].get(str(kind))
-        if not isinstance(counts, dict):
+        if counts is None:
             continue
-        right, wrong = counts.get("right", 0), counts.get("wrong", 0)
+        right, wrong = counts["right"], counts["wrong"]
         if right + wrong >= MIN_ANSWERS and right / (right + wrong) < WEAK_SHARE:
             shares.append((right / (right + wrong), kind))
     return [kind for _, kind in sorted(shares, key=lambda one: one[0])]

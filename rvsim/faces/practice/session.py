@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rvsim.faces.practice.exercise import Exercise, Kind
+from rvsim.faces.practice.slips import why_wrong
 
 POINTS, POINTS_WITH_HINT = 2, 1
 """What a right answer is worth, without and with the hint. Our choice."""
@@ -45,7 +46,7 @@ def judged(exercise: Exercise, text: str | None, *, with_hint: bool = False) -> 
     if text is not None and exercise.is_right(text):
         points = POINTS_WITH_HINT if with_hint else POINTS
         return Reply(True, points, (f"Right: {exercise.answer.shown}.",))
-    known = exercise.why_wrong(text) if text else None
+    known = why_wrong(exercise, text) if text else None
     first = f"Wrong: it is {exercise.answer.shown}." if text else f"It is {exercise.answer.shown}."
     return Reply(False, 0, (first, *((known,) if known else ()), *exercise.explanation))
 
@@ -132,7 +133,7 @@ class Session:
                     "right": one.exercise.answer.shown,
                     "points": one.points,
                     "hint": one.with_hint,
-                    "why": one.exercise.why_wrong(one.text) if one.text and not one.is_right else None,
+                    "why": why_wrong(one.exercise, one.text) if one.text else None,
                 }
                 for number, one in enumerate(self.answered, 1)
             ],

@@ -12,7 +12,7 @@ from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
-from rvsim.errors import ENDING_SIGNALS, ExitCode
+from rvsim.errors import ENDING_SIGNALS, ExitCode, InputError
 from rvsim.faces.cli.exits import say
 from rvsim.faces.practice.course import LEVEL_TITLES
 from rvsim.faces.practice.exercise import Exercise
@@ -181,6 +181,9 @@ def show_practice(exercises: Sequence[Exercise], level: int, how: str, *, light:
     session = Session(exercises, level)
     code = PracticeScreen(session, how, light=light, ascii_only=is_ascii_terminal()).run()
     if session.answered:
-        save_run(score_file(), session, date)
+        try:
+            save_run(score_file(), session, date)
+        except InputError as error:
+            say(*error.problems)
         say(*session.summary())
     return ExitCode.NOT_GOOD if code is None else code

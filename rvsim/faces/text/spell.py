@@ -54,7 +54,10 @@ def parse_frame(identifier: str, data: str) -> Frame:
         count = f"{len(digits)} hex digit{'' if len(digits) == 1 else 's'}"
         problems.append(f"data {data!r} has {count}: two make a byte, so one is missing or too many")
     elif len(digits) > 16:
-        problems.append(f"data {data!r} has {len(digits) // 2} bytes: a frame holds 8 at most")
+        longer = (
+            "; a longer message is sent in several frames, of which one can be explained" if len(digits) > 18 else ""
+        )
+        problems.append(f"data {data!r} has {len(digits) // 2} bytes: a frame holds 8 at most{longer}")
     if problems:
         raise InputError(*problems)
     return Frame(0, number, bytes.fromhex(digits))

@@ -24,7 +24,9 @@ from rvsim.wire.fields import FieldSpec, State
 from rvsim.wire.frame import Frame
 from rvsim.wire.spec import MessageSpec
 
-_NUMBER = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)\s*(\S*)")
+_NUMBER = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+))\s*(\S*)")
+_DECIMAL_COMMA = re.compile(r"([+-]?[0-9]+),([0-9]+)")
+_HEX_BEHIND = re.compile(r"[0-9a-f]+ ?(?:h|hex)", re.IGNORECASE)
 _RAW = re.compile(r"0x([0-9a-f]+)", re.IGNORECASE)
 _MAX_LISTED_CODES = 12
 
@@ -179,6 +181,10 @@ def raw_of(field: FieldSpec, text: str) -> tuple[int, str]:
         if field.signed and number > field.raw_limits[1]:
             number -= 1 << field.length
         return number, f"raw {_shown(field, number)}, as given"
+    if _HEX_BEHIND.fullmatch(text) and not field.unit.lower().endswith("h"):  # but hours and ampere-hours
+        digits = re.sub("(?i) ?h(?:ex)?$", "", text)
+        raise ValueError(f"{field.name}={text}: write a raw integer in hex with 0x in front, 0x{digits}")
+    text = _DECIMAL_COMMA.sub(r"\1.\2", text, count=1)
     number_and_unit = _NUMBER.fullmatch(text)
     if number_and_unit is None:
         raise ValueError(f"{field.name}={text} is {_no_value(field, text)}")

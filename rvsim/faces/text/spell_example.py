@@ -18,6 +18,19 @@ USUAL: Mapping[str, Fraction] = {
     "bar": Fraction(2), "kPa": Fraction(200), "deg": Fraction(45), "rpm": Fraction(1800), "mm": Fraction(100),
 }  # fmt: skip
 """An invented value of each unit for examples, a usual one in a 12 V vehicle."""
+SERVICES: Mapping[str, Mapping[str, int]] = {
+    "DM_RV": {"yellow_lamp_status": 0, "red_lamp_status": 0, "dsa": 94, "spn": 0x7FFFF, "fmi": 0x1F},
+    "DM1": {"protect_lamp": 0, "red_stop_lamp": 0, "malfunction_indicator_lamp": 0, "flash_lamps": 0xFF,
+            "spn_low_byte": 100, "spn_second_byte": 0, "spn_high_3_bits": 0, "fmi": 1, "spn_conversion_method": 0},
+    "REQUEST_FOR_DGN": {"desired_dgn": 0x0FEEB},
+    "ACKNOWLEDGMENT": {"source_address_acknowledged": 0x44, "dgn_acknowledged": 0x0FEEB},
+    "ADDRESS_CLAIM": {"serial_number": 12345, "manufacturer_code": 0, "node_instance": 0, "function_instance": 0,
+                      "compatibility_field_1": 0, "compatibility_field_2": 0, "compatibility_field_3": 0,
+                      "compatibility_field_4": 0, "reserved_bit": 0},
+}  # fmt: skip
+"""Raw integers of the network's own messages whose fields belong together; the rest has usual values."""
+ANNOUNCEMENT = bytes.fromhex("20140003FFEBFE00")
+"""The first frame of a long message to all, 20 bytes in 3 packets: its layout depends on byte 0 (SAE J1939-21)."""
 ANY_ADDRESS = 0x80
 """The source address of an example for which no shipped rig has a sender: the first one that a node may choose itself
 (SAE J1939-81, from memory)."""
@@ -33,13 +46,16 @@ def example_frame(spec: MessageSpec, found: Sequence[Party] = ()) -> Frame:
     sender = next((one for one in found if one.sends), None)
     known = sender or next(iter(found), None)
     raws = {field.name: _usual(field) for field in spec.fields}
+    raws |= {name: raw for name, raw in SERVICES.get(spec.name, {}).items() if name in raws}
     if spec.instance is not None and known is not None and known.instance <= spec.instance.raw_limits[1]:
         raws[spec.instance.name] = known.instance
     destination = None
     if ident.is_addressed(spec.dgn):
         destination = ident.GLOBAL_ADDRESS
     source = sender.address if sender is not None else ANY_ADDRESS
-    return Frame(0, spec.identifier(source, destination), spec.encode(raws))
+    return Frame(
+        0, spec.identifier(source, destination), ANNOUNCEMENT if spec.name == "INITIAL_PACKET" else spec.encode(raws)
+    )
 
 
 def _usual(field: FieldSpec) -> int:

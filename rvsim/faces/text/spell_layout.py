@@ -115,7 +115,9 @@ def _party_sentences(spec: MessageSpec, found: Sequence[Party]) -> Iterator[str]
         if devices:
             more = f" and {len(devices) - 3} more" if len(devices) > 3 else ""
             yield f"{title}: {'; '.join(devices[:3])}{more}."
-    if not found:
+    if spec.is_protocol:
+        yield "It belongs to no function: any node may send it."
+    elif not found:
         yield "No device of the shipped rigs has a function with this message."
 
 

@@ -60,7 +60,7 @@ def pieces_of(frame: Frame) -> list[Piece]:
             count = sum(not bit.is_stuff for bit in bits)
             found.append(Piece(f"identifier, {count} bits", bits))
         elif part is FramePart.LENGTH:
-            found.append(Piece("length (DLC)", bits, f"{len(frame.data)} bytes"))
+            found.append(Piece("length (DLC)", bits, _count(len(frame.data))))
         else:
             found.append(Piece(str(part), bits, _EXPLAINED.get(part, "")))
     return found
@@ -70,13 +70,17 @@ def _byte_piece(frame: Frame, byte: int, bits: list[Bit]) -> Piece:
     return Piece(f"data byte {byte}", tuple(bits), f"{frame.data[byte]:02X} hex")
 
 
+def _count(count: int) -> str:
+    return f"{count} byte{'' if count == 1 else 's'}"
+
+
 def wire_text(frame: Frame, against: int | None = None) -> Iterator[str]:
     """Yield the bits of a frame line by line; ``against`` is the identifier of another frame that starts with it."""
     found = pieces_of(frame)
     yield f"{frame.identifier:08X}, carrying {frame.data.hex(' ').upper() or 'no data'}, on the pair"
     yield ""
     title_width = max(len(piece.title) for piece in found)
-    bits_width = max(len(piece.text) for piece in found)
+    bits_width = max(len(piece.text) for piece in found if piece.note)  # the identifier, often longer, has no note
     for piece in found:
         yield f"  {piece.title:<{title_width}}  {piece.text:<{bits_width}}  {piece.note}".rstrip()
     yield ""
@@ -95,7 +99,7 @@ def wire_sentences(frame: Frame, against: int | None = None) -> Iterator[str]:
     )
     yield (
         f"{len(bits)} bits, {stuffed} of them stuff bits, the 3 between frames included: {time_us} µs at "
-        f"{BIT_RATE // 1000} kbit/s. A frame of {count} byte{'' if count == 1 else 's'} has {min_bits(count)} to "
+        f"{BIT_RATE // 1000} kbit/s. A frame of {_count(count)} has {min_bits(count)} to "
         f"{max_bits(count)} bits."
     )
     yield _arbitration(frame.identifier, against)

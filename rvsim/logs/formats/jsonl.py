@@ -6,7 +6,6 @@ Knows: the names and order of the keys. Does not know files or buses.
 import json
 import re
 from datetime import UTC, datetime, timedelta
-from importlib.metadata import version
 from typing import Any
 
 from rvsim.wire.catalogue import Catalogue
@@ -43,6 +42,8 @@ def utc_text(microseconds: int) -> str | None:
 
 def start_line(command: str, **parts: Any) -> str:
     """Return the first line of a JSON stream of rvsim."""
+    from importlib.metadata import version  # loads the reader of e-mails: only for the first line of a stream
+
     head = {"type": "start", "schema": SCHEMA, "version": version("rvsim-bench"), "command": command}
     return json_text({**head, **parts}) + "\n"
 

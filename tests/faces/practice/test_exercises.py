@@ -12,7 +12,8 @@ import pytest
 
 from rvsim.faces.practice.course import LEVEL_KINDS, MAKERS, make_exercises
 from rvsim.faces.practice.exercise import LEVELS, Kind
-from rvsim.faces.practice.material import load_material
+from rvsim.faces.practice.material import Material, load_material
+from rvsim.wire.frame import Frame
 
 DRAWS = 60
 
@@ -115,6 +116,16 @@ def test_values(material, level):
             assert "order" in (exercise.why_wrong(f"{float(wrong * step + offset):.9f}") or ""), question
         if offset:
             assert "offset is missing" in (exercise.why_wrong(f"{float(number * step):.9f}") or "")
+
+
+def test_values_grow_harder(material):
+    """One byte without an offset, then two bytes, then an offset as well."""
+    for level, count, has_offset in ((1, 1, False), (2, 2, False), (3, 2, True)):
+        for exercise, question in drawn(material, Kind.SCALE, level):
+            first, last, _, _ = place(question[question.index(" is in ") :])
+            assert last - first + 1 == count
+            assert bool(rule_in(question)[1]) is has_offset
+            assert ("low byte first" in exercise.hint) == (count > 1)
 
 
 @cases(Kind.STATE)
@@ -254,3 +265,12 @@ def test_weak_kinds_come_twice_as_often(material):
     """Of fifteen exercises of level 1 with one weak kind six are of it, in place of some four."""
     made = make_exercises(material, 1, 15, 3, weak=[Kind.SCALE])
     assert sum(one.kind is Kind.SCALE for one in made) == 6
+
+
+@pytest.mark.parametrize(("count", "is_asked"), [(2, False), (3, True)])
+def test_a_missing_device_needs_three(catalogue, count, is_asked):
+    """Of two devices the other one would be told away."""
+    frames = [Frame(number, 0x19FFE400 | 0x50 + number, b"\x01" + b"\xff" * 7) for number in range(count)]
+    small = Material("three", frames, {0x50 + number: f"device {number}" for number in range(3)}, catalogue)
+    made = MAKERS[Kind.MISSING](Random(1), small, 4)
+    assert (made is not None) is is_asked

@@ -128,6 +128,7 @@ def test_a_sheet_has_grids_and_answers_apart():
     assert "13.8 V" in answers
     page = sheet_page([VALUE, CHOICE], "Level <1>", "made with")
     assert page.count("<td") == 32
+    assert page.count('<td class="byte"') == 4
     assert "Level &lt;1&gt;" in page
     assert "http" not in page
     assert page.index("13.8 V") > page.index('class="answers"')

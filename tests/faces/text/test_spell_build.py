@@ -138,3 +138,50 @@ def test_a_frame_that_is_too_short_for_a_value(catalogue):
     found = read_given(["19FFE2A1#01", "fan_mode=on"], catalogue)
     with pytest.raises(InputError, match="1 byte does not contain THERMOSTAT_STATUS_1 fan_mode: give the whole frame"):
         change(catalogue.by_name("THERMOSTAT_STATUS_1"), found.frame, found.values)
+
+
+@pytest.mark.parametrize("text", ["13,8", "13.8V", "13,8 V", "0x114"])
+def test_a_value_is_read_as_people_write_it(catalogue, text):
+    """A decimal comma, a unit behind it, the raw integer in hex."""
+    built = build(catalogue.by_name("DC_SOURCE_STATUS_1"), [GivenValue("dc_voltage", text)])
+    assert built.raws == {"dc_voltage": 276}
+    half = build(catalogue.by_name("DC_SOURCE_STATUS_1"), [GivenValue("dc_voltage", ".5")])
+    assert half.raws == {"dc_voltage": 10}
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("114h", "with 0x in front, 0x114"),
+        ("114 HEX", "0x114$"),
+        ("13800 mV", "is in V, not in mV"),
+        ("nan", "is not a number"),
+    ],
+)
+def test_a_value_that_was_meant_otherwise(catalogue, text, says):
+    """It is told how to write it."""
+    with pytest.raises(InputError, match=says):
+        build(catalogue.by_name("DC_SOURCE_STATUS_1"), [GivenValue("dc_voltage", text)])
+
+
+def test_another_frame_has_to_be_one(rvsim):
+    """The option is named in what is told of it."""
+    code, _, err = rvsim("spell", "19FFE45E", "01", "--wire", "--against", "zz")
+    assert code == 2
+    assert err.startswith("rvsim: --against: ")
+
+
+def test_hours_are_no_hex(catalogue):
+    """A unit that ends with h is a unit."""
+    found = build(catalogue.by_name("DC_SOURCE_STATUS_3"), [GivenValue("capacity_remaining", "80Ah")])
+    assert found.raws == {"capacity_remaining": 80}
+
+
+def test_the_identifier_is_put_together_in_steps(catalogue):
+    """Priority, page, both bytes of the DGN, the source, and all bits together (SAE J1939-21)."""
+    frame = build(catalogue.by_name("DC_SOURCE_STATUS_1"), [GivenValue("instance", "1")], source=0x45)
+    said = " ".join("\n".join(built_text(frame, catalogue)).split())
+    assert "priority 6 = 110 binary, then a reserved bit 0" in said
+    assert "DGN 1FFFD: data page 1, FF hex, FD hex" in said
+    assert "source address 45 hex (given)" in said
+    assert "together 110 0 1 11111111 11111101 01000101 = 19FFFD45 hex" in said

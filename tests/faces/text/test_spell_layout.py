@@ -83,3 +83,30 @@ def test_every_message_has_a_layout_of_eighty_columns(catalogue):
             spelled = json.loads(as_json(frame, catalogue))
             assert spelled["message"] == spec.name
             assert {field["state"] for field in spelled["fields"]} <= {str(State.VALUE)}, spec.name
+
+
+def test_worked_frames_of_the_network_are_right(catalogue):
+    """Their fields belong together: a heartbeat without a fault, an announcement that fits; any node sends them."""
+    for name, says in (
+        ("DM_RV", "bytes 2-4, 19 bits spn 7FFFF hex = 524287: no fault"),
+        ("DM_RV", "No fault."),
+        ("DM_RV", "byte 1: dsa, uint8"),
+        ("DM1", "Fault SPN 100, FMI 1"),
+        ("INITIAL_PACKET", "message of 20 bytes in 3 packets to everyone"),
+        ("REQUEST_FOR_DGN", "The desired DGN 0FEEB hex is PRODUCT_IDENTIFICATION."),
+        ("ADDRESS_CLAIM", "reserved bit 0 binary = 0"),
+    ):
+        said = layout(catalogue, name)
+        assert says in said
+        assert "It belongs to no function: any node may send it." in said
+        assert "Wrong in this frame" not in said
+        assert "red lamp status 01 binary = 1" not in said
+    assert "any node may send it" not in layout(catalogue, "TANK_STATUS")
+
+
+def test_only_what_is_left_out_is_counted(catalogue):
+    """Never "and 0 more"."""
+    words = ("tank", "mode", "lamp", "current")
+    said = [line for word in words for line in found_text(word, found_messages(word, catalogue))]
+    assert any(" more" in line for line in said)
+    assert not any("and 0 more" in line or "and -" in line for line in said)

@@ -2,6 +2,7 @@
 
 import json
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -69,3 +70,15 @@ def test_who_wins_is_told_in_words():
     assert "is the same identifier: both go on into the data" in " ".join(wire_text(frame, frame.identifier))
     assert "--against ID" in " ".join(wire_text(frame))
     assert max(map(len, wire_text(frame, 0x19FFE2A0))) <= 80
+
+
+@pytest.mark.parametrize("identifier", [0x00000000, 0x1FFFFFFF, 0x18000000, 0x19FFE45E, 0x0007C1F0])
+@pytest.mark.parametrize("count", [0, 1, 2, 8])
+def test_every_line_fits_a_terminal(identifier, count):
+    """The identifier with the most stuff bits too; a frame with no data, and with one byte."""
+    lines = list(wire_text(Frame(0, identifier, bytes(count)), identifier ^ 1))
+    assert max(map(len, lines)) <= 80
+    said = " ".join(" ".join(lines).split())
+    assert f"{count} byte{'s' if count != 1 else ''} has" in said
+    assert len([line for line in lines if "data byte" in line]) == count
+    assert ("carrying no data" in lines[0]) == (count == 0)
