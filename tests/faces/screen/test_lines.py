@@ -137,11 +137,13 @@ def test_wrapped_by_hand():
 def drawn_signs() -> set[str]:
     """Every sign beyond ASCII in a text of ours, but for docstrings, words of logs, pages and the table of twins.
 
-    Nor what is printed and never drawn: the bits of a frame, a plan, and what is read in a spreadsheet.
+    Nor what is printed and never drawn: the bits of a frame, a plan, and units that are read in a spreadsheet or an
+    answer.
     """
     signs, package = set(), Path(rvsim.__file__).parent
     elsewhere = {*(package / "logs").rglob("*.py"), *(package / "faces" / "page").rglob("*.py")}
     elsewhere |= {*(package / "plan").rglob("*.py"), package / "faces" / "cli" / "plan_files.py"}
+    elsewhere.add(package / "faces" / "practice" / "slips.py")
     elsewhere |= {package / "faces" / "text" / f"{name}.py" for name in ("plan_lines", "plan_text", "spell_wire")}
     for path in set(package.rglob("*.py")) - elsewhere - {package / "faces" / "text" / "signs.py"}:
         text = path.read_text(encoding="utf-8")

@@ -2,20 +2,19 @@
 
 import json
 import re
-from pathlib import Path
 
 import cantools
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import rvsim
 from rvsim.errors import InputError
 from rvsim.faces.text.spell_build import build, built_json, built_text, change
 from rvsim.faces.text.spell_given import GivenValue, read_given
+from rvsim.shipped import dbc_folder
 from rvsim.wire.fields import State
 
-POWER = cantools.database.load_file(Path(rvsim.__file__).parents[1] / "dbc/power.dbc", strict=False)
+POWER = cantools.database.load_file(dbc_folder() / "power.dbc", strict=False)
 
 
 def built(catalogue, name, values, **more):
