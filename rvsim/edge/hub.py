@@ -242,9 +242,13 @@ class Hub:
         """Send what is due and resume held clients; return the seconds until the next call, None for no limit."""
         now, waits = self._clock(), []
         self._under_way.drop_lost(now - LOST_AFTER_S)
+        line_is_full = False
         for client in sorted(self._clients, key=lambda client: client.sent_at):
             if client.is_held:
-                self._resume(client)
+                if not line_is_full:
+                    self._resume(client)
+                    # Room that comes only now is for the one that has waited longer, in the next call.
+                    line_is_full = client.is_held and not self._has_used_its_share(client)
                 waits += [LOST_AFTER_S] * client.is_held
             if client.frames_from is None:
                 left = client.connected_at + MAX_HANDSHAKE_S - now
@@ -332,10 +336,13 @@ class Hub:
         """Return whether one more frame of a client may be under way to the line."""
         if not self._under_way:
             return True
+        return len(self._under_way.senders()) < MAX_UNDER_WAY and not self._has_used_its_share(client)
+
+    def _has_used_its_share(self, client: Client) -> bool:
+        """Return whether as many frames of a client are under way as are its own of the room for all."""
         senders = self._under_way.senders()
         sending = {client, *senders, *(other for other in self._clients if other.is_held)}
-        share = max(1, UNDER_WAY_QUOTA // len(sending))
-        return len(senders) < MAX_UNDER_WAY and senders.count(client) < share
+        return senders.count(client) >= max(1, UNDER_WAY_QUOTA // len(sending))
 
     def _handle_message(self, client: Client, message: bytes) -> bool:
         """Handle one message; return whether it was valid."""
