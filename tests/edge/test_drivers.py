@@ -7,6 +7,7 @@ from types import SimpleNamespace
 from unittest.mock import MagicMock
 
 import can
+import can.interfaces.virtual
 import pytest
 from can.interfaces import BACKENDS
 
@@ -83,7 +84,7 @@ def test_a_driver_is_loaded_in_silence(monkeypatch, caplog):
 
     def find(name):
         logging.getLogger("can").warning("a library is missing")
-        return can.interfaces.virtual.VirtualBus  # type: ignore[attr-defined]
+        return can.interfaces.virtual.VirtualBus
 
     monkeypatch.setattr("rvsim.edge.drivers._get_class_for_interface", find)
     load_driver("virtual")
