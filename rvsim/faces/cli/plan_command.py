@@ -49,6 +49,10 @@ Tables = Annotated[
         help="Show this table only, like wires or harness_ohms; the names are at the end of the plan. Repeatable.",
     ),
 ]
+SimulateNight = Annotated[
+    bool,
+    typer.Option("--simulate-night", help="Hold the night by hand against the night as it is simulated with the rig."),
+]
 WhatIf = Annotated[
     list[str] | None,
     typer.Option(
@@ -93,6 +97,7 @@ class PlanOptions:
     checks: Sequence[str] = ()
     every: bool = False
     tables: Sequence[str] = ()
+    simulate_night: bool = False
     what_if: Sequence[str] = ()
     to_csv: Path | None = None
     from_csv: Path | None = None
@@ -109,6 +114,7 @@ def plan(
     check: Checks = None,
     every: Every = False,
     table: Tables = None,
+    simulate_night: SimulateNight = False,
     what_if: WhatIf = None,
     from_csv: FromCsv = None,
     to_rig: ToRig = None,
@@ -133,6 +139,7 @@ def plan(
             checks=tuple(check or ()),
             every=every,
             tables=tuple(table or ()),
+            simulate_night=simulate_night,
             what_if=tuple(what_if or ()),
             to_csv=to_csv,
             from_csv=from_csv,
@@ -206,6 +213,7 @@ def _check_options(requested: PlanOptions) -> None:
             requested.what_if,
             requested.html,
             requested.tables,
+            requested.simulate_night,
         )
         if any(given) or requested.json or requested.checks:
             raise InputError("--new writes a rig to start from and checks nothing: leave the other options out")
@@ -242,7 +250,9 @@ def _file(requested: PlanOptions) -> "TomlFile":
     return read_csv(requested.from_csv, file)
 
 
-def _input(file: "TomlFile", dbc: tuple[Path, ...], catalogue: "Catalogue | None" = None) -> "PlanInput":
+def _input(
+    file: "TomlFile", dbc: tuple[Path, ...], catalogue: "Catalogue | None" = None, *, simulate_night: bool = False
+) -> "PlanInput":
     """Return what the checks are given.
 
     Raises:
@@ -258,7 +268,7 @@ def _input(file: "TomlFile", dbc: tuple[Path, ...], catalogue: "Catalogue | None
         catalogue = load_catalogue([*rig.definitions, *dbc])
         say(*catalogue.left_out)
     check_fields(rig, catalogue)
-    return PlanInput(rig, catalogue)
+    return PlanInput(rig, catalogue, simulate_night=simulate_night)
 
 
 def checks_of(names: Sequence[str]) -> "tuple[Check, ...]":
@@ -293,7 +303,7 @@ def _print_plan(file: "TomlFile", requested: PlanOptions) -> int:
         if requested.html.exists() and file.path.exists() and requested.html.samefile(file.path):
             raise InputError(f"--html {requested.html}: this is the rig itself: name another file for the sheet")
         check_page_file(requested.html, overwrite=requested.overwrite)
-    report = check_rig(_input(file, requested.dbc), checks)
+    report = check_rig(_input(file, requested.dbc, simulate_night=requested.simulate_night), checks)
     check_table_names(requested.tables, report.tables)
     text = as_text(report, every=requested.every, only_tables=requested.tables)
     print(plan_json(report) if requested.json else "\n".join(text))
@@ -316,9 +326,11 @@ def _print_change(file: "TomlFile", requested: PlanOptions) -> int:
     checks = checks_of(requested.checks)
     figures = parse_figures(requested.what_if)
     own = own_figures(file, figures)
-    given = _input(file, requested.dbc)
+    given = _input(file, requested.dbc, simulate_night=requested.simulate_night)
     try:
-        other = _input(with_figures(file, figures), requested.dbc, given.catalogue)
+        other = _input(
+            with_figures(file, figures), requested.dbc, given.catalogue, simulate_night=requested.simulate_night
+        )
     except InputError as error:
         raise InputError(*(f"with --what-if: {problem}" for problem in error.problems)) from None
     change = compare_plans(check_rig(given, checks), check_rig(other, checks))
