@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from rvsim.logs.packed_frames import PackedFrames, pack
 from rvsim.watch.bus.bus_load import MAX_POSSIBLE_PERCENT
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent, OtherFrame, OtherKind, is_error_frame
@@ -79,16 +80,12 @@ def to_columns(frames: Sequence[Frame]) -> Columns:
     """
     import numpy as np
 
-    times, identifiers, data = zip(*frames, strict=True) if frames else ((), (), ())
-    lengths = np.frombuffer(bytes(map(len, data)), np.uint8)
-    if len(lengths) and lengths.max() > 8:
-        raise ValueError(f"{lengths.max()} bytes do not fit in one frame, which has at most 8")
-    filled = b"".join(data if len(lengths) and lengths.min() == 8 else [payload.ljust(8, b"\0") for payload in data])
+    packed = frames.packed if isinstance(frames, PackedFrames) else pack(frames)
     return Columns(
-        np.array(times, np.int64),
-        np.array(identifiers, np.uint32),
-        np.frombuffer(filled, ">u8").astype(np.uint64),
-        lengths,
+        np.frombuffer(packed.times, np.int64),
+        np.frombuffer(packed.identifiers, np.uint32),
+        np.frombuffer(packed.data, ">u8").astype(np.uint64),
+        np.frombuffer(packed.lengths, np.uint8),
     )
 
 

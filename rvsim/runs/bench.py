@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from rvsim.devices.device import Device, Site
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError
+from rvsim.logs.packed_frames import Packed, PackedFrames, join
 from rvsim.runs.pipeline import FrameWriter, Pipeline
 from rvsim.runs.simulated_parts import Notice, SimulatedEnd, part_of, replay_part
 from rvsim.runs.sink import NullSink, Sink
@@ -239,6 +240,9 @@ class VirtualBenchRun(BenchRun):
     def _route(self, *, in_batches: bool) -> Route:
         self._frames: list[Frame] = []
         """Frames that are observed together with later ones, which is faster."""
+        self._packed: list[Packed] = []
+        """The same of a simulation in a second process; one of the two is empty."""
+        self._packed_frames = 0
         self._events: list[tuple[int, LineEvent]] = []
         """Events of the bus that wait with them, each with the number of frames before it."""
         self._in_columns = in_batches and not self.is_shown
@@ -255,11 +259,11 @@ class VirtualBenchRun(BenchRun):
     def _catch_up(self) -> None:
         if self._columns is not None:
             self._columns.catch_up()
-        frames, events = self._frames.copy(), deque(self._events)
-        self._frames.clear()
+        frames, events = self._take_waiting(), deque(self._events)
         self._events.clear()
         pipeline, done = self._pipeline, 0
-        for frame in frames:
+        at_once = self._in_columns and self._worth_columns(len(frames))
+        for frame in () if at_once else frames:
             if self._in_columns and self._worth_columns(len(frames) - done):
                 break
             while events and events[0][0] <= done:
@@ -270,7 +274,7 @@ class VirtualBenchRun(BenchRun):
             self._latest += frames[:done]
             del self._latest[:-MAX_LATEST_FRAMES]
         if done < len(frames):
-            self._observe_in_columns(frames[done:], [(before - done, event) for before, event in events])
+            self._observe_in_columns(frames[done:] if done else frames, [(before - done, event) for before, event in events])
         else:
             for _, event in events:
                 pipeline.observe_event(event)
@@ -280,7 +284,28 @@ class VirtualBenchRun(BenchRun):
         enough = frames >= (MIN_FIRST_COLUMN_FRAMES if self._columns is None else MIN_COLUMN_FRAMES)
         return enough and not self._pipeline.awaits_own and not self.run_judge.awaits_outside_frame
 
-    def _observe_in_columns(self, frames: list[Frame], events: list[tuple[int, LineEvent]]) -> None:
+    def _take_waiting(self) -> Sequence[Frame]:
+        """Return the frames that wait; they do so no longer."""
+        if self._packed:
+            taken: Sequence[Frame] = PackedFrames(join(self._packed))
+            self._packed.clear()
+            self._packed_frames = 0
+        else:
+            taken = self._frames.copy()
+            self._frames.clear()
+        return taken
+
+    @property
+    def _waiting_frames(self) -> int:
+        return len(self._frames) + self._packed_frames
+
+    def _keep_packed(self, frames: Packed) -> None:
+        """Keep frames that a second process has simulated."""
+        if frames.lengths:
+            self._packed.append(frames)
+            self._packed_frames += len(frames.lengths)
+
+    def _observe_in_columns(self, frames: Sequence[Frame], events: list[tuple[int, LineEvent]]) -> None:
         from rvsim.runs.column_run import ColumnRun
 
         if self._columns is None:
@@ -294,7 +319,7 @@ class VirtualBenchRun(BenchRun):
         if self._notices is not None:
             self._notice("event", event)
         elif self._in_columns:
-            self._events.append((len(self._frames), event))
+            self._events.append((self._waiting_frames, event))
         else:
             self._catch_up()
             self._pipeline.observe_event(event)
@@ -340,7 +365,7 @@ class VirtualBenchRun(BenchRun):
                 self.time = min(time, self.time + BATCH_US)
                 simulate(self.time)
                 full = MIN_FIRST_COLUMN_FRAMES if self._columns is None else FULL_BATCH
-                if not self._in_columns or len(self._frames) + len(self._events) >= full:
+                if not self._in_columns or self._waiting_frames + len(self._events) >= full:
                     self._catch_up()
                 report()
             self._catch_up()
@@ -387,7 +412,7 @@ class VirtualBenchRun(BenchRun):
             "failure": self._note_failure,
         }
         with simulation:
-            self._until(end, report, lambda _: replay_part(simulation.receive(), self._frames.extend, takers))
+            self._until(end, report, lambda _: replay_part(simulation.receive(), self._keep_packed, takers))
             self._end = simulation.receive()
         self._pipeline.finish(end, self._end.balance)
 
