@@ -274,7 +274,9 @@ class VirtualBenchRun(BenchRun):
             self._latest += frames[:done]
             del self._latest[:-MAX_LATEST_FRAMES]
         if done < len(frames):
-            self._observe_in_columns(frames[done:] if done else frames, [(before - done, event) for before, event in events])
+            self._observe_in_columns(
+                frames[done:] if done else frames, [(before - done, event) for before, event in events]
+            )
         else:
             for _, event in events:
                 pipeline.observe_event(event)

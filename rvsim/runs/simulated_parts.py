@@ -47,9 +47,7 @@ def part_of(frames: Sequence[Frame], notices: Sequence[Notice]) -> SimulatedPart
     return SimulatedPart(pack(frames), tuple(notices))
 
 
-def replay_part(
-    part: SimulatedPart, take: Callable[[Packed], None], takers: Mapping[str, Callable[..., None]]
-) -> None:
+def replay_part(part: SimulatedPart, take: Callable[[Packed], None], takers: Mapping[str, Callable[..., None]]) -> None:
     """Hand over a part as it happened: frames to ``take``, and each notice to the taker of its kind."""
     if not part.notices:
         take(part.frames)

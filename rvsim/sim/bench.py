@@ -348,7 +348,7 @@ class Bench:
     def _call_planned(self, planned: tuple[Device, Callable[[], int | None]]) -> int | None:
         """Call into a device as an action of the kernel, and return the time at which it is called again.
 
-        This, ``_send_planned`` and ``_pass_to`` repeat what ``_call`` does: a function for it would cost one more call
+        This, ``_send_planned`` and ``_deliver`` repeat what ``_call`` does: a function for it would cost one more call
         for each frame.
         """
         device, call = planned
@@ -387,21 +387,6 @@ class Bench:
             else:
                 self.line.send_last(identifier, data, device)
         return now + delay
-
-    def _pass_to(self, device: Device, receive: Callable[[bytes], None], data: bytes) -> None:
-        """Have a device receive a frame at the present time."""
-        if device in self._stopped:
-            return
-        device.now = now = self.kernel.now
-        if now >= self._next_second:
-            self._advance_world(now)
-        try:
-            receive(data)
-        except Exception as error:
-            self._remove_failed(device, error)
-            return
-        if device.outbox or device.timers or device.new_broadcasts:
-            self._take_from(device)
 
     def _advance_world(self, now: int) -> None:
         """Advance the physics, in whole seconds."""
@@ -460,17 +445,36 @@ class Bench:
         receiving = self._receivers_of.get(kind)
         if receiving is None:
             receiving = self._find_receivers(kind)
-        if self.line.not_receiving or sender.__class__ is SimultaneousSenders:
-            excluded = self.line.not_receiving.union(sender if isinstance(sender, SimultaneousSenders) else ())
-            receiving = [receiver for receiver in receiving if receiver[0] not in excluded]
-        incoming_gates = self.incoming_gates
+        if not receiving:
+            return
+        if self.incoming_gates or self.line.not_receiving or sender.__class__ is SimultaneousSenders:
+            self._deliver_to_some(receiving, sender, identifier, data)
+            return
+        now, stopped = self.kernel.now, self._stopped
+        if now >= self._next_second:
+            self._advance_world(now)
         for device, receive in receiving:
-            if device is sender:
+            if device is sender or device in stopped:
                 continue
-            if incoming_gates and device.name in incoming_gates:
+            device.now = now
+            try:
+                receive(data)
+            except Exception as error:
+                self._remove_failed(device, error)
+                continue
+            if device.outbox or device.timers or device.new_broadcasts:
+                self._take_from(device)
+
+    def _deliver_to_some(self, receiving: Iterable[_Receiver], sender: object, identifier: int, data: bytes) -> None:
+        """Deliver a frame where faults decide who receives it, and what of it."""
+        excluded = self.line.not_receiving.union(sender if isinstance(sender, SimultaneousSenders) else (sender,))
+        for device, receive in receiving:
+            if device in excluded:
+                continue
+            if device.name in self.incoming_gates:
                 self._receive_through(device, identifier, data)
             else:
-                self._pass_to(device, receive, data)
+                self._call(device, partial(receive, data))
 
     def _find_receivers(self, kind: tuple[int, bytes]) -> list[_Receiver]:
         """Find who receives the frames of an identifier and a first byte, which is mostly the instance."""
@@ -491,7 +495,7 @@ class Bench:
             receive = partial(device.receive, identifier, data)
             self.kernel.at(self.kernel.now + delay, self._call_action, (device, receive), priority=1)
         else:
-            self._pass_to(device, partial(device.receive, identifier), data)
+            self._call(device, partial(device.receive, identifier, data))
 
     def _remove_failed(self, device: Device, error: Exception) -> None:
         self.switch_off(device.name)  # for good: nobody switches it on again
