@@ -21,7 +21,7 @@ from rvsim.rig.module_parts import ModuleParts, module_parts
 from rvsim.rig.panel_parts import PanelParts, panel_parts
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.can import Babble, Line, SimultaneousSenders, WireFault
-from rvsim.sim.kernel import Kernel
+from rvsim.sim.kernel import Action, Kernel
 from rvsim.sim.low_supply import LowSupply
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
@@ -121,7 +121,7 @@ class Bench:
             InputError: a device has no kind, lacks a function that its kind needs, or cannot be created.
         """
         self.kernel = Kernel()
-        self._call_action, self._send_action = self._call_planned, self._send_planned  # bound once, not for each timer
+        self._call_action = self._call_planned  # bound once, not for each timer
         self._next_second = 0
         vehicle = rig.vehicle
         self.world = World(vehicle, weather or WeatherPlan())
@@ -348,7 +348,7 @@ class Bench:
     def _call_planned(self, planned: tuple[Device, Callable[[], int | None]]) -> int | None:
         """Call into a device as an action of the kernel, and return the time at which it is called again.
 
-        This, ``_send_planned`` and ``_deliver`` repeat what ``_call`` does: a function for it would cost one more call
+        This, ``_broadcaster`` and ``_deliver`` repeat what ``_call`` does: a function for it would cost one more call
         for each frame.
         """
         device, call = planned
@@ -366,27 +366,35 @@ class Bench:
             self._take_from(device)
         return None if delay is None else now + delay
 
-    def _send_planned(self, planned: tuple[Device, SendBroadcast, list[Gate]]) -> int | None:
-        """Send a broadcast of a device as an action of the kernel, and return the time of the next."""
-        device, send, gates = planned
-        if device in self._stopped:
-            return None
-        device.now = now = self.kernel.now
-        if now >= self._next_second:
-            self._advance_world(now)
-        try:
-            delay, identifier, data = send()
-        except Exception as error:
-            self._remove_failed(device, error)
-            return None
-        if device.outbox or device.timers:
-            self._take_from(device)
-        if data is not None:
-            if gates:
-                self._send_through(gates, identifier, data, device)
-            else:
-                self.line.send_last(identifier, data, device)
-        return now + delay
+    def _broadcaster(self, device: Device, send: SendBroadcast) -> Action:
+        """Return what sends a broadcast of a device as an action of the kernel, and returns the time of the next.
+
+        It is made once, with everything at hand that each frame needs.
+        """
+        kernel, stopped, send_last = self.kernel, self._stopped, self.line.send_last
+        gates = self.outgoing_gates[device.name]
+
+        def act(_: None) -> int | None:
+            if device in stopped:
+                return None
+            device.now = now = kernel.now
+            if now >= self._next_second:
+                self._advance_world(now)
+            try:
+                delay, identifier, data = send()
+            except Exception as error:
+                self._remove_failed(device, error)
+                return None
+            if device.outbox or device.timers:
+                self._take_from(device)
+            if data is not None:
+                if gates:
+                    self._send_through(gates, identifier, data, device)
+                else:
+                    send_last(identifier, data, device)
+            return now + delay
+
+        return act
 
     def _advance_world(self, now: int) -> None:
         """Advance the physics, in whole seconds."""
@@ -401,10 +409,10 @@ class Bench:
             for delay, later in device.timers:
                 kernel.at(kernel.now + delay, self._call_action, (device, later), 1)
             device.timers.clear()
-        gates = self.outgoing_gates[device.name]
         for delay, send in device.new_broadcasts:
-            kernel.at(kernel.now + delay, self._send_action, (device, send, gates), 1)
+            kernel.at(kernel.now + delay, self._broadcaster(device, send), None, 1)
         device.new_broadcasts.clear()
+        gates = self.outgoing_gates[device.name]
         for identifier, data in device.outbox:
             if gates:
                 self._send_through(gates, identifier, data, device)
