@@ -17,8 +17,13 @@ class Arbitration(dict[Controller, None]):
 
         More than one where controllers send the same identifier, in the order of their frames.
         """
+        if len(self) == 1:  # mostly
+            (winner,) = self
+            winners = [winner] if winner.free_from <= now else []
+        else:
+            winners = self._winners(now)
         frames = {}
-        for controller in self._winners(now):
+        for controller in winners:
             frames[controller] = controller.take()
             if not controller.waiting:
                 del self[controller]

@@ -299,9 +299,12 @@ class Line:
                 self._wake()
                 return
             frames = ready.take(start)
-            ((controller, (identifier, _, since, data)), *others) = frames.items()
+            if len(frames) > 1:
+                self._begin(frames)
+                return
+            ((controller, (identifier, _, since, data)),) = frames.items()
             end = start + self._least[len(data)]
-            if others or not kernel.skip_to(end):
+            if not kernel.skip_to(end):
                 self._begin(frames)
                 return
             self._last = frame = _new(Frame, (end, identifier, data))
