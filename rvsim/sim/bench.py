@@ -11,7 +11,7 @@ from contextlib import suppress
 from functools import partial
 from pathlib import Path
 from traceback import extract_tb
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from rvsim.devices.device import Device, DeviceContext, SendBroadcast, Site
 from rvsim.errors import InputError
@@ -41,8 +41,9 @@ class Passed(NamedTuple):
     delay: int = 0
 
 
-_Receiver = tuple[Device, Callable[[bytes], None]]
-"""A device, and what receives the data of frames of one identifier."""
+_Receiver = tuple[Device, Callable[[bytes], None], list[Any], list[Any], list[Any]]
+"""A device, what receives the data of frames of one identifier, and what the device then may have filled: its outbox,
+timers and new broadcasts, at hand because every frame asks for them."""
 Gate = Callable[[int, int, bytes], Passed | None]
 """A fault's effect on a frame on its way from a device or to it: (time, identifier, data) to the frame that leaves the
 gate, None for a frame that is lost."""
@@ -121,7 +122,6 @@ class Bench:
             InputError: a device has no kind, lacks a function that its kind needs, or cannot be created.
         """
         self.kernel = Kernel()
-        self._call_action = self._call_planned  # bound once, not for each timer
         self._next_second = 0
         vehicle = rig.vehicle
         self.world = World(vehicle, weather or WeatherPlan())
@@ -345,34 +345,36 @@ class Bench:
         if device.outbox or device.timers or device.new_broadcasts:
             self._take_from(device)
 
-    def _call_planned(self, planned: tuple[Device, Callable[[], int | None]]) -> int | None:
-        """Call into a device as an action of the kernel, and return the time at which it is called again.
+    def _caller(self, device: Device, call: Callable[[], int | None]) -> Action:
+        """Return what calls into a device as an action of the kernel, and returns the time of the next call.
 
-        This, ``_broadcaster`` and ``_deliver`` repeat what ``_call`` does: a function for it would cost one more call
-        for each frame.
+        It is made once for each timer, with everything at hand that each call needs. This, ``_broadcaster`` and
+        ``_deliver`` repeat what ``_call`` does: a function for it would cost one more call for each frame.
         """
-        device, call = planned
-        if device in self._stopped:
-            return None
-        device.now = now = self.kernel.now
-        if now >= self._next_second:
-            self._advance_world(now)
-        try:
-            delay = call()
-        except Exception as error:
-            self._remove_failed(device, error)
-            return None
-        if device.outbox or device.timers or device.new_broadcasts:
-            self._take_from(device)
-        return None if delay is None else now + delay
+        kernel, stopped = self.kernel, self._stopped
+        outbox, timers, new_broadcasts = device.outbox, device.timers, device.new_broadcasts
+
+        def act(_: None) -> int | None:
+            if device in stopped:
+                return None
+            device.now = now = kernel.now
+            if now >= self._next_second:
+                self._advance_world(now)
+            try:
+                delay = call()
+            except Exception as error:
+                self._remove_failed(device, error)
+                return None
+            if outbox or timers or new_broadcasts:
+                self._take_from(device)
+            return None if delay is None else now + delay
+
+        return act
 
     def _broadcaster(self, device: Device, send: SendBroadcast) -> Action:
-        """Return what sends a broadcast of a device as an action of the kernel, and returns the time of the next.
-
-        It is made once, with everything at hand that each frame needs.
-        """
+        """Return what sends a broadcast of a device as an action of the kernel, and returns the time of the next."""
         kernel, stopped, send_last = self.kernel, self._stopped, self.line.send_last
-        gates = self.outgoing_gates[device.name]
+        outbox, timers, gates = device.outbox, device.timers, self.outgoing_gates[device.name]
 
         def act(_: None) -> int | None:
             if device in stopped:
@@ -385,7 +387,7 @@ class Bench:
             except Exception as error:
                 self._remove_failed(device, error)
                 return None
-            if device.outbox or device.timers:
+            if outbox or timers:
                 self._take_from(device)
             if data is not None:
                 if gates:
@@ -407,7 +409,7 @@ class Bench:
         kernel = self.kernel
         if device.timers:
             for delay, later in device.timers:
-                kernel.at(kernel.now + delay, self._call_action, (device, later), 1)
+                kernel.at(kernel.now + delay, self._caller(device, later), None, 1)
             device.timers.clear()
         for delay, send in device.new_broadcasts:
             kernel.at(kernel.now + delay, self._broadcaster(device, send), None, 1)
@@ -461,7 +463,7 @@ class Bench:
         now, stopped = self.kernel.now, self._stopped
         if now >= self._next_second:
             self._advance_world(now)
-        for device, receive in receiving:
+        for device, receive, outbox, timers, new_broadcasts in receiving:
             if device is sender or device in stopped:
                 continue
             device.now = now
@@ -470,13 +472,13 @@ class Bench:
             except Exception as error:
                 self._remove_failed(device, error)
                 continue
-            if device.outbox or device.timers or device.new_broadcasts:
+            if outbox or timers or new_broadcasts:
                 self._take_from(device)
 
     def _deliver_to_some(self, receiving: Iterable[_Receiver], sender: object, identifier: int, data: bytes) -> None:
         """Deliver a frame where faults decide who receives it, and what of it."""
         excluded = self.line.not_receiving.union(sender if isinstance(sender, SimultaneousSenders) else (sender,))
-        for device, receive in receiving:
+        for device, receive, *_ in receiving:
             if device in excluded:
                 continue
             if device.name in self.incoming_gates:
@@ -488,7 +490,11 @@ class Bench:
         """Find who receives the frames of an identifier and a first byte, which is mostly the instance."""
         identifier, first = kind
         receivers = self._receivers.get(dgn_of(identifier), ())
-        found = [(each, each.receiver_of(identifier)) for each in receivers if each.heeds(identifier, first)]
+        found = [
+            (each, each.receiver_of(identifier), each.outbox, each.timers, each.new_broadcasts)
+            for each in receivers
+            if each.heeds(identifier, first)
+        ]
         if len(self._receivers_of) >= _MAX_KEPT_KINDS:
             self._receivers_of.clear()
         self._receivers_of[kind] = found
@@ -501,7 +507,7 @@ class Bench:
         identifier, data, delay = passed
         if delay:
             receive = partial(device.receive, identifier, data)
-            self.kernel.at(self.kernel.now + delay, self._call_action, (device, receive), priority=1)
+            self.kernel.at(self.kernel.now + delay, self._caller(device, receive), priority=1)
         else:
             self._call(device, partial(device.receive, identifier, data))
 
