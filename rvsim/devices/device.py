@@ -92,8 +92,10 @@ class DeviceContext:
     """What it has to know of the rig to switch outputs, for a panel; None for any other device."""
 
 
-SendBroadcast = Callable[[], tuple[int, int, bytes | None]]
-"""Returns the microseconds to its next call, and the identifier and data of the frame to be sent, None for none."""
+NO_IDENTIFIER = -1
+SendBroadcast = Callable[[int], tuple[int, int, bytes | None]]
+"""Takes the present time (microseconds); returns the microseconds to its next call, and the identifier and data of the
+frame to be sent, None for none."""
 
 
 @dataclass
@@ -112,9 +114,8 @@ class Broadcast:
     """When it is due next by the clock of the device, in microseconds of the run; it leaves a little later."""
     has_started: bool = False
     """Whether its first time has come."""
-    source: int = -1
-    """The address for which ``identifier`` is kept; -1 before the first."""
-    identifier: int = 0
+    identifier: int = NO_IDENTIFIER
+    """That of the address which the device has; ``NO_IDENTIFIER`` where it has none, and sends nothing."""
 
 
 class Device:
@@ -177,7 +178,7 @@ class Device:
         self.claimer = Claimer(self._planned_name(), context.plan.address, self.random.randrange)
         self._claim_due: int | None = None
         self._source: int | None = None
-        """The address that it sends from, kept beside the claim because every frame asks for it."""
+        """The address for which the identifiers of the broadcasts were worked out."""
         self._has_started = False
         self._broadcasts: dict[str, Broadcast] = {}
         self._handlers: dict[int, Callable[[bytes], None]] = {}
@@ -242,7 +243,10 @@ class Device:
     def _follow_claim(self) -> None:
         """Start the work of the device at the first claimed address, and set the timer of the claim's next step."""
         self._answers.follow_address()
-        self._source = self.claimer.address
+        if self._source != self.claimer.address:
+            self._source = self.claimer.address
+            for planned in self._broadcasts.values():
+                planned.identifier = self._identifier_of(planned.spec)
         if self.claimer.address is not None and not self._has_started:
             self._has_started = True
             self._start_work()
@@ -436,6 +440,7 @@ class Device:
         spec = self.catalogue.by_name(message)
         key = key or message
         planned = self._broadcasts[key] = Broadcast(spec, build, gap_us or spec.gap_us or DEFAULT_GAP_US, silent_until)
+        planned.identifier = self._identifier_of(spec)
         planned.due = self.now + self.random.randrange(min(planned.gap_us, SECOND_US))
         self.new_broadcasts.append((self._timing.leaves(planned.due) - self.now, self._sender(planned)))
 
@@ -453,21 +458,15 @@ class Device:
         self._send_broadcast(planned)
 
     def _send_broadcast(self, planned: Broadcast) -> None:
-        data = self._data_now(planned)
-        if data is not None:
+        if planned.silent_until is not None and self.now < planned.silent_until():
+            return
+        data = planned.build()
+        if data is not None and planned.identifier != NO_IDENTIFIER:
             self.outbox.append((planned.identifier, data))
 
-    def _data_now(self, planned: Broadcast) -> bytes | None:
-        """Return the data of a broadcast with its identifier worked out, None where nothing is sent now."""
-        if planned.silent_until is not None and self.now < planned.silent_until():
-            return None
-        data, source = planned.build(), self._source
-        if source is None:
-            return None
-        if source != planned.source:  # worked out once for each address
-            planned.source = source
-            planned.identifier = _identifier(planned.spec, source, GLOBAL_ADDRESS)
-        return data
+    def _identifier_of(self, spec: MessageSpec) -> int:
+        """Return the identifier of its messages to all nodes, at the address that it has."""
+        return NO_IDENTIFIER if self._source is None else _identifier(spec, self._source, GLOBAL_ADDRESS)
 
     def _sender(self, planned: Broadcast) -> SendBroadcast:
         """Return what sends a broadcast if it is due.
@@ -478,23 +477,23 @@ class Device:
         own_times, leaves, next_delay_us = self._timing.own_times, self._timing.leaves, self._timing.next_delay_us
         has_turns, build, silent_until = self._timing.has_turns, planned.build, planned.silent_until
 
-        def send_if_due() -> tuple[int, int, bytes | None]:
-            now, due, data = self.now, planned.due, None
+        def send_if_due(now: int) -> tuple[int, int, bytes | None]:
+            due, data, identifier = planned.due, None, planned.identifier
             if due <= now:
                 planned.has_started = True
                 gap_us = own_times[planned.gap_us]
                 due += gap_us
                 if due <= now:  # a turn of the main loop that is longer than the gap: one message a turn
                     due += (now - due) // gap_us * gap_us + gap_us
-                if planned.source == self._source and (silent_until is None or silent_until() <= now):
-                    data = build()  # nearly always
-                else:
-                    data = self._data_now(planned)
+                if silent_until is None or silent_until() <= now:
+                    data = build()
+                    if identifier == NO_IDENTIFIER:
+                        data = None
                 if silent_until is not None and due < (until := silent_until()):
                     due -= (due - until) // gap_us * gap_us
                 planned.due = due
             delay = (leaves(due) if has_turns else due + next_delay_us()) - now
-            return delay, planned.identifier, data
+            return delay, identifier, data
 
         return send_if_due
 

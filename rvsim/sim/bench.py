@@ -383,7 +383,7 @@ class Bench:
             if now >= self._next_second:
                 self._advance_world(now)
             try:
-                delay, identifier, data = send()
+                delay, identifier, data = send(now)
             except Exception as error:
                 self._remove_failed(device, error)
                 return None
