@@ -196,7 +196,7 @@ class _VirtualTime:
 
     def __init__(self, prepared: PreparedScenario, tap: Callable[[Frame], None], speed: float) -> None:  # noqa: ARG002
         self._inbox: deque[can.Message] = deque()
-        self.take = self._inbox.append
+        self._is_receiving = False
         self.session = VirtualScenarioRun(prepared, tap=tap)
         self._run = self.session.run
         self._owner = threading.get_ident()
@@ -220,6 +220,11 @@ class _VirtualTime:
     def put(self, identifier: int, data: bytes) -> None:
         self.session.put(identifier, data)
 
+    def take(self, message: can.Message) -> None:
+        self._inbox.append(message)
+        if self._is_receiving:
+            self._run.bench.stop()
+
     def receive(self, timeout: float | None, matches: Matches) -> can.Message | None:
         self.check()
         run = self._run
@@ -238,8 +243,11 @@ class _VirtualTime:
                     )
                 self._count_empty_poll(went_on=end > started)
                 return None
-            upcoming = run.bench.peek()
-            run.until(end if upcoming is None else min(end, upcoming + 1))
+            self._is_receiving = True
+            try:
+                run.until(end)  # or to the next frame, which ``take`` takes
+            finally:
+                self._is_receiving = False
 
     def _count_empty_poll(self, *, went_on: bool) -> None:
         self._empty_polls = 0 if went_on else self._empty_polls + 1

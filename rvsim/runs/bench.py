@@ -357,15 +357,23 @@ class VirtualBenchRun(BenchRun):
         super().send_from_outside(identifier, data)
 
     def until(self, time: int, report: Callable[[], None] = lambda: None) -> None:
-        """Run up to ``time`` (microseconds), without the end of the output; ``report`` is called now and then."""
+        """Run up to ``time`` (microseconds), without the end of the output; ``report`` is called now and then.
+
+        It ends sooner where a tap stops the bench, and the ``time`` of the run says when.
+        """
         self._until(time, report, self.bench.run_until)
 
-    def _until(self, time: int, report: Callable[[], None], simulate: Callable[[int], None]) -> None:
-        """Observe up to ``time`` what ``simulate`` gives, called with a time that is a little later each time."""
+    def _until(self, time: int, report: Callable[[], None], simulate: Callable[[int], int]) -> None:
+        """Observe up to ``time`` what ``simulate`` gives, called with a time that is a little later each time.
+
+        It returns how far it has come: where that is less, the run ends there.
+        """
         with _rare_collections():
             while self.time < time:
-                self.time = min(time, self.time + BATCH_US)
-                simulate(self.time)
+                self.time = until = min(time, self.time + BATCH_US)
+                self.time = simulate(until)
+                if self.time < until:
+                    time = self.time
                 full = MIN_FIRST_COLUMN_FRAMES if self._columns is None else FULL_BATCH
                 if not self._in_columns or self._waiting_frames + len(self._events) >= full:
                     self._catch_up()
@@ -414,9 +422,14 @@ class VirtualBenchRun(BenchRun):
             "failure": self._note_failure,
         }
         with simulation:
-            self._until(end, report, lambda _: replay_part(simulation.receive(), self._keep_packed, takers))
+            self._until(end, report, partial(self._take_part, simulation, takers))
             self._end = simulation.receive()
         self._pipeline.finish(end, self._end.balance)
+
+    def _take_part(self, simulation: "SecondProcess", takers: Mapping[str, Callable[..., None]], until: int) -> int:
+        """Take the next part of a simulation, which ends at ``until``."""
+        replay_part(simulation.receive(), self._keep_packed, takers)
+        return until
 
     def _simulate(self, end: int, send: "Send") -> None:
         """Simulate up to ``end`` in the second process, and send what there is to observe, a part at a time."""

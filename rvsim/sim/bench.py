@@ -221,10 +221,15 @@ class Bench:
         """Return the time of the next action in microseconds, None where there is none."""
         return self.kernel.peek()
 
-    def run_until(self, time: int) -> None:
-        """Run every action before ``time`` (microseconds)."""
-        self.kernel.run_until(time)
-        self.world.advance(time)
+    def run_until(self, time: int) -> int:
+        """Run every action before ``time`` (microseconds); return the time at which it ended, see ``stop``."""
+        ended = self.kernel.run_until(time)
+        self.world.advance(ended)
+        return ended
+
+    def stop(self) -> None:
+        """End the present run before the next microsecond, so that whoever called can do something now."""
+        self.kernel.stop()
 
     @property
     def now(self) -> int:

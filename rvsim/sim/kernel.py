@@ -61,8 +61,16 @@ class Kernel:
         times = [planned[0] for planned in (self._newest, *self._heap[:1]) if planned is not None]
         return min(times, default=None)
 
-    def run_until(self, time: int) -> None:
-        """Run everything planned before ``time`` and stop there: actions at ``time`` itself have not run."""
+    def stop(self) -> None:
+        """End the present run before the next microsecond."""
+        self._end = min(self._end, self.now + 1)
+
+    def run_until(self, time: int) -> int:
+        """Run everything planned before ``time`` and stop there: actions at ``time`` itself have not run.
+
+        Returns:
+            The time at which it ended: ``time``, or sooner where an action has called ``stop``.
+        """
         heap, self._end = self._heap, time
         while True:
             newest = self._newest
@@ -74,7 +82,7 @@ class Kernel:
             else:
                 break
             moment, priority, _, action, argument = planned
-            if moment >= time:
+            if moment >= self._end:
                 self._newest = planned
                 break
             self.now = moment
@@ -88,5 +96,5 @@ class Kernel:
                 self._newest = (again, priority, sequence, action, argument)
             else:
                 self.at(again, action, argument, priority)
-        self._end = 0
-        self.now = max(self.now, time)
+        self.now, self._end = max(self.now, self._end), 0
+        return self.now

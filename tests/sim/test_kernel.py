@@ -44,6 +44,33 @@ def test_a_run_stops_before_its_end(log):
     assert (log, kernel.peek()) == (["at five"], None)
 
 
+def test_an_action_stops_the_run_within_its_microsecond(log):
+    """What else is planned for that time still runs, nothing later does, and no frame is skipped to."""
+    kernel = Kernel()
+
+    def act(name):
+        log.append(name)
+        if name == "stops":
+            kernel.stop()
+            log.append(kernel.skip_to(7))
+
+    for time, name in ((5, "stops"), (5, "same time"), (6, "later")):
+        kernel.at(time, act, name)
+    assert kernel.run_until(100) == kernel.now == 6
+    assert log == ["stops", False, "same time"]
+    assert kernel.run_until(100) == 100
+    assert log[3:] == ["later"]
+
+
+def test_a_stop_beside_a_run_changes_nothing(log):
+    """Whoever stops what does not run does no harm to the next run."""
+    kernel = Kernel()
+    kernel.at(5, log.append, "at five")
+    kernel.stop()
+    assert kernel.run_until(10) == 10
+    assert log == ["at five"]
+
+
 def test_a_period_of_a_tenth_is_exact(log):
     """100,000 periods of 0.1 s are 10,000 s; counted in floating-point seconds one of them gets lost."""
     kernel = Kernel()
