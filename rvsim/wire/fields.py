@@ -321,16 +321,16 @@ class FieldSpec:
         It is made once for each field, because simulated sensors send much oftener than all else is encoded.
         """
         low, high, unit_steps, offset, scale, states = self._scaling
-        codes = frozenset(code for code in states if low <= code <= high)
         other = self.sensor_code
+        if any(low <= code <= high for code in states):
+            return other
 
         def sensor_raw(value: float | None) -> int:
             try:
-                steps = value * unit_steps - offset  # type: ignore[operator]
-                raw = round(steps / scale if scale != 1 else steps)
+                raw = round((value * unit_steps - offset) / scale)  # type: ignore[operator]
             except (TypeError, ValueError, OverflowError):  # None, not a number, or beyond all numbers
                 return other(value)
-            return raw if low <= raw <= high and raw not in codes else other(value)
+            return raw if low <= raw <= high else other(value)
 
         return sensor_raw
 

@@ -86,6 +86,7 @@ class ThermalWorld:
     def __init__(self, plan: VehiclePlan, weather: WeatherPlan) -> None:
         self._second = 0
         self._weather = Weather(weather)
+        self._outdoor_c = self._weather.outdoor_c(0)
         self._conditions = self._weather.conditions(0)
         plans: dict[str, CabinPlan | ZonePlan] = {FIRST_ZONE: plan.cabin, **{zone.name: zone for zone in plan.zones}}
         pressure, density = self._weather.pressure_pa, self._weather.air_density
@@ -126,7 +127,7 @@ class ThermalWorld:
     @property
     def outdoor_c(self) -> float:
         """Temperature of the air outside, degrees Celsius."""
-        return self._weather.outdoor_c(self._second)
+        return self._outdoor_c
 
     @property
     def cabin_c(self) -> float:
@@ -150,7 +151,8 @@ class ThermalWorld:
 
     def air_celsius(self, zone: str = FIRST_ZONE) -> float:
         """Return the temperature of a zone's air, degrees Celsius; ValueError for an unknown zone."""
-        return self._network.celsius[self._body(zone)]
+        body = self._air.get(zone)
+        return self._network.celsius[self._body(zone) if body is None else body]
 
     def lining_celsius(self, zone: str = FIRST_ZONE) -> float:
         """Return the temperature of a zone's lining, degrees Celsius."""
@@ -435,6 +437,7 @@ class ThermalWorld:
             ValueError: there is no such key, or a figure is outside its range.
         """
         self._weather = self._weather.changed(**figures)
+        self._outdoor_c = self._weather.outdoor_c(self._second)
         self._update_weather()
 
     def remove(self, owner: str) -> None:
@@ -456,11 +459,11 @@ class ThermalWorld:
 
     def _step_thermal(self, second: int) -> None:
         """Advance by one second, to ``second``."""
-        tanks = self._tanks
+        tanks, self._outdoor_c = self._tanks, self._weather.outdoor_c(second)
         tanks.step(second)
         if tanks.hot_litres_per_s or self._draws:
             self._let_in_cold_water(tanks.hot_litres_per_s)
-        self._network.step(self._weather.outdoor_c(second))
+        self._network.step(self._outdoor_c)
         if not second % MOISTURE_S:
             self._second = second
             if not second % _WEATHER_S:

@@ -18,7 +18,7 @@ from pydantic import Field
 from rvsim.devices.charging.charging_device import CAUTION, ChargingDevice
 from rvsim.devices.charging.stages import OFF, StageSettings
 from rvsim.devices.device import DeviceContext, commanded
-from rvsim.devices.kinds.dc_source import DcSettings, DcSource, SensedBattery
+from rvsim.devices.kinds.dc_source import DcSettings, DcSource
 from rvsim.devices.lost_heat import LostHeat
 from rvsim.devices.mains_messages import INPUT, MAINS_CAUTION, ac_status
 from rvsim.rig.climate import FIRST_ZONE
@@ -194,7 +194,11 @@ class Charger(ChargingDevice, DcSource):
         spec = self.catalogue.by_name("CHARGER_AC_STATUS_1")
         return ac_status(spec, self.world, self.charger_instance, INPUT, watts)
 
-    def sense(self) -> SensedBattery:
-        """Return the battery's true state: its measurement has no error."""
+    def sense(self) -> tuple[float, float]:
+        """Return the true volts and amperes: its measurement has no error."""
+        return self.measured_volts, self.battery.amps
+
+    def sense_charge(self) -> tuple[float, float, float]:
+        """Return the battery's true temperature, charge and current."""
         battery = self.battery
-        return SensedBattery(self.measured_volts, battery.amps, battery.percent, battery.celsius)
+        return battery.celsius, battery.percent, battery.amps

@@ -10,6 +10,7 @@ to it, and a sender that is fitted the wrong way round. Does not know who uses t
 A float that is held by ice keeps its level; probes in ice have no contact and read empty. Common practice, no source.
 """
 
+from collections.abc import Callable
 from math import exp
 from typing import Annotated, Literal
 
@@ -86,7 +87,7 @@ class TankSensor(Device):
         self._percent = self.world.tank_percent(self._tank)
         if self.settings.slosh_percent:
             self.every(SECOND_US, self._slosh)
-        self.broadcast("TANK_STATUS", self._build_status)
+        self.broadcast("TANK_STATUS", self._status_builder())
 
     def turn_over(self) -> None:
         """Turn the sender over: the wrong way round, or back."""
@@ -116,18 +117,23 @@ class TankSensor(Device):
             percent = self._percent
         return 100.0 - percent if self._is_reversed else percent
 
-    def _build_status(self) -> bytes:
-        spec = self.catalogue.by_name("TANK_STATUS")
-        percent, steps = self._measured_percent(), self.settings.steps
-        if self.settings.sender == "probes":
-            level = int(percent * steps / 100)
-            percent = 100 * level / steps
-        else:
-            level = round(percent * steps / 100)
-        return spec.pack(
-            instance=self._instance,
-            relative_level=level,
-            resolution=steps,
-            absolute_level=round(percent * self._size_litres / 100),
-            tank_size=round(self._size_litres),
-        )
+    def _status_builder(self) -> Callable[[], bytes]:
+        steps, size_litres = self.settings.steps, self._size_litres
+        pack = self.catalogue.by_name("TANK_STATUS").packer(
+            "relative_level", "absolute_level",
+            instance=self._instance, resolution=steps, tank_size=round(size_litres),
+        )  # fmt: skip
+        has_probes = self.settings.sender == "probes"
+        last, data = -1.0, b""
+
+        def build() -> bytes:
+            nonlocal last, data
+            percent = self._measured_percent()
+            if percent != last:
+                last = percent
+                level = int(percent * steps / 100) if has_probes else round(percent * steps / 100)
+                given = 100 * level / steps if has_probes else percent
+                data = pack(relative_level=level, absolute_level=round(given * size_litres / 100))
+            return data
+
+        return build
