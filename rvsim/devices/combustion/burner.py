@@ -192,8 +192,11 @@ class Burner:
     def step(self, now: int, inputs: BurnerInputs) -> None:
         """Go on to the time ``now``, microseconds."""
         passed, self._now = now - self._now, now
-        self._watch_switch(inputs)
-        self._watch_supply(inputs.volts)
+        if not inputs.is_switched_on or self._off_since is not None or self.error is not None:
+            self._watch_switch(inputs)
+        figures = self.figures
+        if self._bad_supply_since is not None or not figures.min_volts <= inputs.volts <= figures.max_volts:
+            self._watch_supply(inputs.volts)
         self.is_too_hot = inputs.is_too_hot
         self._wanted = inputs.wanted
         self._watch_fuel(inputs.fuel, passed)
@@ -212,6 +215,8 @@ class Burner:
                 if goes_on:
                     self.starts += self._failed_tries == 0
                     self._enter(BurnerState.PURGE)
+            case BurnerState.BURNING:
+                self._burn(goes_on=goes_on, has_air=has_air)
             case BurnerState.PURGE | BurnerState.GLOW if not goes_on:
                 self._enter(BurnerState.OFF)
             case BurnerState.PURGE:
@@ -224,8 +229,6 @@ class Burner:
                     self._start_ignition()
             case BurnerState.IGNITION:
                 self._ignite(goes_on=goes_on and has_air, elapsed=elapsed)
-            case BurnerState.BURNING:
-                self._burn(goes_on=goes_on, has_air=has_air)
             case BurnerState.AFTER_RUN:
                 if elapsed >= figures.after_run_us:
                     self._enter(BurnerState.OFF)

@@ -138,6 +138,7 @@ class Heater(BurnerDevice):
         self._set_water(self._water.by_name["set_point_temperature"].raw(WATER_SET_POINT_C))
         self._is_heating_water = self._is_pausing = self._is_limited = self._was_dosing = False
         self._has_warm_coolant = self._wants_cabin_heat = False
+        self._follow_zones(is_blocked=True)
         self._last_water: tuple[object, ...] = ()
         self._acts: tuple[object, ...] = ()
         """All that current, heat and messages follow from, as it was last."""
@@ -209,6 +210,7 @@ class Heater(BurnerDevice):
         state = self._zones.get(given.get("instance", -1))
         if state is not None:
             state.commanded.update({name: raw for name, raw in given.items() if name in state.commanded})
+            self._follow_zones(is_blocked=self._is_blocked)
             self._wants_cabin_heat = any(each.wants_heat for each in self._zones.values())
             self._update()
 
@@ -235,21 +237,28 @@ class Heater(BurnerDevice):
         self.control_burner(wanted, is_switched_on=is_on, is_too_hot=self._is_limited)
         self._has_warm_coolant = coolant_c >= MIN_FAN_COOLANT_C - (FAN_BAND_K if self._has_warm_coolant else 0.0)
         is_blocked = not self._has_warm_coolant or burner.error is not None or burner.is_locked
-        for state in self._zones.values():
-            state.follow(is_blocked=is_blocked)
+        if is_blocked != self._is_blocked:
+            self._follow_zones(is_blocked=is_blocked)
         circulates = self._is_heating_water and coolant_c > world.water_c
         pump_runs = (wants and burner.may_run) or burner.is_working
-        signals = self._water_signals()
         acts = (
-            burner.state, burner.output, burner.is_glowing, circulates, pump_runs, signals,
-            self._water_mode, self._water_set_point, self._is_heating_water,
-            *[(state.commanded["operating_mode"], state.output, state.fan) for state in self._zones.values()],
+            burner.state, burner.output, burner.is_glowing, burner.is_too_hot, burner.faults, self.supply_warnings(),
+            circulates, pump_runs, self._water_mode, self._water_set_point, self._is_heating_water, self._zone_acts,
         )  # fmt: skip
         if acts != self._acts:  # the vehicle and the bus know the rest
             self._acts = acts
-            self._act(signals, circulates=circulates, pump_runs=pump_runs)
+            self._act(circulates=circulates, pump_runs=pump_runs)
 
-    def _act(self, signals: tuple[int, ...], *, circulates: bool, pump_runs: bool) -> None:
+    def _follow_zones(self, *, is_blocked: bool) -> None:
+        """Set output and fan of each zone by its command and by what blocks all of them."""
+        self._is_blocked = is_blocked
+        for state in self._zones.values():
+            state.follow(is_blocked=is_blocked)
+        self._zone_acts = [
+            (state.commanded["operating_mode"], state.output, state.fan) for state in self._zones.values()
+        ]
+
+    def _act(self, *, circulates: bool, pump_runs: bool) -> None:
         """Set heat, fuel and current by the present state, and send each status that changed."""
         world, burner = self.world, self.burner
         for state in self._zones.values():
@@ -261,7 +270,7 @@ class Heater(BurnerDevice):
             world.set_fuel(self.name, unburnt if burner.is_dosing else 0.0)
         world.set_water_circulation(self.name, running=circulates)
         world.set_load(self.name, self._amps(pump_runs=pump_runs))
-        self._send_changes(signals)
+        self._send_changes(self._water_signals())
 
     def _wanted_output(self, coolant_c: float) -> float:
         """Return full output for cool coolant, falling to the lowest at the low point, where it stays."""

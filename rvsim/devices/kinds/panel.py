@@ -76,16 +76,17 @@ MIN_CHARGING_STATE = 2
 """Operating state of a charger from which it charges: 2 is bulk (numbers from memory)."""
 
 
-RECEIVED_STATUSES = (
-    "THERMOSTAT_AMBIENT_STATUS",
-    "FURNACE_STATUS",
-    "CIRCULATION_PUMP_STATUS",
-    "WATERHEATER_STATUS",
-    "TANK_STATUS",
-    "ROOF_FAN_STATUS_1",
-    "CHARGER_STATUS",
-    "DC_SOURCE_STATUS_1",
-)
+RECEIVED_STATUSES = {
+    "THERMOSTAT_AMBIENT_STATUS": ("indoor_sensor", "outdoor_sensor"),
+    "FURNACE_STATUS": ("furnace",),
+    "CIRCULATION_PUMP_STATUS": ("circulation_pump",),
+    "WATERHEATER_STATUS": ("water_heater",),
+    "TANK_STATUS": ("fresh_tank",),
+    "ROOF_FAN_STATUS_1": ("roof_fan",),
+    "CHARGER_STATUS": ("charger",),
+    "DC_SOURCE_STATUS_1": ("dc_source",),
+}
+"""What a thermostat of one zone receives, and the settings that say of which instances."""
 
 
 _HEATING = ("furnace", "water_heater")
@@ -253,6 +254,10 @@ class Panel(Device):
         own = super().received_dgns | {ADDRESS_CLAIM, REQUEST_FOR_DGN}
         self._part_dgns = frozenset(dgn for dgn in self._part_receivers if dgn not in own)
         """The DGNs that nothing else of it receives."""
+        self._first_bytes = {
+            self.catalogue.by_name(message).dgn: self._used_first_bytes(message) for message in RECEIVED_STATUSES
+        }
+        """By the DGN of a status: the first bytes of the frames that its thermostat uses."""
         self._heard_at = 0
         self._is_away = False
         self._silent_until = 0
@@ -295,6 +300,14 @@ class Panel(Device):
             return {}
         stored = {message: self._store(message) for message in RECEIVED_STATUSES}
         return {"THERMOSTAT_COMMAND_1": self._obey, "DM_RV": self._note_lamp, **stored}
+
+    def _used_first_bytes(self, message: str) -> frozenset[bytes] | None:
+        """Return the first bytes of the frames of a status that it uses, None where they do not say the instance."""
+        instance = self.catalogue.by_name(message).fields[0]
+        if (instance.first, instance.length) != (0, 8):
+            return None
+        used = [getattr(self.settings, setting) for setting in RECEIVED_STATUSES[message]]
+        return frozenset(bytes([number]) for number in used if number is not None)
 
     def on_start(self) -> None:
         """Decide every few seconds; send the set points at the gap."""
@@ -347,6 +360,15 @@ class Panel(Device):
             if dgn in self._part_dgns:
                 return
         super().receive(identifier, data)
+
+    def heeds(self, identifier: int, first: bytes) -> bool:
+        """Return whether a frame is of use: a status that only the thermostat receives, of an instance in its settings.
+
+        One that can be carried away heeds all: each frame tells it that it is in reach.
+        """
+        dgn = dgn_of(identifier)
+        used = self._first_bytes.get(dgn)
+        return used is None or first in used or dgn in self._part_receivers or self.settings.mobile
 
     def receiver_of(self, identifier: int) -> Callable[[bytes], None]:
         """See ``Device``; what concerns no part but the thermostat of one zone takes the short way."""

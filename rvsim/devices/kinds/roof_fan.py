@@ -90,6 +90,8 @@ class RoofFan(Device):
             "wind_direction_switch": AIR_OUT,
         }
         self._set_point: int | None = None
+        self._set_point_c: float | None = None
+        """The same in degrees Celsius."""
         self._command = self.catalogue.by_name("ROOF_FAN_COMMAND_1")
         self._status = self.catalogue.by_name("ROOF_FAN_STATUS_1")
         self._speed = 0.0
@@ -115,16 +117,13 @@ class RoofFan(Device):
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether the fan is to turn."""
-        return self._wanted_speed() > 0
+        return self._wanted_speed(is_open=self._wants_open()) > 0
 
     # What it is to do.
 
-    def _set_point_c(self) -> float | None:
-        return None if self._set_point is None else self._status.by_name["set_point"].value(self._set_point)
-
     def _call_in_auto(self) -> bool:
         """Return whether it is warm enough in automatic: from the dead band above the set point down to the point."""
-        wanted = self._set_point_c()
+        wanted = self._set_point_c
         if wanted is None:
             return True
         above = self.world.air_celsius(self.settings.zone) - wanted
@@ -139,11 +138,11 @@ class RoofFan(Device):
         on = self._state["system_status"] == 1 and not self._is_rained_shut()
         return on and (self._state["fan_mode"] != MODE_AUTO or self._is_calling)
 
-    def _wanted_speed(self) -> float:
-        """Return the fraction of full speed that is wanted now."""
-        if not self._wants_open():
+    def _wanted_speed(self, *, is_open: bool) -> float:
+        """Return the fraction of full speed that is wanted now, where the dome is to be open."""
+        if not is_open:
             return 0.0
-        wanted = self._set_point_c()
+        wanted = self._set_point_c
         if self._state["speed_mode"] == SPEED_AUTO and wanted is not None:
             above = self.world.air_celsius(self.settings.zone) - wanted
             return min(1.0, max(MIN_AUTO_SPEED, above / self.settings.auto_full_k))
@@ -159,16 +158,21 @@ class RoofFan(Device):
         elif self._dry_since is None:
             self._dry_since = self.now
         self._is_calling = self._call_in_auto()
+        is_open = self._wants_open()
         if plan.dome_m2:
-            self._move_dome(1.0 if self._wants_open() else 0.0)
-        wanted = self._wanted_speed() if self._dome >= OPEN_ENOUGH else 0.0
+            self._move_dome(1.0 if is_open else 0.0)
+        wanted = self._wanted_speed(is_open=is_open) if self._dome >= OPEN_ENOUGH else 0.0
         if self._state["wind_direction_switch"] == AIR_IN:
             wanted = -wanted
-        step = 1 / plan.ramp_s
-        change = max(-step, min(step, wanted - self._speed))
-        crosses = self._speed * (self._speed + change) < 0  # a motor stops before it turns the other way
-        self._speed = 0.0 if crosses else self._speed + change
+        if wanted != self._speed:
+            self._turn(wanted, 1 / plan.ramp_s)
         self._act()
+
+    def _turn(self, wanted: float, step: float) -> None:
+        """Change the speed by one step at most; a motor stops before it turns the other way."""
+        change = max(-step, min(step, wanted - self._speed))
+        crosses = self._speed * (self._speed + change) < 0
+        self._speed = 0.0 if crosses else self._speed + change
 
     def _move_dome(self, wanted: float) -> None:
         self._dome_moves = self._dome != wanted
@@ -207,6 +211,8 @@ class RoofFan(Device):
         before = (dict(self._state), self._set_point)
         self._state.update({name: raw for name, raw in given.items() if name in self._state})
         self._set_point = given.get("set_point", self._set_point)
+        if self._set_point is not None:
+            self._set_point_c = self._status.by_name["set_point"].value(self._set_point)
         if before != (self._state, self._set_point):
             self._shown_speed = self._speed_setting()
             self.send_now("ROOF_FAN_STATUS_1")
@@ -216,7 +222,7 @@ class RoofFan(Device):
     def _speed_setting(self) -> int:
         """Return the raw speed: as commanded, or in steps of 5 % what it sets itself."""
         if self._state["speed_mode"] == SPEED_AUTO and self._set_point is not None:
-            return 10 * round(self._wanted_speed() * 20)
+            return 10 * round(self._wanted_speed(is_open=self._wants_open()) * 20)
         return self._state["fan_speed_setting"]
 
     def _build_status(self) -> bytes:
