@@ -357,5 +357,5 @@ def test_it_leaves_out_statuses_of_instances_that_it_does_not_use(alone, mobile,
     heeds = alone("panel", settings=settings, control_panel=1, thermostat=1).bench.devices[0].heeds
     assert [number for number in range(4) if heeds(0x19FF9C91, bytes([number]))] == heeded
     assert heeds(0x19FF9C91, b"") == mobile
-    assert heeds(0x19FFC44A, b"\x01") == mobile  # a charger, where the settings name none
+    assert heeds(0x19FFC74A, b"\x01") == mobile  # a charger, where the settings name none
     assert heeds(0x19FECA5E, b"\x05")  # a heartbeat
