@@ -12,8 +12,7 @@ A lockout is a safety function and has no reset on the bus: find fuel, voltage a
 """
 
 from collections.abc import Callable
-from functools import partial
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field
 
@@ -139,6 +138,8 @@ class Heater(BurnerDevice):
         self._is_heating_water = self._is_pausing = self._is_limited = self._was_dosing = False
         self._has_warm_coolant = self._wants_cabin_heat = False
         self._follow_zones(is_blocked=True)
+        self._output_span_k = max(1.0, self.settings.low_c - FULL_BELOW_C)
+        """The coolant's rise over which the burner comes down to its lowest output."""
         self._last_water: tuple[object, ...] = ()
         self._acts: tuple[object, ...] = ()
         """All that current, heat and messages follow from, as it was last."""
@@ -190,8 +191,8 @@ class Heater(BurnerDevice):
         """Control the burner each second; send all states at their gaps."""
         self.every(SECOND_US, self._update)
         for state in self._zones.values():
-            self.broadcast("FURNACE_STATUS", partial(self._furnace_status, state), key=self._key(state))
-        self.broadcast("WATERHEATER_STATUS", self._water_status)
+            self.broadcast("FURNACE_STATUS", self._furnace_status(state), key=self._key(state))
+        self.broadcast("WATERHEATER_STATUS", self._water_status())
 
     @staticmethod
     def _key(state: _ZoneState) -> str:
@@ -277,7 +278,7 @@ class Heater(BurnerDevice):
         low_c, low = self.settings.low_c, self.burner.figures.low_output
         if coolant_c >= low_c:
             return low
-        output = (low_c - coolant_c) / max(1.0, low_c - FULL_BELOW_C)
+        output = (low_c - coolant_c) / self._output_span_k
         return max(low, min(1.0, round(output / OUTPUT_STEP) * OUTPUT_STEP))
 
     def _water_needs_heat(self) -> bool:
@@ -305,15 +306,19 @@ class Heater(BurnerDevice):
         if last not in ((), water):
             self.send_now("WATERHEATER_STATUS")
 
-    def _furnace_status(self, state: _ZoneState) -> bytes:
-        """Return the data; dead bands and zone signals stand at unsure places and are sent as no data."""
-        return self._furnace.pack(
-            instance=state.instance,
-            operating_mode=state.commanded["operating_mode"],
-            heat_source=0,
-            circulation_fan_speed=round(state.fan * 100 / PERCENT_STEP),
-            heat_output_level=round(state.output * 100 / PERCENT_STEP),
-        )
+    def _furnace_status(self, state: _ZoneState) -> Callable[[], bytes]:
+        """Return what builds the data; dead bands and zone signals stand at unsure places and are sent as no data."""
+        names = ("operating_mode", "circulation_fan_speed", "heat_output_level")
+        pack = self._furnace.packer(*names, instance=state.instance, heat_source=0)
+
+        def build() -> bytes:
+            return pack(
+                operating_mode=state.commanded["operating_mode"],
+                circulation_fan_speed=round(state.fan * 100 / PERCENT_STEP),
+                heat_output_level=round(state.output * 100 / PERCENT_STEP),
+            )
+
+        return build
 
     def _water_signals(self) -> tuple[int, ...]:
         """Return burner status, high temperature limit switch, failure to ignite, DC failure and DC warning."""
@@ -322,19 +327,26 @@ class Heater(BurnerDevice):
         failure, warning = self.supply_warnings()
         return int(burner.is_lit), int(burner.is_too_hot), no_flame, int(failure), int(warning)
 
-    def _water_status(self) -> bytes:
-        lit, too_hot, no_flame, failure, warning = self._water_signals()
-        known: dict[str, Any] = {"ac_element_status": 0}  # it has no element
-        return self._water.pack(
-            instance=self._tank,
-            operating_mode=self._water_mode,
-            set_point_temperature=self._water_set_point,
-            water_temperature=self._water.by_name["water_temperature"].sensor_raw(self.world.water_c),
-            thermostat_status=int(self._is_heating_water),
-            burner_status=lit,
-            high_temperature_limit_switch=too_hot,
-            failure_to_ignite=no_flame,
-            dc_power_failure=failure,
-            dc_power_warning=warning,
-            **known,
-        )
+    def _water_status(self) -> Callable[[], bytes]:
+        pack = self._water.packer(
+            "operating_mode", "set_point_temperature", "water_temperature", "thermostat_status", "burner_status",
+            "high_temperature_limit_switch", "failure_to_ignite", "dc_power_failure", "dc_power_warning",
+            instance=self._tank, ac_element_status=0,
+        )  # fmt: skip
+        celsius = self._water.by_name["water_temperature"].sensor_raw
+
+        def build() -> bytes:
+            lit, too_hot, no_flame, failure, warning = self._water_signals()
+            return pack(
+                operating_mode=self._water_mode,
+                set_point_temperature=self._water_set_point,
+                water_temperature=celsius(self.world.water_c),
+                thermostat_status=int(self._is_heating_water),
+                burner_status=lit,
+                high_temperature_limit_switch=too_hot,
+                failure_to_ignite=no_flame,
+                dc_power_failure=failure,
+                dc_power_warning=warning,
+            )
+
+        return build

@@ -102,6 +102,8 @@ class RoofFan(Device):
         self._dry_since: int | None = 0
         """The time since which it has not rained; None while it rains."""
         self._shown_speed = 0
+        self._is_settled = False
+        """Whether nothing changes from second to second until it rains or is commanded."""
         self._acted: tuple[float, float, bool, int] | None = None
         """Speed, dome, whether it moves, and light, as the vehicle last got them."""
 
@@ -113,7 +115,7 @@ class RoofFan(Device):
         """Move motor and dome each second; send the state at the gap."""
         self._dry_since = -SECOND_US * 7200  # it has not rained before
         self.every(SECOND_US, self._step)
-        self.broadcast("ROOF_FAN_STATUS_1", self._build_status)
+        self.broadcast("ROOF_FAN_STATUS_1", self._status_builder())
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether the fan is to turn."""
@@ -152,6 +154,8 @@ class RoofFan(Device):
 
     def _step(self) -> None:
         """Go on by one second."""
+        if self._is_settled and not self.site.rain:
+            return
         plan = self.settings
         if self.site.rain:
             self._dry_since = None
@@ -164,9 +168,11 @@ class RoofFan(Device):
         wanted = self._wanted_speed(is_open=is_open) if self._dome >= OPEN_ENOUGH else 0.0
         if self._state["wind_direction_switch"] == AIR_IN:
             wanted = -wanted
-        if wanted != self._speed:
+        is_at_speed, is_automatic = wanted == self._speed, self._set_point is not None
+        if not is_at_speed:
             self._turn(wanted, 1 / plan.ramp_s)
         self._act()
+        self._is_settled = is_at_speed and not (self._dome_moves or is_automatic or self._is_rained_shut())
 
     def _turn(self, wanted: float, step: float) -> None:
         """Change the speed by one step at most; a motor stops before it turns the other way."""
@@ -208,6 +214,7 @@ class RoofFan(Device):
         given = commanded(self._command, data)
         if given.get("instance") != self._instance:
             return
+        self._is_settled = False
         before = (dict(self._state), self._set_point)
         self._state.update({name: raw for name, raw in given.items() if name in self._state})
         self._set_point = given.get("set_point", self._set_point)
@@ -225,11 +232,16 @@ class RoofFan(Device):
             return 10 * round(self._wanted_speed(is_open=self._wants_open()) * 20)
         return self._state["fan_speed_setting"]
 
-    def _build_status(self) -> bytes:
-        fields = self._status.by_name
-        return self._status.pack(
-            instance=self._instance,
-            **{**self._state, "fan_speed_setting": self._speed_setting()},
-            ambient_temperature=fields["ambient_temperature"].sensor_raw(self.world.air_celsius(self.settings.zone)),
-            set_point=fields["set_point"].all_ones if self._set_point is None else self._set_point,
-        )
+    def _status_builder(self) -> Callable[[], bytes]:
+        fields, zone = self._status.by_name, self.settings.zone
+        pack = self._status.packer(*self._state, "ambient_temperature", "set_point", instance=self._instance)
+        celsius, no_set_point = fields["ambient_temperature"].sensor_raw, fields["set_point"].all_ones
+
+        def build() -> bytes:
+            return pack(
+                **{**self._state, "fan_speed_setting": self._speed_setting()},
+                ambient_temperature=celsius(self.world.air_celsius(zone)),
+                set_point=no_set_point if self._set_point is None else self._set_point,
+            )
+
+        return build
