@@ -24,7 +24,7 @@ from rvsim.world.glazing import COVER_DIFFUSE_SHARE, cover_share
 from rvsim.world.heat_flows import HeatBodies, heat_flows
 from rvsim.world.heat_network import HeatNetwork
 from rvsim.world.hot_water import HotWater
-from rvsim.world.tank import MAX_LITRES_PER_MIN, WaterTanks
+from rvsim.world.tank import MAX_LITRES_PER_MIN, Tank, WaterTanks
 from rvsim.world.weather import Weather
 from rvsim.world.zone import MOISTURE_S, Zone
 
@@ -246,6 +246,10 @@ class ThermalWorld:
         """Return the names of all tanks, or of those that hold this."""
         return [name for name, tank in self._tanks.tanks.items() if content in ("", tank.content)]
 
+    def tank(self, name: str) -> Tank:
+        """Return a tank, which stays the same object; ValueError for an unknown tank."""
+        return self._tanks.tank(name)
+
     def tank_content(self, name: str) -> str:
         """Return what a tank holds: fresh, grey, black or lpg; ValueError for an unknown tank."""
         return self._tanks.tank(name).content
@@ -294,7 +298,7 @@ class ThermalWorld:
 
     def tank_ice_percent(self, name: str) -> float:
         """Return how much of the water in a tank is ice, 0 to 100."""
-        return 100 * self._tanks.tank(name).water.ice_part
+        return self._tanks.tank(name).ice_percent
 
     def tank_freezes_in_h(self, name: str) -> float:
         """Return in how many hours a tank is ice all through if the air around it stays as it is; inf above 0 C."""

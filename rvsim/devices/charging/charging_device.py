@@ -259,15 +259,19 @@ class ChargingDevice(Device):
         )
 
         name, charged = self.name, self.charged
-        last: tuple[int, ...] = ()
+        last: tuple[float, ...] = ()
         data = b""
 
         def build() -> bytes:
             nonlocal last, data
-            now = volts(charged.volts_at(name)), amps(charged.charge_amps(name)), celsius(self.case_c())
-            if now != last:
+            now = charged.balance, self.case_c()
+            if now != last:  # a message of 0.5 s from what mostly changes each second
                 last = now
-                data = pack(charging_voltage=now[0], charging_current=now[1], charger_temperature=now[2])
+                data = pack(
+                    charging_voltage=volts(charged.volts_at(name)),
+                    charging_current=amps(charged.charge_amps(name)),
+                    charger_temperature=celsius(now[1]),
+                )
             return data
 
         return build

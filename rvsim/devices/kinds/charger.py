@@ -77,6 +77,7 @@ class Charger(ChargingDevice, DcSource):
         self._configuration = self.catalogue.by_name("CHARGER_CONFIGURATION_COMMAND_2")
         self._breaker_amps = self.settings.input_limit_amps
         self._current_share = 1.0
+        self._efficiency = self.settings.efficiency_percent / 100
         is_there = self.world.mains_rank() > BATTERY_RANK  # long before, for all that it knows
         self._mains_since: int | None = -round(self.settings.mains_delay_s * SECOND_US) if is_there else None
         self._mains_watts = 0.0
@@ -134,11 +135,11 @@ class Charger(ChargingDevice, DcSource):
             if got < _SAG * self._mains_watts:
                 self._sagged_to = max(0.0, got - settings.standby_w)
             elif self._sagged_to is not None:
-                full = settings.full_amps * settings.absorption_volts / (settings.efficiency_percent / 100)
+                full = settings.full_amps * settings.absorption_volts / self._efficiency
                 grown = self._sagged_to + RECOVERY_PER_S * full
                 self._sagged_to = None if grown > full else grown
             given = self.volts * self.amps if self.stages.stage != OFF else 0.0
-            wanted = settings.standby_w + given / (settings.efficiency_percent / 100)
+            wanted = settings.standby_w + given / self._efficiency
         self._lost_heat.set(wanted - given)
         if wanted != self._mains_watts:
             self._mains_watts = wanted

@@ -60,31 +60,32 @@ class TankSensor(Device):
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
         self._instance = self.instance("tank")
-        self._tank = self.settings.tank
+        name = self.settings.tank
         names = self.world.tank_names()
-        if self._tank not in names:
+        if name not in names:
             raise InputError(
-                f'device "{self.name}": {shown(self._tank)} is not a tank of the rig{did_you_mean(self._tank, names)}; '
+                f'device "{self.name}": {shown(name)} is not a tank of the rig{did_you_mean(name, names)}; '
                 f"its tanks are {', '.join(names)}"
             )
-        content = self.world.tank_content(self._tank)
+        self._tank = self.world.tank(name)
+        content = self._tank.content
         if self._instance not in TANK_INSTANCES[content]:
             first, second = TANK_INSTANCES[content]
             article = "an" if content == "lpg" else "a"
             raise InputError(
                 f'device "{self.name}": in TANK_STATUS, instance {self._instance} is not {article} {_TITLES[content]}: '
-                f'write tank = {first} (or {second} for a second one), or set another tank than "{self._tank}"'
+                f'write tank = {first} (or {second} for a second one), or set another tank than "{name}"'
             )
-        self._size_litres = self.world.tank_size_litres(self._tank)
+        self._size_litres = self._tank.size_litres
         self._is_reversed = self.settings.is_reversed
         damping_s = self.settings.damping_s
         self._share = 1 - exp(-1 / damping_s) if damping_s else 1.0
-        self._percent = self.world.tank_percent(self._tank)
+        self._percent = self._tank.percent
 
     def on_start(self) -> None:
         """Measure each second while the water moves; send the level at the gap."""
         self.world.set_load(self.name, self.settings.electronics_amps)
-        self._percent = self.world.tank_percent(self._tank)
+        self._percent = self._tank.percent
         if self.settings.slosh_percent:
             self.every(SECOND_US, self._slosh)
         self.broadcast("TANK_STATUS", self._status_builder())
@@ -96,16 +97,13 @@ class TankSensor(Device):
     def _slosh(self) -> None:
         """Average the level, which swings while the vehicle moves."""
         if self.site.engine_rpm > 0 and not self._is_held:
-            swung = self._level() + self.random.gauss(0, self.settings.slosh_percent)
+            swung = self._tank.percent + self.random.gauss(0, self.settings.slosh_percent)
             self._percent += self._share * (min(100.0, max(0.0, swung)) - self._percent)
 
     @property
     def _is_held(self) -> bool:
         """Whether ice holds the sender."""
-        return self.world.tank_ice_percent(self._tank) >= FROZEN_PERCENT
-
-    def _level(self) -> float:
-        return self.world.tank_percent(self._tank)
+        return self._tank.ice_percent >= FROZEN_PERCENT
 
     def _measured_percent(self) -> float:
         """Return the level that the sender gives, 0 to 100."""
@@ -113,7 +111,7 @@ class TankSensor(Device):
             percent = 0.0 if self.settings.sender == "probes" else self._percent
         else:
             if not (self.site.engine_rpm > 0 and self.settings.slosh_percent):
-                self._percent = self._level()
+                self._percent = self._tank.percent
             percent = self._percent
         return 100.0 - percent if self._is_reversed else percent
 
