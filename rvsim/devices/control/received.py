@@ -31,61 +31,6 @@ class CommandHost(Protocol):
         """Send a frame to all."""
 
 
-class Received:
-    """The last status of each message and instance."""
-
-    def __init__(self, host: CommandHost, messages: Iterable[str]) -> None:
-        self._host = host
-        self.messages = tuple(dict.fromkeys(messages))
-        self._specs = {
-            host.catalogue.by_name(message).dgn: host.catalogue.by_name(message) for message in self.messages
-        }
-        self._last: dict[tuple[str, int | None], tuple[int, int, bytes]] = {}
-
-    @property
-    def dgns(self) -> frozenset[int]:
-        """The DGNs of these messages."""
-        return frozenset(self._specs)
-
-    def receive(self, identifier: int, data: bytes) -> None:
-        """Take in a frame of one of the messages."""
-        spec = self._specs.get(dgn_of(identifier))
-        if spec is None:
-            return
-        instance = None
-        if spec.name not in WITHOUT_INSTANCE:
-            field = spec.fields[0]  # the first field of each, whatever its name
-            instance = field.raw_in(data)
-            if field.state(instance) is not State.VALUE:
-                return
-        self._last[spec.name, instance] = self._host.now, identifier & 0xFF, data
-
-    def _data(self, message: str, instance: int | None) -> bytes | None:
-        when, _, data = self._last.get((message, instance), (None, 0, None))
-        return None if when is None or self._host.now - when > LOST_AFTER_US else data
-
-    def is_heard(self, message: str, instance: int | None) -> bool:
-        """Return whether a status is known at present."""
-        return self._data(message, instance) is not None
-
-    def source(self, message: str, instance: int | None) -> int | None:
-        """Return the address from which a status came last."""
-        return self._last[message, instance][1] if (message, instance) in self._last else None
-
-    def value(self, message: str, instance: int | None, field: str) -> float | None:
-        """Return the value of a field, None where it is not known."""
-        data = self._data(message, instance)
-        if data is None:
-            return None
-        spec = self._host.catalogue.by_name(message).by_name[field]
-        raw = spec.raw_in(data)
-        return spec.value(raw) if raw is not None and spec.state(raw) is State.VALUE else None
-
-    def forget(self) -> None:
-        """Forget everything: nothing was received for a time."""
-        self._last.clear()
-
-
 class LastStatus:
     """The last status of one message and instance: received much more often than read, and read more than changed."""
 
@@ -138,6 +83,58 @@ class LastStatus:
         if self._read_data != self._data:
             self._read_data, self._raws = self._data, None
             self._values.clear()
+
+
+class Received:
+    """The last status of each message and instance."""
+
+    def __init__(self, host: CommandHost, messages: Iterable[str]) -> None:
+        self._host = host
+        self.messages = tuple(dict.fromkeys(messages))
+        self._specs = {
+            host.catalogue.by_name(message).dgn: host.catalogue.by_name(message) for message in self.messages
+        }
+        self._last: dict[tuple[str, int | None], LastStatus] = {}
+
+    @property
+    def dgns(self) -> frozenset[int]:
+        """The DGNs of these messages."""
+        return frozenset(self._specs)
+
+    def receive(self, identifier: int, data: bytes) -> None:
+        """Take in a frame of one of the messages."""
+        spec = self._specs.get(dgn_of(identifier))
+        if spec is None:
+            return
+        instance = None
+        if spec.name not in WITHOUT_INSTANCE:
+            field = spec.fields[0]  # the first field of each, whatever its name
+            instance = field.raw_in(data)
+            if field.state(instance) is not State.VALUE:
+                return
+        status = self._last.get((spec.name, instance))
+        if status is None:
+            status = self._last[spec.name, instance] = LastStatus(self._host, spec)
+        status.receive(identifier & 0xFF, data)
+
+    def is_heard(self, message: str, instance: int | None) -> bool:
+        """Return whether a status is known at present."""
+        status = self._last.get((message, instance))
+        return status is not None and status.is_known
+
+    def source(self, message: str, instance: int | None) -> int | None:
+        """Return the address from which a status came last."""
+        status = self._last.get((message, instance))
+        return None if status is None else status.source
+
+    def value(self, message: str, instance: int | None, field: str) -> float | None:
+        """Return the value of a field, None where it is not known."""
+        status = self._last.get((message, instance))
+        return None if status is None else status.value(field)
+
+    def forget(self) -> None:
+        """Forget everything: nothing was received for a time."""
+        self._last.clear()
 
 
 class SentCommands:

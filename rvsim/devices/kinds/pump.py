@@ -136,6 +136,8 @@ class CirculationPump(Device):
         self._set_faults(frozenset(faults | ({LOW_SUPPLY} if on and not has_supply else set())))
 
     def _set_faults(self, faults: frozenset[ReportedFault]) -> None:
+        if faults == self._faults:
+            return
         before, self._faults = self._faults, faults
         for fault in (BLOCKED, LOW_SUPPLY):  # in this order, so that one seed gives one run
             if fault in faults - before:

@@ -111,7 +111,8 @@ class WaterHeater(Device):
         )
         self.burner = SparkIgnition(figures, self.random.randrange)
         self._mode = OFF
-        self._set_point = self._status.by_name["set_point_temperature"].raw(plan.set_point_c)
+        self._change_set_point(self._status.by_name["set_point_temperature"].raw(plan.set_point_c))
+        self._gas_litres_per_h = use_per_hour(plan.gas_w, plan.gas_efficiency_percent / 100, MJ_PER_LITRE["lpg"])
         self._level = plan.element_levels
         self._off_since = 0
         self._is_calling = self._is_tripped = False
@@ -159,8 +160,12 @@ class WaterHeater(Device):
         if "set_point_temperature" in given:
             field = self._command.by_name["set_point_temperature"]
             lowest, highest = field.raw(plan.lowest_c), field.raw(plan.highest_c)
-            self._set_point = min(highest, max(lowest, given["set_point_temperature"]))
+            self._change_set_point(min(highest, max(lowest, given["set_point_temperature"])))
         self._update()
+
+    def _change_set_point(self, raw: int) -> None:
+        self._set_point = raw
+        self._set_point_c = float(self._status.by_name["set_point_temperature"].value(raw))
 
     def _has_what_it_needs(self, mode: int) -> bool:
         burns, plugged = self.settings.gas_w > 0, self.settings.element_w > 0
@@ -205,7 +210,7 @@ class WaterHeater(Device):
     def _needs_heat(self) -> bool:
         if self._mode == OFF:
             return False
-        wanted_c = float(self._status.by_name["set_point_temperature"].value(self._set_point))
+        wanted_c = self._set_point_c
         return self.world.water_c < (wanted_c if self._is_calling else wanted_c - self.settings.band_k)
 
     def _watch_limit(self) -> None:
@@ -217,10 +222,8 @@ class WaterHeater(Device):
             self._is_tripped = water_c >= plan.limit_resets_c and self._is_tripped
 
     def _burn(self, *, wanted: bool) -> None:
-        plan = self.settings
         self.burner.step(self.now, is_wanted=wanted, has_gas=self.gas.has_gas)
-        watts = plan.gas_w if self.burner.is_valve_open else 0.0
-        self.gas.burn(use_per_hour(watts, plan.gas_efficiency_percent / 100, MJ_PER_LITRE["lpg"]))
+        self.gas.burn(self._gas_litres_per_h if self.burner.is_valve_open else 0.0)
 
     def _amps(self) -> float:
         plan, burner = self.settings, self.burner
@@ -247,6 +250,8 @@ class WaterHeater(Device):
             yield LOW_SUPPLY
 
     def _set_faults(self, faults: frozenset[ReportedFault]) -> None:
+        if faults == self._faults:
+            return
         before, self._faults = self._faults, faults
         for fault in (IGNITION, TOO_HOT, NO_MAINS, LOW_SUPPLY):  # in this order, so that one seed gives one run
             if fault in faults - before:
