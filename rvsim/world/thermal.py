@@ -332,6 +332,8 @@ class ThermalWorld:
 
     def set_fuel(self, owner: str, litres_per_h: float) -> None:
         """Set the diesel that ``owner`` burns elsewhere than in the coolant's burner; ValueError below 0."""
+        if self._fuel_uses.get(owner) == litres_per_h:
+            return
         if not (isfinite(litres_per_h) and litres_per_h >= 0):
             raise ValueError(f"{owner} burns {litres_per_h} litres an hour: give 0 or more")
         self._fuel_uses[owner] = litres_per_h

@@ -40,6 +40,13 @@ Celsius = Annotated[float, Field(ge=20, le=99)]
 SupplyVolts = Annotated[float, Field(ge=6, le=32)]
 
 
+_STATE_FIELDS = (
+    "operating_mode", "set_point_temperature", "thermostat_status", "burner_status", "ac_element_status",
+    "high_temperature_limit_switch", "failure_to_ignite", "ac_power_failure", "dc_power_failure", "dc_power_warning",
+)  # fmt: skip
+"""The fields whose change is sent at once."""
+
+
 class WaterHeaterSettings(Settings):
     """What heats the water, its thermostat and limit, its ignition, and what it draws."""
 
@@ -128,7 +135,7 @@ class WaterHeater(Device):
         """Control flame and element each second; send the state at its gap."""
         self._off_since = self.now
         self.every(SECOND_US, self._update)
-        self.broadcast("WATERHEATER_STATUS", self._build_status)
+        self.broadcast("WATERHEATER_STATUS", self._status_builder())
         if self.settings.element_w:
             self.broadcast("WATERHEATER_STATUS_2", self._build_status_2)
 
@@ -261,31 +268,29 @@ class WaterHeater(Device):
 
     # Status.
 
-    def _state(self) -> dict[str, int]:
-        """Return the fields whose change is sent at once."""
-        volts = self.world.volts_at(self.name)
-        return {
-            "operating_mode": self._mode,
-            "set_point_temperature": self._set_point,
-            "thermostat_status": int(self._is_calling),
-            "burner_status": int(self.burner.is_lit),
-            "ac_element_status": int(self._element_w > 0),
-            "high_temperature_limit_switch": int(self._is_tripped),
-            "failure_to_ignite": int(self._is_locked),
-            "ac_power_failure": int(NO_MAINS in self._faults),
-            "dc_power_failure": int(volts < self.settings.cut_off_volts),
-            "dc_power_warning": int(volts < self.settings.warning_volts),
-        }
+    def _state(self) -> tuple[int, ...]:
+        """Return the raw values of ``_STATE_FIELDS``."""
+        volts, plan = self.world.volts_at(self.name), self.settings
+        return (
+            self._mode, self._set_point, self._is_calling, self.burner.is_lit, self._element_w > 0, self._is_tripped,
+            self._is_locked, NO_MAINS in self._faults, volts < plan.cut_off_volts, volts < plan.warning_volts,
+        )  # fmt: skip
 
     def _send_change(self) -> None:
-        now = tuple(self._state().values())
+        now = self._state()
         last, self._last = self._last, now
         if last not in ((), now):
             self.send_now("WATERHEATER_STATUS")
 
-    def _build_status(self) -> bytes:
-        water_c = self._status.by_name["water_temperature"].sensor_raw(self.world.water_c)
-        return self._status.pack(instance=self._instance, water_temperature=water_c, **self._state())
+    def _status_builder(self) -> Callable[[], bytes]:
+        pack = self._status.packer(*_STATE_FIELDS, "water_temperature", instance=self._instance)
+        celsius = self._status.by_name["water_temperature"].sensor_raw
+
+        def build() -> bytes:
+            state = dict(zip(_STATE_FIELDS, self._state(), strict=True))
+            return pack(water_temperature=celsius(self.world.water_c), **state)
+
+        return build
 
     def _build_status_2(self) -> bytes:
         """Return the data; engine preheat and coolant level are not known and are sent as no data."""
