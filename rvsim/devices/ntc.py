@@ -119,11 +119,11 @@ class TwoLags:
 
     def __init__(self, celsius: float, housing_s: float, bead_s: float) -> None:
         self._housing_c = self.celsius = celsius
-        self._shares = tuple(1 - exp(-1 / time) if time else 1.0 for time in (housing_s, bead_s))
+        self._housing_share, self._bead_share = (1 - exp(-1 / time) if time else 1.0 for time in (housing_s, bead_s))
 
     def step(self, around_c: float) -> float:
         """Advance by one second in surroundings of a temperature and return that of the bead."""
-        housing, bead = self._shares
-        self._housing_c += housing * (around_c - self._housing_c)
-        self.celsius += bead * (self._housing_c - self.celsius)
-        return self.celsius
+        housing_c, bead_c = self._housing_c, self.celsius
+        self._housing_c = housing_c = housing_c + self._housing_share * (around_c - housing_c)
+        self.celsius = bead_c = bead_c + self._bead_share * (housing_c - bead_c)
+        return bead_c

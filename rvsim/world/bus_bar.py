@@ -147,6 +147,7 @@ class BusBar:
         self._in_watts = self._wire_watts = self._out_watts = self._load_wire_watts = 0.0
         self._in_j = self._wires_j = self._out_j = 0.0
         self._is_built = self._has_new_sources = self._is_solved = False
+        self._balances = 0
 
     # The battery.
 
@@ -181,6 +182,13 @@ class BusBar:
         if not self._is_solved:
             self._solve()
         return self._volts
+
+    @property
+    def balance(self) -> int:
+        """The number of the present balance: while it stays, no voltage and no current here has changed."""
+        if not self._is_solved:
+            self._solve()
+        return self._balances
 
     @property
     def own_volts(self) -> float:
@@ -417,6 +425,7 @@ class BusBar:
     def _solve(self) -> None:
         """Find the voltage at which all currents balance, and each owner's share."""
         self._is_solved = True
+        self._balances += 1
         for _ in range(_MAX_ROUNDS):
             if not self._is_built:
                 self._build()

@@ -59,6 +59,8 @@ class ElectricSystem:
         self._shore_watts = plan.shore.amps * plan.shore.volts
         self._nominal_mains_volts = plan.shore.volts
         self._mains = Mains()
+        self.has_ground_offsets = False
+        """Whether the ground of any owner was ever off."""
         self._ground_offsets: dict[str, list[float]] = {}
 
     # Batteries.
@@ -107,12 +109,7 @@ class ElectricSystem:
     def volts_at(self, owner: str) -> float:
         """Return the voltage that ``owner`` measures at its terminals, at the far end of its wire."""
         volts = self._bar_of.get(owner, self._house_bar).volts_at(owner)
-        return volts + self.ground_offset(owner) if self._ground_offsets else volts
-
-    @property
-    def has_ground_offsets(self) -> bool:
-        """Whether the ground of any owner was ever off."""
-        return bool(self._ground_offsets)
+        return volts + self.ground_offset(owner) if self.has_ground_offsets else volts
 
     def ground_offset(self, owner: str) -> float:
         """Return by how much every voltage that ``owner`` measures is off."""
@@ -120,6 +117,7 @@ class ElectricSystem:
 
     def add_ground_offset(self, owner: str, volts: float) -> None:
         """Let the ground of ``owner`` be off; several add up, and the owner's loss of power changes none."""
+        self.has_ground_offsets = True
         self._ground_offsets.setdefault(owner, []).append(volts)
 
     def remove_ground_offset(self, owner: str, volts: float) -> None:

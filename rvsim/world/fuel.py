@@ -79,7 +79,7 @@ class FuelTank:
     def litres(self, second: int) -> float:
         """Return what is left."""
         left = self._litres + (self._fill_per_h - self._litres_per_h) * (second - self._since) / 3600
-        return min(self.size_litres, max(0.0, left))
+        return 0.0 if left <= 0 else min(self.size_litres, left)
 
     def filled_litres(self, second: int) -> float:
         """Return what was filled in since the start; what was drained counts as negative."""

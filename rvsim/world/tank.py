@@ -65,6 +65,11 @@ class Tank:
         """The level, 0 to 100."""
         return 100 * self.held_ul / self.full_ul
 
+    @property
+    def ice_percent(self) -> float:
+        """How much of the water is ice, 0 to 100."""
+        return 100 * self.water.ice_part
+
     def freezes_in_h(self, air_c: float) -> float:
         """Return in how many hours it is ice all through in air of this temperature; inf where it never is."""
         return self.water.freezes_in_h(self.litres, air_c)

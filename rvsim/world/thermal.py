@@ -24,7 +24,7 @@ from rvsim.world.glazing import COVER_DIFFUSE_SHARE, cover_share
 from rvsim.world.heat_flows import HeatBodies, heat_flows
 from rvsim.world.heat_network import HeatNetwork
 from rvsim.world.hot_water import HotWater
-from rvsim.world.tank import MAX_LITRES_PER_MIN, WaterTanks
+from rvsim.world.tank import MAX_LITRES_PER_MIN, Tank, WaterTanks
 from rvsim.world.weather import Weather
 from rvsim.world.zone import MOISTURE_S, Zone
 
@@ -86,6 +86,7 @@ class ThermalWorld:
     def __init__(self, plan: VehiclePlan, weather: WeatherPlan) -> None:
         self._second = 0
         self._weather = Weather(weather)
+        self._outdoor_c = self._weather.outdoor_c(0)
         self._conditions = self._weather.conditions(0)
         plans: dict[str, CabinPlan | ZonePlan] = {FIRST_ZONE: plan.cabin, **{zone.name: zone for zone in plan.zones}}
         pressure, density = self._weather.pressure_pa, self._weather.air_density
@@ -126,7 +127,7 @@ class ThermalWorld:
     @property
     def outdoor_c(self) -> float:
         """Temperature of the air outside, degrees Celsius."""
-        return self._weather.outdoor_c(self._second)
+        return self._outdoor_c
 
     @property
     def cabin_c(self) -> float:
@@ -150,7 +151,8 @@ class ThermalWorld:
 
     def air_celsius(self, zone: str = FIRST_ZONE) -> float:
         """Return the temperature of a zone's air, degrees Celsius; ValueError for an unknown zone."""
-        return self._network.celsius[self._body(zone)]
+        body = self._air.get(zone)
+        return self._network.celsius[self._body(zone) if body is None else body]
 
     def lining_celsius(self, zone: str = FIRST_ZONE) -> float:
         """Return the temperature of a zone's lining, degrees Celsius."""
@@ -244,6 +246,10 @@ class ThermalWorld:
         """Return the names of all tanks, or of those that hold this."""
         return [name for name, tank in self._tanks.tanks.items() if content in ("", tank.content)]
 
+    def tank(self, name: str) -> Tank:
+        """Return a tank, which stays the same object; ValueError for an unknown tank."""
+        return self._tanks.tank(name)
+
     def tank_content(self, name: str) -> str:
         """Return what a tank holds: fresh, grey, black or lpg; ValueError for an unknown tank."""
         return self._tanks.tank(name).content
@@ -292,7 +298,7 @@ class ThermalWorld:
 
     def tank_ice_percent(self, name: str) -> float:
         """Return how much of the water in a tank is ice, 0 to 100."""
-        return 100 * self._tanks.tank(name).water.ice_part
+        return self._tanks.tank(name).ice_percent
 
     def tank_freezes_in_h(self, name: str) -> float:
         """Return in how many hours a tank is ice all through if the air around it stays as it is; inf above 0 C."""
@@ -326,6 +332,8 @@ class ThermalWorld:
 
     def set_fuel(self, owner: str, litres_per_h: float) -> None:
         """Set the diesel that ``owner`` burns elsewhere than in the coolant's burner; ValueError below 0."""
+        if self._fuel_uses.get(owner) == litres_per_h:
+            return
         if not (isfinite(litres_per_h) and litres_per_h >= 0):
             raise ValueError(f"{owner} burns {litres_per_h} litres an hour: give 0 or more")
         self._fuel_uses[owner] = litres_per_h
@@ -435,6 +443,7 @@ class ThermalWorld:
             ValueError: there is no such key, or a figure is outside its range.
         """
         self._weather = self._weather.changed(**figures)
+        self._outdoor_c = self._weather.outdoor_c(self._second)
         self._update_weather()
 
     def remove(self, owner: str) -> None:
@@ -456,11 +465,11 @@ class ThermalWorld:
 
     def _step_thermal(self, second: int) -> None:
         """Advance by one second, to ``second``."""
-        tanks = self._tanks
+        tanks, self._outdoor_c = self._tanks, self._weather.outdoor_c(second)
         tanks.step(second)
         if tanks.hot_litres_per_s or self._draws:
             self._let_in_cold_water(tanks.hot_litres_per_s)
-        self._network.step(self._weather.outdoor_c(second))
+        self._network.step(self._outdoor_c)
         if not second % MOISTURE_S:
             self._second = second
             if not second % _WEATHER_S:

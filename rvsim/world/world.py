@@ -85,5 +85,5 @@ class World(ThermalWorld, ElectricSystem):
         step, step_electric = self._step_thermal, self.step_electric
         for second in range(self._second + 1, last_second + 1):
             step(second)
-            step_electric(self._weather.outdoor_c(second), self._air_around_c, second)
+            step_electric(self._outdoor_c, self._air_around_c, second)
         self._second = last_second

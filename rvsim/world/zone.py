@@ -127,11 +127,13 @@ class Zone:
         Raises:
             ValueError: the power is not a number.
         """
+        if self._heats.get(owner, 0.0) == watts:
+            return False
         if not isfinite(watts):
             raise ValueError(f"{owner} warms the {self.name} with {watts} W: give a number")
-        changed = _replace(self._heats, owner, watts, 0.0)
+        _replace(self._heats, owner, watts, 0.0)
         self.heat_w = fsum(self._heats.values())
-        return changed
+        return True
 
     def set_moisture(self, owner: str, grams_per_h: float) -> None:
         """Set the vapour that ``owner`` gives to the air, below 0 to dry it.

@@ -57,7 +57,6 @@ class ChargingDevice(Device):
         self.charged, self._charged_source = battery, source
         self.stages = Stages(self.settings, battery_ah, battery.chemistry)
         self.requests = BatteryRequests(self.catalogue, source, lambda: self.now)
-        self._into = "" if battery is self.world.battery_of(self.name) else battery.name
 
     # What a kind says.
 
@@ -163,33 +162,35 @@ class ChargingDevice(Device):
 
     def update(self) -> None:
         """Decide the stage, and give what it asks for."""
-        stages, world, settings, now = self.stages, self.world, self.settings, self.now
+        stages, requests, name, charged, now = self.stages, self.requests, self.name, self.charged, self.now
         fault = self.own_fault()
         if fault is not self._fault:
             self._change_fault(fault)
-        allowed = self.can_charge() and bool(self._enabled) and self.requests.allows(now)
+        allowed = self.can_charge() and bool(self._enabled) and requests.allows(now)
         if not allowed and stages.stage == OFF and self._is_off:
             self.after_update()
             return
         is_paused = allowed and self.is_paused()
         changed = False
         if not (allowed and (is_paused or self._was_paused)):  # what was measured in a pause says nothing
-            changed = stages.advance(
-                now, can_charge=allowed, volts=self.volts, amps=self.amps, battery_c=self.charged.celsius
-            )
+            volts, amps = charged.volts_at(name), charged.charge_amps(name)
+            changed = stages.advance(now, can_charge=allowed, volts=volts, amps=amps, battery_c=charged.celsius)
         self._was_paused = is_paused
         self._is_off = stages.stage == OFF
+        limit_volts = stages.limit_volts
         if self._is_off or is_paused:
             self._ramp = 0.0
-            world.set_charge(self.name, stages.limit_volts, 0.0, self._into)
+            charged.set_charge(name, limit_volts, 0.0)
         else:
-            self._ramp = min(1.0, self._ramp + 1 / settings.ramp_s) if settings.ramp_s else 1.0
-            amps, watts = self.most()
-            asked = self.requests.max_amps(now)
-            amps = self._ramp * (amps if asked is None else min(amps, asked))
-            if watts is not None and watts > amps * stages.limit_volts:
+            if self._ramp < 1.0:
+                ramp_s = self.settings.ramp_s
+                self._ramp = min(1.0, self._ramp + 1 / ramp_s) if ramp_s else 1.0
+            most_amps, watts = self.most()
+            asked = requests.max_amps(now)
+            amps = self._ramp * (most_amps if asked is None else min(most_amps, asked))
+            if watts is not None and watts > amps * limit_volts:
                 watts = None
-            world.set_charge(self.name, stages.limit_volts, amps, self._into, watts)
+            charged.set_charge(name, limit_volts, amps, watts)
         self.after_update()
         if changed:
             self.send_now(self.status_message)
@@ -258,15 +259,19 @@ class ChargingDevice(Device):
         )
 
         name, charged = self.name, self.charged
-        last: tuple[int, ...] = ()
+        last: tuple[float, ...] = ()
         data = b""
 
         def build() -> bytes:
             nonlocal last, data
-            now = volts(charged.volts_at(name)), amps(charged.charge_amps(name)), celsius(self.case_c())
-            if now != last:
+            now = charged.balance, self.case_c()
+            if now != last:  # a message of 0.5 s from what mostly changes each second
                 last = now
-                data = pack(charging_voltage=now[0], charging_current=now[1], charger_temperature=now[2])
+                data = pack(
+                    charging_voltage=volts(charged.volts_at(name)),
+                    charging_current=amps(charged.charge_amps(name)),
+                    charger_temperature=celsius(now[1]),
+                )
             return data
 
         return build

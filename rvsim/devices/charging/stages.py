@@ -70,7 +70,8 @@ class Stages:
 
     def __init__(self, settings: StageSettings, battery_ah: float, chemistry: str) -> None:
         self._settings = settings
-        self._chemistry = chemistry
+        self._has_sensor = settings.battery_sensor
+        self._needs_warmth = settings.battery_sensor and chemistry == "lfp"
         absorption, floating = MV_PER_K[chemistry]
         given = settings.absorption_mv_per_k, settings.float_mv_per_k
         self._absorption_mv = absorption if given[0] is None else given[0]
@@ -86,11 +87,10 @@ class Stages:
     @property
     def limit_volts(self) -> float:
         """The voltage that is not exceeded now."""
-        settings = self._settings
         volts, mv = self.absorption_volts, self._absorption_mv
         if self.stage == FLOAT:
             volts, mv = self.float_volts, self._float_mv
-        if not settings.battery_sensor or not mv:
+        if not self._has_sensor or not mv:
             return volts
         sensed = min(max(self._battery_c, MIN_SENSED_C), MAX_SENSED_C)
         return volts + mv / 1000 * (REFERENCE_C - sensed)
@@ -104,7 +104,7 @@ class Stages:
     def advance(self, now: int, *, can_charge: bool, volts: float, amps: float, battery_c: float) -> bool:
         """Decide the stage by the charger's own voltage and current; return whether it changed."""
         before, self._battery_c = self.stage, battery_c
-        cold = self._settings.battery_sensor and self._chemistry == "lfp" and battery_c < LFP_MIN_CHARGE_C
+        cold = self._needs_warmth and battery_c < LFP_MIN_CHARGE_C
         if not can_charge or cold:
             self.stage = OFF
         elif self.forced == FORCED_FLOAT:

@@ -4,7 +4,7 @@ Knows: that a status which has not come for three heartbeats is not known any mo
 is new, and again where the status does not follow it. Does not know what any message is used for.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Protocol
 
 from rvsim.wire.catalogue import Catalogue
@@ -31,6 +31,60 @@ class CommandHost(Protocol):
         """Send a frame to all."""
 
 
+class LastStatus:
+    """The last status of one message and instance: received much more often than read, and read more than changed."""
+
+    def __init__(self, host: CommandHost, spec: MessageSpec) -> None:
+        self._host, self._spec = host, spec
+        self._received_at: int | None = None
+        self._data = self._read_data = b""
+        self._raws: dict[str, int] | None = None
+        self._values: dict[str, float | None] = {}
+        self.source: int | None = None
+        """The address from which it came last."""
+
+    def receive(self, source: int, data: bytes) -> None:
+        """Take in a frame of the message."""
+        self._received_at, self.source, self._data = self._host.now, source, data
+
+    def forget(self) -> None:
+        """Forget its data: nothing was received for a time."""
+        self._received_at = None
+
+    @property
+    def is_known(self) -> bool:
+        """Whether it was received, and is not lost since."""
+        return self._received_at is not None and self._host.now - self._received_at <= LOST_AFTER_US
+
+    def raws(self) -> Mapping[str, int] | None:
+        """Return the raw integers by field, without special codes; None where the status is not known."""
+        if not self.is_known:
+            return None
+        self._follow_change()
+        if self._raws is None:
+            readings = self._spec.decode(self._data)
+            self._raws = {r.field.name: r.raw for r in readings if r.state is State.VALUE and r.raw is not None}
+        return self._raws
+
+    def value(self, name: str) -> float | None:
+        """Return the value of a field, None where it is not known."""
+        if not self.is_known:
+            return None
+        self._follow_change()
+        if name not in self._values:
+            field = self._spec.by_name[name]
+            raw = field.raw_in(self._data)
+            has_value = raw is not None and field.state(raw) is State.VALUE
+            self._values[name] = field.value(raw) if raw is not None and has_value else None
+        return self._values[name]
+
+    def _follow_change(self) -> None:
+        """Put away what was read of other data."""
+        if self._read_data != self._data:
+            self._read_data, self._raws = self._data, None
+            self._values.clear()
+
+
 class Received:
     """The last status of each message and instance."""
 
@@ -40,7 +94,7 @@ class Received:
         self._specs = {
             host.catalogue.by_name(message).dgn: host.catalogue.by_name(message) for message in self.messages
         }
-        self._last: dict[tuple[str, int | None], tuple[int, int, bytes]] = {}
+        self._last: dict[tuple[str, int | None], LastStatus] = {}
 
     @property
     def dgns(self) -> frozenset[int]:
@@ -58,28 +112,25 @@ class Received:
             instance = field.raw_in(data)
             if field.state(instance) is not State.VALUE:
                 return
-        self._last[spec.name, instance] = self._host.now, identifier & 0xFF, data
-
-    def _data(self, message: str, instance: int | None) -> bytes | None:
-        when, _, data = self._last.get((message, instance), (None, 0, None))
-        return None if when is None or self._host.now - when > LOST_AFTER_US else data
+        status = self._last.get((spec.name, instance))
+        if status is None:
+            status = self._last[spec.name, instance] = LastStatus(self._host, spec)
+        status.receive(identifier & 0xFF, data)
 
     def is_heard(self, message: str, instance: int | None) -> bool:
         """Return whether a status is known at present."""
-        return self._data(message, instance) is not None
+        status = self._last.get((message, instance))
+        return status is not None and status.is_known
 
     def source(self, message: str, instance: int | None) -> int | None:
         """Return the address from which a status came last."""
-        return self._last[message, instance][1] if (message, instance) in self._last else None
+        status = self._last.get((message, instance))
+        return None if status is None else status.source
 
     def value(self, message: str, instance: int | None, field: str) -> float | None:
         """Return the value of a field, None where it is not known."""
-        data = self._data(message, instance)
-        if data is None:
-            return None
-        spec = self._host.catalogue.by_name(message).by_name[field]
-        raw = spec.raw_in(data)
-        return spec.value(raw) if raw is not None and spec.state(raw) is State.VALUE else None
+        status = self._last.get((message, instance))
+        return None if status is None else status.value(field)
 
     def forget(self) -> None:
         """Forget everything: nothing was received for a time."""

@@ -100,6 +100,9 @@ class AirConditioner(Device):
             "dead_band": 10,
             "second_stage_dead_band": 20,
         }
+        self._wanted = {"fan_speed": 0.0, "output_level": 0.0}
+        """What is commanded as a fraction of full, up to its maximum; 0 in automatic."""
+        self._lag_share = 1 - exp(-1 / self.settings.cooling_lag_s)
         self.compressor_runs = False
         self.starts = 0
         """How often the compressor has started."""
@@ -125,21 +128,21 @@ class AirConditioner(Device):
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether its fan or its compressor is wanted or turns."""
-        return self._wanted("output_level") > 0 or self._wanted("fan_speed") > 0 or self._fan > 0
+        return self._wanted["output_level"] > 0 or self._wanted["fan_speed"] > 0 or self._fan > 0
 
     def _obey(self, data: bytes) -> None:
         given = commanded(self._command, data)
         if given.get("instance") != self._instance:
             return
         self._commanded.update({name: raw for name, raw in given.items() if name in self._commanded})
+        self._wanted = {name: self._fraction(name) for name in self._wanted}
         self._control()
 
-    def _wanted(self, name: str) -> float:
-        """Return a commanded level as a fraction of full, up to its maximum; 0 in automatic."""
+    def _fraction(self, name: str) -> float:
         if self._commanded["operating_mode"] != MANUAL:
             return 0.0
-        raw = min(self._commanded[name], self._commanded[f"maximum_{name}"], round(100 / PERCENT_STEP))
-        return raw * PERCENT_STEP / 100
+        raws = self._commanded[name], self._commanded[f"maximum_{name}"]
+        return min(*raws, round(100 / PERCENT_STEP)) * PERCENT_STEP / 100
 
     # Control.
 
@@ -187,14 +190,14 @@ class AirConditioner(Device):
     def _control(self) -> None:
         """Set fan and compressor, and send the state if it changed."""
         plan = self.settings
-        wants_cooling = self._had_mains and self._fault is None and self._wanted("output_level") > 0
+        wants_cooling = self._had_mains and self._fault is None and self._wanted["output_level"] > 0
         if self.compressor_runs and not wants_cooling:
             self.compressor_runs = False
             self._fan_until = self.now + round(plan.fan_overrun_s * SECOND_US)
             self._rest()
         is_ready = self.now >= self._rests_until
         needs_fan = self.compressor_runs or (wants_cooling and is_ready) or self.now < self._fan_until
-        wanted = max(self._wanted("fan_speed"), MIN_FAN_SPEED if needs_fan else 0.0)
+        wanted = max(self._wanted["fan_speed"], MIN_FAN_SPEED if needs_fan else 0.0)
         self._fan = wanted if self._had_mains else 0.0
         if not self._fan:
             self._fan_since = None
@@ -230,9 +233,11 @@ class AirConditioner(Device):
 
     def _cool(self) -> None:
         """Take heat and water out of the air."""
+        if not (self.compressor_runs or self._cooling_w):
+            return
         plan, world = self.settings, self.world
         wanted_w = plan.capacity_w * self._factor(CAPACITY_PER_K) if self.compressor_runs else 0.0
-        self._cooling_w += (wanted_w - self._cooling_w) * (1 - exp(-1 / plan.cooling_lag_s))
+        self._cooling_w += (wanted_w - self._cooling_w) * self._lag_share
         if self._cooling_w < 1:
             self._cooling_w = 0.0
         moist = (world.dew_point_c(plan.zone) - DRY_BELOW_C) / (MOIST_ABOVE_C - DRY_BELOW_C)
@@ -246,7 +251,7 @@ class AirConditioner(Device):
 
     def _levels(self) -> tuple[int, int]:
         """Return fan speed and output as raw values: what turns now."""
-        output = self._wanted("output_level") if self.compressor_runs else 0.0
+        output = self._wanted["output_level"] if self.compressor_runs else 0.0
         return round(self._fan * 100 / PERCENT_STEP), round(output * 100 / PERCENT_STEP)
 
     def _send_changes(self) -> None:

@@ -19,7 +19,7 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field
 
-from rvsim.devices.combustion.burner import BurnerFigures, BurnerState
+from rvsim.devices.combustion.burner import BurnerFigures
 from rvsim.devices.combustion.burner_device import BurnerDevice, BurnerSettings, Count, Seconds, micros
 from rvsim.devices.device import PERCENT_STEP, Amps, DeviceContext, commanded
 from rvsim.devices.gas_supply import GasSupply
@@ -147,6 +147,10 @@ class AirFurnace(BurnerDevice):
         self._heat_w = plan.filled("heat_w")
         self._low = min(1.0, plan.filled("low_heat_w") / self._heat_w)
         self._litres_per_s = plan.full_air_litres_per_s or (25.0 if self.burns_diesel else 110.0)
+        self._efficiency = plan.filled("efficiency_percent") / 100
+        names = ("burner_amps", "low_burner_amps", "after_run_amps")
+        self._full_amps, self._low_amps, self._fan_amps = (plan.filled(name) for name in names)
+        self._lag_share = 1 - exp(-1 / plan.heat_lag_s)
         self._given_w = 0.0
         self._blocked = 0.0
         """How much of the air's way is blocked, 0 to 1."""
@@ -206,23 +210,20 @@ class AirFurnace(BurnerDevice):
         watts = self._heat_w * (self._low if self.burner.is_dosing else self.burner.output)
         return use_per_hour(watts, self._efficiency, PROPANE_MJ_PER_KG)
 
-    @property
-    def _efficiency(self) -> float:
-        return self.settings.filled("efficiency_percent") / 100
-
     def _obey(self, data: bytes) -> None:
         given = commanded(self._command, data)
         if given.get("instance") == self._instance:
             self._commanded.update({name: raw for name, raw in given.items() if name in self._commanded})
-            self._update(passed_s=0)
+            self._update(has_passed=False)
 
     # Control.
 
-    def _update(self, passed_s: int = 1) -> None:
+    def _update(self, *, has_passed: bool = True) -> None:
         """Set burner, blower and heat for the next second, and send the state if it changed."""
         world, burner, plan = self.world, self.burner, self.settings
         level = self._fraction("heat_output_level")
-        self._given_w += (self._heat_w * burner.output - self._given_w) * (1 - exp(-passed_s / plan.heat_lag_s))
+        if has_passed:
+            self._given_w += (self._heat_w * burner.output - self._given_w) * self._lag_share
         flow = self._flow()
         self._watch_outlet(flow)
         has_air = self.burns_diesel or not burner.is_working or flow >= SWITCH_CLOSES_AT
@@ -258,12 +259,9 @@ class AirFurnace(BurnerDevice):
         return min(1.0, self._commanded[name] * PERCENT_STEP / 100)
 
     def _amps(self) -> float:
-        plan = self.settings
-        if self.burner.state is BurnerState.OFF:
-            return plan.filled("after_run_amps") * self._fraction("circulation_fan_speed") ** 3  # it only blows
-        figures = [plan.filled(name) for name in ("burner_amps", "low_burner_amps", "after_run_amps")]
-        full, low, after_run = figures
-        return self.burner_amps(full, low, plan.glow_amps, after_run)
+        if not self.burner.is_working:
+            return self._fan_amps * self._fraction("circulation_fan_speed") ** 3  # it only blows
+        return self.burner_amps(self._full_amps, self._low_amps, self.settings.glow_amps, self._fan_amps)
 
     # Status.
 

@@ -9,6 +9,7 @@ case. Does not know who uses its readings. The resistance of its cable is not mo
 """
 
 from collections.abc import Callable
+from functools import partial
 from typing import Annotated
 
 from pydantic import Field
@@ -83,16 +84,17 @@ class AmbientSensor(Device):
         super().__init__(context)
         self._instance = self.instance("ambient_sensor")
         plan = self.settings
-        self._place, self._zone = plan.place, plan.zone
         self._check_place(plan.place)
         self._check_zone(plan.zone)
+        self._around_c = self._surroundings(plan.place, plan.zone)
+        """Returns the temperature that the housing would have in the end."""
         self._part: NtcPart = plan.ntc
         self._curve: NtcCurve = plan.read_as or plan.ntc
         self._is_exact = self._curve == self._part and not plan.divider_volts
         """Whether the bead's temperature is what the electronics reads, so that no curve is needed."""
         self._fault: ReportedFault | None = None
         self._lags = ntc.TwoLags(self._around_c(), plan.housing_s, plan.bead_s)
-        self._measured_c = self._last_sent_c = self._read()
+        self._measured_c = self._last_sent_c = self._read(self._lags.celsius)
 
     def _check_place(self, place: str) -> None:
         """Raise InputError for a place that the vehicle does not have."""
@@ -124,7 +126,7 @@ class AmbientSensor(Device):
         place, zone = place or self.settings.place, zone or self.settings.zone
         self._check_place(place)
         self._check_zone(zone)
-        self._place, self._zone = place, zone
+        self._around_c = self._surroundings(place, zone)
 
     def unplug(self) -> None:
         """Open its circuit: it sends no data."""
@@ -150,27 +152,33 @@ class AmbientSensor(Device):
 
     # Measuring.
 
-    def _around_c(self) -> float:
-        """Return the temperature that the housing would have in the end."""
-        world, place = self.world, self._place
+    def _surroundings(self, place: str, zone: str) -> Callable[[], float]:
+        """Return the function that gives the temperature of a place; ``zone`` is that of an outlet or a fridge."""
         if place == OUTDOORS:
-            plan = self.settings
-            if not plan.sun_absorptance:
-                return world.outdoor_c
-            sun = world.sun_w_per_m2(plan.sun_tilt_deg, plan.sun_azimuth_deg)
-            return world.outdoor_c + plan.sun_absorptance * sun / CASE_W_PER_M2_K
+            return self._outdoors_c if self.settings.sun_absorptance else lambda: self.world.outdoor_c
         if place == OUTLET:
-            return world.outlet_c(self._zone)
+            return partial(self.world.outlet_c, zone)
         if place == TANK_BAY:
-            return (world.tank_air_c("fresh") + world.tank_c("fresh")) / 2
+            return self._tank_bay_c
         if place == FRIDGE:
-            inside = world.inside_c()
-            return world.air_celsius(self._zone) if inside is None else inside
-        return world.air_celsius(place)
+            return partial(self._fridge_c, zone)
+        return partial(self.world.air_celsius, place)
 
-    def _read(self) -> float:
+    def _outdoors_c(self) -> float:
+        """Return the temperature of a case in the sun."""
+        plan, world = self.settings, self.world
+        sun = world.sun_w_per_m2(plan.sun_tilt_deg, plan.sun_azimuth_deg)
+        return world.outdoor_c + plan.sun_absorptance * sun / CASE_W_PER_M2_K
+
+    def _tank_bay_c(self) -> float:
+        return (self.world.tank_air_c("fresh") + self.world.tank_c("fresh")) / 2
+
+    def _fridge_c(self, zone: str) -> float:
+        inside = self.world.inside_c()
+        return self.world.air_celsius(zone) if inside is None else inside
+
+    def _read(self, bead_c: float) -> float:
         """Return what the electronics reads from the bead."""
-        bead_c = self._lags.celsius
         if self._is_exact:
             return bead_c
         plan = self.settings
@@ -182,9 +190,9 @@ class AmbientSensor(Device):
         return ntc.celsius_at(self._curve, ohm)
 
     def _measure(self) -> None:
-        self._lags.step(self._around_c())
-        self._measured_c = self._read()
-        if abs(self._measured_c - self._last_sent_c) >= MIN_CHANGE_K and self._fault is None:
+        bead_c = self._lags.step(self._around_c())
+        self._measured_c = measured_c = bead_c if self._is_exact else self._read(bead_c)
+        if abs(measured_c - self._last_sent_c) >= MIN_CHANGE_K and self._fault is None:
             self.send_now("THERMOSTAT_AMBIENT_STATUS")
 
     def _status_builder(self) -> Callable[[], bytes]:

@@ -21,7 +21,7 @@ from pydantic import Field
 
 from rvsim.devices.charging.battery_limits import BatteryLimits
 from rvsim.devices.device import DeviceContext, Volts
-from rvsim.devices.kinds.dc_source import DcSettings, DcSource, SensedBattery
+from rvsim.devices.kinds.dc_source import DcSettings, DcSource
 from rvsim.wire.frame import SECOND_US
 
 NOISE_A, NOISE_V = 0.02, 0.005
@@ -121,28 +121,22 @@ class BatteryMonitor(DcSource):
         mean = self._mean_amps
         self._mean_amps = amps if mean is None else mean + (amps - mean) / self._averaging_s
 
-    def mean_amps(self, battery: SensedBattery) -> float:
-        """Return the current, averaged over the time of its settings."""
-        return battery.amps if self._mean_amps is None else self._mean_amps
-
-    def sense(self) -> SensedBattery:
-        """Return what the shunt measures, and the count."""
-        battery, draw = self.battery, self.random.random
+    def sense(self) -> tuple[float, float]:
+        """Return the volts and amperes that the shunt measures."""
+        draw = self.random.random
         angle, size = draw() * tau, sqrt(-2.0 * log(1.0 - draw()))  # two normal deviates, as random.gauss draws them
-        return SensedBattery(
+        return (
             self.measured_volts + cos(angle) * size * NOISE_V,
-            battery.amps + self._offset + sin(angle) * size * NOISE_A,
-            100 * self._counted_ah / self.battery_ah,
-            battery.celsius,
+            self.battery.amps + self._offset + sin(angle) * size * NOISE_A,
         )
 
-    def sense_charge(self) -> SensedBattery:
-        """Return the count; the shunt is read as for any message, its noise is not worked out."""
-        battery, draw = self.battery, self.random.random
-        draw()
+    def sense_charge(self) -> tuple[float, float, float]:
+        """Return temperature, count, and the mean current over the time of its settings."""
+        battery, mean, draw = self.battery, self._mean_amps, self.random.random
+        draw()  # the shunt is read as for any message, its noise is not worked out
         draw()
         percent = 100 * self._counted_ah / self.battery_ah
-        return SensedBattery(battery.volts, battery.amps, percent, battery.celsius)
+        return battery.celsius, percent, battery.amps if mean is None else mean
 
     def _dc_status_3(self) -> Callable[[], bytes]:
         measured = self._dc_3.by_name["capacity_remaining"].sensor_raw

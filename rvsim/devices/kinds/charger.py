@@ -18,7 +18,7 @@ from pydantic import Field
 from rvsim.devices.charging.charging_device import CAUTION, ChargingDevice
 from rvsim.devices.charging.stages import OFF, StageSettings
 from rvsim.devices.device import DeviceContext, commanded
-from rvsim.devices.kinds.dc_source import DcSettings, DcSource, SensedBattery
+from rvsim.devices.kinds.dc_source import DcSettings, DcSource
 from rvsim.devices.lost_heat import LostHeat
 from rvsim.devices.mains_messages import INPUT, MAINS_CAUTION, ac_status
 from rvsim.rig.climate import FIRST_ZONE
@@ -77,6 +77,7 @@ class Charger(ChargingDevice, DcSource):
         self._configuration = self.catalogue.by_name("CHARGER_CONFIGURATION_COMMAND_2")
         self._breaker_amps = self.settings.input_limit_amps
         self._current_share = 1.0
+        self._efficiency = self.settings.efficiency_percent / 100
         is_there = self.world.mains_rank() > BATTERY_RANK  # long before, for all that it knows
         self._mains_since: int | None = -round(self.settings.mains_delay_s * SECOND_US) if is_there else None
         self._mains_watts = 0.0
@@ -134,11 +135,11 @@ class Charger(ChargingDevice, DcSource):
             if got < _SAG * self._mains_watts:
                 self._sagged_to = max(0.0, got - settings.standby_w)
             elif self._sagged_to is not None:
-                full = settings.full_amps * settings.absorption_volts / (settings.efficiency_percent / 100)
+                full = settings.full_amps * settings.absorption_volts / self._efficiency
                 grown = self._sagged_to + RECOVERY_PER_S * full
                 self._sagged_to = None if grown > full else grown
             given = self.volts * self.amps if self.stages.stage != OFF else 0.0
-            wanted = settings.standby_w + given / (settings.efficiency_percent / 100)
+            wanted = settings.standby_w + given / self._efficiency
         self._lost_heat.set(wanted - given)
         if wanted != self._mains_watts:
             self._mains_watts = wanted
@@ -194,7 +195,11 @@ class Charger(ChargingDevice, DcSource):
         spec = self.catalogue.by_name("CHARGER_AC_STATUS_1")
         return ac_status(spec, self.world, self.charger_instance, INPUT, watts)
 
-    def sense(self) -> SensedBattery:
-        """Return the battery's true state: its measurement has no error."""
+    def sense(self) -> tuple[float, float]:
+        """Return the true volts and amperes: its measurement has no error."""
+        return self.measured_volts, self.battery.amps
+
+    def sense_charge(self) -> tuple[float, float, float]:
+        """Return the battery's true temperature, charge and current."""
         battery = self.battery
-        return SensedBattery(self.measured_volts, battery.amps, battery.percent, battery.celsius)
+        return battery.celsius, battery.percent, battery.amps

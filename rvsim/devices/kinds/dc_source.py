@@ -9,7 +9,7 @@ standard gives was not seen.
 """
 
 from collections.abc import Callable
-from typing import Annotated, ClassVar, NamedTuple
+from typing import Annotated, ClassVar
 
 from pydantic import Field
 
@@ -40,19 +40,10 @@ class DcSettings(Settings):
     """Capacity of the battery, as the device was set up to know it; if omitted, that of the rig's battery."""
 
 
-class SensedBattery(NamedTuple):
-    """A battery's state: volts, amperes (positive out of it), percent of full, degrees Celsius."""
-
-    volts: float
-    amps: float
-    percent: float
-    celsius: float
-
-
 class DcSource(Device):
     """Sends DC_SOURCE_STATUS_1 and _2 for one instance while no device of a higher priority does.
 
-    A kind sets its ``priority`` and overrides ``sense``. ``source`` is the instance.
+    A kind sets its ``priority`` and overrides what is measured. ``source`` is the instance.
     """
 
     priority: ClassVar[int]
@@ -79,13 +70,13 @@ class DcSource(Device):
         world = self.world
         return self.battery.volts + world.ground_offset(self.name) if world.has_ground_offsets else self.battery.volts
 
-    def sense(self) -> SensedBattery:
-        """Return the battery's state as the device measures it."""
+    def sense(self) -> tuple[float, float]:
+        """Return volts and amperes (positive out of the battery) as the device measures them."""
         raise NotImplementedError
 
-    def sense_charge(self) -> SensedBattery:
-        """Return the same for a message without voltage and current; a device may leave their noise out."""
-        return self.sense()
+    def sense_charge(self) -> tuple[float, float, float]:
+        """Return degrees Celsius, percent of full, and the amperes by which the time remaining is computed."""
+        raise NotImplementedError
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Receive the messages of others that report the same battery."""
@@ -131,8 +122,8 @@ class DcSource(Device):
         pack = self.source_packer(self._dc_1, "dc_voltage", "dc_current")
 
         def build() -> bytes:
-            battery = self.sense()
-            return pack(dc_voltage=volts(battery.volts), dc_current=amps(battery.amps))
+            sensed_volts, sensed_amps = self.sense()
+            return pack(dc_voltage=volts(sensed_volts), dc_current=amps(sensed_amps))
 
         return build
 
@@ -146,24 +137,19 @@ class DcSource(Device):
 
         def build() -> bytes:
             nonlocal last, data
-            battery = self.sense_charge()
-            now = battery.celsius, battery.percent, self.mean_amps(battery)
+            now = self.sense_charge()
             if now != last:  # a message of 0.5 s from what is measured each second
                 last = now
-                minutes, meaning = self._time_remaining(battery.percent, now[2])
+                minutes, meaning = self._time_remaining(now[1], now[2])
                 data = pack(
-                    source_temperature=celsius(battery.celsius),
-                    state_of_charge=percent(battery.percent),
+                    source_temperature=celsius(now[0]),
+                    state_of_charge=percent(now[1]),
                     time_remaining=remaining(minutes),
                     time_remaining_interpretation=meaning,
                 )
             return data
 
         return build
-
-    def mean_amps(self, battery: SensedBattery) -> float:
-        """Return the current, positive out of the battery, by which the time remaining is computed."""
-        return battery.amps
 
     def _time_remaining(self, percent: float, amps: float) -> tuple[float | None, int]:
         """Return the minutes to empty or to full at a current, None below the smallest current; and which."""

@@ -185,6 +185,8 @@ class Fridge(Device):
             yield WARM
 
     def _set_faults(self, faults: frozenset[ReportedFault]) -> None:
+        if faults == self._faults:
+            return
         before, self._faults = self._faults, faults
         for fault in (LOW_VOLTS, WARM):  # in this order, so that one seed gives one run
             if fault in faults - before:

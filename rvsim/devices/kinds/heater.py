@@ -12,8 +12,7 @@ A lockout is a safety function and has no reset on the bus: find fuel, voltage a
 """
 
 from collections.abc import Callable
-from functools import partial
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field
 
@@ -138,6 +137,9 @@ class Heater(BurnerDevice):
         self._set_water(self._water.by_name["set_point_temperature"].raw(WATER_SET_POINT_C))
         self._is_heating_water = self._is_pausing = self._is_limited = self._was_dosing = False
         self._has_warm_coolant = self._wants_cabin_heat = False
+        self._follow_zones(is_blocked=True)
+        self._output_span_k = max(1.0, self.settings.low_c - FULL_BELOW_C)
+        """The coolant's rise over which the burner comes down to its lowest output."""
         self._last_water: tuple[object, ...] = ()
         self._acts: tuple[object, ...] = ()
         """All that current, heat and messages follow from, as it was last."""
@@ -189,8 +191,8 @@ class Heater(BurnerDevice):
         """Control the burner each second; send all states at their gaps."""
         self.every(SECOND_US, self._update)
         for state in self._zones.values():
-            self.broadcast("FURNACE_STATUS", partial(self._furnace_status, state), key=self._key(state))
-        self.broadcast("WATERHEATER_STATUS", self._water_status)
+            self.broadcast("FURNACE_STATUS", self._furnace_status(state), key=self._key(state))
+        self.broadcast("WATERHEATER_STATUS", self._water_status())
 
     @staticmethod
     def _key(state: _ZoneState) -> str:
@@ -209,6 +211,7 @@ class Heater(BurnerDevice):
         state = self._zones.get(given.get("instance", -1))
         if state is not None:
             state.commanded.update({name: raw for name, raw in given.items() if name in state.commanded})
+            self._follow_zones(is_blocked=self._is_blocked)
             self._wants_cabin_heat = any(each.wants_heat for each in self._zones.values())
             self._update()
 
@@ -235,21 +238,28 @@ class Heater(BurnerDevice):
         self.control_burner(wanted, is_switched_on=is_on, is_too_hot=self._is_limited)
         self._has_warm_coolant = coolant_c >= MIN_FAN_COOLANT_C - (FAN_BAND_K if self._has_warm_coolant else 0.0)
         is_blocked = not self._has_warm_coolant or burner.error is not None or burner.is_locked
-        for state in self._zones.values():
-            state.follow(is_blocked=is_blocked)
+        if is_blocked != self._is_blocked:
+            self._follow_zones(is_blocked=is_blocked)
         circulates = self._is_heating_water and coolant_c > world.water_c
         pump_runs = (wants and burner.may_run) or burner.is_working
-        signals = self._water_signals()
         acts = (
-            burner.state, burner.output, burner.is_glowing, circulates, pump_runs, signals,
-            self._water_mode, self._water_set_point, self._is_heating_water,
-            *[(state.commanded["operating_mode"], state.output, state.fan) for state in self._zones.values()],
+            burner.state, burner.output, burner.is_glowing, burner.is_too_hot, burner.faults, self.supply_warnings(),
+            circulates, pump_runs, self._water_mode, self._water_set_point, self._is_heating_water, self._zone_acts,
         )  # fmt: skip
         if acts != self._acts:  # the vehicle and the bus know the rest
             self._acts = acts
-            self._act(signals, circulates=circulates, pump_runs=pump_runs)
+            self._act(circulates=circulates, pump_runs=pump_runs)
 
-    def _act(self, signals: tuple[int, ...], *, circulates: bool, pump_runs: bool) -> None:
+    def _follow_zones(self, *, is_blocked: bool) -> None:
+        """Set output and fan of each zone by its command and by what blocks all of them."""
+        self._is_blocked = is_blocked
+        for state in self._zones.values():
+            state.follow(is_blocked=is_blocked)
+        self._zone_acts = [
+            (state.commanded["operating_mode"], state.output, state.fan) for state in self._zones.values()
+        ]
+
+    def _act(self, *, circulates: bool, pump_runs: bool) -> None:
         """Set heat, fuel and current by the present state, and send each status that changed."""
         world, burner = self.world, self.burner
         for state in self._zones.values():
@@ -261,14 +271,14 @@ class Heater(BurnerDevice):
             world.set_fuel(self.name, unburnt if burner.is_dosing else 0.0)
         world.set_water_circulation(self.name, running=circulates)
         world.set_load(self.name, self._amps(pump_runs=pump_runs))
-        self._send_changes(signals)
+        self._send_changes(self._water_signals())
 
     def _wanted_output(self, coolant_c: float) -> float:
         """Return full output for cool coolant, falling to the lowest at the low point, where it stays."""
         low_c, low = self.settings.low_c, self.burner.figures.low_output
         if coolant_c >= low_c:
             return low
-        output = (low_c - coolant_c) / max(1.0, low_c - FULL_BELOW_C)
+        output = (low_c - coolant_c) / self._output_span_k
         return max(low, min(1.0, round(output / OUTPUT_STEP) * OUTPUT_STEP))
 
     def _water_needs_heat(self) -> bool:
@@ -296,15 +306,19 @@ class Heater(BurnerDevice):
         if last not in ((), water):
             self.send_now("WATERHEATER_STATUS")
 
-    def _furnace_status(self, state: _ZoneState) -> bytes:
-        """Return the data; dead bands and zone signals stand at unsure places and are sent as no data."""
-        return self._furnace.pack(
-            instance=state.instance,
-            operating_mode=state.commanded["operating_mode"],
-            heat_source=0,
-            circulation_fan_speed=round(state.fan * 100 / PERCENT_STEP),
-            heat_output_level=round(state.output * 100 / PERCENT_STEP),
-        )
+    def _furnace_status(self, state: _ZoneState) -> Callable[[], bytes]:
+        """Return what builds the data; dead bands and zone signals stand at unsure places and are sent as no data."""
+        names = ("operating_mode", "circulation_fan_speed", "heat_output_level")
+        pack = self._furnace.packer(*names, instance=state.instance, heat_source=0)
+
+        def build() -> bytes:
+            return pack(
+                operating_mode=state.commanded["operating_mode"],
+                circulation_fan_speed=round(state.fan * 100 / PERCENT_STEP),
+                heat_output_level=round(state.output * 100 / PERCENT_STEP),
+            )
+
+        return build
 
     def _water_signals(self) -> tuple[int, ...]:
         """Return burner status, high temperature limit switch, failure to ignite, DC failure and DC warning."""
@@ -313,19 +327,26 @@ class Heater(BurnerDevice):
         failure, warning = self.supply_warnings()
         return int(burner.is_lit), int(burner.is_too_hot), no_flame, int(failure), int(warning)
 
-    def _water_status(self) -> bytes:
-        lit, too_hot, no_flame, failure, warning = self._water_signals()
-        known: dict[str, Any] = {"ac_element_status": 0}  # it has no element
-        return self._water.pack(
-            instance=self._tank,
-            operating_mode=self._water_mode,
-            set_point_temperature=self._water_set_point,
-            water_temperature=self._water.by_name["water_temperature"].sensor_raw(self.world.water_c),
-            thermostat_status=int(self._is_heating_water),
-            burner_status=lit,
-            high_temperature_limit_switch=too_hot,
-            failure_to_ignite=no_flame,
-            dc_power_failure=failure,
-            dc_power_warning=warning,
-            **known,
-        )
+    def _water_status(self) -> Callable[[], bytes]:
+        pack = self._water.packer(
+            "operating_mode", "set_point_temperature", "water_temperature", "thermostat_status", "burner_status",
+            "high_temperature_limit_switch", "failure_to_ignite", "dc_power_failure", "dc_power_warning",
+            instance=self._tank, ac_element_status=0,
+        )  # fmt: skip
+        celsius = self._water.by_name["water_temperature"].sensor_raw
+
+        def build() -> bytes:
+            lit, too_hot, no_flame, failure, warning = self._water_signals()
+            return pack(
+                operating_mode=self._water_mode,
+                set_point_temperature=self._water_set_point,
+                water_temperature=celsius(self.world.water_c),
+                thermostat_status=int(self._is_heating_water),
+                burner_status=lit,
+                high_temperature_limit_switch=too_hot,
+                failure_to_ignite=no_flame,
+                dc_power_failure=failure,
+                dc_power_warning=warning,
+            )
+
+        return build

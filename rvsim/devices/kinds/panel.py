@@ -12,7 +12,7 @@ is not active.
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from functools import partial
+from functools import cached_property, partial
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field
@@ -21,7 +21,7 @@ from rvsim.devices.control.day_clock import DayClock, TimeOfDay, minutes_of
 from rvsim.devices.control.generator_start import GeneratorStart, GeneratorStartSettings
 from rvsim.devices.control.load_shedding import LoadShedding, ShedSettings
 from rvsim.devices.control.panel_zones import PanelZones
-from rvsim.devices.control.received import Received
+from rvsim.devices.control.received import LOST_AFTER_US, LastStatus, Received
 from rvsim.devices.control.zone_thermostat import ZoneSettings
 from rvsim.devices.device import PERCENT_STEP, Device, DeviceContext, Instance, Settings, commanded
 from rvsim.devices.switching.panel_switches import STATUS as SWITCH_STATUS
@@ -33,16 +33,13 @@ from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN, ClaimState
-from rvsim.wire.fields import State
 from rvsim.wire.frame import SECOND_US
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.spec import MessageSpec
 from rvsim.wire.texts import PRODUCT_IDENTIFICATION
 
-MAX_OTHER_HEARTBEATS = 256
+MAX_HEARTBEATS = 256
 """So many heartbeats are known without being read again. Our choice, to bound the memory: a vehicle has some dozen."""
-LOST_AFTER_US = 15 * SECOND_US
-"""Three heartbeats of 5 s, the gap of the heartbeat of every device (rv-c.com/node/82); three is our decision."""
 DECISION_PERIOD_US = 5 * SECOND_US
 REQUEST_AFTER_US = 3 * SECOND_US
 """Time from the claim to the request for product identifications: by then every node has an address. Our choice."""
@@ -65,6 +62,7 @@ MIN_FAN_PERCENT = 30.0
 LOW_BATTERY_FAN_LIMIT_PERCENT = 50.0
 ON_BATTERY_FAN_LIMIT_PERCENT = 80.0
 """Highest fan speed while no charger charges: half the power, by the third power of speed. Invented."""
+_CANNOT_CLAIM = ClaimState.CANNOT_CLAIM
 LOW_BATTERY_VOLTS = 11.8
 """Below this, or without a battery voltage, fan speeds are limited. Common practice, no source: AGM at a quarter."""
 FRESH_AIR_PERCENT, COOLING_PERCENT, MIN_COOLING_DIFFERENCE_K = 10.0, 80.0, 2.0
@@ -76,22 +74,22 @@ MIN_CHARGING_STATE = 2
 """Operating state of a charger from which it charges: 2 is bulk (numbers from memory)."""
 
 
-RECEIVED_STATUSES = (
-    "THERMOSTAT_AMBIENT_STATUS",
-    "FURNACE_STATUS",
-    "CIRCULATION_PUMP_STATUS",
-    "WATERHEATER_STATUS",
-    "TANK_STATUS",
-    "ROOF_FAN_STATUS_1",
-    "CHARGER_STATUS",
-    "DC_SOURCE_STATUS_1",
-)
+RECEIVED_STATUSES = {
+    "THERMOSTAT_AMBIENT_STATUS": ("indoor_sensor", "outdoor_sensor"),
+    "FURNACE_STATUS": ("furnace",),
+    "CIRCULATION_PUMP_STATUS": ("circulation_pump",),
+    "WATERHEATER_STATUS": ("water_heater",),
+    "TANK_STATUS": ("fresh_tank",),
+    "ROOF_FAN_STATUS_1": ("roof_fan",),
+    "CHARGER_STATUS": ("charger",),
+    "DC_SOURCE_STATUS_1": ("dc_source",),
+}
+"""What a thermostat of one zone receives, and the settings that say of which instances."""
 
 
 _HEATING = ("furnace", "water_heater")
 _HEATING_DSAS = frozenset(dsa for name in _HEATING for dsa in FUNCTIONS[name].dsas)
 """The DSAs under which a heater reports its faults."""
-_STATUS_OF = {"furnace": "FURNACE_STATUS", "water_heater": "WATERHEATER_STATUS"}
 
 
 ZONE_DEVICES = {
@@ -253,6 +251,10 @@ class Panel(Device):
         own = super().received_dgns | {ADDRESS_CLAIM, REQUEST_FOR_DGN}
         self._part_dgns = frozenset(dgn for dgn in self._part_receivers if dgn not in own)
         """The DGNs that nothing else of it receives."""
+        self._first_bytes = {
+            self.catalogue.by_name(message).dgn: self._used_first_bytes(message) for message in RECEIVED_STATUSES
+        }
+        """By the DGN of a status: the first bytes of the frames that its thermostat uses."""
         self._heard_at = 0
         self._is_away = False
         self._silent_until = 0
@@ -268,19 +270,23 @@ class Panel(Device):
         }
         self._last_heat_percent = self._trim_percent = 0.0
         self._fan_percent = 0.0
-        self._received: dict[tuple[str, int | None], tuple[int, bytes]] = {}
-        self._decoded: dict[tuple[str, int], tuple[bytes, dict[str, int]]] = {}
-        self._values: dict[tuple[str, int, str], tuple[bytes, float | None]] = {}
-        """Data and what was read from it, so that a repeated message is read once."""
+        self._statuses: dict[tuple[str, int | None], LastStatus] = {}
+        """What it has received of other devices, by message and instance."""
+        self._last: dict[str, LastStatus] = {}
+        """The same by the setting that names the instance."""
+        for message, names in RECEIVED_STATUSES.items():
+            spec = self.catalogue.by_name(message)
+            for name in names:
+                instance = getattr(settings, name)
+                if instance is not None:
+                    self._last[name] = self._statuses.setdefault((message, instance), LastStatus(self, spec))
         self._sent_commands: dict[str, tuple[int, dict[str, int]]] = {}
         self._received_source = 0
         """The source of the frame that is being received."""
-        self._sources: dict[str, int] = {}
-        """The source of each heater that it commands, by function."""
         self._red_lamps: set[tuple[int, int]] = set()
-        self._other_heartbeats: set[bytes] = set()
-        """Heartbeats of functions that do not heat."""
         """Sources and DSAs of the functions whose red lamp is on."""
+        self._heartbeats: dict[bytes, tuple[int | None, bool]] = {}
+        """What was read of heartbeats."""
         self._stopped: set[str] = set()
         """The functions that are asked for nothing since their heater reported a fault."""
 
@@ -295,6 +301,14 @@ class Panel(Device):
             return {}
         stored = {message: self._store(message) for message in RECEIVED_STATUSES}
         return {"THERMOSTAT_COMMAND_1": self._obey, "DM_RV": self._note_lamp, **stored}
+
+    def _used_first_bytes(self, message: str) -> frozenset[bytes] | None:
+        """Return the first bytes of the frames of a status that it uses, None where they do not say the instance."""
+        instance = self.catalogue.by_name(message).fields[0]
+        if (instance.first, instance.length) != (0, 8):
+            return None
+        used = [getattr(self.settings, setting) for setting in RECEIVED_STATUSES[message]]
+        return frozenset(bytes([number]) for number in used if number is not None)
 
     def on_start(self) -> None:
         """Decide every few seconds; send the set points at the gap."""
@@ -348,6 +362,15 @@ class Panel(Device):
                 return
         super().receive(identifier, data)
 
+    def heeds(self, identifier: int, first: bytes) -> bool:
+        """Return whether a frame is of use: a status that only the thermostat receives, of an instance in its settings.
+
+        One that can be carried away heeds all: each frame tells it that it is in reach.
+        """
+        dgn = dgn_of(identifier)
+        used = self._first_bytes.get(dgn)
+        return used is None or first in used or dgn in self._part_receivers or self.settings.mobile
+
     def receiver_of(self, identifier: int) -> Callable[[bytes], None]:
         """See ``Device``; what concerns no part but the thermostat of one zone takes the short way."""
         dgn, source = dgn_of(identifier), identifier & 0xFF
@@ -359,7 +382,7 @@ class Panel(Device):
 
         def receive(data: bytes) -> None:
             self._received_source = source
-            if claimer.state is not ClaimState.CANNOT_CLAIM:
+            if claimer.state is not _CANNOT_CLAIM:
                 handler(data)
             else:
                 self.receive(identifier, data)
@@ -384,7 +407,8 @@ class Panel(Device):
         """Note that it is away: it has received nothing for a time, and what it knows is old."""
         if not self._is_away and self.now - self._heard_at > LOST_AFTER_US:
             self._is_away = True
-            self._received.clear()
+            for status in self._statuses.values():
+                status.forget()
             self._sent_commands.clear()
             for part in (self.switches, self.zones, self._supply):
                 if part is not None:
@@ -406,67 +430,33 @@ class Panel(Device):
     def _store(self, message: str) -> Callable[[bytes], None]:
         instance = self.catalogue.by_name(message).fields[0]  # the first field of each, whatever its name
         end = instance.last_byte + 1
-        keys: dict[bytes, tuple[str, int | None] | None] = {}
-        """By the bytes up to that field: where data is kept, None where its instance is no value; some hundred."""
-        heating = [function for function in _HEATING if _STATUS_OF[function] == message]
+        known: dict[bytes, LastStatus | None] = {}
+        """By the bytes up to that field: what keeps the status, None where it is of no use; some hundred."""
 
         def store(data: bytes) -> None:
             head = data[:end]
-            if head not in keys:
-                number = instance.raw_in(data)
-                keys[head] = (message, number) if instance.state(number) is State.VALUE else None
-            key = keys[head]
-            if key is None:
-                return
-            self._received[key] = (self.now, data)
-            for function in heating:
-                if key[1] == getattr(self.settings, function):
-                    self._sources[function] = self._received_source
+            if head not in known:
+                known[head] = self._statuses.get((message, instance.raw_in(data)))
+            status = known[head]
+            if status is not None:
+                status.receive(self._received_source, data)
 
         return store
 
     def _note_lamp(self, data: bytes) -> None:
         """Note the red lamp of a function that heats."""
-        if data in self._other_heartbeats:
-            return
+        heartbeat = self._heartbeats.get(data)
+        dsa, is_red = self._read_heartbeat(data) if heartbeat is None else heartbeat
+        if dsa is not None:
+            (self._red_lamps.add if is_red else self._red_lamps.discard)((self._received_source, dsa))
+
+    def _read_heartbeat(self, data: bytes) -> tuple[int | None, bool]:
+        """Return the DSA of a function that heats, None for any other, and whether its red lamp is on."""
         dsa, lamp = self._heartbeat["dsa"].raw_in(data), self._heartbeat["red_lamp_status"].raw_in(data)
-        if dsa not in _HEATING_DSAS:
-            if len(self._other_heartbeats) < MAX_OTHER_HEARTBEATS:
-                self._other_heartbeats.add(data)
-        else:
-            known = self._received_source, dsa
-            (self._red_lamps.add if lamp == 1 else self._red_lamps.discard)(known)
-
-    def _last_values(self, message: str, instance: int) -> dict[str, int] | None:
-        """Return the last raw values of a status by field, None where it was never received or is lost."""
-        data = self._last_data(message, instance)
-        if data is None:
-            return None
-        known = self._decoded.get((message, instance))
-        if known is None or known[0] != data:  # a status is repeated much more often than it changes
-            readings = self.catalogue.by_name(message).decode(data)
-            values = {r.field.name: r.raw for r in readings if r.state is State.VALUE and r.raw is not None}
-            known = self._decoded[message, instance] = (data, values)
-        return known[1]
-
-    def _last_data(self, message: str, instance: int) -> bytes | None:
-        when, data = self._received.get((message, instance), (None, None))
-        return None if when is None or self.now - when > LOST_AFTER_US else data
-
-    def _last_value(self, message: str, instance: int, field: str) -> float | None:
-        data = self._last_data(message, instance)
-        if data is None:
-            return None
-        known = self._values.get((message, instance, field))
-        if known is None or known[0] != data:
-            spec = self.catalogue.by_name(message).by_name[field]
-            raw = spec.raw_in(data)
-            value = spec.value(raw) if raw is not None and spec.state(raw) is State.VALUE else None
-            known = self._values[message, instance, field] = (data, value)
-        return known[1]
-
-    def _temperature(self, sensor: int) -> float | None:
-        return self._last_value("THERMOSTAT_AMBIENT_STATUS", sensor, "ambient_temperature")
+        heartbeat = (dsa if dsa in _HEATING_DSAS else None, lamp == 1)
+        if len(self._heartbeats) < MAX_HEARTBEATS:
+            self._heartbeats[data] = heartbeat
+        return heartbeat
 
     def _obey(self, data: bytes) -> None:
         given = commanded(self._command, data)
@@ -485,6 +475,8 @@ class Panel(Device):
 
     def _follow_supply(self) -> None:
         """Switch loads off or on, and the generator, by the voltage of the battery."""
+        if self.shedding is None and self.generator is None:
+            return
         volts = self._supply.value("DC_SOURCE_STATUS_1", self.settings.dc_source, "dc_voltage")
         if self.shedding is not None:
             self.shedding.decide(self.now, volts)
@@ -497,37 +489,37 @@ class Panel(Device):
         return self._status.by_name[which].value(self._state[which])
 
     def _battery_is_low(self) -> bool:
-        volts = self._last_value("DC_SOURCE_STATUS_1", self.settings.dc_source, "dc_voltage")
+        volts = self._last["dc_source"].value("dc_voltage")
         return volts is None or volts < LOW_BATTERY_VOLTS
 
     def _fan_limit_percent(self) -> float:
         """Return the highest speed of the heater's fan that the supply allows."""
         if self._battery_is_low():
             return LOW_BATTERY_FAN_LIMIT_PERCENT
-        if self.settings.charger is None:
+        charger = self._last.get("charger")
+        if charger is None:
             return 100.0
-        values = self._last_values("CHARGER_STATUS", self.settings.charger) or {}
+        values = charger.raws() or {}
         return 100.0 if values.get("operating_state", 0) >= MIN_CHARGING_STATE else ON_BATTERY_FAN_LIMIT_PERCENT
 
     def _can_heat(self) -> bool:
         """Return whether all devices that heating needs are received: the furnace, and the pump if there is one."""
-        pump = self.settings.circulation_pump
-        pumped = pump is None or self._last_data("CIRCULATION_PUMP_STATUS", pump) is not None
-        return pumped and self._last_data("FURNACE_STATUS", self.settings.furnace) is not None
-
-    def _has_fault(self, function: str) -> bool:
-        """Return whether the heater of a function reports a fault: with a red lamp, or that it failed to ignite."""
-        source = self._sources.get(function)
-        instance = getattr(self.settings, function)
-        failed = function == "water_heater" and self._last_value("WATERHEATER_STATUS", instance, "failure_to_ignite")
-        return bool(failed) or any(lamp_source == source for lamp_source, _ in self._red_lamps)
+        pump = self._last.get("circulation_pump")
+        return (pump is None or pump.is_known) and self._last["furnace"].is_known
 
     def _follow_faults(self) -> None:
-        """Note which heaters are asked for nothing; one with two functions has one burner."""
+        """Note which heaters are asked for nothing; one with two functions has one burner.
+
+        A heater has a fault while it reports a red lamp, or that it failed to ignite.
+        """
         if self.settings.on_heater_fault == "ignore":
             return
-        faulty = {self._sources.get(function) for function in _HEATING if self._has_fault(function)}
-        now = {function for function in _HEATING if function in self._sources and self._sources[function] in faulty}
+        failed, now = bool(self._last["water_heater"].value("failure_to_ignite")), set()
+        if failed or self._red_lamps:
+            faulty: set[int | None] = {source for source, _ in self._red_lamps}
+            if failed:
+                faulty.add(self._last["water_heater"].source)
+            now = {function for function in _HEATING if self._last[function].source in faulty}
         self._stopped = now if self.settings.on_heater_fault == "resume" else self._stopped | now
 
     def _decide(self) -> None:
@@ -553,7 +545,7 @@ class Panel(Device):
 
     def _heat_percent(self) -> float:
         """Return the heat to command, 0 to 100 in steps: proportional, a part for the cold outside, the trim."""
-        indoors = self._temperature(self.settings.indoor_sensor)
+        indoors = self._last["indoor_sensor"].value("ambient_temperature")
         if (
             "furnace" in self._stopped
             or indoors is None
@@ -562,7 +554,7 @@ class Panel(Device):
         ):
             return 0.0
         wanted = self._set_point_c("set_point_temperature_heat")
-        outdoors = self._temperature(self.settings.outdoor_sensor)
+        outdoors = self._last["outdoor_sensor"].value("ambient_temperature")
         forward = FORWARD_PERCENT_PER_K * max(0.0, wanted - outdoors) if outdoors is not None else 0.0
         missing = wanted - indoors
         trim = self._trim_percent + TRIM_PERCENT_PER_K * max(-1.0, min(1.0, missing))
@@ -574,10 +566,10 @@ class Panel(Device):
 
     def _roof_percent(self) -> float:
         """Return the roof fan's speed: fresh air always, more to cool where the air outside is cooler."""
-        if self._last_data("ROOF_FAN_STATUS_1", self.settings.roof_fan) is None or self._battery_is_low():
+        if not self._last["roof_fan"].is_known or self._battery_is_low():
             return 0.0
-        indoors = self._temperature(self.settings.indoor_sensor)
-        outdoors = self._temperature(self.settings.outdoor_sensor)
+        indoors = self._last["indoor_sensor"].value("ambient_temperature")
+        outdoors = self._last["outdoor_sensor"].value("ambient_temperature")
         if indoors is None or outdoors is None or indoors <= self._set_point_c("set_point_temperature_cool"):
             return FRESH_AIR_PERCENT
         return COOLING_PERCENT if outdoors < indoors - MIN_COOLING_DIFFERENCE_K else FRESH_AIR_PERCENT
@@ -597,33 +589,31 @@ class Panel(Device):
         pump = self.settings.circulation_pump
         if pump is None:
             return
-        values = self._last_values("CIRCULATION_PUMP_STATUS", pump)
+        values = self._last["circulation_pump"].raws()
         wanted = {"output_status_command": PUMP_ON if needed else PUMP_OFF}
         self._send_command("CIRCULATION_PUMP_COMMAND", follows=_follows(values, wanted), instance=pump, **wanted)
 
     def _has_water(self) -> bool:
         """Return whether the fresh tank reports any water: without it there is nothing to heat."""
-        tank = self.settings.fresh_tank
-        return tank is None or bool(self._last_value("TANK_STATUS", tank, "relative_level"))
+        tank = self._last.get("fresh_tank")
+        return tank is None or bool(tank.value("relative_level"))
 
     def _command_water(self) -> None:
-        values = self._last_values("WATERHEATER_STATUS", self.settings.water_heater)
+        values = self._last["water_heater"].raws()
         if values is None:
             return
         wanted = {
             "operating_mode": WATER_COMBUSTION
             if self._has_water() and "water_heater" not in self._stopped
             else WATER_OFF,
-            "set_point_temperature": self._raw_set_point(
-                "WATERHEATER_COMMAND", "set_point_temperature", self.settings.water_c
-            ),
+            "set_point_temperature": self._water_set_point,
         }
         self._send_command(
             "WATERHEATER_COMMAND", follows=_follows(values, wanted), instance=self.settings.water_heater, **wanted
         )
 
     def _command_roof_fan(self, percent: float) -> None:
-        values = self._last_values("ROOF_FAN_STATUS_1", self.settings.roof_fan)
+        values = self._last["roof_fan"].raws()
         wanted = {
             "system_status": int(percent > 0),
             "fan_mode": 1,
@@ -635,8 +625,10 @@ class Panel(Device):
             "ROOF_FAN_COMMAND_1", follows=_follows(values, wanted), instance=self.settings.roof_fan, **wanted
         )
 
-    def _raw_set_point(self, message: str, field: str, celsius: float) -> int:
-        return self.catalogue.by_name(message).by_name[field].raw(celsius)
+    @cached_property
+    def _water_set_point(self) -> int:
+        field = self.catalogue.by_name("WATERHEATER_COMMAND").by_name["set_point_temperature"]
+        return field.raw(self.settings.water_c)
 
     def _send_command(self, message: str, *, follows: bool = True, **raws: int) -> None:
         """Send a command when it is new, and again where the device's status does not follow it."""
@@ -653,6 +645,6 @@ class Panel(Device):
         return self._status.pack(instance=self._zone, **self._state, fan_speed=round(self._fan_percent / PERCENT_STEP))
 
 
-def _follows(values: dict[str, int] | None, wanted: dict[str, int]) -> bool:
+def _follows(values: Mapping[str, int] | None, wanted: Mapping[str, int]) -> bool:
     """Return whether a status has the commanded values; True where no status is received."""
-    return values is None or all(values.get(name) == raw for name, raw in wanted.items())
+    return values is None or wanted.items() <= values.items()

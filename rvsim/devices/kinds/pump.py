@@ -64,6 +64,8 @@ class CirculationPump(Device):
         self._stalled_s = self._pause_s = 0
         self._is_turning = False
         self._faults: frozenset[ReportedFault] = frozenset()
+        self._acted: tuple[int, bool, bool, int, int] | None = None
+        """Command, supply, whether it is blocked, pause and tries, as the vehicle and the bus last got them."""
         self._amps = -1.0
         self.world.set_pump(self.name, running=False)
 
@@ -88,7 +90,7 @@ class CirculationPump(Device):
         """Clear its reported faults; those that last are reported again."""
         super().reset(faults=faults, reboot=reboot)
         if faults:
-            self._faults = frozenset()
+            self._faults, self._acted = frozenset(), None
 
     def _obey(self, data: bytes) -> None:
         given = commanded(self._command, data)
@@ -115,8 +117,14 @@ class CirculationPump(Device):
         self._set_pump()
 
     def _set_pump(self) -> None:
+        """Set the pump by its command, its supply and what blocks it, where one of them has changed."""
         plan = self.settings
-        on, has_supply = self._output_status == ON, self.world.volts_at(self.name) >= plan.cut_off_volts
+        has_supply = self.world.volts_at(self.name) >= plan.cut_off_volts
+        state = (self._output_status, has_supply, self._is_blocked, self._pause_s, self._tries)
+        if state == self._acted:
+            return
+        self._acted = state
+        on = self._output_status == ON
         self._is_turning = on and has_supply and not self._pause_s and self._tries < plan.tries
         self.world.set_pump(self.name, running=self._is_turning and not self._is_blocked)
         motor = (plan.stall_amps if self._is_blocked else plan.amps) if self._is_turning else 0.0
@@ -128,6 +136,8 @@ class CirculationPump(Device):
         self._set_faults(frozenset(faults | ({LOW_SUPPLY} if on and not has_supply else set())))
 
     def _set_faults(self, faults: frozenset[ReportedFault]) -> None:
+        if faults == self._faults:
+            return
         before, self._faults = self._faults, faults
         for fault in (BLOCKED, LOW_SUPPLY):  # in this order, so that one seed gives one run
             if fault in faults - before:

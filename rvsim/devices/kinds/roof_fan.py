@@ -90,6 +90,8 @@ class RoofFan(Device):
             "wind_direction_switch": AIR_OUT,
         }
         self._set_point: int | None = None
+        self._set_point_c: float | None = None
+        """The same in degrees Celsius."""
         self._command = self.catalogue.by_name("ROOF_FAN_COMMAND_1")
         self._status = self.catalogue.by_name("ROOF_FAN_STATUS_1")
         self._speed = 0.0
@@ -100,6 +102,8 @@ class RoofFan(Device):
         self._dry_since: int | None = 0
         """The time since which it has not rained; None while it rains."""
         self._shown_speed = 0
+        self._is_settled = False
+        """Whether nothing changes from second to second until it rains or is commanded."""
         self._acted: tuple[float, float, bool, int] | None = None
         """Speed, dome, whether it moves, and light, as the vehicle last got them."""
 
@@ -111,20 +115,17 @@ class RoofFan(Device):
         """Move motor and dome each second; send the state at the gap."""
         self._dry_since = -SECOND_US * 7200  # it has not rained before
         self.every(SECOND_US, self._step)
-        self.broadcast("ROOF_FAN_STATUS_1", self._build_status)
+        self.broadcast("ROOF_FAN_STATUS_1", self._status_builder())
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether the fan is to turn."""
-        return self._wanted_speed() > 0
+        return self._wanted_speed(is_open=self._wants_open()) > 0
 
     # What it is to do.
 
-    def _set_point_c(self) -> float | None:
-        return None if self._set_point is None else self._status.by_name["set_point"].value(self._set_point)
-
     def _call_in_auto(self) -> bool:
         """Return whether it is warm enough in automatic: from the dead band above the set point down to the point."""
-        wanted = self._set_point_c()
+        wanted = self._set_point_c
         if wanted is None:
             return True
         above = self.world.air_celsius(self.settings.zone) - wanted
@@ -139,11 +140,11 @@ class RoofFan(Device):
         on = self._state["system_status"] == 1 and not self._is_rained_shut()
         return on and (self._state["fan_mode"] != MODE_AUTO or self._is_calling)
 
-    def _wanted_speed(self) -> float:
-        """Return the fraction of full speed that is wanted now."""
-        if not self._wants_open():
+    def _wanted_speed(self, *, is_open: bool) -> float:
+        """Return the fraction of full speed that is wanted now, where the dome is to be open."""
+        if not is_open:
             return 0.0
-        wanted = self._set_point_c()
+        wanted = self._set_point_c
         if self._state["speed_mode"] == SPEED_AUTO and wanted is not None:
             above = self.world.air_celsius(self.settings.zone) - wanted
             return min(1.0, max(MIN_AUTO_SPEED, above / self.settings.auto_full_k))
@@ -153,22 +154,31 @@ class RoofFan(Device):
 
     def _step(self) -> None:
         """Go on by one second."""
+        if self._is_settled and not self.site.rain:
+            return
         plan = self.settings
         if self.site.rain:
             self._dry_since = None
         elif self._dry_since is None:
             self._dry_since = self.now
         self._is_calling = self._call_in_auto()
+        is_open = self._wants_open()
         if plan.dome_m2:
-            self._move_dome(1.0 if self._wants_open() else 0.0)
-        wanted = self._wanted_speed() if self._dome >= OPEN_ENOUGH else 0.0
+            self._move_dome(1.0 if is_open else 0.0)
+        wanted = self._wanted_speed(is_open=is_open) if self._dome >= OPEN_ENOUGH else 0.0
         if self._state["wind_direction_switch"] == AIR_IN:
             wanted = -wanted
-        step = 1 / plan.ramp_s
-        change = max(-step, min(step, wanted - self._speed))
-        crosses = self._speed * (self._speed + change) < 0  # a motor stops before it turns the other way
-        self._speed = 0.0 if crosses else self._speed + change
+        is_at_speed, is_automatic = wanted == self._speed, self._set_point is not None
+        if not is_at_speed:
+            self._turn(wanted, 1 / plan.ramp_s)
         self._act()
+        self._is_settled = is_at_speed and not (self._dome_moves or is_automatic or self._is_rained_shut())
+
+    def _turn(self, wanted: float, step: float) -> None:
+        """Change the speed by one step at most; a motor stops before it turns the other way."""
+        change = max(-step, min(step, wanted - self._speed))
+        crosses = self._speed * (self._speed + change) < 0
+        self._speed = 0.0 if crosses else self._speed + change
 
     def _move_dome(self, wanted: float) -> None:
         self._dome_moves = self._dome != wanted
@@ -204,9 +214,12 @@ class RoofFan(Device):
         given = commanded(self._command, data)
         if given.get("instance") != self._instance:
             return
+        self._is_settled = False
         before = (dict(self._state), self._set_point)
         self._state.update({name: raw for name, raw in given.items() if name in self._state})
         self._set_point = given.get("set_point", self._set_point)
+        if self._set_point is not None:
+            self._set_point_c = self._status.by_name["set_point"].value(self._set_point)
         if before != (self._state, self._set_point):
             self._shown_speed = self._speed_setting()
             self.send_now("ROOF_FAN_STATUS_1")
@@ -216,14 +229,19 @@ class RoofFan(Device):
     def _speed_setting(self) -> int:
         """Return the raw speed: as commanded, or in steps of 5 % what it sets itself."""
         if self._state["speed_mode"] == SPEED_AUTO and self._set_point is not None:
-            return 10 * round(self._wanted_speed() * 20)
+            return 10 * round(self._wanted_speed(is_open=self._wants_open()) * 20)
         return self._state["fan_speed_setting"]
 
-    def _build_status(self) -> bytes:
-        fields = self._status.by_name
-        return self._status.pack(
-            instance=self._instance,
-            **{**self._state, "fan_speed_setting": self._speed_setting()},
-            ambient_temperature=fields["ambient_temperature"].sensor_raw(self.world.air_celsius(self.settings.zone)),
-            set_point=fields["set_point"].all_ones if self._set_point is None else self._set_point,
-        )
+    def _status_builder(self) -> Callable[[], bytes]:
+        fields, zone = self._status.by_name, self.settings.zone
+        pack = self._status.packer(*self._state, "ambient_temperature", "set_point", instance=self._instance)
+        celsius, no_set_point = fields["ambient_temperature"].sensor_raw, fields["set_point"].all_ones
+
+        def build() -> bytes:
+            return pack(
+                **{**self._state, "fan_speed_setting": self._speed_setting()},
+                ambient_temperature=celsius(self.world.air_celsius(zone)),
+                set_point=no_set_point if self._set_point is None else self._set_point,
+            )
+
+        return build

@@ -10,6 +10,7 @@ to it, and a sender that is fitted the wrong way round. Does not know who uses t
 A float that is held by ice keeps its level; probes in ice have no contact and read empty. Common practice, no source.
 """
 
+from collections.abc import Callable
 from math import exp
 from typing import Annotated, Literal
 
@@ -59,34 +60,35 @@ class TankSensor(Device):
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)
         self._instance = self.instance("tank")
-        self._tank = self.settings.tank
+        name = self.settings.tank
         names = self.world.tank_names()
-        if self._tank not in names:
+        if name not in names:
             raise InputError(
-                f'device "{self.name}": {shown(self._tank)} is not a tank of the rig{did_you_mean(self._tank, names)}; '
+                f'device "{self.name}": {shown(name)} is not a tank of the rig{did_you_mean(name, names)}; '
                 f"its tanks are {', '.join(names)}"
             )
-        content = self.world.tank_content(self._tank)
+        self._tank = self.world.tank(name)
+        content = self._tank.content
         if self._instance not in TANK_INSTANCES[content]:
             first, second = TANK_INSTANCES[content]
             article = "an" if content == "lpg" else "a"
             raise InputError(
                 f'device "{self.name}": in TANK_STATUS, instance {self._instance} is not {article} {_TITLES[content]}: '
-                f'write tank = {first} (or {second} for a second one), or set another tank than "{self._tank}"'
+                f'write tank = {first} (or {second} for a second one), or set another tank than "{name}"'
             )
-        self._size_litres = self.world.tank_size_litres(self._tank)
+        self._size_litres = self._tank.size_litres
         self._is_reversed = self.settings.is_reversed
         damping_s = self.settings.damping_s
         self._share = 1 - exp(-1 / damping_s) if damping_s else 1.0
-        self._percent = self.world.tank_percent(self._tank)
+        self._percent = self._tank.percent
 
     def on_start(self) -> None:
         """Measure each second while the water moves; send the level at the gap."""
         self.world.set_load(self.name, self.settings.electronics_amps)
-        self._percent = self.world.tank_percent(self._tank)
+        self._percent = self._tank.percent
         if self.settings.slosh_percent:
             self.every(SECOND_US, self._slosh)
-        self.broadcast("TANK_STATUS", self._build_status)
+        self.broadcast("TANK_STATUS", self._status_builder())
 
     def turn_over(self) -> None:
         """Turn the sender over: the wrong way round, or back."""
@@ -95,16 +97,13 @@ class TankSensor(Device):
     def _slosh(self) -> None:
         """Average the level, which swings while the vehicle moves."""
         if self.site.engine_rpm > 0 and not self._is_held:
-            swung = self._level() + self.random.gauss(0, self.settings.slosh_percent)
+            swung = self._tank.percent + self.random.gauss(0, self.settings.slosh_percent)
             self._percent += self._share * (min(100.0, max(0.0, swung)) - self._percent)
 
     @property
     def _is_held(self) -> bool:
         """Whether ice holds the sender."""
-        return self.world.tank_ice_percent(self._tank) >= FROZEN_PERCENT
-
-    def _level(self) -> float:
-        return self.world.tank_percent(self._tank)
+        return self._tank.ice_percent >= FROZEN_PERCENT
 
     def _measured_percent(self) -> float:
         """Return the level that the sender gives, 0 to 100."""
@@ -112,22 +111,27 @@ class TankSensor(Device):
             percent = 0.0 if self.settings.sender == "probes" else self._percent
         else:
             if not (self.site.engine_rpm > 0 and self.settings.slosh_percent):
-                self._percent = self._level()
+                self._percent = self._tank.percent
             percent = self._percent
         return 100.0 - percent if self._is_reversed else percent
 
-    def _build_status(self) -> bytes:
-        spec = self.catalogue.by_name("TANK_STATUS")
-        percent, steps = self._measured_percent(), self.settings.steps
-        if self.settings.sender == "probes":
-            level = int(percent * steps / 100)
-            percent = 100 * level / steps
-        else:
-            level = round(percent * steps / 100)
-        return spec.pack(
-            instance=self._instance,
-            relative_level=level,
-            resolution=steps,
-            absolute_level=round(percent * self._size_litres / 100),
-            tank_size=round(self._size_litres),
-        )
+    def _status_builder(self) -> Callable[[], bytes]:
+        steps, size_litres = self.settings.steps, self._size_litres
+        pack = self.catalogue.by_name("TANK_STATUS").packer(
+            "relative_level", "absolute_level",
+            instance=self._instance, resolution=steps, tank_size=round(size_litres),
+        )  # fmt: skip
+        has_probes = self.settings.sender == "probes"
+        last, data = -1.0, b""
+
+        def build() -> bytes:
+            nonlocal last, data
+            percent = self._measured_percent()
+            if percent != last:
+                last = percent
+                level = int(percent * steps / 100) if has_probes else round(percent * steps / 100)
+                given = 100 * level / steps if has_probes else percent
+                data = pack(relative_level=level, absolute_level=round(given * size_litres / 100))
+            return data
+
+        return build

@@ -40,6 +40,13 @@ Celsius = Annotated[float, Field(ge=20, le=99)]
 SupplyVolts = Annotated[float, Field(ge=6, le=32)]
 
 
+_STATE_FIELDS = (
+    "operating_mode", "set_point_temperature", "thermostat_status", "burner_status", "ac_element_status",
+    "high_temperature_limit_switch", "failure_to_ignite", "ac_power_failure", "dc_power_failure", "dc_power_warning",
+)  # fmt: skip
+"""The fields whose change is sent at once."""
+
+
 class WaterHeaterSettings(Settings):
     """What heats the water, its thermostat and limit, its ignition, and what it draws."""
 
@@ -111,7 +118,8 @@ class WaterHeater(Device):
         )
         self.burner = SparkIgnition(figures, self.random.randrange)
         self._mode = OFF
-        self._set_point = self._status.by_name["set_point_temperature"].raw(plan.set_point_c)
+        self._change_set_point(self._status.by_name["set_point_temperature"].raw(plan.set_point_c))
+        self._gas_litres_per_h = use_per_hour(plan.gas_w, plan.gas_efficiency_percent / 100, MJ_PER_LITRE["lpg"])
         self._level = plan.element_levels
         self._off_since = 0
         self._is_calling = self._is_tripped = False
@@ -127,7 +135,7 @@ class WaterHeater(Device):
         """Control flame and element each second; send the state at its gap."""
         self._off_since = self.now
         self.every(SECOND_US, self._update)
-        self.broadcast("WATERHEATER_STATUS", self._build_status)
+        self.broadcast("WATERHEATER_STATUS", self._status_builder())
         if self.settings.element_w:
             self.broadcast("WATERHEATER_STATUS_2", self._build_status_2)
 
@@ -159,8 +167,12 @@ class WaterHeater(Device):
         if "set_point_temperature" in given:
             field = self._command.by_name["set_point_temperature"]
             lowest, highest = field.raw(plan.lowest_c), field.raw(plan.highest_c)
-            self._set_point = min(highest, max(lowest, given["set_point_temperature"]))
+            self._change_set_point(min(highest, max(lowest, given["set_point_temperature"])))
         self._update()
+
+    def _change_set_point(self, raw: int) -> None:
+        self._set_point = raw
+        self._set_point_c = float(self._status.by_name["set_point_temperature"].value(raw))
 
     def _has_what_it_needs(self, mode: int) -> bool:
         burns, plugged = self.settings.gas_w > 0, self.settings.element_w > 0
@@ -205,7 +217,7 @@ class WaterHeater(Device):
     def _needs_heat(self) -> bool:
         if self._mode == OFF:
             return False
-        wanted_c = float(self._status.by_name["set_point_temperature"].value(self._set_point))
+        wanted_c = self._set_point_c
         return self.world.water_c < (wanted_c if self._is_calling else wanted_c - self.settings.band_k)
 
     def _watch_limit(self) -> None:
@@ -217,10 +229,8 @@ class WaterHeater(Device):
             self._is_tripped = water_c >= plan.limit_resets_c and self._is_tripped
 
     def _burn(self, *, wanted: bool) -> None:
-        plan = self.settings
         self.burner.step(self.now, is_wanted=wanted, has_gas=self.gas.has_gas)
-        watts = plan.gas_w if self.burner.is_valve_open else 0.0
-        self.gas.burn(use_per_hour(watts, plan.gas_efficiency_percent / 100, MJ_PER_LITRE["lpg"]))
+        self.gas.burn(self._gas_litres_per_h if self.burner.is_valve_open else 0.0)
 
     def _amps(self) -> float:
         plan, burner = self.settings, self.burner
@@ -247,6 +257,8 @@ class WaterHeater(Device):
             yield LOW_SUPPLY
 
     def _set_faults(self, faults: frozenset[ReportedFault]) -> None:
+        if faults == self._faults:
+            return
         before, self._faults = self._faults, faults
         for fault in (IGNITION, TOO_HOT, NO_MAINS, LOW_SUPPLY):  # in this order, so that one seed gives one run
             if fault in faults - before:
@@ -256,31 +268,29 @@ class WaterHeater(Device):
 
     # Status.
 
-    def _state(self) -> dict[str, int]:
-        """Return the fields whose change is sent at once."""
-        volts = self.world.volts_at(self.name)
-        return {
-            "operating_mode": self._mode,
-            "set_point_temperature": self._set_point,
-            "thermostat_status": int(self._is_calling),
-            "burner_status": int(self.burner.is_lit),
-            "ac_element_status": int(self._element_w > 0),
-            "high_temperature_limit_switch": int(self._is_tripped),
-            "failure_to_ignite": int(self._is_locked),
-            "ac_power_failure": int(NO_MAINS in self._faults),
-            "dc_power_failure": int(volts < self.settings.cut_off_volts),
-            "dc_power_warning": int(volts < self.settings.warning_volts),
-        }
+    def _state(self) -> tuple[int, ...]:
+        """Return the raw values of ``_STATE_FIELDS``."""
+        volts, plan = self.world.volts_at(self.name), self.settings
+        return (
+            self._mode, self._set_point, self._is_calling, self.burner.is_lit, self._element_w > 0, self._is_tripped,
+            self._is_locked, NO_MAINS in self._faults, volts < plan.cut_off_volts, volts < plan.warning_volts,
+        )  # fmt: skip
 
     def _send_change(self) -> None:
-        now = tuple(self._state().values())
+        now = self._state()
         last, self._last = self._last, now
         if last not in ((), now):
             self.send_now("WATERHEATER_STATUS")
 
-    def _build_status(self) -> bytes:
-        water_c = self._status.by_name["water_temperature"].sensor_raw(self.world.water_c)
-        return self._status.pack(instance=self._instance, water_temperature=water_c, **self._state())
+    def _status_builder(self) -> Callable[[], bytes]:
+        pack = self._status.packer(*_STATE_FIELDS, "water_temperature", instance=self._instance)
+        celsius = self._status.by_name["water_temperature"].sensor_raw
+
+        def build() -> bytes:
+            state = dict(zip(_STATE_FIELDS, self._state(), strict=True))
+            return pack(water_temperature=celsius(self.world.water_c), **state)
+
+        return build
 
     def _build_status_2(self) -> bytes:
         """Return the data; engine preheat and coolant level are not known and are sent as no data."""

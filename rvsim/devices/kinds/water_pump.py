@@ -187,6 +187,8 @@ class WaterPump(Device):
         return [fault for fault, is_there in ((DRY, self._is_dry), (LOW_SUPPLY, not has_supply)) if is_there]
 
     def _set_faults(self, faults: frozenset[ReportedFault]) -> None:
+        if faults == self._faults:
+            return
         before, self._faults = self._faults, faults
         for fault in (DRY, LOW_SUPPLY):  # in this order, so that one seed gives one run
             if fault in faults - before:

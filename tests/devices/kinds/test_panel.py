@@ -348,3 +348,14 @@ def test_one_that_was_carried_away_is_back_with_the_first_frame(alone, other):
     assert len(panel.of(0x0EA00)) > asked + 3
     panel.put(*other).until(70)
     assert len(panel.of(0x0EA00)) < asked + 15
+
+
+@pytest.mark.parametrize(("mobile", "heeded"), [(False, [2, 3]), (True, [0, 1, 2, 3])])
+def test_it_leaves_out_statuses_of_instances_that_it_does_not_use(alone, mobile, heeded):
+    """A sensor of another zone is of no use; one that can be carried away heeds all, to know that it is in reach."""
+    settings = {"indoor_sensor": 3, "outdoor_sensor": 2, "mobile": mobile}
+    heeds = alone("panel", settings=settings, control_panel=1, thermostat=1).bench.devices[0].heeds
+    assert [number for number in range(4) if heeds(0x19FF9C91, bytes([number]))] == heeded
+    assert heeds(0x19FF9C91, b"") == mobile
+    assert heeds(0x19FFC74A, b"\x01") == mobile  # a charger, where the settings name none
+    assert heeds(0x19FECA5E, b"\x05")  # a heartbeat
