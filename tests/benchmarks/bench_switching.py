@@ -4,13 +4,13 @@ python tests/benchmarks/bench_switching.py [HOURS] [--quick] [--json]
 
 By the clock is a row in which the vehicle is simulated in a second process.
 The vehicle has 4 modules of 20 outputs each, 40 switches and keys (4 ladders of 5, 20 keys of a keypad), a battery
-monitor, and a charger on shore power that carries the loads, 106 A on average: without it the battery is empty after
+monitor, and a charger on shore power that carries the loads, more than 100 A: without it the battery is empty after
 some seven hours, and the modules start again all the time. Each quarter of an hour every switch is pressed once, and
 half of the outputs are on always. The figure is processor time, that of 24 h is computed where fewer hours ran: a quick
-one from 2 h, with the start of the devices, which a day has once, counted twelve times. The time from a command to the status of the output is
-measured in a paced run, as `bench_reply` does, with commands at least 6 ms apart; what is beyond the time that both
-frames take on the pair is the bench's. Nothing else is switched meanwhile: a module sends of one output every 5 ms at
-most, and an answer that waits for others of a scene is the module's own time.
+one from 2 h, with the start of the devices, which a day has once, counted twelve times. The time from a command to the
+status of the output is measured in a paced run, as `bench_reply` does, with commands at least 6 ms apart; what is
+beyond the time that both frames take on the pair is the bench's. Nothing else is switched meanwhile: a module sends of
+one output every 5 ms at most, and an answer that waits for others of a scene is the module's own time.
 """
 
 import random
