@@ -20,7 +20,7 @@ from rvsim.watch.decode import Decoder
 from rvsim.watch.traffic import MAX_SILENCES
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.line_events import LineEvent, OtherFrame, is_error_frame
+from rvsim.wire.line_events import LineEvent, OtherFrame, Waited, is_error_frame
 
 if TYPE_CHECKING:
     from numpy import int64
@@ -165,6 +165,8 @@ class _Pass:
         """The number of frames that the watch knows."""
         self._due: tuple[float, int] = (-1, 0)
         """When something is due, and the first frame after that."""
+        self._decisive = 0
+        """The first frame whose time decides something, or that must be taken in for its source."""
 
     def run(self, block: Block, topics: list[TopicFrames]) -> tuple[int, list[tuple[int, LineEvent]]]:
         """Observe the block, or the first part of it.
@@ -178,6 +180,8 @@ class _Pass:
         position = 0
         while True:
             stop = self._next_stop(position)
+            while events and events[-1][0] <= stop and self._passes_over(*events[-1]):
+                events.pop()
             if events and events[-1][0] <= stop:
                 position, event = events.pop()
                 self._observe_event(position, event)
@@ -229,6 +233,7 @@ class _Pass:
         """Return the first frame from this position on that must be stopped at; the number of frames for none."""
         watch, heap = self._watch, self._heap
         if watch.wire_problems.needs_sources:
+            self._decisive = position
             return position
         while heap and self._topics[heap[0][1]].next_position != heap[0][0]:
             heappop(heap)
@@ -238,8 +243,22 @@ class _Pass:
             self._due = due, bisect_right(self._times, due)
         while self._long_gaps[self._gap] < position:
             self._gap += 1
-        stop = min(stop, max(position, self._due[1]), self._long_gaps[self._gap])
-        return min(stop, self._seconds.next_boundary(position))
+        self._decisive = min(
+            max(position, self._due[1]), self._long_gaps[self._gap], self._seconds.next_boundary(position)
+        )
+        return min(stop, self._decisive)
+
+    def _passes_over(self, position: int, event: LineEvent) -> bool:
+        """Pass over an event before the frame at a position, where nothing follows from it or from its time.
+
+        That is a frame's wait, when it has ended: many frames wait for a moment on a busy bus.
+        """
+        return (
+            isinstance(event, Waited)
+            and position < self._decisive
+            and event.time == self._times[position]
+            and self._watch.wire_problems.pass_wait(event)
+        )
 
     def _find_next(self, topic: TopicFrames) -> None:
         """Find the next frame of interest of a topic."""

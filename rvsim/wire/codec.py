@@ -1,17 +1,19 @@
 """Generates the Python functions of a message: bytes to raw integers, bytes to readings, raw integers to bytes.
 
 Knows: bit positions, byte orders, widths. Does not know scales, nor what a field means. The functions are generated and
-compiled once for each message, because a general loop over fields is several times slower; the tests compare them with
+compiled once for each layout, because a general loop over fields is several times slower; the tests compare them with
 cantools field by field.
 """
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from keyword import iskeyword
+from types import CodeType
 from typing import Any
 
 from rvsim.wire.fields import FieldSpec, Reading, State
 
-_RESERVED_NAMES = frozenset({"int", "refuse", "__debug__"})
+_RESERVED_NAMES = frozenset({"int", "refuse", "__rest__", "__debug__"})
 """Names that the generated functions use themselves, or that cannot be a parameter."""
 
 Unpack = Callable[[bytes], tuple[int, ...]]
@@ -20,6 +22,12 @@ Decode = Callable[[bytes], tuple[Reading, ...]]
 
 _MAX_TABLE_BITS = 8
 """Fields of at most so many bits have a table of all their readings, 256 at most."""
+MAX_CODES = 1 << 10
+"""So many compiled functions that pack, and as many that unpack, are kept for the next device with the same layout: a
+device makes its own when it starts. A vehicle has some 100. Our choice."""
+
+Layout = tuple[tuple[str, int, int, bool, bool], ...]
+"""What the code of a function depends on: name, first bit, length, byte order and sign of each field."""
 
 
 def parameter_name(name: str) -> str:
@@ -56,9 +64,14 @@ def _read_expression(field: FieldSpec) -> str:
 
 def compile_unpack(fields: Sequence[FieldSpec]) -> Unpack:
     """Generate ``unpack(data) -> (raw, ...)`` in the order of ``fields``; ``data`` must contain all of them."""
-    body = "".join(_read_expression(field) + "," for field in fields)
-    unpack: Unpack = _compile(f"def function(d):\n return ({body})", {})
+    unpack: Unpack = _make(_unpack_code(_layout(fields)), {})
     return unpack
+
+
+@lru_cache(MAX_CODES)
+def _unpack_code(layout: Layout) -> CodeType:
+    body = "".join(_read_expression(field) + "," for field in _bare_fields(layout))
+    return _compile(f"def function(d):\n return ({body})")
 
 
 def compile_decode(fields: Sequence[FieldSpec]) -> Decode:
@@ -72,7 +85,7 @@ def compile_decode(fields: Sequence[FieldSpec]) -> Decode:
         else:
             names |= {f"f{place}": field, f"s{place}": field.states}
             body += f"new(Reading,(f{place},(r:={_read_expression(field)}),s{place}.get(r,VALUE))),"
-    decode: Decode = _compile(f"def function(d):\n return ({body})", names)
+    decode: Decode = _make(_compile(f"def function(d):\n return ({body})"), names)
     return decode
 
 
@@ -87,10 +100,11 @@ def _write_expression(field: FieldSpec) -> str:
     return f"int.from_bytes(({name}<<{field.low_bit}).to_bytes({size},'big'),'little')<<{8 * field.first_byte}"
 
 
-def _occupied_bits(fields: Sequence[FieldSpec]) -> int:
+@lru_cache(MAX_CODES)
+def _occupied_bits(layout: Layout) -> int:
     """Return the little-endian bitmap of all bits that belong to a field."""
     bits = 0
-    for field in fields:
+    for field in _bare_fields(layout):
         size = field.last_byte + 1 - field.first_byte
         part = (field.all_ones << field.low_bit).to_bytes(size, "big" if field.big_endian else "little")
         bits |= int.from_bytes(part, "little") << 8 * field.first_byte
@@ -104,28 +118,44 @@ def compile_pack(fields: Sequence[FieldSpec], length: int, base: bytes | None = 
     are those of ``base``; without it they are set too (rv-c.com/node/522). A raw integer that does not fit raises
     ValueError.
     """
+    layout = _layout(fields)
+    rest = int.from_bytes(b"\xff" * length if base is None else base, "little") & ~_occupied_bits(layout)
+
+    def refuse(raws: tuple[int, ...]) -> None:
+        for field, raw in zip(_bare_fields(layout), raws, strict=True):
+            low, high = (-(1 << field.length - 1), (1 << field.length - 1) - 1) if field.signed else (0, field.all_ones)
+            if not low <= raw <= high:
+                raise ValueError(f"{field.name}: raw value {raw} does not fit in {field.length} bits")
+
+    pack: Pack = _make(_pack_code(layout, length), {"refuse": refuse, "__rest__": rest})
+    return pack
+
+
+@lru_cache(MAX_CODES)
+def _pack_code(layout: Layout, length: int) -> CodeType:
+    fields = _bare_fields(layout)
     parameters = ",".join(f"{parameter_name(f.name)}={-1 if f.signed else f.all_ones}" for f in fields)
     checks = [
         f"({'|'.join(parameter_name(f.name) for f in group)})>>{width}" for width, group in _by_width(fields).items()
     ]
     checks += [f"not {-(1 << f.length - 1)}<={parameter_name(f.name)}<{1 << f.length - 1}" for f in fields if f.signed]
-    fill = int.from_bytes(b"\xff" * length if base is None else base, "little") & ~_occupied_bits(fields)
-    value = "|".join([*(_write_expression(field) for field in fields), str(fill)])
+    value = "|".join([*(_write_expression(field) for field in fields), "__rest__"])
     refused = ",".join(parameter_name(f.name) for f in fields)
-    source = (
+    return _compile(
         f"def function({'*,' if fields else ''}{parameters}):\n"
         f" if {' or '.join(checks) or 'False'}: refuse(({refused}{',' if fields else ''}))\n"
         f" return ({value}).to_bytes({length},'little')"
     )
 
-    def refuse(raws: tuple[int, ...]) -> None:
-        for field, raw in zip(fields, raws, strict=True):
-            low, high = (-(1 << field.length - 1), (1 << field.length - 1) - 1) if field.signed else (0, field.all_ones)
-            if not low <= raw <= high:
-                raise ValueError(f"{field.name}: raw value {raw} does not fit in {field.length} bits")
 
-    pack: Pack = _compile(source, {"refuse": refuse})
-    return pack
+def _layout(fields: Sequence[FieldSpec]) -> Layout:
+    """Return what the code of a function of these fields depends on."""
+    return tuple([(field.name, field.first, field.length, field.big_endian, field.signed) for field in fields])
+
+
+def _bare_fields(layout: Layout) -> list[FieldSpec]:
+    """Return fields with a layout, and without a meaning."""
+    return [FieldSpec(*field) for field in layout]
 
 
 def _by_width(fields: Sequence[FieldSpec]) -> dict[int, list[FieldSpec]]:
@@ -136,6 +166,10 @@ def _by_width(fields: Sequence[FieldSpec]) -> dict[int, list[FieldSpec]]:
     return groups
 
 
-def _compile(source: str, names: dict[str, Any]) -> Any:
-    exec(source, names)  # the source is built from numbers and checked identifiers only, never from free text
+def _compile(source: str) -> CodeType:
+    return compile(source, "<string>", "exec")
+
+
+def _make(code: CodeType, names: dict[str, Any]) -> Any:
+    exec(code, names)  # the source is built from numbers and checked identifiers only, never from free text
     return names["function"]

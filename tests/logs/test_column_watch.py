@@ -6,11 +6,12 @@ from rvsim.logs.blocks import Block
 from rvsim.logs.column_watch import ColumnWatch, EventFollower
 from rvsim.logs.columns import to_columns
 from rvsim.logs.survey import Surveyor
+from rvsim.rig.model import Rig
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import FlagKind
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.line_events import ErrorFrame
+from rvsim.wire.line_events import ErrorFrame, ErrorState, NotAcknowledged, StateChanged, Waited
 
 CLAIM = bytes.fromhex("0100000000000080")
 WARM = bytes.fromhex("01802501802501FF")
@@ -179,3 +180,84 @@ def test_a_deadline_that_an_event_decides_counts_for_the_next_frame(catalogue):
     flags = surveyed_both_ways(catalogue, [Block(to_columns(entries), [(3202, error)])])
     (flag,) = [flag for flag in flags if flag.kind is FlagKind.STUCK_VALUE]
     assert flag.until == 800.5 * SECOND_US
+
+
+HEATER, OTHER = 0x19FFE45E, 0x19FFCA91
+"""FURNACE_STATUS of the planned heater, and a message of another node."""
+
+
+def waiting_traffic(*events, silent_from=300):
+    """A heater twice a second for 300 s, silent at the end, beside a node that goes on; with events of the bus."""
+    every = []
+    for number in range(600):
+        time = number * SECOND_US // 2
+        if time < silent_from * SECOND_US:
+            every.append(Frame(time + 100_000, HEATER, b"\1" + b"\xff" * 7))
+        every.append(Frame(time + 101_000, OTHER, WARM))
+    told = [(sum(frame.time < event.time for frame in every), event) for event in events]
+    return Block(to_columns(every), told)
+
+
+def wait(at, identifier=OTHER, us=700):
+    """The wait of a frame that got through ``at`` seconds."""
+    time = round(at * SECOND_US)
+    return Waited(time, "a node", identifier, time - us)
+
+
+@pytest.mark.usefixtures("small_blocks")
+@pytest.mark.parametrize(
+    ("block", "stops"),
+    [
+        # each second, and twice a deadline that was put off since is due at the same frame
+        (waiting_traffic(*(wait(second + 0.101) for second in range(10, 290))), 2),
+        (
+            waiting_traffic(*(wait(step / 2 + 0.101) for step in range(520, 598)), silent_from=250),
+            1,
+        ),  # a device is late
+        (waiting_traffic(wait(30.101), wait(30.101, HEATER, 1_920), wait(30.101, us=600)), 0),  # three at one frame
+        (waiting_traffic(wait(299.601)), 0),  # before the last frame
+        (waiting_traffic(wait(299.7)), 1),  # after the last frame
+        (waiting_traffic(wait(30.1005)), 1),  # no frame at its time
+        (waiting_traffic(wait(30.1, HEATER, 1_921)), 1),  # beyond the worst case
+        (waiting_traffic(wait(30.1, HEATER, 9_000), wait(31.1, HEATER, 9_500), wait(33.1), wait(36.1)), 2),
+        (waiting_traffic(wait(30.1, HEATER, 9_000), wait(33.101)), 2),  # the end of a flag is due before it
+        (waiting_traffic(NotAcknowledged(30 * SECOND_US, "heater", HEATER), wait(30.1, HEATER, 60_000)), 2),
+        (
+            waiting_traffic(
+                NotAcknowledged(30 * SECOND_US, "other", OTHER),
+                StateChanged(30_050_000, "other", ErrorState.PASSIVE, 128, 0),
+                wait(30.1, HEATER),
+                wait(30.101, us=101_000),
+                wait(30.601, us=501_000),  # it was ready before the acknowledgement
+                wait(31.101, us=900),
+            ),
+            4,
+        ),
+    ],
+)
+def test_waits_are_passed_over_where_nothing_follows_from_them(catalogue, block, stops):
+    """The flags, their events and the longest wait are those of a watch that observes each by itself."""
+    device = {"name": "heater", "kind": "heater", "address": 0x5E, "functions": {"furnace": 1}}
+    rig = Rig.model_validate({"schema": 1, "name": "t", "title": "T", "device": [device]})
+    singly, watch = Watch(catalogue, rig), Watch(catalogue, rig)
+    expected, told, parts = [], [], []
+    for entry in block.entries():
+        expected += singly.observe(entry) if isinstance(entry, Frame) else singly.observe_event(entry)
+
+    class Counting(EventFollower):
+        """A follower that keeps each part of the events that did not come with a frame."""
+
+        def observe_frame(self, position, events):
+            """Keep them."""
+            told.extend(events)
+
+    def keep(events):
+        told.extend(events)
+        parts.append(events)
+
+    columns = ColumnWatch(watch, Decoder(catalogue), Counting(keep))
+    columns.observe(block, columns.split(block.frames))
+    assert told == expected
+    assert watch.wire_problems.longest == singly.wire_problems.longest
+    assert (watch.next_due, watch.all_flags) == (singly.next_due, singly.all_flags)
+    assert len(parts) == stops

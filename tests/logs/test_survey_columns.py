@@ -21,16 +21,19 @@ from rvsim.shipped import scenario_folder
 from rvsim.watch.detect import driven_values, drives
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import (
+    Collided,
     ErrorFrame,
     ErrorState,
     JoinedMessage,
     ListeningResumed,
     LogEnded,
     Marked,
+    NotAcknowledged,
     OtherFrame,
     OtherKind,
     StateChanged,
     TimeWentBack,
+    Waited,
 )
 
 SCENARIOS = sorted(path.stem for path in scenario_folder().glob("*.toml"))
@@ -345,8 +348,27 @@ def _add_events(entries, first, end, rng):
         entries.insert(place, rng.choice(events))
 
 
+def _add_waits(entries, first, end, rng):
+    """Have many frames wait, a few of them long, and some for an acknowledgement, or after a collision."""
+    waits = []
+    for place in range(first, end):
+        entry = entries[place]
+        if not isinstance(entry, Frame) or rng.random() < 0.5:
+            waits.append(entry)
+            continue
+        since = max(0, entry.time - rng.choice((700, 700, 5_000, 2_000_000)))
+        if rng.random() < 0.02:
+            waits.append(NotAcknowledged(since, "a", entry.identifier))
+        if rng.random() < 0.01:
+            waits.append(Collided(since, entry.identifier, ("a", "b")))
+        late = rng.choice((0,) * 8 + (1, 3_000))
+        waits += [Waited(entry.time - late, "a", entry.identifier, since), entry]
+    entries[first:end] = sorted(waits, key=lambda entry: entry.time) if rng.random() < 0.5 else waits
+
+
 MUTATIONS = (
-    _cut, _double, _shift, _hurry, _spoil, _shorten, _silence, _readdress, _reorder, _add_frames, _add_events
+    _cut, _double, _shift, _hurry, _spoil, _shorten, _silence, _readdress, _reorder, _add_frames, _add_events,
+    _add_waits,
 )  # fmt: skip
 
 

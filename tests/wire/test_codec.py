@@ -163,7 +163,14 @@ def test_the_ends_of_every_width_fit(fields, raws, packed):
 
 @pytest.mark.parametrize(
     ("name", "keyword"),
-    [("instance", "instance"), ("class", "class_"), ("int", "int_"), ("refuse", "refuse_"), ("match", "match")],
+    [
+        ("instance", "instance"),
+        ("class", "class_"),
+        ("int", "int_"),
+        ("refuse", "refuse_"),
+        ("__rest__", "__rest___"),
+        ("match", "match"),
+    ],
 )
 def test_a_word_that_python_needs_gets_an_underscore(name, keyword):
     """A field may be called as a Python word; its keyword argument is then spelled with an underscore."""
@@ -189,3 +196,19 @@ def test_no_other_text_gets_into_the_generated_function(name):
     """A name that is not letters, digits and underscores is refused before anything is compiled."""
     with pytest.raises(ValueError, match=r" cannot be the name of a field: letters, digits and underscores"):
         compile_pack([FieldSpec(name, 0, 8)], 8)
+
+
+def test_functions_of_one_layout_are_compiled_once():
+    """A device that starts again makes its functions anew; those of one layout have one code, and each its own bits."""
+
+    def fields(name="a"):
+        return [FieldSpec(name, 0, 8, labels={1: "one"}), FieldSpec("b", 8, 4)]
+
+    first, second = (compile_pack(fields(), 2, base) for base in (bytes(2), b"\x12\x70"))
+    assert first.__code__ is second.__code__
+    assert (first(a=5, b=2), second(a=5, b=2)) == (b"\x05\x02", b"\x05\x72")
+    assert compile_unpack(fields()).__code__ is compile_unpack(fields()).__code__
+    assert compile_pack(fields(), 3)() == b"\xff" * 3
+    assert compile_pack(fields("c"), 2)(c=0) == b"\x00\xff"
+    with pytest.raises(ValueError, match="c: raw value 256"):
+        compile_pack(fields("c"), 2)(c=256)

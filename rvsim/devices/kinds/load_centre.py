@@ -97,6 +97,7 @@ class LoadCentre(Device):
             (one.plan.form, one.plan.instance): one for one in self._channels if one.report is not None
         }
         self._exclusive = self._exclusive_outputs()
+        self._has_interlocks = bool(self._exclusive) or any(one.plan.interlock for one in self._channels)
         self.inputs = InputBank(self, map(line_of, parts.inputs), self._on_switch)
         self._local_switches = dict(self._make_local_switches())
         self.closed_inputs: set[str] = set()
@@ -195,7 +196,7 @@ class LoadCentre(Device):
             level_key, state_key = channel.report.keys
             level, state = channel.report.messages
             self.broadcast(level, partial(getattr, channel.report, "level_data"), key=level_key)
-            self.broadcast(state, partial(self._state_data, channel), key=state_key)
+            self.broadcast(state, self._state_builder(channel), key=state_key)
 
     def on_stop(self) -> None:
         """Lose the power: every output is off, and the coil of each relay is without current."""
@@ -302,11 +303,12 @@ class LoadCentre(Device):
             return False
         if not output.obey(self.now, command):
             return False
-        channel.has_moved = True
+        channel.has_moved, channel.rests = True, False
         if output.interlock and output.is_on:
             for other in self._channels:
                 if other is not channel and other.output.interlock & output.interlock and other.output.is_on:
                     other.output.drop(self.now)
+                    other.rests = False
         return True
 
     @staticmethod
@@ -334,22 +336,27 @@ class LoadCentre(Device):
     def _follow_outputs(self, *, all_of_them: bool = False) -> None:
         """Let loads, battery, limit, messages and timers follow the outputs; all of them where loads have changed."""
         now = self.now
-        if self._exclusive or any(channel.plan.interlock for channel in self._channels):
+        if self._has_interlocks:
             self._follow_interlocks()
-        changed = [channel for channel in self._channels if all_of_them or channel.needs_drive(now)]
-        for channel in self._channels:
+        awake = self._channels if all_of_them else self._awake()
+        changed = awake if all_of_them else [channel for channel in awake if channel.needs_drive(now)]
+        for channel in awake:
             channel.has_moved = False
         if changed:
             volts = self.world.volts_at(self._owner)
             self._drive(changed, volts)
             self._volts = volts
-        self._count(now)
-        self._follow_limit(now)
-        self._report(now)
-        for channel in self._channels:
+        self._count(now, awake)
+        self._follow_limit(now, awake)
+        self._report(now, awake)
+        for channel in awake:
             self._plan(channel)
             if channel.plan.at_power == "last":
                 self.memory[channel.plan.name] = channel.output.target
+
+    def _awake(self) -> list[Channel]:
+        """Return the outputs of which something may have changed: of twenty mostly one or two."""
+        return [channel for channel in self._channels if not channel.rests]
 
     def _drive(self, channels: Iterable[Channel], volts: float) -> None:
         """Give loads their levels at the voltage of the module, or at that behind their own fuse."""
@@ -362,10 +369,11 @@ class LoadCentre(Device):
         for channel in channels:
             channel.drive(self.now, volts, by_channel.get(channel.plan.name))
 
-    def _count(self, now: int) -> None:
+    def _count(self, now: int, awake: Iterable[Channel]) -> None:
         """Take the current of all outputs out of the battery, those behind a fuse of their own each by itself."""
-        self._amps = sum([channel.current.steady_amps for channel in self._channels])
-        amps = sum([channel.counted_amps(now) for channel in self._channels])
+        amps = self._amps = sum([channel.current.steady_amps for channel in self._channels])
+        if any(channel.is_start_counted for channel in awake):
+            amps = sum([channel.counted_amps(now) for channel in self._channels])
         for owner, channel in self._fused.items():
             own = channel.counted_amps(now)
             amps -= own
@@ -386,13 +394,15 @@ class LoadCentre(Device):
             needed = channel.plan.interlock
             if needed is not None and needed not in self._by_name and needed not in self.closed_inputs:
                 is_held = True
-            output.is_held = is_held
+            if is_held != output.is_held:
+                output.is_held, channel.rests = is_held, False
             if is_held and output.is_on:
                 output.drop(now)
 
     def _plan(self, channel: Channel) -> None:
-        """Set the timer for what happens to an output next."""
+        """Set the timer for what happens to an output next; where nothing does, it rests."""
         due = channel.due()
+        channel.rests = due is None
         if due != channel.timer_due:
             channel.timer_due = due
             if due is not None:
@@ -416,20 +426,21 @@ class LoadCentre(Device):
         lit = [channel for channel in self._channels if channel.level > 0]
         self._drive(lit, volts)
         if lit:
-            self._count(now)
-            self._follow_limit(now)
-            self._report(now)
+            awake = self._awake()
+            self._count(now, awake)
+            self._follow_limit(now, awake)
+            self._report(now, awake)
             for channel in lit:
                 self._plan(channel)
 
     # The limit of the module.
 
-    def _follow_limit(self, now: int) -> None:
+    def _follow_limit(self, now: int, awake: Iterable[Channel]) -> None:
         """Plan to switch an output off where all together are above the limit, and forget those that are off anyway."""
         limit = self.module.module.limit_amps
         if limit is None:
             return
-        for channel in self._channels:
+        for channel in awake:
             if channel.output.is_shed and not channel.output.is_on and channel.output.override != "on":
                 channel.output.is_shed = False
         if self._amps > limit and self._shed_due is None:
@@ -446,7 +457,7 @@ class LoadCentre(Device):
             if amps <= limit:
                 break
             channel.shed_amps = channel.current.steady_amps
-            channel.output.is_shed = True
+            channel.output.is_shed, channel.rests = True, False
             amps -= channel.shed_amps
         self._follow_outputs()
         self._plan_take_back()
@@ -470,20 +481,20 @@ class LoadCentre(Device):
         for channel in sorted(self._channels, key=self._shed_order):
             if channel.output.is_shed and amps + channel.shed_amps <= most:
                 channel.output.is_shed = False
-                channel.has_moved = True
+                channel.has_moved, channel.rests = True, False
                 amps += channel.shed_amps
         self._follow_outputs()
         self._plan_take_back()
 
     # Messages.
 
-    def _report(self, now: int) -> None:
+    def _report(self, now: int, awake: Iterable[Channel]) -> None:
         """Have what has changed sent, and faults that came or went reported."""
         active = dict.fromkeys(self._is_active, False)
-        for channel in self._channels:
+        active |= dict.fromkeys([channel.function for channel in self._channels if channel.level > 0], True)
+        for channel in awake:
+            channel.known_faults = channel.faults()
             report = channel.report
-            if channel.level > 0:
-                active[channel.plan.function] = True
             if report is None:
                 continue
             for has_changed, key in zip(channel.rewrite(now), report.keys, strict=True):
@@ -494,8 +505,9 @@ class LoadCentre(Device):
         self._send_next()
 
     def _follow_faults(self) -> None:
-        present = [(channel.plan.function, fault) for channel in self._channels for fault in channel.faults()]
-        present += [(channel.plan.function, SHED_FAULT) for channel in self._channels if channel.output.is_shed]
+        channels = self._channels
+        present = [(channel.function, fault) for channel in channels for fault in channel.known_faults]
+        present += [(channel.function, SHED_FAULT) for channel in channels if channel.output.is_shed]
         self._present = {key: None for key in present if key[0] in self.plan.functions}
         if self._present.keys() != self._reported.keys():
             self._waiting.setdefault(_FAULTS, {})
@@ -538,8 +550,16 @@ class LoadCentre(Device):
             self.withdraw_fault(*gone)
         return self._present.keys() != self._reported.keys()
 
-    def _state_data(self, channel: Channel) -> bytes:
-        assert channel.report is not None
-        if channel.output.left_us(self.now) is not None:
-            channel.rewrite(self.now)
-        return channel.report.state_data
+    def _state_builder(self, channel: Channel) -> Callable[[], bytes]:
+        """Return what gives the second message of an output: a dimmer's has the time that a delay still lasts."""
+        report, output = channel.report, channel.output
+        assert report is not None
+        if not output.is_dimmer:
+            return partial(getattr, report, "state_data")
+
+        def state_data() -> bytes:
+            if output.is_delayed:
+                channel.rewrite(self.now)
+            return report.state_data
+
+        return state_data

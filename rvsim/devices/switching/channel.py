@@ -44,6 +44,8 @@ class Channel:
 
     def __init__(self, plan: OutputPlan, catalogue: Catalogue, circuits: OutputCircuits) -> None:
         self.plan = plan
+        self.function = plan.function
+        """The function of its module that it belongs to."""
         self.output = Output(plan)
         self.report = OutputReport(self.output, catalogue) if plan.instance is not None else None
         """Its status messages, None where it has no instance and so is not on the network."""
@@ -54,6 +56,11 @@ class Channel:
         """When the host's timer for it comes."""
         self.has_moved = False
         """Whether it was commanded, or something was due, since the host looked at it."""
+        self.rests = False
+        """Whether nothing was done to it since the host looked at it, and nothing of it changes by itself: then its
+        level, its current, its messages and its faults are what they were. Who changes its output resets this."""
+        self.known_faults: tuple[ReportedFault, ...] = ()
+        """What it reported when the host looked at it."""
         self.level = 0.0
         """The level at which it is driven now."""
         self.current = Transient()
@@ -74,6 +81,7 @@ class Channel:
 
         ``load_volts`` is the voltage behind the output's own fuse, where it has one.
         """
+        self.rests = False
         self.level = self.output.level(now)
         behind = volts if load_volts is None else load_volts
         drawn = self._circuits.set_duty(self.plan.name, self.level / 100, behind, now)
@@ -86,6 +94,11 @@ class Channel:
         if self.level > 0 and volts >= MIN_JUDGED_VOLTS:
             least = self.plan.min_amps
             self.is_lamp_out = least is not None and self.current.steady_amps < least * self.level / 100
+
+    @property
+    def is_start_counted(self) -> bool:
+        """Whether a start's current is counted in the battery at present."""
+        return bool(self._count_dues)
 
     def counted_amps(self, now: int) -> float:
         """Return what it takes out of the battery now."""

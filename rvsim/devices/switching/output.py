@@ -104,6 +104,11 @@ class Output:
         """Whether it has tripped, and no try since has lasted."""
         return self.trip is not Trip.NONE or self._proven_due is not None
 
+    @property
+    def is_delayed(self) -> bool:
+        """Whether a delay or a duration goes on."""
+        return self._later is not None
+
     def left_us(self, now: int) -> int | None:
         """Return how long a delay or duration still lasts, None where there is none."""
         return None if self._later is None else max(0, self._later[0] - now)

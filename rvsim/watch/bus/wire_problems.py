@@ -150,6 +150,19 @@ class WireProblems:
                 assert_never(event)
         self._plan()
 
+    def pass_wait(self, event: Waited) -> bool:
+        """Note a wait of which nothing follows; return False, with nothing noted, where it must be observed.
+
+        The time of the watch does not go on with it: it is for one whose frame comes at the same time.
+        """
+        if self.due is not None and self.due < event.time:
+            return False
+        if not self._waits_for_acknowledgement(event):
+            if self._exceeded(event) is not None:
+                return False
+            self._note_wait(event)
+        return True
+
     def observe_source(self, time: int, source: int) -> None:
         """Note that a frame of a source got through."""
         if self._errors.waits_for_frame:
@@ -254,19 +267,29 @@ class WireProblems:
             self._emit(collision)
 
     def _waited(self, event: Waited) -> None:
+        if self._waits_for_acknowledgement(event):
+            return  # which is reported
+        self._note_wait(event)
+        exceeded = self._exceeded(event)
+        if exceeded is None:
+            return
+        before, self._worst_case_exceeded = self._worst_case_exceeded, exceeded
+        if before is None:
+            self._emit(exceeded)
+
+    def _waits_for_acknowledgement(self, event: Waited) -> bool:
         source = event.identifier & 0xFF
-        if source in self._unacknowledged_by or event.since < self._acknowledged_at.get(source, 0):
-            return  # it waited for an acknowledgement, which is reported
-        response = event.time - event.since
-        if self.longest is None or response > self.longest.time - self.longest.since:
+        return source in self._unacknowledged_by or event.since < self._acknowledged_at.get(source, 0)
+
+    def _note_wait(self, event: Waited) -> None:
+        if self.longest is None or event.time - event.since > self.longest.time - self.longest.since:
             self.longest = event
+
+    def _exceeded(self, event: Waited) -> WorstCaseExceeded | None:
+        """Return that a frame waited for longer than its message can by the plan; None where it did not."""
         worst_case = self.worst_case()
         found = worst_case.responses.get(dgn_of(event.identifier)) if worst_case is not None else None
+        response = event.time - event.since
         if found is None or found.worst_us is None or response <= found.worst_us:
-            return
-        before = self._worst_case_exceeded
-        self._worst_case_exceeded = WorstCaseExceeded(
-            event.time, event.since, event.node, found.message, response, found.worst_us
-        )
-        if before is None:
-            self._emit(self._worst_case_exceeded)
+            return None
+        return WorstCaseExceeded(event.time, event.since, event.node, found.message, response, found.worst_us)

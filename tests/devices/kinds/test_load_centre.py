@@ -1,10 +1,13 @@
 """The load centre under commands written by hand; layouts as the tables have them."""
 
+import random
 from itertools import pairwise
 
 import pytest
 
 from rvsim.devices.kinds.load_centre import LoadCentre
+from rvsim.devices.switching.channel import Channel
+from rvsim.devices.switching.commands import Code
 from rvsim.errors import InputError
 
 DIMMER_1, DIMMER_3 = 0x1FFBB, 0x1FEDA
@@ -567,6 +570,75 @@ def test_the_current_follows_the_voltage(centre):
     after = last(one, LOAD_1, 31)
     assert int(after[-5:-3], 16) > int(before[-5:-3], 16) + 3
     assert not one.bench.failures
+
+
+# Outputs that rest.
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_outputs_that_rest_need_not_be_looked_at(centre, monkeypatch, seed):
+    """The same frames as where all outputs are looked at each time, whatever is done to some of them meanwhile."""
+    found = []
+    for is_thorough in (True, False):
+        if is_thorough:
+            monkeypatch.setattr(Channel, "rests", property(lambda _: False, lambda *_: None), raising=False)
+        one = busy_centre(centre, random.Random(seed), seed)
+        monkeypatch.undo()
+        found.append(
+            (one.sent, one.world.battery_amps, [one.world.outputs[name].duty for name in one.world.outputs.names])
+        )
+    assert len(found[0][0]) > 300
+    assert found[1] == found[0]
+
+
+def busy_centre(centre, draw, seed):
+    """Run a module with eight outputs, to which something is done at random moments for a minute."""
+    door = {"name": "door", "module": "front module", "terminal": 1}
+    lights = [{**LAMP, "name": f"light {n}", "terminal": n, "instance": n, "load": draw.choice(("led", "lamp")),
+               "min_amps": 0.5, "groups": [n % 2 + 1], "ramp": draw.choice(("0.3s", "3s")), "limit_amps": 3,
+               "delay_off": draw.choice(("0s", "2s"))} for n in range(1, 5)]  # fmt: skip
+    interlocks = ({"interlock": "door"}, {"interlock": "pump 5"}, {}, {"at_power": "on"}) if seed % 3 else ({},) * 4
+    pumps = [{**PUMP, "name": f"pump {n}", "terminal": n, "instance": n, "load": draw.choice(("motor", "heater mat")),
+              "retries": 1, "retry_after": "2s", **interlocks[n - 5]} for n in range(5, 9)]  # fmt: skip
+    one = centre(*lights, *pumps, module={"limit_amps": 18}, settings={"take_back_after_s": 3}, input=[door])
+    names = one.world.outputs.names
+    for _ in range(150):
+        one.until(one.bench.now / 1e6 + draw.choice((0.001, 0.2, 0.5, 1.0)))
+        match draw.randrange(24):
+            case 0:
+                one.world.set_override(draw.choice(names), draw.choice(("on", "off", None, None)))
+            case 1:
+                one.world.outputs.set_lamp_out(draw.choice(names), is_out=draw.random() < 0.5, now=one.bench.now)
+            case 2:
+                one.world.outputs.set_overload(draw.choice(names), draw.choice((0.0, 2.0, 30.0)), one.bench.now)
+            case 3:
+                one.world.set_charge("test", draw.choice((13.0, 14.4)), draw.choice((0.0, 60.0)))
+            case 4:
+                is_on = draw.random() < 0.7
+                one.bench.call_device(
+                    "load centre", lambda device, is_on=is_on: device.follow_input("door", is_on=is_on)
+                )
+            case 5:
+                what = {"faults": draw.random() < 0.8, "reboot": draw.random() < 0.2}
+                one.bench.call_device("load centre", lambda device, what=what: device.reset(**what))
+            case 6 if draw.random() < 0.3:
+                one.bench.switch_off("load centre")
+                one.bench.switch_on("load centre")
+            case _:
+                command = draw.choice((DIMMER_COMMAND_2, DIMMER_COMMAND, LOAD_COMMAND))
+                code = draw.choice([*Code, Code.SET_LEVEL, Code.TOGGLE, Code.UNLOCK])
+                data = [
+                    draw.choice((*range(1, 9), 255)),
+                    draw.choice((0xFF, 0x7E, 0x7D)),
+                    draw.choice((0, 100, 200, 255)),
+                    code,
+                    draw.choice((0, 1, 2, 255)),
+                    draw.choice((255, 255, 0xFE)),
+                    draw.choice((1, 255)),
+                    255,
+                ]
+                one.put(command, bytes(data).hex(" "), wait=0.001)
+    return one
 
 
 # What it needs.

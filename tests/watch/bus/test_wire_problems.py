@@ -209,6 +209,39 @@ def test_nor_do_the_frames_that_stood_behind_it(planned):
     assert planned.flags[-1][1:] == ("bus-busy", "bus", True)
 
 
+def test_a_wait_of_which_nothing_follows_need_not_be_observed(planned):
+    """It is noted as the longest; one beyond the plan is refused as long as it was not observed."""
+    wires = planned.watch.wire_problems
+    within, beyond = Waited(1_920, "heater", HEATER, 0), Waited(9_000, "heater", HEATER, 0)
+    assert wires.pass_wait(within)
+    assert not wires.pass_wait(beyond)
+    assert wires.longest == within
+    unplanned = Waited(SECOND_US, "heater", 0x18EEFF5E, 0)
+    assert wires.pass_wait(unplanned)
+    assert wires.longest == unplanned
+    planned.note(beyond)
+    assert [(raised, kind) for _, kind, _, raised in planned.flags] == [(True, "bus-busy")]
+
+
+def test_a_wait_is_not_passed_over_where_something_is_due_before_it(planned):
+    """The end of a flag is due three seconds after the last long wait: not before a microsecond later."""
+    planned.note(Waited(9_000, "heater", HEATER, 0))
+    wires, end = planned.watch.wire_problems, 9_000 + 3 * SECOND_US
+    assert wires.pass_wait(Waited(end, "heater", HEATER, end - 1_000))
+    assert not wires.pass_wait(Waited(end + 1, "heater", HEATER, end - 1_000))
+
+
+def test_a_wait_for_an_acknowledgement_is_passed_over_and_is_not_the_longest(planned):
+    """Nor is one that began before the acknowledgement came, after it."""
+    planned.note(NotAcknowledged(0, "heater", HEATER))
+    wires = planned.watch.wire_problems
+    assert wires.pass_wait(Waited(SECOND_US // 2, "heater", HEATER, 0))
+    planned.observe(0.7, HEATER)
+    assert wires.pass_wait(Waited(SECOND_US, "heater", HEATER, SECOND_US // 2))
+    assert wires.longest is None
+    assert not wires.pass_wait(Waited(SECOND_US, "heater", HEATER, 700_000))
+
+
 # What is kept for the eye.
 
 
@@ -244,6 +277,7 @@ _EVENTS = st.lists(
 
 @given(_EVENTS, st.lists(st.integers(0, 200), max_size=10))
 @example([(0, "alone", HEATER), (16, "frame", HEATER)], [2])
+@example([(0, "alone", HEATER), (3, "wait", HEATER), (4, "wait", FAN), (5, "frame", HEATER), (5, "wait", HEATER)], [6])
 def test_flags_do_not_depend_on_how_often_the_time_is_told(planned_watch, events, told):
     """The same events with and without more told times between them."""
 
