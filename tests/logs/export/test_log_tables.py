@@ -4,7 +4,9 @@ import pytest
 
 from rvsim.logs.columns import to_columns
 from rvsim.logs.decoded import decode_block
-from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable, ReadingsTable
+from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable
+from rvsim.logs.export.placed import dense
+from rvsim.logs.export.readings_table import ReadingsTable
 from rvsim.logs.export.table import Integers, Numbers, Texts, Times
 from rvsim.watch.decode import Decoder, instance_field
 from rvsim.wire.database import load_catalogue
@@ -16,6 +18,7 @@ PART = LogPart(None, "can0", 1_764_000_000_000_000, {0x5E: "heater", 0x44: "pane
 
 def plain(rows):
     """Return rows as dictionaries."""
+    rows = dense(rows)
     columns = {}
     for name, data in rows.columns.items():
         match data:
