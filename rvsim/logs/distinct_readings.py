@@ -27,9 +27,11 @@ def distinct_readings(column: FieldColumn) -> "tuple[FieldReadings, NDArray[intp
 
     decoder, payloads, field = column.decoder, column.payloads, column.field
     if column.missing is not None:
-        raws, places = _distinct(column.bits)
-        readings = _with_missing(decoder.readings(raws))
-        return readings, np.where(column.missing, len(raws), places)
+        is_there = ~column.missing
+        raws, found = _distinct(column.bits[is_there])
+        places = np.full(len(is_there), len(raws), np.intp)
+        places[is_there] = found
+        return _with_missing(decoder.readings(raws)), places
     if not field.raw_in(payloads.changing):
         raw = field.raw_in(payloads.first)
         assert raw is not None
@@ -58,6 +60,8 @@ def _distinct(raws: "NDArray[int64 | uint64]") -> "tuple[NDArray[int64 | uint64]
     """Return the raw integers that occur, and the place of each one among them."""
     import numpy as np
 
+    if not len(raws):
+        return raws, np.empty(0, np.intp)
     low, high = int(raws.min()), int(raws.max())
     if high - low > _MAX_SPREAD * len(raws) + 256:
         return np.unique(raws, return_inverse=True)

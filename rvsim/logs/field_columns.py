@@ -71,7 +71,7 @@ class Payloads:
         """The bits that not all frames have alike, of which there must be one; also those after the last byte."""
         import numpy as np
 
-        return int(np.bitwise_or.reduce(self.data ^ self.data[0])).to_bytes(8)
+        return int(np.bitwise_or.reduce(self.data) ^ np.bitwise_and.reduce(self.data)).to_bytes(8)
 
     @cached_property
     def ordered(self) -> "NDArray[uint8]":

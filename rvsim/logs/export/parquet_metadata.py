@@ -113,6 +113,8 @@ def file_end(columns: Sequence[TableColumn], groups: Sequence[Sequence[ColumnPag
 
 def varint(number: int) -> bytes:
     """Return a whole number, seven bits in each byte, the lowest first."""
+    if number <= 0x7F:
+        return bytes((number,))
     parts = bytearray()
     while number > 0x7F:
         parts.append(number & 0x7F | 0x80)

@@ -78,7 +78,8 @@ class PlacedParquetWriter:
         return partial(self._write, rows)
 
     def _write(self, rows: PlacedRows) -> None:
-        parts = {id(data.parts): _Parts(data.parts) for data in rows.columns.values()}
+        distinct = {id(data.parts): data.parts for data in rows.columns.values()}
+        parts = {key: _Parts(found) for key, found in distinct.items()}
         group = []
         for column in self._columns:
             data = rows.columns[column.name]
@@ -146,17 +147,14 @@ def _steady_pages(column: TableColumn, values: "NDArray[int64 | float64]", parts
         once = values[part.start : part.stop]
         if part.places is not None:
             once = once.take(part.places)
-        if encoding == Encoding.BYTE_STREAM_SPLIT:
-            # All first bytes, then all second ones: so those of each byte are repeated one by one.
-            content = np.tile(np.ascontiguousarray(once.view(np.uint8).reshape(-1, _WIDTH).T), (1, part.repeats))
-        else:
-            content = np.tile(once, part.repeats)
-        levels = b""
-        if not column.is_required:
-            all_there = RunLengths(1)
-            all_there.add_run(1, rows)
-            levels = _levels(all_there)
-        yield _Page(rows, encoding, levels + content.tobytes())
+        levels = RunLengths(1)
+        levels.add_run(1, rows)
+        # All first bytes, then all second ones: so those of each byte are repeated one by one.
+        is_split = encoding == Encoding.BYTE_STREAM_SPLIT
+        bytes_of = list(once.view(np.uint8).reshape(-1, _WIDTH).T.copy()) if is_split else [once]
+        repeated = [content for one in bytes_of for content in [one.tobytes()] * part.repeats]
+        content = b"".join([b"" if column.is_required else _levels(levels), *repeated])
+        yield _Page(rows, encoding, content)
 
 
 def _with_dictionary(column: TableColumn, entries: ColumnData, parts: _Parts) -> _Encoded:
@@ -228,25 +226,28 @@ def _distinct(keys: "NDArray[integer]", missing: "NDArray[bool_] | None") -> "tu
     """Return the distinct keys that are values, and the place of each entry's key among them, -1 for no value."""
     import numpy as np
 
-    if missing is not None and not missing.any():
-        missing = None
-    there = keys.astype(np.int64, copy=False) if missing is None else keys[~missing].astype(np.int64, copy=False)
-    if not len(there):
-        return there, np.full(len(keys), -1, np.int8)
-    low, spread = int(there.min()), int(there.max()) - int(there.min())
-    if spread > _MAX_SPREAD * len(there) + 256:
-        known, ranks = np.unique(there, return_inverse=True)
-    else:
-        steps = there - low
-        found = np.zeros(spread + 1, np.bool_)
-        found[steps] = True
-        known = found.nonzero()[0] + low
-        ranks = (found.cumsum() - 1).take(steps)
-    if missing is None:
-        return known, ranks.astype(f"<u{_kept_bytes(len(known))}")
+    if missing is None or not missing.any():
+        return _ranked(keys)
+    known, ranks = _ranked(keys[~missing])
     places = np.full(len(keys), -1, np.int32)
     places[~missing] = ranks
     return known, places
+
+
+def _ranked(keys: "NDArray[integer]") -> "tuple[NDArray[int64], NDArray[integer]]":
+    """Return the distinct keys in their order, and the place of each key among them."""
+    import numpy as np
+
+    low, high = (int(keys.min()), int(keys.max())) if len(keys) else (0, 0)
+    if low == high:
+        return np.full(min(len(keys), 1), low), np.zeros(len(keys), np.uint8)
+    if high - low > _MAX_SPREAD * len(keys) + 256:
+        known, ranks = np.unique(keys.astype(np.int64, copy=False), return_inverse=True)
+        return known, ranks.astype(_place_kind(len(known)))
+    steps = keys.astype(np.int64) - low
+    is_known = np.bincount(steps) > 0
+    known = is_known.nonzero()[0]
+    return known + low, (is_known.cumsum() - 1).astype(_place_kind(len(known))).take(steps)
 
 
 def _bytes_for(count: int) -> int:
@@ -254,8 +255,9 @@ def _bytes_for(count: int) -> int:
     return 1 if count <= 1 << 8 else 2 if count <= 1 << 16 else 3 if count <= 1 << 24 else 4
 
 
-def _kept_bytes(count: int) -> int:
-    return 4 if _bytes_for(count) == 3 else _bytes_for(count)
+def _place_kind(count: int) -> str:
+    """Return the type of places among so many entries."""
+    return {1: "<u1", 2: "<u2"}.get(_bytes_for(count), "<u4")
 
 
 def _content(entries: ColumnData, keys: "NDArray[int64]") -> bytes:

@@ -114,7 +114,11 @@ class ReadingsTable:
         )
 
     def _texts(self, column: str, codes: "NDArray[integer]") -> Texts:
-        return Texts(codes, self._names[column])
+        """Return the texts of a column by the narrowest numbers that can stand for them."""
+        import numpy as np
+
+        names = self._names[column]
+        return Texts(codes.astype(np.min_scalar_type(-1 - len(names))), names)
 
     def _codes_of(self, message: MessageColumns, column: FieldColumn) -> _FieldCodes:
         import numpy as np

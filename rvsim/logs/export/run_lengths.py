@@ -39,8 +39,9 @@ class RunLengths:
 
     def add(self, values: "NDArray[integer | bool_]", repeats: int = 1) -> None:
         """Add numbers, all of them so many times."""
-        self._end_run()
-        self._pack([values] * repeats)
+        if len(values):
+            self._end_run()
+            self._pack([values] * repeats)
 
     def _end_run(self) -> None:
         import numpy as np
