@@ -61,9 +61,8 @@ def check_distinct(column, count):
     readings, places = distinct_readings(column)
     places = np.zeros(count, np.intp) if places is None else places
     assert set(places.tolist()) == set(range(len(readings.raws)))
-    for one, whole in zip(
-        readings.take(places), (column.raws, column.values, column.states, column.labels), strict=True
-    ):
+    taken: tuple[Any, ...] = readings.take(places)
+    for one, whole in zip(taken, (column.raws, column.values, column.states, column.labels), strict=True):
         assert one.dtype == whole.dtype
         np.testing.assert_array_equal(one, whole)
 

@@ -50,7 +50,7 @@ class RunLengths:
         if count >= _MIN_RUN:
             self._parts.append((value, count))
         elif count:
-            self._pack([np.full(count, value, np.int32)])
+            self._pack([np.full(count, value, np.uint32)])
 
     def _pack(self, arrays: "list[NDArray[integer | bool_]]") -> None:
         if self._parts and isinstance(self._parts[-1], list):
@@ -76,7 +76,7 @@ class RunLengths:
             if taken:
                 after = self._parts[place + 1] if place + 1 < len(self._parts) else (0, 0)
                 assert isinstance(after, tuple)
-                part = [*part, np.full(taken, after[0], np.int32)]
+                part = [*part, np.full(taken, after[0], np.uint32)]
             found += [varint(count + taken >> 3 << 1 | 1), self._packed(part).tobytes()]
         return b"".join(found)
 
