@@ -47,8 +47,6 @@ class _Wire(IntEnum):
     """The types of the compact protocol."""
 
     TRUE = 1
-    FALSE = 2
-    I16 = 4
     I32 = 5
     I64 = 6
     BINARY = 8
@@ -104,7 +102,7 @@ def file_end(columns: Sequence[TableColumn], groups: Sequence[Sequence[ColumnPag
         (1, _Wire.I32, _integer(_VERSION)),
         (2, _Wire.LIST, _list(_Wire.STRUCT, [root, *map(_schema_element, columns)])),
         (3, _Wire.I64, _integer(sum(group[0].rows for group in groups))),
-        (4, _Wire.LIST, _list(_Wire.STRUCT, [_row_group(number, group) for number, group in enumerate(groups)])),
+        (4, _Wire.LIST, _list(_Wire.STRUCT, list(map(_row_group, groups)))),
         (6, _Wire.BINARY, _binary(_CREATOR.encode())),
         (7, _Wire.LIST, _list(_Wire.STRUCT, [order] * len(columns))),
     )
@@ -147,14 +145,13 @@ def _schema_element(column: TableColumn) -> bytes:
     )
 
 
-def _row_group(number: int, group: Sequence[ColumnPages]) -> bytes:
+def _row_group(group: Sequence[ColumnPages]) -> bytes:
     return _struct(
         (1, _Wire.LIST, _list(_Wire.STRUCT, [_column_chunk(pages) for pages in group])),
         (2, _Wire.I64, _integer(sum(pages.plain_size for pages in group))),
         (3, _Wire.I64, _integer(group[0].rows)),
         (5, _Wire.I64, _integer(group[0].start)),
         (6, _Wire.I64, _integer(sum(pages.size for pages in group))),
-        (7, _Wire.I16, _integer(number)),
     )
 
 

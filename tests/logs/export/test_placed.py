@@ -1,6 +1,7 @@
 """Placed rows: dense rows and what other programs read of a Parquet file are the same, whatever the parts."""
 
 import io
+import math
 
 import duckdb
 import numpy as np
@@ -177,6 +178,27 @@ def test_ranges_are_known():
     assert (chunks["seconds"].min, chunks["seconds"].max, chunks["seconds"].null_count) == (0.5, 2.5, 0)
     assert (chunks["number"].min, chunks["number"].max, chunks["number"].null_count) == (-1.0, 0.0, 1)
     assert not chunks["text"].has_min_max
+    for zero in (0.0, -0.0):
+        found, _ = rows_of([(5, zero, 1, zero, 1, "a", "value")], [PlacedPart(0, 1)])
+        group = pyarrow.parquet.ParquetFile(io.BytesIO(written([found]))).metadata.row_group(0)
+        for known in (group.column(1).statistics, group.column(3).statistics):
+            assert (math.copysign(1, known.min), math.copysign(1, known.max)) == (-1, 1)
+
+
+def test_the_end_describes_what_is_before_it():
+    """Offsets and sizes of all columns fill the file, and each says how it is encoded."""
+    found, _ = rows_of([(5, 1.5, 1, 0.0, 1, "a", "value")], [PlacedPart(0, 1, None, 100)])
+    data = written([found, found])
+    meta = pyarrow.parquet.ParquetFile(io.BytesIO(data)).metadata
+    at = 4
+    for group in map(meta.row_group, range(2)):
+        assert group.total_byte_size >= sum(len(name) for name in meta.schema.names)
+        for chunk in map(group.column, range(meta.num_columns)):
+            assert at == (chunk.dictionary_page_offset if chunk.has_dictionary_page else chunk.data_page_offset)
+            at += chunk.total_compressed_size
+            own = {"time": "PLAIN", "seconds": "BYTE_STREAM_SPLIT"}.get(chunk.path_in_schema, "RLE_DICTIONARY")
+            assert {own, "RLE"} <= set(chunk.encodings) <= {own, "RLE", "PLAIN"}
+    assert at + meta.serialized_size + 8 == len(data)
 
 
 def test_a_required_column_without_a_value_is_refused():
