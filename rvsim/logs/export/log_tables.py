@@ -1,8 +1,7 @@
-"""The tables of a log's frames: one row a reading, one row a frame of one message, or one row a frame.
+"""The tables of a log's frames: one row a frame of one message, or one row a frame.
 
 Knows: the columns of these tables, and how blocks become their rows. Does not know files, nor who is a device: the
-names of devices by their addresses are handed in. The rows of a block stand message by message and field by field;
-those of one field are in order of time.
+names of devices by their addresses are handed in.
 """
 
 from collections.abc import Mapping

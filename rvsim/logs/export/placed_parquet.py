@@ -1,8 +1,8 @@
-"""Placed rows as a Parquet file: what rows have in common is encoded once, so most rows are never touched.
+"""Placed rows as a Parquet file: what rows have in common is encoded once, and not row by row.
 
 Knows: how the pages of a column are made of its entries and the places of its rows. Does not know what a table is
-about, nor where its file is. The file is what pyarrow would write for the same rows, in other pieces: times and seconds
-have a page for each part, all other columns a dictionary and one page in each row group.
+about, nor where its file is. A row group has a page of times and of seconds for each part, and of each other column a
+dictionary and one page. Readers find the rows and the types that pyarrow would write.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence

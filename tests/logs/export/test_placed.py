@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rvsim.logs.export.arrow_tables import ArrowWriter
+from rvsim.logs.export.destination import Destination
 from rvsim.logs.export.placed import Placed, PlacedPart, PlacedRows, dense
 from rvsim.logs.export.placed_parquet import PlacedParquetWriter
 from rvsim.logs.export.table import (
@@ -216,3 +217,16 @@ def test_a_table_without_rows():
         zip([c.name for c in TABLE.columns], TYPES, strict=True)
     )
     assert pandas.read_parquet(io.BytesIO(data)).shape == (0, 7)
+
+
+def test_a_destination_knows_what_is_placed(tmp_path):
+    """A table of placed rows is encoded by its entries, also where rows come one piece after the other."""
+    found, expected = rows_of([(5, 1.5, 1, 0.0, 1, "a", "value")], [PlacedPart(0, 1, None, 100)])
+    with Destination(tmp_path / "x.parquet", "parquet", is_folder=False, overwrite=False) as destination:
+        for _ in range(3):
+            destination.write(TABLE, found)
+    assert destination.written == {"x": 300}
+    meta = pyarrow.parquet.ParquetFile(tmp_path / "x.parquet").metadata
+    assert (meta.created_by, meta.num_row_groups) == ("rvsim", 3)
+    frame = polars.read_parquet(tmp_path / "x.parquet")
+    assert frame.with_columns(polars.col("time").dt.epoch("us")).rows() == expected * 3
