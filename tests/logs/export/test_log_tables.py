@@ -117,6 +117,23 @@ def test_frames_with_and_without_a_definition(catalogue):
         assert (row["message"], row["time"]) == (spec.name if spec else None, PART.started + frame.time)
 
 
+def test_readings_of_frames_that_are_too_short(catalogue):
+    """Their fields are missing: no raw integer, no value; the same fields of other frames have theirs."""
+    spec = catalogue.by_name("DC_SOURCE_STATUS_1")
+    whole = bytes([1, 100, *range(2, 8)])
+    frames = [Frame(place, spec.identifier(0x44), data) for place, data in enumerate((whole, whole[:3], b"", whole))]
+    rows = plain(ReadingsTable(catalogue, with_log=False).rows(decode_block(to_columns(frames), catalogue), PART))
+    for frame in frames:
+        found = {row["field"]: row for row in rows if row["time"] == PART.started + frame.time}
+        for reading in spec.decode(frame.data):
+            if reading.field is not instance_field(spec):
+                row = found[reading.field.name]
+                assert (row["raw"], row["value"]) == (reading.raw, reading.value)
+                assert (row["state"], row["label"]) == (str(reading.state), reading.shown_label)
+        assert {row["instance"] for row in found.values()} == {topic(frame, catalogue).instance}
+    assert {row["state"] for row in rows} >= {"value", "missing"}
+
+
 @pytest.fixture
 def clashing(tmp_path, definition_cache):
     """A user's message whose fields have the names of other columns, and one of 64 bits."""

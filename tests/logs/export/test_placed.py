@@ -123,6 +123,10 @@ def test_placed_rows_are_read_by_others(tmp_path_factory, data):
     assert duckdb.sql(f"select count(*) from '{path}' where number = 0.0").fetchall() == [
         (sum(row[3] == 0 for row in expected),)
     ]
+    meta = pyarrow.parquet.ParquetFile(path).metadata
+    for place, column in enumerate(TABLE.columns):
+        missing = sum(meta.row_group(group).column(place).statistics.null_count for group in range(len(pieces)))
+        assert (column.name, missing) == (column.name, sum(row[place] is None for row in expected))
     text, arrow = io.BytesIO(), io.BytesIO()
     for file, writer in ((text, CsvWriter(TABLE, text)), (arrow, ArrowWriter(TABLE, arrow))):
         for found in pieces:
@@ -134,18 +138,26 @@ def test_placed_rows_are_read_by_others(tmp_path_factory, data):
 
 @pytest.mark.parametrize("count", [256, 257, 65_536, 65_537])
 def test_any_number_of_entries(tmp_path, count):
-    """Places take one byte, two or three, and each row still has its own entry."""
+    """Places take one byte, two or three, and each row still has its own entry, or none."""
     numbers = np.random.default_rng(count).permutation(count) * 1000
     places = np.append(np.arange(count), 0)
-    table = Table("x", (TableColumn("n", INTEGER), TableColumn("value", NUMBER)), is_placed=True)
+    table = Table(
+        "x", tuple(TableColumn(*one) for one in (("n", INTEGER), ("value", NUMBER), ("some", INTEGER))), is_placed=True
+    )
     parts = [PlacedPart(0, count, places, 2)]
-    columns = {"n": Placed(Integers(numbers), parts), "value": Placed(Numbers(numbers / 8), parts)}
+    missing = numbers % 3000 == 0
+    data = {
+        "n": Placed(Integers(numbers), parts),
+        "value": Placed(Numbers(numbers / 8), parts),
+        "some": Placed(Integers(numbers, missing), parts),
+    }
     path = tmp_path / "x.parquet"
-    path.write_bytes(written([PlacedRows(2 * len(places), columns)], table))
+    path.write_bytes(written([PlacedRows(2 * len(places), data)], table))
     expected = np.tile(numbers[places], 2)
     frame = polars.read_parquet(path)
     assert np.array_equal(frame["n"].to_numpy(), expected)
     assert np.array_equal(frame["value"].to_numpy(), expected / 8)
+    assert frame["some"].to_list() == [None if number % 3000 == 0 else number for number in expected.tolist()]
     assert duckdb.sql(f"select n from '{path}'").fetchnumpy()["n"].tolist() == expected.tolist()
 
 

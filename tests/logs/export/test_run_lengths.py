@@ -1,7 +1,7 @@
 """Run lengths and packed bits: a reader that follows the published format gets the numbers back."""
 
 import numpy as np
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from rvsim.logs.export.run_lengths import RunLengths
@@ -42,6 +42,7 @@ ARRAYS = st.tuples(st.just("array"), st.lists(st.integers(0, 1), max_size=30), s
 
 
 @given(st.lists(RUNS | ARRAYS, max_size=8), st.sampled_from((1, 8, 16, 24, 32)))
+@example([("array", [1], 1), ("run", 0, 3), ("run", 1, 7), ("run", 0, 5), ("array", [1], 1), ("run", 1, 65)], 8)
 def test_numbers_come_back(steps, bits):
     """Runs of any length after arrays of any length, of numbers that need all of the bits."""
     highest = (1 << bits) - 1
