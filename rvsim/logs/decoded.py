@@ -12,6 +12,7 @@ from weakref import WeakKeyDictionary
 
 from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns
+from rvsim.logs.distinct_readings import distinct_readings
 from rvsim.logs.field_columns import FieldColumn, FieldDecoder, Payloads
 from rvsim.rig.functions import MAX_INSTANCE
 from rvsim.watch.decode import Decoder, Layout
@@ -106,9 +107,10 @@ class MessageColumns:
         field = self._layout.instance
         if field is None:
             return np.full(len(self), NONE, np.int16)
-        column = self.fields[field.name]
-        is_valid = (column.states == 0) & (column.raws <= MAX_INSTANCE) & (column.raws >= 0)
-        return np.where(is_valid, column.raws, NONE).astype(np.int16)
+        readings, places = distinct_readings(self.fields[field.name])
+        is_valid = (readings.states == 0) & (readings.raws <= MAX_INSTANCE) & (readings.raws >= 0)
+        instances = np.where(is_valid, readings.raws, NONE).astype(np.int16)
+        return np.repeat(instances, len(self)) if places is None else instances.take(places)
 
     @cached_property
     def dsas(self) -> "NDArray[int16]":

@@ -6,7 +6,7 @@ from `FieldSpec.value` itself where the numbers are too large for that; so each 
 """
 
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.wire.fields import FieldSpec, Reading, State
 
@@ -25,6 +25,8 @@ MAX_EXACT = 1 << 53
 _MAX_POWER = 22
 """Powers of ten up to this one are exact as floats."""
 _BYTE_VALUES = 256
+_MAX_SINGLE = 256
+"""Readings of one field that are kept by their raw integers. Our decision."""
 
 
 class Payloads:
@@ -35,6 +37,7 @@ class Payloads:
         self.shortest = int(lengths.min()) if len(lengths) else 8
         """The length of the shortest frame."""
         self._bytes: dict[int, NDArray[intp]] = {}
+        self._distinct_bytes: dict[int, tuple[NDArray[intp], NDArray[intp]]] = {}
 
     def byte(self, place: int) -> "NDArray[intp]":
         """Return one byte of each frame, as places in a table."""
@@ -44,6 +47,31 @@ class Payloads:
         if column is None:
             column = self._bytes[place] = self.ordered[:, place].astype(np.intp)
         return column
+
+    def distinct_byte(self, place: int) -> "tuple[NDArray[intp], NDArray[intp]]":
+        """Return the contents that one byte has in at least one frame, and the place of each frame's among them."""
+        import numpy as np
+
+        found = self._distinct_bytes.get(place)
+        if found is None:
+            column = self.byte(place)
+            contents = np.bincount(column).nonzero()[0]
+            places = np.zeros(_BYTE_VALUES, np.intp)
+            places[contents] = np.arange(len(contents))
+            found = self._distinct_bytes[place] = contents, places.take(column)
+        return found
+
+    @cached_property
+    def first(self) -> bytes:
+        """The eight bytes of the first frame, of which there must be one."""
+        return int(self.data[0]).to_bytes(8)
+
+    @cached_property
+    def changing(self) -> bytes:
+        """The bits that not all frames have alike, of which there must be one; also those after the last byte."""
+        import numpy as np
+
+        return int(np.bitwise_or.reduce(self.data) ^ np.bitwise_and.reduce(self.data)).to_bytes(8)
 
     @cached_property
     def ordered(self) -> "NDArray[uint8]":
@@ -82,6 +110,21 @@ def _is_unsigned_64(field: FieldSpec) -> bool:
     return field.length == 64 and not field.signed
 
 
+class FieldReadings(NamedTuple):
+    """Readings of one field, as arrays of one length: as those of a `FieldColumn`, but not one for each frame."""
+
+    raws: "NDArray[int64 | uint64]"
+    values: "NDArray[float64]"
+    states: "NDArray[uint8]"
+    labels: "NDArray[int32]"
+
+    def take(self, places: "NDArray[intp]") -> "FieldReadings":
+        """Return some of the readings."""
+        return FieldReadings(
+            self.raws.take(places), self.values.take(places), self.states.take(places), self.labels.take(places)
+        )
+
+
 class FieldDecoder:
     """Decodes one field; it keeps the tables of the field, which are built when they are first needed."""
 
@@ -89,6 +132,7 @@ class FieldDecoder:
         self.field = field
         self._first_byte, self._last_byte = field.first_byte, field.last_byte
         self._in_byte = self._first_byte == self._last_byte
+        self._single: dict[int, FieldReadings] = {}
 
     @cached_property
     def label_names(self) -> tuple[str, ...]:
@@ -101,6 +145,29 @@ class FieldDecoder:
         low, high = self._limits
         shown = ((raw, self._reading(raw).shown_label) for raw in self.field.labels if low <= raw <= high)
         return {raw: label for raw, label in shown if label is not None}
+
+    @cached_property
+    def byte_readings(self) -> FieldReadings | None:
+        """The reading for each content of the byte that contains the field; None where it is in several bytes."""
+        if not self._in_byte:
+            return None
+        return FieldReadings(self._byte_raws, self._byte_values, self._byte_states, self._byte_labels)
+
+    def readings(self, raws: "NDArray[int64 | uint64]") -> FieldReadings:
+        """Return the readings of raw integers."""
+        return FieldReadings(raws, self._values(raws), self._states(raws), self._labels(raws))
+
+    def reading(self, raw: int) -> FieldReadings:
+        """Return the one reading of a raw integer; some of them are kept."""
+        import numpy as np
+
+        found = self._single.get(raw)
+        if found is None:
+            if len(self._single) >= _MAX_SINGLE:
+                self._single.clear()
+            kind = np.uint64 if _is_unsigned_64(self.field) else np.int64
+            found = self._single[raw] = self.readings(np.array([raw], kind))
+        return found
 
     @property
     def _limits(self) -> tuple[int, int]:
@@ -250,7 +317,7 @@ class FieldColumn:
 
     def __init__(self, decoder: FieldDecoder, payloads: Payloads) -> None:
         self.field = decoder.field
-        self.decoder, self._payloads = decoder, payloads
+        self.decoder, self.payloads = decoder, payloads
 
     @property
     def label_names(self) -> tuple[str, ...]:
@@ -260,12 +327,12 @@ class FieldColumn:
     @cached_property
     def bits(self) -> "NDArray[int64 | uint64]":
         """As ``raws``, with any number where the frame is too short."""
-        return self.decoder.raws(self._payloads)
+        return self.decoder.raws(self.payloads)
 
     @cached_property
     def missing(self) -> "NDArray[bool_] | None":
         """Which frames are too short to hold the field; None where none is."""
-        return self.decoder.missing(self._payloads)
+        return self.decoder.missing(self.payloads)
 
     @cached_property
     def raws(self) -> "NDArray[int64 | uint64]":
@@ -277,14 +344,14 @@ class FieldColumn:
     @cached_property
     def states(self) -> "NDArray[uint8]":
         """The states as places in `STATES`."""
-        return self.decoder.states(self._payloads, self)
+        return self.decoder.states(self.payloads, self)
 
     @cached_property
     def values(self) -> "NDArray[float64]":
         """The values in the field's unit, as `Reading.value`; not a number where the state is not ``value``."""
-        return self.decoder.values(self._payloads, self)
+        return self.decoder.values(self.payloads, self)
 
     @cached_property
     def labels(self) -> "NDArray[int32]":
         """The labels as places in ``label_names``, as `Reading.shown_label`; -1 where there is none."""
-        return self.decoder.labels(self._payloads, self)
+        return self.decoder.labels(self.payloads, self)

@@ -14,8 +14,9 @@ from rvsim.logs.block_filter import BlockFilter
 from rvsim.logs.blocks import Block
 from rvsim.logs.decoded import ColumnDecoder, MessageColumns
 from rvsim.logs.export.destination import Destination
-from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable, ReadingsTable
+from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable
 from rvsim.logs.export.long_message_table import LongMessageReader, LongMessageTable
+from rvsim.logs.export.readings_table import ReadingsTable
 from rvsim.logs.export.survey_tables import device_rows, devices_table, flag_rows, flags_table
 from rvsim.logs.export.table import joined
 from rvsim.logs.read import Log

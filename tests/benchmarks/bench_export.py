@@ -127,15 +127,15 @@ def measure(size: float, frames: str = "vehicle") -> Iterator[Result]:
             runs[f"{table} {form}"] = partial(export, lambda: open_log(path), folder, table, form, catalogue)
             runs[f"{table} {form} alone"] = partial(export, kept, folder, table, form, catalogue)
         taken: dict[str, list[tuple[float, float]]] = {each: [] for each in runs}
+        sizes: dict[str, int] = {}
         for _ in range(ROUNDS):
             for each, way in runs.items():
-                shutil.rmtree(folder / each.removesuffix(" alone").replace(" ", "_"), ignore_errors=True)
+                written = folder / each.removesuffix(" alone").replace(" ", "_")
+                shutil.rmtree(written, ignore_errors=True)
                 start, busy = time.perf_counter(), time.process_time()
                 assert way()
                 taken[each].append((time.perf_counter() - start, time.process_time() - busy))
-        sizes = {
-            each: sum(file.stat().st_size for file in folder.glob(f"{each.replace(' ', '_')}/**/*.*")) for each in runs
-        }
+                sizes[each] = sum(file.stat().st_size for file in written.glob("**/*.*"))
     seconds = {each: median(wall for wall, _ in rounds) for each, rounds in taken.items()}
     processor = {each: median(busy for _, busy in rounds) for each, rounds in taken.items()}
     print(

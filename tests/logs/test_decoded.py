@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from rvsim.logs.blocks import to_blocks
 from rvsim.logs.columns import to_columns
 from rvsim.logs.decoded import NONE, ColumnDecoder, SignalKey, decode_block, series
+from rvsim.logs.distinct_readings import distinct_readings
 from rvsim.logs.field_columns import NO_LABEL, STATES
 from rvsim.shipped import dbc_files
 from rvsim.watch.decode import Decoder
@@ -55,11 +56,24 @@ def same(one, other):
     return one == other or (math.isnan(one) and math.isnan(other))
 
 
+def check_distinct(column, count):
+    """Hold the distinct readings of a field against those of its frames: all of them, and none that no frame has."""
+    readings, places = distinct_readings(column)
+    places = np.zeros(count, np.intp) if places is None else places
+    assert set(places.tolist()) == set(range(len(readings.raws)))
+    taken: tuple[Any, ...] = readings.take(places)
+    for one, whole in zip(taken, (column.raws, column.values, column.states, column.labels), strict=True):
+        assert one.dtype == whole.dtype
+        np.testing.assert_array_equal(one, whole)
+
+
 def check(frames, catalogue):
     """Hold each frame of a block against the decoder of single frames; return how many were decoded."""
     columns = to_columns(frames)
     decoder, seen = Decoder(catalogue), []
     for message in decode_block(columns, catalogue):
+        for column in message.fields.values():
+            check_distinct(column, len(message))
         assert list(message.rows) == sorted(message.rows)
         topics = {place: topic for topic in message.topics() for place in topic.places.tolist()}
         for place, row in enumerate(message.rows.tolist()):

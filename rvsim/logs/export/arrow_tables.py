@@ -9,6 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, BinaryIO, assert_never
 
 from rvsim.errors import InputError
+from rvsim.logs.export.placed import PlacedRows, dense
 from rvsim.logs.export.table import (
     ColumnData,
     ColumnKind,
@@ -59,6 +60,13 @@ def check_pyarrow(suffix: str) -> None:
         ) from None
 
 
+def zstd() -> Callable[[bytes], bytes]:
+    """Return what packs bytes, for one thread at a time."""
+    from pyarrow import Codec
+
+    return partial(Codec("zstd", compression_level=_COMPRESSION_LEVEL).compress, asbytes=True)
+
+
 class ParquetWriter:
     """Writes a table as Parquet: each piece of rows is a row group, in which texts and integers have dictionaries."""
 
@@ -89,9 +97,9 @@ class ParquetWriter:
             store_schema=False,  # without it the types are those of Parquet, and all readers see the same
         )
 
-    def prepare(self, rows: TableRows) -> Callable[[], None]:
+    def prepare(self, rows: TableRows | PlacedRows) -> Callable[[], None]:
         """Return what writes the next rows as one row group: it hardly needs Python, which another thread can run."""
-        return partial(self._file.write_batch, self._arrays.batch(rows), row_group_size=rows.length)
+        return partial(self._file.write_batch, self._arrays.batch(dense(rows)), row_group_size=rows.length)
 
     def close(self) -> None:
         """Write the end of the file."""
@@ -113,9 +121,9 @@ class ArrowWriter:
         self._stream = output_stream(file, buffer_size=_BUFFERED_BYTES)
         self._file = new_file(self._stream, self._arrays.schema)
 
-    def prepare(self, rows: TableRows) -> Callable[[], None]:
+    def prepare(self, rows: TableRows | PlacedRows) -> Callable[[], None]:
         """Return what writes the next rows as one record batch."""
-        return partial(self._file.write_batch, self._arrays.batch(rows))
+        return partial(self._file.write_batch, self._arrays.batch(dense(rows)))
 
     def close(self) -> None:
         """Write the end of the file."""

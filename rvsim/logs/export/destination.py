@@ -19,11 +19,18 @@ from typing import Any, BinaryIO, cast
 from rvsim.errors import InputError
 from rvsim.logs.export.arrow_tables import ArrowWriter, ParquetWriter, check_pyarrow
 from rvsim.logs.export.new_file import NewFile, check_name, check_parent, hidden, reworded
-from rvsim.logs.export.table import Table, TableRows, TableWriter
+from rvsim.logs.export.placed import PlacedRows, TableWriter
+from rvsim.logs.export.placed_parquet import PlacedParquetWriter
+from rvsim.logs.export.table import Table, TableRows
 from rvsim.logs.export.text_file import CsvWriter, JsonLinesWriter
 
-TABLE_FORMS: dict[str, type[Any]] = {
-    "parquet": ParquetWriter,
+
+def _parquet_writer(table: Table, file: BinaryIO) -> ParquetWriter | PlacedParquetWriter:
+    return (PlacedParquetWriter if table.is_placed else ParquetWriter)(table, file)
+
+
+TABLE_FORMS: dict[str, Callable[[Table, BinaryIO], Any]] = {
+    "parquet": _parquet_writer,
     "csv": CsvWriter,
     "jsonl": JsonLinesWriter,
     "arrow": ArrowWriter,
@@ -83,7 +90,7 @@ class Destination:
         if path.exists() and any(path.iterdir()) and not self._overwrite:
             raise InputError(f"--output {path}: the folder is not empty: name another one, or add --overwrite")
 
-    def write(self, table: Table, rows: TableRows, folder: str = "") -> None:
+    def write(self, table: Table, rows: TableRows | PlacedRows, folder: str = "") -> None:
         """Write rows of a table, which must not change any more.
 
         In a folder the table's file is named as the table, and may stand in a folder of its own.
@@ -167,13 +174,13 @@ def _name_of(table: Table, folder: str) -> str:
 class _OpenTable:
     """One table that is being written, and how many rows it has."""
 
-    def __init__(self, writer: type[Any], table: Table, path: Path) -> None:
+    def __init__(self, writer: Callable[[Table, BinaryIO], Any], table: Table, path: Path) -> None:
         path.open("xb").close()
         self._file = _AppendedFile(path)
         self._writer: TableWriter = writer(table, cast(BinaryIO, self._file))
         self.rows = 0
 
-    def prepare(self, rows: TableRows) -> Callable[[], None]:
+    def prepare(self, rows: TableRows | PlacedRows) -> Callable[[], None]:
         return partial(self._write, self._writer.prepare(rows), rows.length)
 
     def _write(self, write: Callable[[], None], length: int) -> None:

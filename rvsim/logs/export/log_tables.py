@@ -1,11 +1,10 @@
-"""The tables of a log's frames: one row a reading, one row a frame of one message, or one row a frame.
+"""The tables of a log's frames: one row a frame of one message, or one row a frame.
 
 Knows: the columns of these tables, and how blocks become their rows. Does not know files, nor who is a device: the
-names of devices by their addresses are handed in. The rows of a block stand message by message and field by field;
-those of one field are in order of time.
+names of devices by their addresses are handed in.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -89,88 +88,6 @@ def shared_columns(*, with_log: bool) -> tuple[TableColumn, ...]:
         TableColumn("source", ColumnKind.INTEGER, is_required=True),
         TableColumn("device", ColumnKind.TEXT),
     )
-
-
-class ReadingsTable:
-    """The long table: one row for each field of each frame, without the fields of instances."""
-
-    def __init__(self, catalogue: Catalogue, *, with_log: bool) -> None:
-        fields = [field for spec in catalogue for field in spec.fields]
-        labels = (label for field in fields for label in FieldDecoder(field).label_names)
-        self._names = {
-            "message": tuple(catalogue.names),
-            "field": tuple(dict.fromkeys(field.name for field in fields)),
-            "unit": tuple(dict.fromkeys(field.printed_unit for field in fields if field.printed_unit)),
-            "state": _STATE_NAMES,
-            "label": tuple(dict.fromkeys(labels)),
-        }
-        self._places = {
-            column: {name: place for place, name in enumerate(names)} for column, names in self._names.items()
-        }
-        self._label_codes: dict[tuple[int, str], NDArray[int64]] = {}
-        kinds = {"instance": ColumnKind.INTEGER, "raw": ColumnKind.INTEGER, "value": ColumnKind.NUMBER}
-        order = ("message", "instance", "field", "raw", "value", "unit", "state", "label")
-        required = ("message", "field", "state")
-        own = (
-            TableColumn(name, kinds.get(name, ColumnKind.TEXT), self._names.get(name), name in required)
-            for name in order
-        )
-        self.table = Table("readings", (*shared_columns(with_log=with_log), *own))
-
-    def rows(self, messages: Iterable[MessageColumns], part: LogPart) -> TableRows:
-        """Return the readings of the messages of a block."""
-        import numpy as np
-
-        pieces = [
-            (message, name, column)
-            for message in messages
-            for name, column in message.fields.items()
-            if name != message.instance_field
-        ]
-        length = sum(len(message) for message, _, _ in pieces)
-        times, sources = np.empty(length, np.int64), np.empty(length, np.uint8)
-        instances, raws, values = np.empty(length, np.int16), np.empty(length, np.int64), np.empty(length)
-        missing = np.zeros(length, np.bool_)
-        codes = {name: np.empty(length, np.min_scalar_type(-1 - len(names))) for name, names in self._names.items()}
-        end = 0
-        for message, name, column in pieces:
-            start, end = end, end + len(message)
-            inside = slice(start, end)
-            times[inside], sources[inside], instances[inside] = message.times, message.sources, message.instances
-            raws[inside] = column.raws
-            values[inside] = column.values
-            if column.missing is not None:
-                missing[inside] = column.missing
-            if column.raws.dtype.kind == "u":
-                missing[inside] |= column.raws > _MAX_RAW
-            codes["message"][inside] = self._places["message"][message.spec.name]
-            codes["field"][inside] = self._places["field"][name]
-            codes["unit"][inside] = self._places["unit"].get(column.field.printed_unit, -1)
-            codes["state"][inside] = column.states
-            codes["label"][inside] = self._labels(message.dgn, column)
-        return TableRows(
-            length,
-            {
-                **part.shared(times, sources),
-                "instance": _instances(instances),
-                "raw": Integers(raws, missing if missing.any() else None),
-                "value": Numbers(values),
-                **{name: Texts(codes[name], names) for name, names in self._names.items()},
-            },
-        )
-
-    def _labels(self, dgn: int, column: FieldColumn) -> "NDArray[int64] | int":
-        """Return the places of a field's labels in the names of this table."""
-        import numpy as np
-
-        if not column.label_names:
-            return -1
-        known = self._label_codes.get((dgn, column.field.name))
-        if known is None:
-            places = [self._places["label"][label] for label in column.label_names]
-            known = np.array([*places, -1])  # the code -1 takes the last one
-            self._label_codes[dgn, column.field.name] = known
-        return known[column.labels]
 
 
 def _instances(instances: "NDArray[int16]") -> Integers:

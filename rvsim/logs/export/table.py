@@ -3,10 +3,10 @@
 Knows: the kinds of columns, and what stands for no value in each. Does not know what a table is about, nor files.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
-from typing import TYPE_CHECKING, NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from numpy import bool_, float64, int64, integer
@@ -37,10 +37,11 @@ class TableColumn(NamedTuple):
 
 @dataclass(frozen=True)
 class Table:
-    """The name and the columns of a table."""
+    """The name and the columns of a table. With ``is_placed`` all its rows are `PlacedRows`."""
 
     name: str
     columns: tuple[TableColumn, ...]
+    is_placed: bool = False
 
 
 class Times(NamedTuple):
@@ -78,16 +79,6 @@ class TableRows(NamedTuple):
 
     length: int
     columns: Mapping[str, ColumnData]
-
-
-class TableWriter(Protocol):
-    """Writes one table to one file."""
-
-    def prepare(self, rows: TableRows) -> Callable[[], None]:
-        """Return what writes the next rows; it may be called in another thread, before more rows are written."""
-
-    def close(self) -> None:
-        """Write what belongs at the end; the file itself is closed by who opened it."""
 
 
 def same_text(name: str, count: int) -> Texts:

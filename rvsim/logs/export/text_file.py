@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, BinaryIO, assert_never
 
+from rvsim.logs.export.placed import PlacedRows, dense
 from rvsim.logs.export.table import ColumnData, Integers, Numbers, Table, TableRows, Texts, Times
 from rvsim.logs.formats.jsonl import json_text
 
@@ -27,11 +28,12 @@ class CsvWriter:
         self._table, self._file = table, file
         file.write((",".join(_csv_text(column.name) for column in table.columns) + "\n").encode())
 
-    def prepare(self, rows: TableRows) -> Callable[[], None]:
+    def prepare(self, rows: TableRows | PlacedRows) -> Callable[[], None]:
         """Return what writes the next rows: all of the work is in it."""
         return partial(self._write, rows)
 
-    def _write(self, rows: TableRows) -> None:
+    def _write(self, placed: TableRows | PlacedRows) -> None:
+        rows = dense(placed)
         columns = [_tokens(rows.columns[column.name], rows.length, _csv_text, "") for column in self._table.columns]
         for start in range(0, rows.length, _MAX_LINES):
             lines = map(",".join, zip(*(column[start : start + _MAX_LINES] for column in columns), strict=True))
@@ -48,11 +50,12 @@ class JsonLinesWriter:
         self._table, self._file = table, file
         self._names = [json_text(column.name) for column in table.columns]
 
-    def prepare(self, rows: TableRows) -> Callable[[], None]:
+    def prepare(self, rows: TableRows | PlacedRows) -> Callable[[], None]:
         """Return what writes the next rows: all of the work is in it."""
         return partial(self._write, rows)
 
-    def _write(self, rows: TableRows) -> None:
+    def _write(self, placed: TableRows | PlacedRows) -> None:
+        rows = dense(placed)
         columns = [_tokens(rows.columns[column.name], rows.length, json_text, "null") for column in self._table.columns]
         form = "{" + ", ".join(f"{name.replace('%', '%%')}: %s" for name in self._names) + "}"
         for start in range(0, rows.length, _MAX_LINES):

@@ -4,7 +4,9 @@ import pytest
 
 from rvsim.logs.columns import to_columns
 from rvsim.logs.decoded import decode_block
-from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable, ReadingsTable
+from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable
+from rvsim.logs.export.placed import dense
+from rvsim.logs.export.readings_table import ReadingsTable
 from rvsim.logs.export.table import Integers, Numbers, Texts, Times
 from rvsim.watch.decode import Decoder, instance_field
 from rvsim.wire.database import load_catalogue
@@ -16,6 +18,7 @@ PART = LogPart(None, "can0", 1_764_000_000_000_000, {0x5E: "heater", 0x44: "pane
 
 def plain(rows):
     """Return rows as dictionaries."""
+    rows = dense(rows)
     columns = {}
     for name, data in rows.columns.items():
         match data:
@@ -112,6 +115,23 @@ def test_frames_with_and_without_a_definition(catalogue):
         assert (row["priority"], row["dgn"]) == (parts.priority, f"{parts.dgn:05X}")
         assert (row["source"], row["destination"]) == (parts.source, parts.destination)
         assert (row["message"], row["time"]) == (spec.name if spec else None, PART.started + frame.time)
+
+
+def test_readings_of_frames_that_are_too_short(catalogue):
+    """Their fields are missing: no raw integer, no value; the same fields of other frames have theirs."""
+    spec = catalogue.by_name("DC_SOURCE_STATUS_1")
+    whole = bytes([1, 100, *range(2, 8)])
+    frames = [Frame(place, spec.identifier(0x44), data) for place, data in enumerate((whole, whole[:3], b"", whole))]
+    rows = plain(ReadingsTable(catalogue, with_log=False).rows(decode_block(to_columns(frames), catalogue), PART))
+    for frame in frames:
+        found = {row["field"]: row for row in rows if row["time"] == PART.started + frame.time}
+        for reading in spec.decode(frame.data):
+            if reading.field is not instance_field(spec):
+                row = found[reading.field.name]
+                assert (row["raw"], row["value"]) == (reading.raw, reading.value)
+                assert (row["state"], row["label"]) == (str(reading.state), reading.shown_label)
+        assert {row["instance"] for row in found.values()} == {topic(frame, catalogue).instance}
+    assert {row["state"] for row in rows} >= {"value", "missing"}
 
 
 @pytest.fixture
