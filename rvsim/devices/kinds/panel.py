@@ -407,8 +407,6 @@ class Panel(Device):
         """Note that it is away: it has received nothing for a time, and what it knows is old."""
         if not self._is_away and self.now - self._heard_at > LOST_AFTER_US:
             self._is_away = True
-            for status in self._statuses.values():
-                status.forget()
             self._sent_commands.clear()
             for part in (self.switches, self.zones, self._supply):
                 if part is not None:
