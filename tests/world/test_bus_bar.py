@@ -1,5 +1,6 @@
 """One balance of currents, with wires: by hand, by Kirchhoff for random networks, and one owner at a time."""
 
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -300,3 +301,18 @@ def test_batteries_stand_where_the_rig_says() -> None:
         system.step_electric(-20.0, {"cabin": 30.0, "garage": 20.0}.__getitem__)
     celsius = [system.battery(plan.name).celsius for plan in plans]
     assert celsius[0] > celsius[1] > 15.0 > celsius[2]
+
+
+def test_a_balance_has_a_number_that_stays_while_nothing_changes() -> None:
+    """A load that is set to what it is changes nothing; another load, and each second, do."""
+    bank = bus(owners={})
+    numbers = [bank.balance]
+    for change in (
+        lambda: bank.set_load("lamp", 0.0),
+        lambda: bank.set_load("lamp", 2.0),
+        lambda: bank.set_load("lamp", 2.0),
+        lambda: bank.step(20.0),
+    ):
+        change()
+        numbers.append(bank.balance)
+    assert [one == other for one, other in pairwise(numbers)] == [True, False, True, False]

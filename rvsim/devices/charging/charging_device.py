@@ -48,6 +48,8 @@ class ChargingDevice(Device):
         self._charger_command = self.catalogue.by_name(self.command_message)
         self._enabled = self._auto_recharge = self._default_state = 1
         self._ramp = 0.0
+        self._measured_volts = 0.0
+        """The voltage at its own terminals when it last decided."""
         self._fault: ReportedFault | None = None
         self._was_paused = self._is_off = False
         """Whether it paused in the last second, and whether the physics know that it is off."""
@@ -59,6 +61,9 @@ class ChargingDevice(Device):
         self.requests = BatteryRequests(self.catalogue, source, lambda: self.now)
 
     # What a kind says.
+
+    def measure(self) -> None:
+        """Measure what the decisions of this second need, before any of them."""
 
     def can_charge(self) -> bool:
         """Return whether it has the power to charge, beside being enabled and allowed to."""
@@ -78,7 +83,7 @@ class ChargingDevice(Device):
 
     def own_fault(self) -> ReportedFault | None:
         """Return the fault that it has now, None for none."""
-        return HIGH_VOLTS_FAULT if self.volts > MAX_BATTERY_VOLTS else None
+        return HIGH_VOLTS_FAULT if self._measured_volts > MAX_BATTERY_VOLTS else None
 
     def after_update(self) -> None:
         """Take the power for the second that begins from where it comes from."""
@@ -163,6 +168,8 @@ class ChargingDevice(Device):
     def update(self) -> None:
         """Decide the stage, and give what it asks for."""
         stages, requests, name, charged, now = self.stages, self.requests, self.name, self.charged, self.now
+        volts = self._measured_volts = charged.volts_at(name)
+        self.measure()
         fault = self.own_fault()
         if fault is not self._fault:
             self._change_fault(fault)
@@ -173,7 +180,7 @@ class ChargingDevice(Device):
         is_paused = allowed and self.is_paused()
         changed = False
         if not (allowed and (is_paused or self._was_paused)):  # what was measured in a pause says nothing
-            volts, amps = charged.volts_at(name), charged.charge_amps(name)
+            amps = charged.charge_amps(name)
             changed = stages.advance(now, can_charge=allowed, volts=volts, amps=amps, battery_c=charged.celsius)
         self._was_paused = is_paused
         self._is_off = stages.stage == OFF

@@ -196,7 +196,7 @@ class Burner:
         """Go on to the time ``now``, microseconds."""
         passed, self._now = now - self._now, now
         self._wanted, is_switched_on, volts, fuel, self.is_too_hot, has_air = inputs
-        if not is_switched_on or self._off_since is not None or self.error is not None:
+        if self.error is not None:
             self._watch_switch(is_switched_on=is_switched_on)
         figures = self.figures
         if self._bad_supply_since is not None or not figures.min_volts <= volts <= figures.max_volts:
@@ -302,8 +302,6 @@ class Burner:
             self._off_since = None
         elif self._off_since is None:
             self._off_since = self._now
-        if self.error is None:
-            return
         was_off = self._off_since is not None and self._now - self._off_since >= self.figures.unlock_us
         ends_us = self.figures.error_ends_us
         if was_off or (ends_us is not None and self._now - self._error_since >= ends_us):

@@ -47,10 +47,6 @@ class LastStatus:
         """Take in a frame of the message."""
         self._received_at, self.source, self._data = self._host.now, source, data
 
-    def forget(self) -> None:
-        """Forget its data: nothing was received for a time."""
-        self._received_at = None
-
     @property
     def is_known(self) -> bool:
         """Whether it was received, and is not lost since."""

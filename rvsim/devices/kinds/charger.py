@@ -82,6 +82,7 @@ class Charger(ChargingDevice, DcSource):
         self._mains_since: int | None = -round(self.settings.mains_delay_s * SECOND_US) if is_there else None
         self._mains_watts = 0.0
         self._sagged_to: float | None = None
+        self.measure()
 
     def receives(self) -> dict[str, Callable[[bytes], None]]:
         """Receive its commands, and the messages of others that report its battery."""
@@ -98,24 +99,28 @@ class Charger(ChargingDevice, DcSource):
         """Return whether the mains or the battery feed it."""
         return self.world.mains_rank() > BATTERY_RANK or super().is_powered()
 
+    def measure(self) -> None:
+        """Measure its air, and whether there are mains other than those that an inverter makes from a battery."""
+        self._air_c, self._has_mains = self._lost_heat.air_c, self.world.mains_rank() > BATTERY_RANK
+
     def can_charge(self) -> bool:
-        """Return whether there are mains, other than those that an inverter makes from a battery, for long enough."""
-        if self.world.mains_rank() <= BATTERY_RANK:
+        """Return whether there are such mains for long enough."""
+        if not self._has_mains:
             self._mains_since = self._sagged_to = None
             return False
         if self._mains_since is None:
             self._mains_since = self.now
         waited = self.now - self._mains_since >= self.settings.mains_delay_s * SECOND_US
-        return waited and self._lost_heat.air_c <= self.settings.stop_above_c
+        return waited and self._air_c <= self.settings.stop_above_c
 
     def own_fault(self) -> ReportedFault | None:
         """Return that it is too hot, or that the battery's voltage is too high."""
-        return HOT_FAULT if self._lost_heat.air_c > self.settings.stop_above_c else super().own_fault()
+        return HOT_FAULT if self._air_c > self.settings.stop_above_c else super().own_fault()
 
     def most(self) -> tuple[float, float | None]:
         """Return the amperes that it can give in this air, and the watts that the mains allow."""
         settings, world = self.settings, self.world
-        hotter = self._lost_heat.air_c - settings.full_below_c
+        hotter = self._air_c - settings.full_below_c
         share = 1.0 if hotter <= 0 else max(MIN_HOT_SHARE, 1 - settings.derate_percent_per_k / 100 * hotter)
         watts = (
             None if self._breaker_amps is None else self._breaker_amps * world.nominal_mains_volts - settings.standby_w
@@ -128,7 +133,7 @@ class Charger(ChargingDevice, DcSource):
     def after_update(self) -> None:
         """Take from the mains what it gives, and give less where they sag."""
         world, settings = self.world, self.settings
-        if world.mains_rank() <= BATTERY_RANK:
+        if not self._has_mains:
             wanted = given = 0.0
         else:
             got = world.mains_watts(self.name)

@@ -74,8 +74,9 @@ MIN_CHARGING_STATE = 2
 """Operating state of a charger from which it charges: 2 is bulk (numbers from memory)."""
 
 
+_SENSORS = ("indoor_sensor", "outdoor_sensor")
 RECEIVED_STATUSES = {
-    "THERMOSTAT_AMBIENT_STATUS": ("indoor_sensor", "outdoor_sensor"),
+    "THERMOSTAT_AMBIENT_STATUS": _SENSORS,
     "FURNACE_STATUS": ("furnace",),
     "CIRCULATION_PUMP_STATUS": ("circulation_pump",),
     "WATERHEATER_STATUS": ("water_heater",),
@@ -407,8 +408,6 @@ class Panel(Device):
         """Note that it is away: it has received nothing for a time, and what it knows is old."""
         if not self._is_away and self.now - self._heard_at > LOST_AFTER_US:
             self._is_away = True
-            for status in self._statuses.values():
-                status.forget()
             self._sent_commands.clear()
             for part in (self.switches, self.zones, self._supply):
                 if part is not None:
@@ -533,7 +532,8 @@ class Panel(Device):
             self.zones.decide()
             self._command_water()
             return
-        heat = self._last_heat_percent = self._heat_percent()
+        indoors, outdoors = (self._last[name].value("ambient_temperature") for name in _SENSORS)
+        heat = self._last_heat_percent = self._heat_percent(indoors, outdoors)
         fan = min(max(heat, MIN_FAN_PERCENT), self._fan_limit_percent()) if heat else 0.0
         if fan != self._fan_percent:
             self._fan_percent = fan
@@ -541,11 +541,10 @@ class Panel(Device):
         self._command_furnace(heat, fan)
         self._command_pump(needed=heat > 0)
         self._command_water()
-        self._command_roof_fan(self._roof_percent())
+        self._command_roof_fan(self._roof_percent(indoors, outdoors))
 
-    def _heat_percent(self) -> float:
+    def _heat_percent(self, indoors: float | None, outdoors: float | None) -> float:
         """Return the heat to command, 0 to 100 in steps: proportional, a part for the cold outside, the trim."""
-        indoors = self._last["indoor_sensor"].value("ambient_temperature")
         if (
             "furnace" in self._stopped
             or indoors is None
@@ -554,7 +553,6 @@ class Panel(Device):
         ):
             return 0.0
         wanted = self._set_point_c("set_point_temperature_heat")
-        outdoors = self._last["outdoor_sensor"].value("ambient_temperature")
         forward = FORWARD_PERCENT_PER_K * max(0.0, wanted - outdoors) if outdoors is not None else 0.0
         missing = wanted - indoors
         trim = self._trim_percent + TRIM_PERCENT_PER_K * max(-1.0, min(1.0, missing))
@@ -564,12 +562,10 @@ class Panel(Device):
             return self._last_heat_percent
         return HEAT_STEP_PERCENT * round(percent / HEAT_STEP_PERCENT)
 
-    def _roof_percent(self) -> float:
+    def _roof_percent(self, indoors: float | None, outdoors: float | None) -> float:
         """Return the roof fan's speed: fresh air always, more to cool where the air outside is cooler."""
         if not self._last["roof_fan"].is_known or self._battery_is_low():
             return 0.0
-        indoors = self._last["indoor_sensor"].value("ambient_temperature")
-        outdoors = self._last["outdoor_sensor"].value("ambient_temperature")
         if indoors is None or outdoors is None or indoors <= self._set_point_c("set_point_temperature_cool"):
             return FRESH_AIR_PERCENT
         return COOLING_PERCENT if outdoors < indoors - MIN_COOLING_DIFFERENCE_K else FRESH_AIR_PERCENT

@@ -227,3 +227,13 @@ def test_the_fan_leads_the_compressor(unit):
     assert one.last(STATUS) == "01 01 C8 C8 C8 00 0A 14"
     assert not device_of(one.until(304)).compressor_runs
     assert device_of(one.until(307)).compressor_runs
+
+
+def test_after_the_compressor_it_cools_a_little_longer_and_then_no_more(unit):
+    """What lags behind comes to its end: some minutes later no heat is taken out of the air."""
+    one = unit().put(COMMAND, COOL)
+    one.until(start_of(one) + 120).put(COMMAND, STOP)
+    taken = [one.world.heat_account().gains_j]
+    taken += [one.until(one.bench.now / SECOND_US + wait).world.heat_account().gains_j for wait in (10, 900, 60)]
+    assert taken[1] < taken[0] - 100
+    assert taken[3] == taken[2]

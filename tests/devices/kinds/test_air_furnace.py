@@ -217,3 +217,11 @@ def test_a_bottle_that_does_not_fit_is_refused(furnace):
         furnace(fuel="gas", gas_tank="botle")
     with pytest.raises(InputError, match='gas_tank counts with fuel = "gas" only; this one burns diesel'):
         furnace(gas_tank="bottle")
+
+
+def test_commands_in_a_row_bring_no_heat_sooner(furnace):
+    """The heat that lags behind comes with the seconds, not with the commands."""
+    once, often = furnace().until(90), furnace().until(90)
+    for _ in range(10):
+        often.put(COMMAND, FULL, wait=0.001)
+    assert often.until(92).world.heat_account().gains_j == once.until(92).world.heat_account().gains_j > 0

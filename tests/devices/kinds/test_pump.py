@@ -145,3 +145,13 @@ def test_it_sends_coolant_to_every_zone(alone):
     assert before < 15.1
     pump.put(COMMAND, "01 F1 FF FF FF FF FF FF")
     assert pump.until(180).world.air_celsius("bunk") > before + 1
+
+
+def test_a_fault_that_lasts_is_reported_again_after_it_was_cleared(pump):
+    """A command to clear the faults raises no voltage: the yellow lamp is on again within a second."""
+    pump.world.add_ground_offset("circulation pump", -4.0)
+    pump.put(COMMAND, "01 F1 FF FF FF FF FF FF").until(20)
+    assert pump.last(HEARTBEAT).startswith("11")
+    pump.bench.call_device("circulation pump", lambda one: one.reset(faults=True, reboot=False))
+    assert not pump.until(20.01).last(HEARTBEAT).startswith("11")
+    assert pump.until(22).last(HEARTBEAT).startswith("11")
