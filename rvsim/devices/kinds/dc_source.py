@@ -13,7 +13,7 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from rvsim.devices.device import Device, DeviceContext, Settings
+from rvsim.devices.device import Device, DeviceContext, Settings, Silence
 from rvsim.devices.named_battery import check_dc_source
 from rvsim.wire.codec import Pack
 from rvsim.wire.fields import State
@@ -60,7 +60,7 @@ class DcSource(Device):
         self._dc_1, self._dc_2 = self.specs("DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2")
         instance = self._dc_1.by_name["instance"]
         self._instance_is_first = (instance.first, instance.length) == (0, 8)
-        self._quiet_until = 0
+        self._silence = Silence()
         self._higher: dict[bytes, bool] = {}
         """By the first two bytes of a message: whether its sender has a higher priority; at most 65536 entries."""
 
@@ -90,7 +90,7 @@ class DcSource(Device):
 
     def broadcast_unless_outranked(self, message: str, build: Callable[[], bytes]) -> None:
         """Send a DC source message at its gap while no device of a higher priority reports the battery."""
-        self.broadcast(message, build, silent_until=lambda: self._quiet_until)
+        self.broadcast(message, build, silence=self._silence)
 
     def heeds(self, identifier: int, first: bytes) -> bool:
         """Return whether a frame may be about its battery, where that is its own message by its instance."""
@@ -105,7 +105,7 @@ class DcSource(Device):
         if higher is None:
             higher = self._higher[head] = self._is_higher(data)
         if higher:
-            self._quiet_until = self.now + HIGHER_PRIORITY_TIMEOUT_US
+            self._silence.until = self.now + HIGHER_PRIORITY_TIMEOUT_US
 
     def _is_higher(self, data: bytes) -> bool:
         fields = self._dc_1.by_name
