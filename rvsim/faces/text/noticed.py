@@ -159,7 +159,7 @@ def from_until(found: Flag | Cause, clock: Clock) -> str:
 def group_text(group: Sequence[Flag]) -> str:
     """Return what flags of one kind say of their subjects, in a few words."""
     subjects = list(dict.fromkeys(flag.subject for flag in group))
-    subject = "the bus" if subjects == ["bus"] else ", ".join(subjects)
+    subject = f"the {subjects[0]}" if subjects in (["bus"], ["log"]) else ", ".join(subjects)
     never = group[0].kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
     does = "sent nothing at all" if never else SHORT_TEXTS[group[0].kind]
     return f"{subject} {does}" + (times(len(group)) if len(group) > len(subjects) else "")
