@@ -9,20 +9,19 @@ Which kind follows from which is common practice of the trade, no source.
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from enum import StrEnum
 from itertools import chain, combinations
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.quantity import time_text
 from rvsim.rig.shared_parts import SharedPart, shared_parts
-from rvsim.watch.bus.pauses import RESUMPTION_CHECK_US, Resumption
-from rvsim.watch.drafts.draft import span
+from rvsim.watch.bus.pauses import Resumption
+from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
+from rvsim.watch.recording_causes import pause_cause, recording_causes
 from rvsim.watch.rules import Finding
 from rvsim.watch.transitions import FellSilent, Replaced
 from rvsim.wire.frame import SECOND_US
-from rvsim.wire.quantity_text import compose
 
 if TYPE_CHECKING:
     from rvsim.rig.model import Rig
@@ -32,33 +31,6 @@ SAME_MOMENT_US = 300_000
 MAX_AFTER_END_US = 10 * SECOND_US
 """How long after the end of a cause its effects may begin: a device must start, and three gaps must pass."""
 MIN_DEVICES_TOGETHER = 2
-
-
-class CauseKind(StrEnum):
-    """The kinds of cause that are not a kind of flag."""
-
-    SHARED_SUPPLY = "shared-supply"
-    GONE_TOGETHER = "gone-together"
-    RECORDER_PAUSED = "recorder-paused"
-    EXCHANGED = "exchanged"
-    """Two units, each of which sends as the other."""
-
-
-class Cause(NamedTuple):
-    """A problem, and the flags that it explains, its own first.
-
-    ``kind`` is that of its own flag, or a ``CauseKind``. Times in microseconds; ``until`` is None while it lasts.
-    """
-
-    kind: FlagKind | CauseKind
-    subject: str
-    severity: Severity
-    since: int
-    until: int | None
-    text: str
-    advice: str
-    evidence: tuple[str, ...]
-    flags: tuple[Flag, ...]
 
 
 class _Explains(NamedTuple):
@@ -179,7 +151,14 @@ def causes(
             explained_numbers.add(flag.number)
             explained.setdefault(head.number, []).append(flag)
     roots = [finding for finding in findings if finding.flag.number not in explained_numbers]
-    found = [*_common_absences(roots, explained, rig, heard), *_exchanged_units(roots, explained)]
+
+    def all_explained(flag: Flag) -> list[Flag]:
+        return _all_explained(flag, explained)
+
+    found = list(recording_causes(roots, all_explained, heard))
+    explained_numbers |= {flag.number for cause in found for flag in cause.flags}
+    roots = [finding for finding in roots if finding.flag.number not in explained_numbers]
+    found += [*_common_absences(roots, explained, rig, heard), *_exchanged_units(roots, explained)]
     explained_numbers |= {flag.number for cause in found for flag in cause.flags}
     for finding in roots:
         flag = finding.flag
@@ -240,71 +219,16 @@ def _single_cause(
 ) -> Iterator[Cause]:
     """Yield the cause of one flag with all that it explains, if it is one."""
     resumed = resumptions.get(flag.until or -1) if flag.kind is FlagKind.BUS_QUIET else None
-    if resumed is not None and resumed.is_unnoticed:
-        yield _recorder_paused(flag, explained_flags, resumed)
-    elif (
-        len(explained_flags) > 1
-        or resumed is not None
-        or flag.kind in (FlagKind.REPLACED_DEVICE, FlagKind.LOG_OUT_OF_ORDER)
-    ):
-        text = flag.text + (_resumption_text(resumed) if resumed is not None else "")
-        evidence = (*flag.evidence, *_explained_evidence(explained_flags[1:]))
-        yield _cause(flag.kind, flag.subject, explained_flags, text, flag.advice, evidence)
-
-
-def _cause(
-    kind: FlagKind | CauseKind, subject: str, flags: Sequence[Flag], text: str, advice: str, evidence: tuple[str, ...]
-) -> Cause:
-    severity = min((flag.severity for flag in flags), key=WORST_FIRST.index)
-    ends = [flag.until for flag in flags if flag.until is not None]
-    until = max(ends) if len(ends) == len(flags) else None
-    since = min(flag.since for flag in flags)
-    return Cause(kind, subject, severity, since, until, text, advice, evidence, tuple(flags))
-
-
-def _explained_evidence(flags: Iterable[Flag]) -> tuple[str, ...]:
-    """Return one line of evidence for each flag that a cause explains."""
-    return tuple(compose(f"explains {flag.tag} {flag.kind} {flag.subject}: ", flag.text) for flag in flags)
+    if resumed is not None:
+        yield pause_cause(flag, explained_flags, resumed)
+    elif len(explained_flags) > 1 or flag.kind in (FlagKind.REPLACED_DEVICE, FlagKind.LOG_OUT_OF_ORDER):
+        evidence = (*flag.evidence, *explained_evidence(explained_flags[1:]))
+        yield cause_of(flag.kind, flag.subject, explained_flags, flag.text, flag.advice, evidence)
 
 
 def _sort_key(cause: Cause) -> tuple[int, int]:
     """Return the sort key of a cause: the worst first, then by time."""
     return WORST_FIRST.index(cause.severity), cause.since
-
-
-# The whole bus.
-
-
-def _recorder_paused(flag: Flag, explained_flags: Sequence[Flag], resumed: Resumption) -> Cause:
-    text = (
-        f"the recorder paused, or the bus did: no frame for {span(resumed.length_us)} up to "
-        f"{time_text(resumed.ended)}, then all devices continue as before"
-    )
-    evidence = (
-        f"no address claim within {RESUMPTION_CHECK_US // SECOND_US} s, and {resumed.in_rhythm} of {resumed.judged} "
-        f"messages with a known rhythm came when due",
-        *flag.evidence,
-        *_explained_evidence(explained_flags[1:]),
-    )
-    advice = (
-        "check the recording first: did the computer sleep, was its disk full, was the adapter unplugged; only then "
-        "the supply of the bus"
-    )
-    cause = _cause(CauseKind.RECORDER_PAUSED, "bus", explained_flags, text, advice, evidence)
-    return cause._replace(severity=Severity.WARNING)  # the cause may be outside the vehicle
-
-
-def _resumption_text(resumed: Resumption) -> str:
-    """Return the text of how the bus resumed."""
-    if resumed.claims:
-        return (
-            f"; {len(resumed.claims)} of {resumed.back} addresses were claimed again when it resumed, so they had no "
-            "power"
-        )
-    if resumed.judged:
-        kept = f"{resumed.in_rhythm} of {resumed.judged}"
-        return f"; no address was claimed again, but only {kept} messages kept their rhythm"
-    return "; no address was claimed again when it resumed, and the pause is too long to follow a rhythm across it"
 
 
 # Several devices.
@@ -350,8 +274,8 @@ def _exchanged_units(roots: Sequence[Finding], explained: Mapping[int, Sequence[
             "it by hand, switch it, fill it"
         )
         subject = f"{one.device}, {other.device}"
-        cause = _cause(
-            CauseKind.EXCHANGED, subject, explained_flags, text, advice, _explained_evidence(explained_flags)
+        cause = cause_of(
+            CauseKind.EXCHANGED, subject, explained_flags, text, advice, explained_evidence(explained_flags)
         )
         yield cause._replace(severity=Severity.WARNING)  # a command reaches the wrong unit
 
@@ -408,7 +332,7 @@ def _common_cause(
         )
         if returned_at is None:
             advice += "; then for a part of the bus cable behind which all of them are"
-    return _cause(kind, ", ".join(names), explained_flags, text, advice, _explained_evidence(explained_flags))
+    return cause_of(kind, ", ".join(names), explained_flags, text, advice, explained_evidence(explained_flags))
 
 
 def _either(texts: Sequence[str]) -> str:

@@ -15,7 +15,7 @@ from rvsim.faces.text.noticed import Trouble, times, troubles
 from rvsim.logs.read import Log
 from rvsim.logs.survey import WHOLE_LOG, Survey
 from rvsim.runs.selection import LogSelection
-from rvsim.watch.causes import CauseKind
+from rvsim.watch.cause import RECORDING_KINDS, CauseKind
 from rvsim.watch.flag import FlagKind, Severity
 from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US
@@ -202,7 +202,7 @@ def _doubts_of_cause(whole: Survey, every: list[Trouble]) -> Iterator[Doubt]:
     first = next(iter(every), None)
     if first is None:
         return
-    if first.kind is CauseKind.RECORDER_PAUSED:
+    if first.kind in RECORDING_KINDS:
         yield Doubt("", "The cause may be the recorder, not the vehicle.")
     elif first.kind in _ABSENT:
         possible = _POSSIBLE_FAILURES[_returned(whole, first)]

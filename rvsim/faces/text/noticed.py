@@ -10,11 +10,13 @@ from typing import NamedTuple
 from rvsim.faces.text.clock import NO_CLOCK, Clock
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, group_flags, tags
-from rvsim.watch.causes import Cause, CauseKind
+from rvsim.watch.cause import RECORDING_KINDS, Cause, CauseKind
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 
 MAX_LISTED_FLAGS = 8
 """How many flags of one kind and advice a survey lists; the rest is counted. The JSON form has all of them."""
+MAX_NAMED_FLAGS = 4
+"""How many of the flags that a cause explains are named as its evidence; more are counted."""
 SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.SILENT_DEVICE: "stopped sending",
     FlagKind.LATE_MESSAGE: "did not send in time",
@@ -44,10 +46,14 @@ SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.MOTION_WITHOUT_INTERLOCK: "moved something without its interlock",
 }
 """What each kind of flag says of its subject; messages that are not defined are counted instead."""
+_WHOLE = {"bus", "log"}
+"""The subjects that are no device."""
 CAUSE_TEXTS: Mapping[CauseKind, str] = {
     CauseKind.SHARED_SUPPLY: "became silent and returned together",
     CauseKind.GONE_TOGETHER: "became silent together",
     CauseKind.RECORDER_PAUSED: "paused, or its recorder did",
+    CauseKind.RECORDED_TWICE: "holds frames twice",
+    CauseKind.FRAMES_LOST: "lacks frames of many devices",
     CauseKind.EXCHANGED: "are exchanged",
 }
 """The same of each kind of cause that is no flag."""
@@ -85,13 +91,14 @@ def troubles(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock: Clo
 
 def _of_causes(alike: Sequence[Cause], units: DisplayUnits, clock: Clock) -> Trouble:
     first, more = alike[0], f", and {len(alike) - 1} more of this kind" if len(alike) > 1 else ""
-    starts_so = first.subject == "bus" or first.text.startswith(first.subject.split(",")[0])
+    starts_so = first.subject in _WHOLE or first.text.startswith(first.subject.split(",")[0])
     sentence = ("" if starts_so else f"{first.subject}: ") + units.render(first.text) + more
     flags = tuple(flag for cause in alike for flag in cause.flags)
     line = f"cause, {first.severity}: {sentence}; this explains {tags(flags)}."
-    kinds = ", ".join(dict.fromkeys(f"{flag.kind} of {flag.subject}" for flag in flags))
-    evidence = f"{from_until(first, clock)}; it explains {kinds}"
-    if first.kind is CauseKind.RECORDER_PAUSED:
+    named = list(dict.fromkeys(f"{flag.kind} of {flag.subject}" for flag in flags))
+    explained = ", ".join(named) if len(named) <= MAX_NAMED_FLAGS else f"{len(flags)} flags"
+    evidence = f"{from_until(first, clock)}; it explains {explained}"
+    if first.kind in RECORDING_KINDS:
         evidence = f"{units.render(first.evidence[0])}{clock.span(first.since, None)}"
     return Trouble(line, sentence, first.severity, evidence, first.advice, (), flags, first.kind)
 
@@ -159,7 +166,7 @@ def from_until(found: Flag | Cause, clock: Clock) -> str:
 def group_text(group: Sequence[Flag]) -> str:
     """Return what flags of one kind say of their subjects, in a few words."""
     subjects = list(dict.fromkeys(flag.subject for flag in group))
-    subject = f"the {subjects[0]}" if subjects in (["bus"], ["log"]) else ", ".join(subjects)
+    subject = f"the {subjects[0]}" if set(subjects) <= _WHOLE else ", ".join(subjects)
     never = group[0].kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
     does = "sent nothing at all" if never else SHORT_TEXTS[group[0].kind]
     return f"{subject} {does}" + (times(len(group)) if len(group) > len(subjects) else "")

@@ -21,7 +21,6 @@ from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import StateChanged
 from rvsim.wire.timing import BIT_RATE
 
-
 MAX_PARTS = 20
 """The largest number of parts into which a person is told to cut a file. Our decision."""
 HOUR_US = 3600 * SECOND_US

@@ -2,7 +2,7 @@
 
 from rvsim.faces.text.flags import explain_flags
 from rvsim.faces.text.noticed import CAUSE_TEXTS, troubles
-from rvsim.watch.causes import Cause, CauseKind
+from rvsim.watch.cause import Cause, CauseKind
 from rvsim.watch.flag import Flag, FlagKind, Severity
 
 

@@ -80,7 +80,10 @@ def test_what_is_told(catalogue):
 @pytest.mark.parametrize(
     ("steps", "advice"),
     [
-        ((899.7,), "cut the file at line 0, and survey each part by itself: it holds two recordings, or a clock was set"),
+        (
+            (899.7,),
+            "cut the file at line 0, and survey each part by itself: it holds two recordings",
+        ),
         ((3599.7,), "its clock went back by an hour, as at the end of daylight saving time"),
         ((7201.0,), "its clock went back by 2 hours"),
         ((86399.5,), "its times are times of day, and midnight passed"),
