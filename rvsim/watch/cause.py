@@ -17,6 +17,10 @@ class CauseKind(StrEnum):
 
     SHARED_SUPPLY = "shared-supply"
     GONE_TOGETHER = "gone-together"
+    NEVER_HEARD = "never-heard"
+    """Planned devices of which nothing came since the start."""
+    SETTINGS_LOST = "settings-lost"
+    """A device that sends with other instances since it restarted."""
     RECORDER_PAUSED = "recorder-paused"
     RECORDED_TWICE = "recorded-twice"
     """Each frame stands in the log twice, as two recorders make it."""

@@ -8,7 +8,7 @@ Which kind follows from which is common practice of the trade, no source.
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import chain, combinations
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
@@ -17,10 +17,11 @@ from rvsim.rig.quantity import time_text
 from rvsim.rig.shared_parts import SharedPart, shared_parts
 from rvsim.watch.bus.pauses import Resumption
 from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence
+from rvsim.watch.device_causes import explained_within_devices, lost_settings
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 from rvsim.watch.recording_causes import pause_cause, recording_causes
 from rvsim.watch.rules import Finding
-from rvsim.watch.transitions import FellSilent, Replaced
+from rvsim.watch.transitions import FellSilent, Replaced, UnplannedDevice
 from rvsim.wire.frame import SECOND_US
 
 if TYPE_CHECKING:
@@ -31,6 +32,8 @@ SAME_MOMENT_US = 300_000
 MAX_AFTER_END_US = 10 * SECOND_US
 """How long after the end of a cause its effects may begin: a device must start, and three gaps must pass."""
 MIN_DEVICES_TOGETHER = 2
+MIN_NEVER_HEARD = 3
+"""From this number of planned devices on that sent nothing at all they are one cause without a part in common."""
 
 
 class _Explains(NamedTuple):
@@ -146,7 +149,7 @@ def causes(
     """
     explained: dict[int, list[Flag]] = {}
     explained_numbers: set[int] = set()
-    for head, flag in _explanations(findings):
+    for head, flag in chain(_explanations(findings), explained_within_devices(findings)):
         if flag.number not in explained_numbers and head.number != flag.number:
             explained_numbers.add(flag.number)
             explained.setdefault(head.number, []).append(flag)
@@ -159,6 +162,8 @@ def causes(
     explained_numbers |= {flag.number for cause in found for flag in cause.flags}
     roots = [finding for finding in roots if finding.flag.number not in explained_numbers]
     found += [*_common_absences(roots, explained, rig, heard), *_exchanged_units(roots, explained)]
+    found += _never_heard(roots, all_explained, rig, heard, _unplanned_addresses(findings))
+    found += lost_settings(roots, all_explained)
     explained_numbers |= {flag.number for cause in found for flag in cause.flags}
     for finding in roots:
         flag = finding.flag
@@ -258,6 +263,46 @@ def _common_absences(
             present = set(heard) - _silent_at(absences, latest)
             parts = tuple(shared_parts(rig, subjects, present)) if rig is not None else ()
             yield _common_cause(group, group[-1].earliest, latest, explained, parts)
+
+
+def _never_heard(
+    roots: Sequence[Finding],
+    all_explained: Callable[[Flag], list[Flag]],
+    rig: "Rig | None",
+    heard: Collection[str],
+    unplanned: int,
+) -> Iterator[Cause]:
+    """Yield a cause for the planned devices that sent nothing at all, if they have a part in common or are many."""
+    flags = [one.flag for one in roots if isinstance(one.problem, FellSilent) and one.flag.heard is None]
+    names = sorted({flag.subject for flag in flags})
+    if rig is None or len(names) < MIN_DEVICES_TOGETHER:
+        return
+    parts = tuple(shared_parts(rig, names, set(heard) - set(names)))
+    planned, are_most = len(rig.devices), 2 * (len(names) + unplanned) > len(rig.devices)
+    if not (parts or are_most or len(names) >= MIN_NEVER_HEARD):
+        return
+    if are_most:
+        others = f", and {unplanned} addresses are not in the rig" if unplanned > 1 else ""
+        text = f"{len(names)} of {planned} planned devices sent nothing at all{others}"
+        text += ": the rig may be of another vehicle"
+        advice = "check first that the rig is of this vehicle, and that the log is of the bus of these devices"
+    else:
+        text = f"{', '.join(names[:-1])} and {names[-1]} sent nothing at all"
+        advice = (
+            "check that they are fitted, and what they have in common: a fuse, a branch, a ground, a piece of cable"
+        )
+    if parts:
+        text += f"; by the rig only {_either([part.text for part in parts])} would take away these and no others"
+        advice = "; or ".join([*([advice] if are_most else []), *(part.advice for part in parts)])
+    explained_flags = [other for flag in flags for other in all_explained(flag)]
+    evidence = explained_evidence(explained_flags)
+    yield cause_of(CauseKind.NEVER_HEARD, ", ".join(names), explained_flags, text, advice, evidence)
+
+
+def _unplanned_addresses(findings: Iterable[Finding]) -> int:
+    """Return how many addresses belong to no planned device."""
+    problems = (one.problem for one in findings)
+    return len({one.source for one in problems if isinstance(one, UnplannedDevice) and not one.planned})
 
 
 def _exchanged_units(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]]) -> Iterator[Cause]:

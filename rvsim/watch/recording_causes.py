@@ -133,8 +133,8 @@ def _recorded_twice(roots: Sequence[Finding], all_explained: Callable[[Flag], li
         "check how the log was made: logs of two recorders or of two channels put together, or a gateway that repeats "
         "frames; survey one recording by itself; only then look for two units on one address"
     )
-    evidence = (f"{doubled[0][1].what} of {doubled[0][0].subject} comes {doubled[0][1].figures}",)
-    evidence += explained_evidence(explained_flags)
+    flag, first = doubled[0]
+    evidence = (f"{first.what} of {flag.subject} comes {first.figures}", *explained_evidence(explained_flags))
     cause = cause_of(CauseKind.RECORDED_TWICE, "log", explained_flags, text, advice, evidence)
     return cause._replace(severity=Severity.WARNING)
 

@@ -15,6 +15,8 @@ from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 
 MAX_LISTED_FLAGS = 8
 """How many flags of one kind and advice a survey lists; the rest is counted. The JSON form has all of them."""
+MAX_NAMED_SUBJECTS = 6
+"""How many devices are named in one sentence; of more of them all but the first five are counted."""
 MAX_NAMED_FLAGS = 4
 """How many of the flags that a cause explains are named as its evidence; more are counted."""
 SHORT_TEXTS: Mapping[FlagKind, str] = {
@@ -29,7 +31,7 @@ SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.REPORTED_FAULT: "reports a fault",
     FlagKind.BUS_BUSY: "had a high load",
     FlagKind.NO_ACKNOWLEDGE: "was not acknowledged",
-    FlagKind.SHARED_INSTANCE: "is two devices with one function and instance",
+    FlagKind.SHARED_INSTANCE: "has a function and instance that another device has too",
     FlagKind.TWO_COMMANDERS: "gets contradictory commands from two devices",
     FlagKind.IGNORED_COMMAND: "does not follow its commands",
     FlagKind.STUCK_VALUE: "repeats a reading that should change",
@@ -51,6 +53,8 @@ _WHOLE = {"bus", "log"}
 CAUSE_TEXTS: Mapping[CauseKind, str] = {
     CauseKind.SHARED_SUPPLY: "became silent and returned together",
     CauseKind.GONE_TOGETHER: "became silent together",
+    CauseKind.NEVER_HEARD: "sent nothing at all",
+    CauseKind.SETTINGS_LOST: "restarted and lost its settings",
     CauseKind.RECORDER_PAUSED: "paused, or its recorder did",
     CauseKind.RECORDED_TWICE: "holds frames twice",
     CauseKind.FRAMES_LOST: "lacks frames of many devices",
@@ -91,7 +95,8 @@ def troubles(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock: Clo
 
 def _of_causes(alike: Sequence[Cause], units: DisplayUnits, clock: Clock) -> Trouble:
     first, more = alike[0], f", and {len(alike) - 1} more of this kind" if len(alike) > 1 else ""
-    starts_so = first.subject in _WHOLE or first.text.startswith(first.subject.split(",")[0])
+    names_itself = first.subject in _WHOLE or first.kind is CauseKind.NEVER_HEARD
+    starts_so = names_itself or first.text.startswith(first.subject.split(",")[0])
     sentence = ("" if starts_so else f"{first.subject}: ") + units.render(first.text) + more
     flags = tuple(flag for cause in alike for flag in cause.flags)
     line = f"cause, {first.severity}: {sentence}; this explains {tags(flags)}."
@@ -166,10 +171,22 @@ def from_until(found: Flag | Cause, clock: Clock) -> str:
 def group_text(group: Sequence[Flag]) -> str:
     """Return what flags of one kind say of their subjects, in a few words."""
     subjects = list(dict.fromkeys(flag.subject for flag in group))
-    subject = f"the {subjects[0]}" if set(subjects) <= _WHOLE else ", ".join(subjects)
-    never = group[0].kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
-    does = "sent nothing at all" if never else SHORT_TEXTS[group[0].kind]
-    return f"{subject} {does}" + (times(len(group)) if len(group) > len(subjects) else "")
+    first = group[0]
+    if len(group) == 1 and first.text.startswith(f"{first.subject} commands "):
+        return first.text.partition(";")[0]
+    never = first.kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
+    does = "sent nothing at all" if never else SHORT_TEXTS[first.kind]
+    return f"{_named(subjects)} {does}" + (times(len(group)) if len(group) > len(subjects) else "")
+
+
+def _named(subjects: Sequence[str]) -> str:
+    """Return the subjects of a sentence; of several, what follows is said of each."""
+    if len(subjects) == 1:
+        return f"the {subjects[0]}" if subjects[0] in _WHOLE else subjects[0]
+    shown = subjects if len(subjects) <= MAX_NAMED_SUBJECTS else subjects[: MAX_NAMED_SUBJECTS - 1]
+    more = len(subjects) - len(shown)
+    last = f"{more} more" if more else shown[-1]
+    return f"{', '.join(shown if more else shown[:-1])} and {last}: each"
 
 
 def times(count: int) -> str:
