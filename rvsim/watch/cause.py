@@ -11,6 +11,9 @@ from typing import NamedTuple
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 from rvsim.wire.quantity_text import compose
 
+MAX_NAMED_DEVICES = 8
+"""How many devices a cause names; of more of them all but the first six are counted."""
+
 
 class CauseKind(StrEnum):
     """The kinds of cause that are not a kind of flag."""
@@ -19,6 +22,7 @@ class CauseKind(StrEnum):
     GONE_TOGETHER = "gone-together"
     NEVER_HEARD = "never-heard"
     """Planned devices of which nothing came since the start."""
+    RESTARTED_TOGETHER = "restarted-together"
     SETTINGS_LOST = "settings-lost"
     """A device that sends with other instances since it restarted."""
     RECORDER_PAUSED = "recorder-paused"
@@ -49,6 +53,14 @@ class Cause(NamedTuple):
 
 RECORDING_KINDS = frozenset({CauseKind.RECORDER_PAUSED, CauseKind.RECORDED_TWICE, CauseKind.FRAMES_LOST})
 """The causes that may lie in the recording, not in the vehicle."""
+
+
+def names_text(names: Sequence[str]) -> str:
+    """Return the names of two devices or more for a sentence; of many the first ones and how many there are."""
+    if len(names) <= MAX_NAMED_DEVICES:
+        return f"{', '.join(names[:-1])} and {names[-1]}"
+    shown = names[: MAX_NAMED_DEVICES - 2]
+    return f"{len(names)} devices ({', '.join(shown)} and {len(names) - len(shown)} more)"
 
 
 def cause_of(

@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING, NamedTuple
 from rvsim.rig.quantity import time_text
 from rvsim.rig.shared_parts import SharedPart, shared_parts
 from rvsim.watch.bus.pauses import Resumption
-from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence
+from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence, names_text
 from rvsim.watch.device_causes import explained_within_devices, lost_settings
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
+from rvsim.watch.joint_restarts import joint_restarts
 from rvsim.watch.recording_causes import pause_cause, recording_causes
 from rvsim.watch.rules import Finding
 from rvsim.watch.transitions import FellSilent, Replaced, UnplannedDevice
@@ -164,6 +165,8 @@ def causes(
     found += [*_common_absences(roots, explained, rig, heard), *_exchanged_units(roots, explained)]
     found += _never_heard(roots, all_explained, rig, heard, _unplanned_addresses(findings))
     found += lost_settings(roots, all_explained)
+    taken = {flag.number for cause in found for flag in cause.flags}
+    found += joint_restarts([one for one in roots if one.flag.number not in taken], all_explained, rig, heard)
     explained_numbers |= {flag.number for cause in found for flag in cause.flags}
     for finding in roots:
         flag = finding.flag
@@ -284,10 +287,10 @@ def _never_heard(
     if are_most:
         others = f", and {unplanned} addresses are not in the rig" if unplanned > 1 else ""
         text = f"{len(names)} of {planned} planned devices sent nothing at all{others}"
-        text += ": the rig may be of another vehicle"
-        advice = "check first that the rig is of this vehicle, and that the log is of the bus of these devices"
+        text += f": the rig may be of another vehicle{'' if unplanned else ', or the log filtered'}"
+        advice = "check first that the rig is of this vehicle, and that the log has all of the bus of these devices"
     else:
-        text = f"{', '.join(names[:-1])} and {names[-1]} sent nothing at all"
+        text = f"{names_text(names)} sent nothing at all"
         advice = (
             "check that they are fitted, and what they have in common: a fuse, a branch, a ground, a piece of cable"
         )
@@ -355,7 +358,7 @@ def _common_cause(
     parts: Sequence[SharedPart],
 ) -> Cause:
     names = sorted({one.finding.flag.subject for one in group})
-    listed = f"{', '.join(names[:-1])} and {names[-1]}"
+    listed = names_text(names)
     explained_flags = [flag for one in group for flag in _all_explained(one.finding.flag, explained)]
     first, last = time_text(earliest), time_text(latest)
     when = f"between {first} and {last}" if latest > earliest else f"at {first}"

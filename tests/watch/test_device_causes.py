@@ -112,6 +112,51 @@ def test_a_low_supply_explains_that_a_device_reports_it(since, field, is_explain
     assert summary(Finding(low, None), code) == ([("low-voltage", [1, 2])] if is_explained else [])
 
 
+# Devices that restart together.
+
+
+def restart_of(number, since, subject, times=1):
+    """A restart of a device, seen by its claim."""
+    problem = Restarted(0, 0, subject, number, times, None, claimed=True, last=FRAME)
+    return Finding(flag(number, "restarted", since, subject), problem)
+
+
+def test_devices_that_restart_at_one_moment_have_a_supply_in_common(rig):
+    """The rig names it; three seconds apart they start together, later or not equally often they do not."""
+    names = [f"tank {n}" for n in range(8)]
+    pair = [restart_of(1, 100, "tank 0", 2), restart_of(2, 103, "tank 1", 2)]
+    (cause,) = causes(pair, {}, rig, names)
+    assert (str(cause.kind), cause.severity) == ("restarted-together", Severity.WARNING)
+    assert cause.text == (
+        "tank 0 and tank 1 restarted together, 2 times, first at 100.000 s, without a silence before; by the rig only "
+        "the branch left of the supply would take away these and no others"
+    )
+    assert cause.advice.startswith("check the branch left")
+    assert "two recordings" not in cause.advice
+    (cause,) = causes(pair, {}, None, names)
+    assert cause.advice.startswith("look for a shared supply that fails for a moment")
+    assert summary(restart_of(1, 100, "tank 0"), restart_of(2, 103.1, "tank 1")) == []
+    assert summary(restart_of(1, 100, "tank 0"), restart_of(2, 100, "tank 1", 2)) == []
+
+
+def test_all_devices_that_restart_may_be_another_recording():
+    """Of many devices the first six are named."""
+    names = [f"device {n}" for n in range(10)]
+    (cause,) = causes([restart_of(n, 100, names[n]) for n in range(9)], {}, heard=names)
+    assert cause.text.startswith(
+        "9 devices (device 0, device 1, device 2, device 3, device 4, device 5 and 3 more) restarted together at "
+    )
+    assert cause.advice.endswith("unless the file holds two recordings, one after the other: then cut it there")
+    (cause,) = causes([restart_of(n, 100, names[n]) for n in range(7)], {}, heard=names)
+    assert "two recordings" not in cause.advice
+
+
+def test_a_later_group_is_another_one():
+    """Restarts of two moments are two causes."""
+    found = [restart_of(n, 100 + 50 * (n // 2), f"device {n}") for n in range(4)]
+    assert [numbers for _, numbers in summary(*found)] == [[0, 1], [2, 3]]
+
+
 # Planned devices that were never heard.
 
 
@@ -161,7 +206,10 @@ def test_a_rig_of_another_vehicle_is_suspected(rig):
     """Where most of its devices never sent, or many addresses are not in it."""
     names = [f"tank {n}" for n in range(8)]
     (cause,) = causes([never(n, names[n]) for n in range(5)], {}, rig, names[5:])
-    assert cause.text == "5 of 8 planned devices sent nothing at all: the rig may be of another vehicle"
+    assert (
+        cause.text
+        == "5 of 8 planned devices sent nothing at all: the rig may be of another vehicle, or the log filtered"
+    )
     assert cause.advice.startswith("check first that the rig is of this vehicle")
     others = [
         Finding(

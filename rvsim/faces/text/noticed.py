@@ -54,6 +54,7 @@ CAUSE_TEXTS: Mapping[CauseKind, str] = {
     CauseKind.SHARED_SUPPLY: "became silent and returned together",
     CauseKind.GONE_TOGETHER: "became silent together",
     CauseKind.NEVER_HEARD: "sent nothing at all",
+    CauseKind.RESTARTED_TOGETHER: "restarted together",
     CauseKind.SETTINGS_LOST: "restarted and lost its settings",
     CauseKind.RECORDER_PAUSED: "paused, or its recorder did",
     CauseKind.RECORDED_TWICE: "holds frames twice",
@@ -95,7 +96,7 @@ def troubles(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock: Clo
 
 def _of_causes(alike: Sequence[Cause], units: DisplayUnits, clock: Clock) -> Trouble:
     first, more = alike[0], f", and {len(alike) - 1} more of this kind" if len(alike) > 1 else ""
-    names_itself = first.subject in _WHOLE or first.kind is CauseKind.NEVER_HEARD
+    names_itself = first.subject in _WHOLE or first.text[0].isdigit()
     starts_so = names_itself or first.text.startswith(first.subject.split(",")[0])
     sentence = ("" if starts_so else f"{first.subject}: ") + units.render(first.text) + more
     flags = tuple(flag for cause in alike for flag in cause.flags)
