@@ -18,6 +18,7 @@ from rvsim.rig.shared_parts import SharedPart, shared_parts
 from rvsim.watch.bus.pauses import Resumption
 from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence, names_text
 from rvsim.watch.device_causes import explained_within_devices, lost_settings
+from rvsim.watch.drafts.draft import span
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 from rvsim.watch.joint_restarts import joint_restarts
 from rvsim.watch.recording_causes import pause_cause, recording_causes
@@ -33,6 +34,8 @@ SAME_MOMENT_US = 300_000
 MAX_AFTER_END_US = 10 * SECOND_US
 """How long after the end of a cause its effects may begin: a device must start, and three gaps must pass."""
 MIN_DEVICES_TOGETHER = 2
+MIN_DEVICES_WITHIN_A_GAP = 2
+"""How many companions a device needs where they do not return at the same moment, but within one gap of each other."""
 MIN_NEVER_HEARD = 3
 """From this number of planned devices on that sent nothing at all they are one cause without a part in common."""
 
@@ -251,21 +254,41 @@ def _common_absences(
     for place, first in enumerate(absences):
         if place in grouped:
             continue
-        group, subjects, latest = [first], {first.finding.flag.subject}, first.latest
-        for other in range(place + 1, len(absences)):
-            one = absences[other]
-            if one.earliest > latest + SAME_MOMENT_US:
-                break  # and so are all that follow
-            if other not in grouped and one.finding.flag.subject not in subjects and _back_together(first, one):
-                grouped.add(other)
-                group.append(one)
-                subjects.add(one.finding.flag.subject)
-                latest = min(latest, one.latest)
-        if len(group) >= MIN_DEVICES_TOGETHER:
-            latest = max(group[-1].earliest, latest)
+        group = _company(absences, place, grouped, _back_within_a_gap)
+        if len(group) < MIN_DEVICES_WITHIN_A_GAP:
+            group = _company(absences, place, grouped, _back_together)
+        grouped.update(group)
+        together = [first, *(absences[other] for other in group)]
+        if len(together) >= MIN_DEVICES_TOGETHER:
+            earliest = together[-1].earliest
+            latest = max(earliest, min(one.latest for one in together))
             present = set(heard) - _silent_at(absences, latest)
+            subjects = {one.finding.flag.subject for one in together}
             parts = tuple(shared_parts(rig, subjects, present)) if rig is not None else ()
-            yield _common_cause(group, group[-1].earliest, latest, explained, parts)
+            yield _common_cause(together, earliest, latest, explained, parts)
+
+
+def _company(
+    absences: Sequence[_Absence],
+    place: int,
+    grouped: Collection[int],
+    are_back: Callable[[_Absence, _Absence], bool],
+) -> list[int]:
+    """Return the places of the absences that began with the one at ``place``, and ended with it by ``are_back``.
+
+    ``absences`` are sorted by their earliest beginning; those that are ``grouped`` are left out.
+    """
+    first = absences[place]
+    found, subjects, latest = list[int](), {first.finding.flag.subject}, first.latest
+    for other in range(place + 1, len(absences)):
+        one = absences[other]
+        if one.earliest > latest + SAME_MOMENT_US:
+            break  # and so are all that follow
+        if other not in grouped and one.finding.flag.subject not in subjects and are_back(first, one):
+            found.append(other)
+            subjects.add(one.finding.flag.subject)
+            latest = min(latest, one.latest)
+    return found
 
 
 def _never_heard(
@@ -350,6 +373,14 @@ def _back_together(one: _Absence, other: _Absence) -> bool:
     return abs(one.returned_at - other.returned_at) <= SAME_MOMENT_US
 
 
+def _back_within_a_gap(one: _Absence, other: _Absence) -> bool:
+    """Return whether two devices can have returned at one moment: one that kept its power goes on with its rhythm."""
+    if one.returned_at is None or other.returned_at is None:
+        return one.returned_at is other.returned_at
+    gap = max(away.latest - away.earliest for away in (one, other))
+    return abs(one.returned_at - other.returned_at) <= max(gap, SAME_MOMENT_US)
+
+
 def _common_cause(
     group: Sequence[_Absence],
     earliest: int,
@@ -366,10 +397,11 @@ def _common_cause(
     if returned_at is None:
         kind, text = CauseKind.GONE_TOGETHER, f"{listed} became silent at one moment, {when}, and are still silent"
     else:
-        kind, text = (
-            CauseKind.SHARED_SUPPLY,
-            f"{listed} became silent at one moment, {when}, and returned together at {time_text(returned_at)}",
-        )
+        returns = [one.returned_at for one in group if one.returned_at is not None]
+        is_moment = max(returns) - min(returns) <= SAME_MOMENT_US
+        back = f"together at {time_text(returned_at)}" if is_moment else f"within {span(max(returns) - min(returns))}"
+        kind = CauseKind.SHARED_SUPPLY
+        text = f"{listed} became silent at one moment, {when}, and returned {back}"
     if parts:
         text += f"; by the rig only {_either([part.text for part in parts])} would take away these and no others"
         advice = "; or ".join(part.advice for part in parts)

@@ -135,6 +135,18 @@ def test_devices_that_did_not_go_and_come_together(one, other):
     assert summary(silent(1, "heater", *one), silent(2, "roof fan", *other)) == []
 
 
+def test_three_devices_may_return_within_a_gap():
+    """They kept their power and their rhythms, so each comes back when its next message is due."""
+    found = [silent(n, f"device {n}", 10 + n / 10, back, fastest=5) for n, back in enumerate((60.0, 64.9, 62.0))]
+    (cause,) = causes(found, {})
+    assert [flag.number for flag in cause.flags] == [0, 1, 2]
+    assert cause.text.endswith("and returned within 4.9 s")
+    assert summary(*found[:2]) == []  # two alone may be chance
+    late = silent(3, "device 3", 10, 65.3, fastest=5)
+    assert summary(*found[:2], late) == []
+    assert summary(*found, late) == [("shared-supply", [0, 1, 2])]
+
+
 def test_one_device_that_goes_twice_has_no_company():
     """Its two absences are no two devices."""
     assert summary(silent(1, "heater", 10, 60), silent(2, "heater", 10, 60)) == []

@@ -31,6 +31,13 @@ NOTHING_THERE = "The log has no frames of this network."
 BACK_BY_START = "back with an address claim, so without power meanwhile, or restarted"
 BACK_WITHOUT_START = "back without an address claim, so without a restart"
 _PLUG_FIRST = "check its data plug first, then its drop: it did not restart, so it kept its power"
+_CABLE_FIRST = (
+    "look for a part of the bus cable behind which all of them are, a plug, a tap, a drop: they did not restart, so "
+    "they kept their power"
+)
+_SUPPLY_FIRST = "check its power and fuse first, then its data plug, then its drop"
+MAX_STOP_US = 2 * SECOND_US
+"""How far apart the last frames of the late messages of a device may be that stopped as a whole. Our decision."""
 _POSSIBLE_FAILURES = {
     None: "the supply, the plug or the device itself",
     BACK_BY_START: "the fuse, the wire, the ground or the device itself",
@@ -123,6 +130,10 @@ def answer(
     back = _returned(whole, first)
     evidence = f"{first.evidence}; {back}" if back else first.evidence
     step = _PLUG_FIRST if back == BACK_WITHOUT_START and first.kind is FlagKind.SILENT_DEVICE else first.advice
+    if back == BACK_WITHOUT_START and step.startswith("look for a shared supply"):
+        step = _CABLE_FIRST
+    if _is_all_that_came(whole, first):
+        evidence, step = f"{evidence}; nothing else has come from it since", _SUPPLY_FIRST
     instead = _instance_instead(whole, first)
     if instead:
         evidence, step = f"{evidence}; {instead}", "set its instance as it was, unless somebody changed it on purpose"
@@ -226,6 +237,22 @@ def _returned(whole: Survey, trouble: Trouble) -> str | None:
     if claimed == {True}:
         return BACK_BY_START
     return BACK_WITHOUT_START if claimed == {False} else None
+
+
+def _is_all_that_came(whole: Survey, trouble: Trouble) -> bool:
+    """Return whether late messages at the end of a log are the last of their device: it stopped too late to be called
+    silent.
+    """
+    flags = [flag for flag in trouble.flags if flag.kind is FlagKind.LATE_MESSAGE and flag.until is None]
+    if not flags or len({flag.subject for flag in flags}) > 1 or any(flag.heard is None for flag in flags):
+        return False
+    last = [
+        max(counts.last for counts in source.messages.values())
+        for source in whole.sources
+        if any(record.device == flags[0].subject for record in source.devices)
+    ]
+    first_late = min(flag.heard or 0 for flag in flags)
+    return bool(last) and max(last) <= first_late + MAX_STOP_US
 
 
 def _instance_instead(whole: Survey, trouble: Trouble) -> str:

@@ -15,6 +15,8 @@ from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 
 MAX_LISTED_FLAGS = 8
 """How many flags of one kind and advice a survey lists; the rest is counted. The JSON form has all of them."""
+SAME_QUANTITY = " for the same quantity"
+"""What the text of a flag says where two readings contradict each other, of which either may be wrong."""
 MAX_NAMED_SUBJECTS = 6
 """How many devices are named in one sentence; of more of them all but the first five are counted."""
 MAX_NAMED_FLAGS = 4
@@ -144,10 +146,13 @@ def flag_details(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock:
 
 
 def group_causes(causes: Sequence[Cause]) -> list[list[Cause]]:
-    """Group pauses, of which there can be many; every other cause is a group of its own."""
+    """Group pauses, of which there can be many, and absences of the same devices; any other cause stands alone."""
     groups: dict[object, list[Cause]] = {}
     for place, cause in enumerate(causes):
-        groups.setdefault(cause.kind if cause.kind is CauseKind.RECORDER_PAUSED else place, []).append(cause)
+        if cause.kind is CauseKind.RECORDER_PAUSED:
+            groups.setdefault(cause.kind, []).append(cause)
+        else:
+            groups.setdefault(cause.subject if cause.kind is CauseKind.SHARED_SUPPLY else place, []).append(cause)
     return list(groups.values())
 
 
@@ -174,9 +179,12 @@ def group_text(group: Sequence[Flag]) -> str:
     subjects = list(dict.fromkeys(flag.subject for flag in group))
     first = group[0]
     if len(group) == 1 and first.text.startswith(f"{first.subject} commands "):
-        return first.text.partition(";")[0]
+        text = first.text.partition(";")[0]
+        return text if first.until is None else text.replace(" was ever heard", " was heard at first")
     never = first.kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
     does = "sent nothing at all" if never else SHORT_TEXTS[first.kind]
+    if first.kind is FlagKind.BAD_VALUE and all(SAME_QUANTITY in flag.text for flag in group):
+        does = "does not agree with another device"
     return f"{_named(subjects)} {does}" + (times(len(group)) if len(group) > len(subjects) else "")
 
 

@@ -91,3 +91,32 @@ def test_devices_that_the_rig_does_not_name_are_doubted(brief):
     text = brief(sorted(frames), "--rig", "part.toml")
     assert "and 3 more: each is not as planned" in text
     assert "8 addresses are not in the rig: whether one of them fell silent is not judged." in text
+
+
+def test_a_device_that_stops_at_the_end_is_not_a_setting(brief):
+    """Twelve seconds are too short to call it silent; all its messages ended at one moment."""
+    fast = [(n / 2, "19FFFD45#0178FFFFFFFFFFFF") for n in range(177)]
+    tank = [(n * 5.0, TANK) for n in range(21)]
+    text = brief(sorted([*fast, *tank]))
+    assert "did not send in time" in text
+    assert "; nothing else has come from it since" in text
+    assert "Next step: check its power and fuse first" in text
+    other = [(n / 2 + 0.1, "19FFFC45#01FFFFFFFFFFFFFF") for n in range(201)]
+    text = brief(sorted([*fast, *tank, *other]))
+    assert "nothing else has come" not in text
+    assert "Next step: check its firmware and its setting" in text
+
+
+def test_devices_that_kept_their_power_point_to_the_cable(brief):
+    """They went and came back together, without a claim afterwards."""
+    frames = []
+    for n, address in enumerate((0x91, 0x92, 0x93)):
+        frames.append((0.01 * n, f"18EEFF{address:02X}#0{n}B11B0000000000"))
+        frames += [
+            (5.0 * k + 0.1 * n, f"19FF9C{address:02X}#{n + 1:02X}FFFFFFFFFFFFFF")
+            for k in range(1, 40)
+            if not 10 <= k <= 16
+        ]
+    tank = [(n * 2.0 + 1, TANK) for n in range(100)]
+    text = brief(sorted([*frames, *tank]))
+    assert "back without an address claim, so without a restart. Next step: look for a part of the bus cable" in text
