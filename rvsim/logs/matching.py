@@ -1,8 +1,8 @@
 """Which device of one log is which device of another log.
 
 Knows: the order in which it is decided: by the rig, by NAME, by functions with their instances, by functions alone
-where only one device has them. Never by the address alone: where nothing else is known of a device, its messages have
-to agree too. Does not know what is compared.
+where only one device has them, by all functions with their instances. Never by the address alone: where nothing else
+is known of a device, its messages have to agree too. Does not know what is compared.
 """
 
 from collections.abc import Callable, Iterator
@@ -81,6 +81,18 @@ def _instances(device: DeviceSummary) -> set[tuple[str, int | None]]:
     return {(name, instance) for name, instance in device.exclusive_functions if instance is not None}
 
 
+def _by_equal_functions(left: _Devices, right: _Devices) -> Iterator[tuple[DeviceKey, DeviceKey]]:
+    """Yield those of which each log has one with these functions and instances, also such as devices share by design.
+
+    It tells the monitors of two batteries apart, whose own function has no instance.
+    """
+    for old, one in left.items():
+        alike = [new for new, other in right.items() if other.functions == one.functions]
+        rivals = sum(other.functions == one.functions for other in left.values())
+        if one.functions and len(alike) == rivals == 1:
+            yield old, alike[0]
+
+
 def _by_functions(left: _Devices, right: _Devices) -> Iterator[tuple[DeviceKey, DeviceKey]]:
     """Yield those of which each log has one with these functions, whatever their instances."""
     for old, one in left.items():
@@ -111,5 +123,6 @@ _STEPS: tuple[tuple[MatchedBy, Callable[[_Devices, _Devices], Iterator[tuple[Dev
     (MatchedBy.NAME, _by_name),
     (MatchedBy.INSTANCES, _by_instances),
     (MatchedBy.FUNCTIONS, _by_functions),
+    (MatchedBy.INSTANCES, _by_equal_functions),
     (MatchedBy.ADDRESS, _by_address),
 )

@@ -14,7 +14,7 @@ from typing import NamedTuple, TypeVar
 from rvsim.logs.signal_summary import SignalSummary
 from rvsim.logs.survey import MessageCounts, Survey, SurveyedMessage, SurveyedSource
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.watch.causes import Cause
+from rvsim.watch.cause import Cause
 from rvsim.watch.flag import WORST_FIRST, Flag, Severity
 
 

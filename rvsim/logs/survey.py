@@ -19,7 +19,7 @@ from rvsim.logs.presence import PresenceHistory, PresenceSpan
 from rvsim.logs.signal_summary import SignalSummaries, SignalSummary
 from rvsim.logs.topic_columns import TopicFrames, joined_times
 from rvsim.watch.bus.worst_case import WorstCase
-from rvsim.watch.causes import Cause
+from rvsim.watch.cause import Cause
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, FlagKind
 from rvsim.watch.identity.records import RollCallLine

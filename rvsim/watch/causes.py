@@ -8,21 +8,23 @@ Which kind follows from which is common practice of the trade, no source.
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from enum import StrEnum
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import chain, combinations
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
 
 from rvsim.rig.quantity import time_text
 from rvsim.rig.shared_parts import SharedPart, shared_parts
-from rvsim.watch.bus.pauses import RESUMPTION_CHECK_US, Resumption
+from rvsim.watch.bus.pauses import Resumption
+from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence, names_text
+from rvsim.watch.device_causes import explained_within_devices, lost_settings
 from rvsim.watch.drafts.draft import span
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
+from rvsim.watch.joint_restarts import joint_restarts
+from rvsim.watch.recording_causes import pause_cause, recording_causes
 from rvsim.watch.rules import Finding
-from rvsim.watch.transitions import FellSilent, Replaced
+from rvsim.watch.transitions import FellSilent, Replaced, UnplannedDevice
 from rvsim.wire.frame import SECOND_US
-from rvsim.wire.quantity_text import compose
 
 if TYPE_CHECKING:
     from rvsim.rig.model import Rig
@@ -32,33 +34,10 @@ SAME_MOMENT_US = 300_000
 MAX_AFTER_END_US = 10 * SECOND_US
 """How long after the end of a cause its effects may begin: a device must start, and three gaps must pass."""
 MIN_DEVICES_TOGETHER = 2
-
-
-class CauseKind(StrEnum):
-    """The kinds of cause that are not a kind of flag."""
-
-    SHARED_SUPPLY = "shared-supply"
-    GONE_TOGETHER = "gone-together"
-    RECORDER_PAUSED = "recorder-paused"
-    EXCHANGED = "exchanged"
-    """Two units, each of which sends as the other."""
-
-
-class Cause(NamedTuple):
-    """A problem, and the flags that it explains, its own first.
-
-    ``kind`` is that of its own flag, or a ``CauseKind``. Times in microseconds; ``until`` is None while it lasts.
-    """
-
-    kind: FlagKind | CauseKind
-    subject: str
-    severity: Severity
-    since: int
-    until: int | None
-    text: str
-    advice: str
-    evidence: tuple[str, ...]
-    flags: tuple[Flag, ...]
+MIN_DEVICES_WITHIN_A_GAP = 2
+"""How many companions a device needs where they do not return at the same moment, but within one gap of each other."""
+MIN_NEVER_HEARD = 3
+"""From this number of planned devices on that sent nothing at all they are one cause without a part in common."""
 
 
 class _Explains(NamedTuple):
@@ -174,12 +153,23 @@ def causes(
     """
     explained: dict[int, list[Flag]] = {}
     explained_numbers: set[int] = set()
-    for head, flag in _explanations(findings):
+    for head, flag in chain(_explanations(findings), explained_within_devices(findings)):
         if flag.number not in explained_numbers and head.number != flag.number:
             explained_numbers.add(flag.number)
             explained.setdefault(head.number, []).append(flag)
     roots = [finding for finding in findings if finding.flag.number not in explained_numbers]
-    found = [*_common_absences(roots, explained, rig, heard), *_exchanged_units(roots, explained)]
+
+    def all_explained(flag: Flag) -> list[Flag]:
+        return _all_explained(flag, explained)
+
+    found = list(recording_causes(roots, all_explained, heard))
+    explained_numbers |= {flag.number for cause in found for flag in cause.flags}
+    roots = [finding for finding in roots if finding.flag.number not in explained_numbers]
+    found += [*_common_absences(roots, explained, rig, heard), *_exchanged_units(roots, explained)]
+    found += _never_heard(roots, all_explained, rig, heard, _unplanned_addresses(findings))
+    found += lost_settings(roots, all_explained)
+    taken = {flag.number for cause in found for flag in cause.flags}
+    found += joint_restarts([one for one in roots if one.flag.number not in taken], all_explained, rig, heard)
     explained_numbers |= {flag.number for cause in found for flag in cause.flags}
     for finding in roots:
         flag = finding.flag
@@ -240,71 +230,16 @@ def _single_cause(
 ) -> Iterator[Cause]:
     """Yield the cause of one flag with all that it explains, if it is one."""
     resumed = resumptions.get(flag.until or -1) if flag.kind is FlagKind.BUS_QUIET else None
-    if resumed is not None and resumed.is_unnoticed:
-        yield _recorder_paused(flag, explained_flags, resumed)
-    elif (
-        len(explained_flags) > 1
-        or resumed is not None
-        or flag.kind in (FlagKind.REPLACED_DEVICE, FlagKind.LOG_OUT_OF_ORDER)
-    ):
-        text = flag.text + (_resumption_text(resumed) if resumed is not None else "")
-        evidence = (*flag.evidence, *_explained_evidence(explained_flags[1:]))
-        yield _cause(flag.kind, flag.subject, explained_flags, text, flag.advice, evidence)
-
-
-def _cause(
-    kind: FlagKind | CauseKind, subject: str, flags: Sequence[Flag], text: str, advice: str, evidence: tuple[str, ...]
-) -> Cause:
-    severity = min((flag.severity for flag in flags), key=WORST_FIRST.index)
-    ends = [flag.until for flag in flags if flag.until is not None]
-    until = max(ends) if len(ends) == len(flags) else None
-    since = min(flag.since for flag in flags)
-    return Cause(kind, subject, severity, since, until, text, advice, evidence, tuple(flags))
-
-
-def _explained_evidence(flags: Iterable[Flag]) -> tuple[str, ...]:
-    """Return one line of evidence for each flag that a cause explains."""
-    return tuple(compose(f"explains {flag.tag} {flag.kind} {flag.subject}: ", flag.text) for flag in flags)
+    if resumed is not None:
+        yield pause_cause(flag, explained_flags, resumed)
+    elif len(explained_flags) > 1 or flag.kind in (FlagKind.REPLACED_DEVICE, FlagKind.LOG_OUT_OF_ORDER):
+        evidence = (*flag.evidence, *explained_evidence(explained_flags[1:]))
+        yield cause_of(flag.kind, flag.subject, explained_flags, flag.text, flag.advice, evidence)
 
 
 def _sort_key(cause: Cause) -> tuple[int, int]:
     """Return the sort key of a cause: the worst first, then by time."""
     return WORST_FIRST.index(cause.severity), cause.since
-
-
-# The whole bus.
-
-
-def _recorder_paused(flag: Flag, explained_flags: Sequence[Flag], resumed: Resumption) -> Cause:
-    text = (
-        f"the recorder paused, or the bus did: no frame for {span(resumed.length_us)} up to "
-        f"{time_text(resumed.ended)}, then all devices continue as before"
-    )
-    evidence = (
-        f"no address claim within {RESUMPTION_CHECK_US // SECOND_US} s, and {resumed.in_rhythm} of {resumed.judged} "
-        f"messages with a known rhythm came when due",
-        *flag.evidence,
-        *_explained_evidence(explained_flags[1:]),
-    )
-    advice = (
-        "check the recording first: did the computer sleep, was its disk full, was the adapter unplugged; only then "
-        "the supply of the bus"
-    )
-    cause = _cause(CauseKind.RECORDER_PAUSED, "bus", explained_flags, text, advice, evidence)
-    return cause._replace(severity=Severity.WARNING)  # the cause may be outside the vehicle
-
-
-def _resumption_text(resumed: Resumption) -> str:
-    """Return the text of how the bus resumed."""
-    if resumed.claims:
-        return (
-            f"; {len(resumed.claims)} of {resumed.back} addresses were claimed again when it resumed, so they had no "
-            "power"
-        )
-    if resumed.judged:
-        kept = f"{resumed.in_rhythm} of {resumed.judged}"
-        return f"; no address was claimed again, but only {kept} messages kept their rhythm"
-    return "; no address was claimed again when it resumed, and the pause is too long to follow a rhythm across it"
 
 
 # Several devices.
@@ -319,21 +254,81 @@ def _common_absences(
     for place, first in enumerate(absences):
         if place in grouped:
             continue
-        group, subjects, latest = [first], {first.finding.flag.subject}, first.latest
-        for other in range(place + 1, len(absences)):
-            one = absences[other]
-            if one.earliest > latest + SAME_MOMENT_US:
-                break  # and so are all that follow
-            if other not in grouped and one.finding.flag.subject not in subjects and _back_together(first, one):
-                grouped.add(other)
-                group.append(one)
-                subjects.add(one.finding.flag.subject)
-                latest = min(latest, one.latest)
-        if len(group) >= MIN_DEVICES_TOGETHER:
-            latest = max(group[-1].earliest, latest)
+        group = _company(absences, place, grouped, _back_within_a_gap)
+        if len(group) < MIN_DEVICES_WITHIN_A_GAP:
+            group = _company(absences, place, grouped, _back_together)
+        grouped.update(group)
+        together = [first, *(absences[other] for other in group)]
+        if len(together) >= MIN_DEVICES_TOGETHER:
+            earliest = together[-1].earliest
+            latest = max(earliest, min(one.latest for one in together))
             present = set(heard) - _silent_at(absences, latest)
+            subjects = {one.finding.flag.subject for one in together}
             parts = tuple(shared_parts(rig, subjects, present)) if rig is not None else ()
-            yield _common_cause(group, group[-1].earliest, latest, explained, parts)
+            yield _common_cause(together, earliest, latest, explained, parts)
+
+
+def _company(
+    absences: Sequence[_Absence],
+    place: int,
+    grouped: Collection[int],
+    are_back: Callable[[_Absence, _Absence], bool],
+) -> list[int]:
+    """Return the places of the absences that began with the one at ``place``, and ended with it by ``are_back``.
+
+    ``absences`` are sorted by their earliest beginning; those that are ``grouped`` are left out.
+    """
+    first = absences[place]
+    found, subjects, latest = list[int](), {first.finding.flag.subject}, first.latest
+    for other in range(place + 1, len(absences)):
+        one = absences[other]
+        if one.earliest > latest + SAME_MOMENT_US:
+            break  # and so are all that follow
+        if other not in grouped and one.finding.flag.subject not in subjects and are_back(first, one):
+            found.append(other)
+            subjects.add(one.finding.flag.subject)
+            latest = min(latest, one.latest)
+    return found
+
+
+def _never_heard(
+    roots: Sequence[Finding],
+    all_explained: Callable[[Flag], list[Flag]],
+    rig: "Rig | None",
+    heard: Collection[str],
+    unplanned: int,
+) -> Iterator[Cause]:
+    """Yield a cause for the planned devices that sent nothing at all, if they have a part in common or are many."""
+    flags = [one.flag for one in roots if isinstance(one.problem, FellSilent) and one.flag.heard is None]
+    names = sorted({flag.subject for flag in flags})
+    if rig is None or len(names) < MIN_DEVICES_TOGETHER:
+        return
+    parts = tuple(shared_parts(rig, names, set(heard) - set(names)))
+    planned, are_most = len(rig.devices), 2 * (len(names) + unplanned) > len(rig.devices)
+    if not (parts or are_most or len(names) >= MIN_NEVER_HEARD):
+        return
+    if are_most:
+        others = f", and {unplanned} addresses are not in the rig" if unplanned > 1 else ""
+        text = f"{len(names)} of {planned} planned devices sent nothing at all{others}"
+        text += f": the rig may be of another vehicle{'' if unplanned else ', or the log filtered'}"
+        advice = "check first that the rig is of this vehicle, and that the log has all of the bus of these devices"
+    else:
+        text = f"{names_text(names)} sent nothing at all"
+        advice = (
+            "check that they are fitted, and what they have in common: a fuse, a branch, a ground, a piece of cable"
+        )
+    if parts:
+        text += f"; by the rig only {_either([part.text for part in parts])} would take away these and no others"
+        advice = "; or ".join([*([advice] if are_most else []), *(part.advice for part in parts)])
+    explained_flags = [other for flag in flags for other in all_explained(flag)]
+    evidence = explained_evidence(explained_flags)
+    yield cause_of(CauseKind.NEVER_HEARD, ", ".join(names), explained_flags, text, advice, evidence)
+
+
+def _unplanned_addresses(findings: Iterable[Finding]) -> int:
+    """Return how many addresses belong to no planned device."""
+    problems = (one.problem for one in findings)
+    return len({one.source for one in problems if isinstance(one, UnplannedDevice) and not one.planned})
 
 
 def _exchanged_units(roots: Sequence[Finding], explained: Mapping[int, Sequence[Flag]]) -> Iterator[Cause]:
@@ -350,8 +345,8 @@ def _exchanged_units(roots: Sequence[Finding], explained: Mapping[int, Sequence[
             "it by hand, switch it, fill it"
         )
         subject = f"{one.device}, {other.device}"
-        cause = _cause(
-            CauseKind.EXCHANGED, subject, explained_flags, text, advice, _explained_evidence(explained_flags)
+        cause = cause_of(
+            CauseKind.EXCHANGED, subject, explained_flags, text, advice, explained_evidence(explained_flags)
         )
         yield cause._replace(severity=Severity.WARNING)  # a command reaches the wrong unit
 
@@ -378,6 +373,14 @@ def _back_together(one: _Absence, other: _Absence) -> bool:
     return abs(one.returned_at - other.returned_at) <= SAME_MOMENT_US
 
 
+def _back_within_a_gap(one: _Absence, other: _Absence) -> bool:
+    """Return whether two devices can have returned at one moment: one that kept its power goes on with its rhythm."""
+    if one.returned_at is None or other.returned_at is None:
+        return one.returned_at is other.returned_at
+    gap = max(away.latest - away.earliest for away in (one, other))
+    return abs(one.returned_at - other.returned_at) <= max(gap, SAME_MOMENT_US)
+
+
 def _common_cause(
     group: Sequence[_Absence],
     earliest: int,
@@ -386,7 +389,7 @@ def _common_cause(
     parts: Sequence[SharedPart],
 ) -> Cause:
     names = sorted({one.finding.flag.subject for one in group})
-    listed = f"{', '.join(names[:-1])} and {names[-1]}"
+    listed = names_text(names)
     explained_flags = [flag for one in group for flag in _all_explained(one.finding.flag, explained)]
     first, last = time_text(earliest), time_text(latest)
     when = f"between {first} and {last}" if latest > earliest else f"at {first}"
@@ -394,10 +397,11 @@ def _common_cause(
     if returned_at is None:
         kind, text = CauseKind.GONE_TOGETHER, f"{listed} became silent at one moment, {when}, and are still silent"
     else:
-        kind, text = (
-            CauseKind.SHARED_SUPPLY,
-            f"{listed} became silent at one moment, {when}, and returned together at {time_text(returned_at)}",
-        )
+        returns = [one.returned_at for one in group if one.returned_at is not None]
+        is_moment = max(returns) - min(returns) <= SAME_MOMENT_US
+        back = f"together at {time_text(returned_at)}" if is_moment else f"within {span(max(returns) - min(returns))}"
+        kind = CauseKind.SHARED_SUPPLY
+        text = f"{listed} became silent at one moment, {when}, and returned {back}"
     if parts:
         text += f"; by the rig only {_either([part.text for part in parts])} would take away these and no others"
         advice = "; or ".join(part.advice for part in parts)
@@ -408,7 +412,7 @@ def _common_cause(
         )
         if returned_at is None:
             advice += "; then for a part of the bus cable behind which all of them are"
-    return _cause(kind, ", ".join(names), explained_flags, text, advice, _explained_evidence(explained_flags))
+    return cause_of(kind, ", ".join(names), explained_flags, text, advice, explained_evidence(explained_flags))
 
 
 def _either(texts: Sequence[str]) -> str:

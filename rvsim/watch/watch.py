@@ -20,7 +20,8 @@ from rvsim.watch.bus.pauses import Pauses
 from rvsim.watch.bus.quiet_bus import QuietBus, QuietMoment
 from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.bus.worst_case import worst_case
-from rvsim.watch.causes import Cause, causes
+from rvsim.watch.cause import Cause
+from rvsim.watch.causes import causes
 from rvsim.watch.decode import Decoder, Layout
 from rvsim.watch.detect.addresses import AddressDetectors
 from rvsim.watch.detect.detectors import Detectors

@@ -213,6 +213,22 @@ def test_a_device_is_matched_by_most_of_its_functions(seen):
     assert (match.by, match.after.addresses) == (MatchedBy.INSTANCES, {0x22})
 
 
+def test_the_monitors_of_two_batteries_are_told_apart_without_a_name(seen):
+    """Their own function has no instance, and speaking for a battery is shared by design: both together tell them."""
+
+    def monitors(first, second):
+        """Two monitors, of the first and the second battery, from these addresses."""
+        frames = []
+        for address, battery in ((first, 1), (second, 2)):
+            frames += steady(0x18FECA00 | address, 5 * SECOND_US, "0545FFFFFFFFFFFF")
+            frames += steady(0x19FFFD00 | address, SECOND_US, f"{battery:02X}78FFFFFFFFFFFF")
+        return seen(sorted(frames))
+
+    comparison = compare(monitors(0x45, 0x46), monitors(0x46, 0x45))
+    assert [match.by for match in comparison.matches] == [MatchedBy.INSTANCES] * 2
+    assert {one[1] for one in found(comparison)} == {"address"}
+
+
 def test_what_is_ambiguous_is_not_matched(seen):
     """Two fans with instances 1 and 2, then two with 3 and 4: which is which cannot be told. One alone can."""
 

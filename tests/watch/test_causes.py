@@ -4,11 +4,12 @@ import pytest
 
 from rvsim.rig.flag_kinds import PLAN_KINDS
 from rvsim.rig.model import Rig
-from rvsim.watch.causes import EXPLAINS, CauseKind, causes
+from rvsim.watch.cause import CauseKind
+from rvsim.watch.causes import EXPLAINS, causes
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
-from rvsim.watch.transitions import FellSilent
-from rvsim.wire.frame import SECOND_US
+from rvsim.watch.transitions import FellSilent, TwoSenders, TwoSendersSign
+from rvsim.wire.frame import SECOND_US, Frame
 
 
 def flag(number, kind, subject, since, until=None, severity=Severity.WARNING, heard=None):
@@ -134,6 +135,18 @@ def test_devices_that_did_not_go_and_come_together(one, other):
     assert summary(silent(1, "heater", *one), silent(2, "roof fan", *other)) == []
 
 
+def test_three_devices_may_return_within_a_gap():
+    """They kept their power and their rhythms, so each comes back when its next message is due."""
+    found = [silent(n, f"device {n}", 10 + n / 10, back, fastest=5) for n, back in enumerate((60.0, 64.9, 62.0))]
+    (cause,) = causes(found, {})
+    assert [flag.number for flag in cause.flags] == [0, 1, 2]
+    assert cause.text.endswith("and returned within 4.9 s")
+    assert summary(*found[:2]) == []  # two alone may be chance
+    late = silent(3, "device 3", 10, 65.3, fastest=5)
+    assert summary(*found[:2], late) == []
+    assert summary(*found, late) == [("shared-supply", [0, 1, 2])]
+
+
 def test_one_device_that_goes_twice_has_no_company():
     """Its two absences are no two devices."""
     assert summary(silent(1, "heater", 10, 60), silent(2, "heater", 10, 60)) == []
@@ -220,6 +233,81 @@ def test_a_bus_that_lost_its_power(bus):
     cause = next(one for one in made.watch.causes if one.kind == "bus-quiet")
     assert cause.text.endswith("; 3 of 3 addresses were claimed again when it resumed, so they had no power")
     assert cause.advice.startswith("check the supply of the bus")
+
+
+@pytest.mark.parametrize(("pause", "is_hour"), [(7200.0, False), (3600.4, True), (3604.0, False)])
+def test_a_long_pause_without_a_new_start_may_be_the_recorder(bus, pause, is_hour):
+    """No device claims its address, so all had power; after an hour the clock is named too."""
+    made = bus()
+    places = ((1, 0x91, 0.0), (2, 0x92, 0.13), (3, 0x93, 0.29))
+    for begin, end in ((0, 20), (20 + pause, 40 + pause)):
+        senders = [
+            made.every(0.5, "THERMOSTAT_AMBIENT_STATUS", source, place, instance=instance)
+            for instance, source, place in places
+        ]
+        made.run(end, *senders, begin=begin)
+    (cause,) = made.watch.causes
+    assert (cause.kind, cause.severity) == ("recorder-paused", Severity.WARNING)
+    assert cause.text.endswith("then the devices continue without a new start")
+    assert ("its clock was set an hour forward" in cause.text) is is_hour
+    assert ("daylight saving time" in cause.advice) is is_hour
+
+
+def doubled(number, source, since):
+    """An address whose message comes twice as often as before."""
+    frame = Frame(round(since * SECOND_US), 0x19FFFD00 | source, bytes(8))
+    figures = "every 0.25 s on average instead of 0.5 s, with the same data"
+    problem = TwoSenders(0, 0, "x", source, TwoSendersSign.TWICE_AS_OFTEN, "DC_SOURCE_STATUS_1", figures, frame)
+    return Finding(flag(number, "shared-address", f"address {source:02X} hex", since, severity=Severity.FAULT), problem)
+
+
+def test_two_addresses_that_send_twice_as_often_are_a_log_that_was_recorded_twice():
+    """One alone is two units on an address. Restarts are explained too: each claim stands there twice."""
+    restarted = finding(3, "restarted", "heater", 2)
+    alone = causes([doubled(1, 0x45, 40), restarted], {})
+    assert [cause.kind for cause in alone] == []
+    (cause,) = causes([doubled(1, 0x45, 40), doubled(2, 0x4A, 60), restarted], {})
+    assert (cause.kind, cause.severity, cause.subject) == (CauseKind.RECORDED_TWICE, Severity.WARNING, "log")
+    assert [flag.number for flag in cause.flags] == [1, 2, 3]
+    assert cause.text == (
+        "the log holds frames twice: messages of 2 addresses come twice as often as before, with the same data"
+    )
+    assert cause.evidence[0].startswith("DC_SOURCE_STATUS_1 of address 45 hex comes every 0.25 s on average")
+    assert causes([doubled(1, 0x45, 40), doubled(2, 0x45, 400)], {}) == ()
+
+
+def losses(count, devices, apart, length=1.0):
+    """Messages that are late for a short time, one device after the other."""
+    return [
+        finding(n, "late-message", f"device {n % devices}", 20 + n * apart, 20 + n * apart + length)
+        for n in range(count)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("found", "is_cause"),
+    [
+        (losses(8, 4, 30), True),
+        (losses(7, 4, 30), False),
+        (losses(8, 3, 30), False),
+        (losses(8, 4, 30, length=10.1), False),
+        (losses(8, 4, 0.01), False),  # all at one moment
+    ],
+)
+def test_short_gaps_of_many_devices_at_different_moments_are_lost_by_the_recorder(found, is_cause):
+    """Of few devices, long ones and those of one moment are not. A silence of 30 s is explained, 31 s are not."""
+    heard = [f"device {n}" for n in range(12)]
+    longer = [silent(20, "device 1", 300, until=345), silent(21, "device 2", 400, until=446)]
+    (*others, restarted) = *longer, finding(22, "restarted", "device 3", 500)
+    kinds = {cause.kind: cause for cause in causes([*found, *others, restarted], {}, heard=heard)}
+    assert (CauseKind.FRAMES_LOST in kinds) is is_cause
+    if is_cause:
+        cause = kinds[CauseKind.FRAMES_LOST]
+        assert [flag.number for flag in cause.flags] == [*range(8), 20]
+        assert cause.text.startswith("frames are missing of 4 of 12 devices, at different moments")
+        assert cause.evidence[0] == "8 short gaps at 8 moments"
+        many = [*heard, "device 12", "device 13"]
+        assert CauseKind.FRAMES_LOST not in {one.kind for one in causes(found, {}, heard=many)}
 
 
 def test_the_causes_of_a_watch_follow_its_flags(bus):

@@ -10,7 +10,7 @@ from rvsim.faces.text.clock import Clock
 from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, group_flags, tags
 from rvsim.faces.text.noticed import CAUSE_TEXTS, MAX_LISTED_FLAGS, from_until, group_causes, group_text
-from rvsim.watch.causes import Cause, CauseKind
+from rvsim.watch.cause import Cause, CauseKind
 from rvsim.watch.flag import Flag, FlagKind
 
 

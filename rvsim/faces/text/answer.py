@@ -13,12 +13,15 @@ from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import explain_flags
 from rvsim.faces.text.noticed import Trouble, times, troubles
 from rvsim.logs.read import Log
-from rvsim.logs.survey import WHOLE_LOG, Survey
+from rvsim.logs.survey import WHOLE_LOG, Survey, SurveyedSource
+from rvsim.rig.functions import FUNCTIONS
 from rvsim.runs.selection import LogSelection
-from rvsim.watch.causes import CauseKind
+from rvsim.watch.cause import RECORDING_KINDS, CauseKind
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.wire.claim import ADDRESS_CLAIM
+from rvsim.wire.acknowledgment import ACKNOWLEDGMENT
+from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
 from rvsim.wire.frame import SECOND_US
+from rvsim.wire.transfer.packets import CONNECTION_MANAGEMENT, DATA_TRANSFER
 
 MIN_JUDGED_S = 15
 """Seconds below which no device is called missing: three heartbeats of 5 s (rv-c.com/node/82)."""
@@ -28,12 +31,27 @@ NOTHING_THERE = "The log has no frames of this network."
 BACK_BY_START = "back with an address claim, so without power meanwhile, or restarted"
 BACK_WITHOUT_START = "back without an address claim, so without a restart"
 _PLUG_FIRST = "check its data plug first, then its drop: it did not restart, so it kept its power"
+_CABLE_FIRST = (
+    "look for a part of the bus cable behind which all of them are, a plug, a tap, a drop: they did not restart, so "
+    "they kept their power"
+)
+_SUPPLY_FIRST = "check its power and fuse first, then its data plug, then its drop"
+MAX_STOP_US = 2 * SECOND_US
+"""How far apart the last frames of the late messages of a device may be that stopped as a whole. Our decision."""
 _POSSIBLE_FAILURES = {
     None: "the supply, the plug or the device itself",
     BACK_BY_START: "the fuse, the wire, the ground or the device itself",
     BACK_WITHOUT_START: "the data plug, the drop or the device itself",
 }
 """What may have failed, by how devices came back. Common practice, no source."""
+MIN_UNTIMED_FRAMES = 20
+"""From this number of frames at one time on, the log has no times. Our decision."""
+MAX_NAMED_FUNCTIONS = 2
+"""How many functions of an address a paragraph names."""
+_PROTOCOL = frozenset({ADDRESS_CLAIM, REQUEST_FOR_DGN, ACKNOWLEDGMENT, CONNECTION_MANAGEMENT, DATA_TRANSFER})
+"""Messages that any network of this kind has."""
+MAX_INSTANCE_CHANGE_US = 15 * SECOND_US
+"""How long after the last frame with one instance the first one with another may come. Our decision."""
 MAX_CLAIM_US = 2 * SECOND_US
 """How long after its first frame a node may claim its address, to have claimed it because it started. Our decision."""
 _ABSENT = frozenset({FlagKind.SILENT_DEVICE, CauseKind.GONE_TOGETHER, CauseKind.SHARED_SUPPLY})
@@ -100,7 +118,9 @@ def answer(
     every = troubles(explain_flags(found.flags, found.causes), units, clock_of(log))
     doubts = tuple(_doubts(log, whole, found, channel, selected, every))
     if not whole.frames and not whole.flags and selected.part == WHOLE_LOG:
-        return Answer(None, NOTHING_THERE, "", "check that it is the right log, bus and filter", (), doubts)
+        skipped = [f"{number} {kind}" for kind, number in log.statistics_of(channel).skipped.items() if number]
+        evidence = f"not decoded: {', '.join(skipped)}" if skipped else ""
+        return Answer(None, NOTHING_THERE, evidence, "check that it is the right log, bus and filter", (), doubts)
     if not found.sources and not every:
         step = "ask for another part, device or message"
         return Answer(None, "Nothing that was asked for is in the log.", "", step, (), doubts)
@@ -110,17 +130,32 @@ def answer(
     back = _returned(whole, first)
     evidence = f"{first.evidence}; {back}" if back else first.evidence
     step = _PLUG_FIRST if back == BACK_WITHOUT_START and first.kind is FlagKind.SILENT_DEVICE else first.advice
+    if back == BACK_WITHOUT_START and step.startswith("look for a shared supply"):
+        step = _CABLE_FIRST
+    if _is_all_that_came(whole, first):
+        evidence, step = f"{evidence}; nothing else has come from it since", _SUPPLY_FIRST
+    instead = _instance_instead(whole, first)
+    if instead:
+        evidence, step = f"{evidence}; {instead}", "set its instance as it was, unless somebody changed it on purpose"
     return Answer(first.severity, f"{first.sentence}.", evidence, step, tuple(every), doubts)
 
 
 def _nothing_wrong(whole: Survey, found: Survey, selected: LogSelection, doubts: tuple[Doubt, ...]) -> Answer:
     step = "record a log while the trouble is there" + ("" if whole.planned else ", and compare it with a rig")
+    if found.frames >= MIN_UNTIMED_FRAMES and not found.seconds:
+        cause = f"All {found.frames} frames have the same time: nothing that needs times was judged."
+        return Answer(None, cause, "", "export the log again with the time of each frame", (), doubts)
     if found.seconds < MIN_JUDGED_S:
         cause = "Nothing wrong was found in a log that is too short to judge."
         return Answer(None, cause, "", f"record for more than {MIN_JUDGED_S} s", (), doubts)
     if whole.unseen_devices:
         cause = f"No frames came from {', '.join(whole.unseen_devices)}."
         return Answer(None, cause, "", "record for a minute, and check the supply of what is missing", (), doubts)
+    messages = [message for source in found.sources for message in source.messages if message.dgn not in _PROTOCOL]
+    if messages and all(message.name is None for message in messages):
+        cause = "None of its messages is defined: only whether they came was judged."
+        step = "check that it is the right bus, since another network may use it; or give a DBC file of these messages"
+        return Answer(None, cause, devices_line(whole), step, (), doubts)
     if found.accepted:
         return Answer(None, "There is no trouble that the rig does not accept.", "", step, (), doubts)
     where = "" if selected.is_everything else " in what is shown"
@@ -157,11 +192,18 @@ def _doubts(
             f"{text}. --draft-rig FILE writes a rig from this log.",
             f"{text}, so a device that never sent anything is not missed.",
         )
+    if not whole.planned and len(whole.sources) == 1:
+        text = "Only one address sent frames: whether others are missing, or were filtered out, is not known."
+        yield Doubt(text, text)
+    unplanned = sum(not any(record.planned for record in source.devices) for source in whole.sources)
+    if whole.planned and unplanned > 1:
+        text = f"{unplanned} addresses are not in the rig: whether one of them fell silent is not judged"
+        yield Doubt(f"{text}; without --rig it is.", f"{text}.")
     messages = [message for source in found.sources for message in source.messages]
     unknown = sum(message.name is None for message in messages)
     if unknown:
         text = f"{unknown} of {len(messages)} messages are not defined"
-        yield Doubt(f"{text}; give a DBC file that defines them with --dbc.", f"{text}: they are not judged.")
+        yield Doubt(f"{text}; give a DBC file that defines them with --dbc.", f"{text}: their values are not judged.")
     if found.accepted:
         accepted = ", ".join(f"{kind} {subject}{times(count)}" for (kind, subject), count in found.accepted.items())
         text = f"Not flagged, because the rig accepts it: {accepted}."
@@ -197,12 +239,43 @@ def _returned(whole: Survey, trouble: Trouble) -> str | None:
     return BACK_WITHOUT_START if claimed == {False} else None
 
 
+def _is_all_that_came(whole: Survey, trouble: Trouble) -> bool:
+    """Return whether late messages at the end of a log are the last of their device: it stopped too late to be called
+    silent.
+    """
+    flags = [flag for flag in trouble.flags if flag.kind is FlagKind.LATE_MESSAGE and flag.until is None]
+    if not flags or len({flag.subject for flag in flags}) > 1 or any(flag.heard is None for flag in flags):
+        return False
+    last = [
+        max(counts.last for counts in source.messages.values())
+        for source in whole.sources
+        if any(record.device == flags[0].subject for record in source.devices)
+    ]
+    first_late = min(flag.heard or 0 for flag in flags)
+    return bool(last) and max(last) <= first_late + MAX_STOP_US
+
+
+def _instance_instead(whole: Survey, trouble: Trouble) -> str:
+    """Return which instance a device sends since the one of a late message is missing; empty where none is."""
+    flag = next(iter(trouble.flags), None)
+    if flag is None or flag.kind is not FlagKind.LATE_MESSAGE or flag.heard is None:
+        return ""
+    for source in whole.sources:
+        own = {message: counts for message, counts in source.messages.items() if message.name == flag.message}
+        ended = [message for message, counts in own.items() if counts.last == flag.heard]
+        for message, counts in own.items():
+            if ended and message not in ended and 0 < counts.first - flag.heard <= MAX_INSTANCE_CHANGE_US:
+                first = f"{counts.first / SECOND_US:.1f} s"
+                return f"instance {message.instance} of it has come since {first} from the same address"
+    return ""
+
+
 def _doubts_of_cause(whole: Survey, every: list[Trouble]) -> Iterator[Doubt]:
     """Yield what a log cannot tell about the first trouble."""
     first = next(iter(every), None)
     if first is None:
         return
-    if first.kind is CauseKind.RECORDER_PAUSED:
+    if first.kind in RECORDING_KINDS:
         yield Doubt("", "The cause may be the recorder, not the vehicle.")
     elif first.kind in _ABSENT:
         possible = _POSSIBLE_FAILURES[_returned(whole, first)]
@@ -215,7 +288,27 @@ def _doubts_of_cause(whole: Survey, every: list[Trouble]) -> Iterator[Doubt]:
 def brief(log: Log, whole: Survey, channel: str, selected: LogSelection, units: DisplayUnits = METRIC) -> str:
     """Return one paragraph to send to somebody: the log, the cause, the evidence, the next step, and the doubts."""
     found = answer(log, whole, channel, selected, units)
-    return " ".join(_paragraph(log, selected.of(whole), whole, found, channel))
+    text = " ".join(_paragraph(log, selected.of(whole), whole, found, channel))
+    for source in whole.sources:
+        functions = _functions(source)
+        if functions:
+            named = f"address {source.address:02X} hex"
+            text = text.replace(named, f"{named} ({functions})", 1)
+    return text
+
+
+def _functions(source: SurveyedSource) -> str:
+    """Return the first functions of an address that is no planned device, as text; empty where none is known."""
+    if any(record.planned for record in source.devices):
+        return ""
+    labels = [
+        label
+        for record in source.devices
+        for function, instances in record.functions.items()
+        for label in [*map(FUNCTIONS[function].label, instances)] or [FUNCTIONS[function].title]
+    ]
+    more = f" and {len(labels) - MAX_NAMED_FUNCTIONS} more" if len(labels) > MAX_NAMED_FUNCTIONS else ""
+    return f"{', '.join(labels[:MAX_NAMED_FUNCTIONS])}{more}"
 
 
 def _paragraph(log: Log, shown: Survey, whole: Survey, found: Answer, channel: str) -> Iterator[str]:

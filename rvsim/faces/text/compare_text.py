@@ -130,9 +130,10 @@ def _alike(differences: Iterable[Difference]) -> list[list[Difference]]:
 def _line(alike: Sequence[Difference], units: DisplayUnits) -> str:
     one = alike[0]
     messages = _named([other.message for other in alike if other.message])
-    where = ": ".join(part for part in (one.device, messages, one.field) if part)
+    device = _short(one.device)
+    where = ": ".join(part for part in (device, messages, one.field) if part)
     if one.aspect is Aspect.DEVICE:
-        return f"  {one.sort:<8} {one.device}"
+        return f"  {one.sort:<8} {device}"
     texts = [units.render(text) for text in (one.before, one.after) if text is not None]
     what = f"{texts[0]} before, {texts[1]} after" if len(texts) > 1 else texts[0]
     return f"  {one.sort:<8} {where}{': ' if where else ''}{what}"
@@ -142,12 +143,21 @@ def _unjudged(every: Sequence[NotJudged]) -> list[str]:
     """Return a line for each message that devices have in one log only, and for each reason."""
     groups: dict[tuple[Sort, str | None, str], list[str]] = {}
     for one in every:
-        groups.setdefault((one.sort, one.message, one.why), []).append(one.device)
+        groups.setdefault((one.sort, one.message, one.why), []).append(_short(one.device))
     return [
         f"  {'before' if sort is Sort.GONE else 'after'} only: {f'{message} of ' if message else ''}{_named(devices)} "
         f"({why})"
         for (sort, message, why), devices in groups.items()
     ]
+
+
+def _short(device: str) -> str:
+    """Return the label of a device with its first functions only, where it is called by its functions and address."""
+    functions, at, address = device.rpartition(" (address ")
+    names = functions.split(", ")
+    if not at or len(names) <= MAX_NAMED:
+        return device
+    return f"{', '.join(names[:MAX_NAMED])} and {len(names) - MAX_NAMED} more{at}{address}"
 
 
 def _named(names: Sequence[str]) -> str:

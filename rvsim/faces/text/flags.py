@@ -4,9 +4,10 @@ Knows: causes, severities and numbers of flags. Does not know screens or files.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
-from rvsim.watch.causes import Cause, CauseKind
+from rvsim.watch.cause import Cause, CauseKind
 from rvsim.watch.flag import WORST_FIRST, Flag
 
 MAX_LISTED_TAGS = 4
@@ -28,10 +29,16 @@ def explain_flags(flags: Iterable[Flag], causes: Iterable[Cause]) -> ExplainedFl
     found = tuple(causes)
     separate = tuple(cause for cause in found if isinstance(cause.kind, CauseKind))
     heads = {cause.flags[0].number: cause.flags[1:] for cause in found if cause not in separate}
+    told = {cause.flags[0].number: (cause.text, cause.advice) for cause in found if cause not in separate}
     explained = {flag.number for cause in separate for flag in cause.flags}
     explained |= {flag.number for below in heads.values() for flag in below}
-    top = [flag for flag in flags if flag.number not in explained]
+    top = [_told_by(flag, told.get(flag.number)) for flag in flags if flag.number not in explained]
     return ExplainedFlags(separate, tuple(sorted(top, key=lambda flag: flag.number not in heads)), heads)
+
+
+def _told_by(flag: Flag, told: tuple[str, str] | None) -> Flag:
+    """Return a flag with the text and the advice of its cause, which may know more than the flag."""
+    return flag if told is None or told == (flag.text, flag.advice) else replace(flag, text=told[0], advice=told[1])
 
 
 def group_flags(flags: Iterable[Flag]) -> list[list[Flag]]:

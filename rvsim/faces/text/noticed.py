@@ -10,11 +10,17 @@ from typing import NamedTuple
 from rvsim.faces.text.clock import NO_CLOCK, Clock
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, group_flags, tags
-from rvsim.watch.causes import Cause, CauseKind
+from rvsim.watch.cause import RECORDING_KINDS, Cause, CauseKind
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 
 MAX_LISTED_FLAGS = 8
 """How many flags of one kind and advice a survey lists; the rest is counted. The JSON form has all of them."""
+SAME_QUANTITY = " for the same quantity"
+"""What the text of a flag says where two readings contradict each other, of which either may be wrong."""
+MAX_NAMED_SUBJECTS = 6
+"""How many devices are named in one sentence; of more of them all but the first five are counted."""
+MAX_NAMED_FLAGS = 4
+"""How many of the flags that a cause explains are named as its evidence; more are counted."""
 SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.SILENT_DEVICE: "stopped sending",
     FlagKind.LATE_MESSAGE: "did not send in time",
@@ -27,7 +33,7 @@ SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.REPORTED_FAULT: "reports a fault",
     FlagKind.BUS_BUSY: "had a high load",
     FlagKind.NO_ACKNOWLEDGE: "was not acknowledged",
-    FlagKind.SHARED_INSTANCE: "is two devices with one function and instance",
+    FlagKind.SHARED_INSTANCE: "has a function and instance that another device has too",
     FlagKind.TWO_COMMANDERS: "gets contradictory commands from two devices",
     FlagKind.IGNORED_COMMAND: "does not follow its commands",
     FlagKind.STUCK_VALUE: "repeats a reading that should change",
@@ -44,10 +50,17 @@ SHORT_TEXTS: Mapping[FlagKind, str] = {
     FlagKind.MOTION_WITHOUT_INTERLOCK: "moved something without its interlock",
 }
 """What each kind of flag says of its subject; messages that are not defined are counted instead."""
+_WHOLE = {"bus", "log"}
+"""The subjects that are no device."""
 CAUSE_TEXTS: Mapping[CauseKind, str] = {
     CauseKind.SHARED_SUPPLY: "became silent and returned together",
     CauseKind.GONE_TOGETHER: "became silent together",
+    CauseKind.NEVER_HEARD: "sent nothing at all",
+    CauseKind.RESTARTED_TOGETHER: "restarted together",
+    CauseKind.SETTINGS_LOST: "restarted and lost its settings",
     CauseKind.RECORDER_PAUSED: "paused, or its recorder did",
+    CauseKind.RECORDED_TWICE: "holds frames twice",
+    CauseKind.FRAMES_LOST: "lacks frames of many devices",
     CauseKind.EXCHANGED: "are exchanged",
 }
 """The same of each kind of cause that is no flag."""
@@ -85,13 +98,15 @@ def troubles(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock: Clo
 
 def _of_causes(alike: Sequence[Cause], units: DisplayUnits, clock: Clock) -> Trouble:
     first, more = alike[0], f", and {len(alike) - 1} more of this kind" if len(alike) > 1 else ""
-    starts_so = first.subject == "bus" or first.text.startswith(first.subject.split(",")[0])
+    names_itself = first.subject in _WHOLE or first.text[0].isdigit()
+    starts_so = names_itself or first.text.startswith(first.subject.split(",")[0])
     sentence = ("" if starts_so else f"{first.subject}: ") + units.render(first.text) + more
     flags = tuple(flag for cause in alike for flag in cause.flags)
     line = f"cause, {first.severity}: {sentence}; this explains {tags(flags)}."
-    kinds = ", ".join(dict.fromkeys(f"{flag.kind} of {flag.subject}" for flag in flags))
-    evidence = f"{from_until(first, clock)}; it explains {kinds}"
-    if first.kind is CauseKind.RECORDER_PAUSED:
+    named = list(dict.fromkeys(f"{flag.kind} of {flag.subject}" for flag in flags))
+    explained = ", ".join(named) if len(named) <= MAX_NAMED_FLAGS else f"{len(flags)} flags"
+    evidence = f"{from_until(first, clock)}; it explains {explained}"
+    if first.kind in RECORDING_KINDS:
         evidence = f"{units.render(first.evidence[0])}{clock.span(first.since, None)}"
     return Trouble(line, sentence, first.severity, evidence, first.advice, (), flags, first.kind)
 
@@ -131,10 +146,13 @@ def flag_details(explained: ExplainedFlags, units: DisplayUnits = METRIC, clock:
 
 
 def group_causes(causes: Sequence[Cause]) -> list[list[Cause]]:
-    """Group pauses, of which there can be many; every other cause is a group of its own."""
+    """Group pauses, of which there can be many, and absences of the same devices; any other cause stands alone."""
     groups: dict[object, list[Cause]] = {}
     for place, cause in enumerate(causes):
-        groups.setdefault(cause.kind if cause.kind is CauseKind.RECORDER_PAUSED else place, []).append(cause)
+        if cause.kind is CauseKind.RECORDER_PAUSED:
+            groups.setdefault(cause.kind, []).append(cause)
+        else:
+            groups.setdefault(cause.subject if cause.kind is CauseKind.SHARED_SUPPLY else place, []).append(cause)
     return list(groups.values())
 
 
@@ -159,10 +177,25 @@ def from_until(found: Flag | Cause, clock: Clock) -> str:
 def group_text(group: Sequence[Flag]) -> str:
     """Return what flags of one kind say of their subjects, in a few words."""
     subjects = list(dict.fromkeys(flag.subject for flag in group))
-    subject = "the bus" if subjects == ["bus"] else ", ".join(subjects)
-    never = group[0].kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
-    does = "sent nothing at all" if never else SHORT_TEXTS[group[0].kind]
-    return f"{subject} {does}" + (times(len(group)) if len(group) > len(subjects) else "")
+    first = group[0]
+    if len(group) == 1 and first.text.startswith(f"{first.subject} commands "):
+        text = first.text.partition(";")[0]
+        return text if first.until is None else text.replace(" was ever heard", " was heard at first")
+    never = first.kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
+    does = "sent nothing at all" if never else SHORT_TEXTS[first.kind]
+    if first.kind is FlagKind.BAD_VALUE and all(SAME_QUANTITY in flag.text for flag in group):
+        does = "does not agree with another device"
+    return f"{_named(subjects)} {does}" + (times(len(group)) if len(group) > len(subjects) else "")
+
+
+def _named(subjects: Sequence[str]) -> str:
+    """Return the subjects of a sentence; of several, what follows is said of each."""
+    if len(subjects) == 1:
+        return f"the {subjects[0]}" if subjects[0] in _WHOLE else subjects[0]
+    shown = subjects if len(subjects) <= MAX_NAMED_SUBJECTS else subjects[: MAX_NAMED_SUBJECTS - 1]
+    more = len(subjects) - len(shown)
+    last = f"{more} more" if more else shown[-1]
+    return f"{', '.join(shown if more else shown[:-1])} and {last}: each"
 
 
 def times(count: int) -> str:

@@ -9,7 +9,7 @@ from typing import Any, TextIO
 from rvsim.faces.text.balance_text import MIN_SPAN_US, balance_fields
 from rvsim.faces.text.marks import topic_origins
 from rvsim.logs.formats.jsonl import frame_fields, gap_fields, line, marker_fields, reading_fields
-from rvsim.watch.causes import Cause
+from rvsim.watch.cause import Cause
 from rvsim.watch.flag import Flag
 from rvsim.watch.watch import (
     Event,

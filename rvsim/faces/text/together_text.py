@@ -11,7 +11,7 @@ from rvsim.faces.text.answer import span_text
 from rvsim.faces.text.noticed import CAUSE_TEXTS, SHORT_TEXTS
 from rvsim.logs.formats.jsonl import SCHEMA, json_text
 from rvsim.logs.summary import DeviceSummary, LogSummary, SummarizedLog, TroubleSeen
-from rvsim.watch.causes import CauseKind
+from rvsim.watch.cause import CauseKind
 from rvsim.watch.flag import WORST_FIRST, FlagKind, Severity
 
 MAX_NAMED_LOGS = 3
@@ -153,7 +153,7 @@ def _serious(found: LogSummary) -> list[tuple[tuple[str, str], TroubleSeen]]:
 
 
 def _sentence(kind: str, subject: str) -> str:
-    whom = "the bus" if subject == "bus" else subject
+    whom = f"the {subject}" if subject in ("bus", "log") else subject
     if kind in set(CauseKind):
         return f"{whom} {CAUSE_TEXTS[CauseKind(kind)]}"
     return f"{whom} {SHORT_TEXTS.get(FlagKind(kind), kind)}"

@@ -12,6 +12,9 @@ from rvsim.wire.line_events import TimeWentBack
 
 MAX_STEP_BACK_US = SECOND_US
 """A longer step backwards is more than a late frame. Our decision."""
+MIN_RESTART_US = 10 * SECOND_US
+"""A longer step backwards begins another piece of time: a second recording in the same file, or a clock that was set.
+Our decision."""
 MAX_STEPS_PERCENT = 1
 """The percentage of entries that may step backwards. Our decision."""
 MIN_ENTRIES = 1000
@@ -30,7 +33,7 @@ class LogOrder:
         wrong.
         """
         self._emit, self._on_invalid_times = emit, on_invalid_times
-        self._steps = self._longest = self._since = 0
+        self._steps = self._restarts = self._longest = self._since = 0
         self._where: list[tuple[str, int]] = []
         self._is_reported = False
 
@@ -39,6 +42,7 @@ class LogOrder:
         if not self._steps:
             self._since = step.time
         self._steps += 1
+        self._restarts += step.by > MIN_RESTART_US
         self._longest = max(self._longest, step.by)
         if len(self._where) < _MAX_LISTED_PLACES:
             self._where.append((step.where, step.by))
@@ -56,7 +60,8 @@ class LogOrder:
         return 100 * self._steps > MAX_STEPS_PERCENT * entries
 
     def _report(self, time: int, entries: int) -> None:
-        found = LogOutOfOrder(time, self._since, self._steps, entries, self._longest, tuple(self._where))
+        where = tuple(self._where)
+        found = LogOutOfOrder(time, self._since, self._steps, entries, self._longest, where, self._restarts)
         self._emit(found)
         if not self._is_reported:
             self._is_reported = True

@@ -20,6 +20,7 @@ The problem ends when no sign was found for a minute.
 
 from collections.abc import Callable, Mapping
 from itertools import pairwise
+from math import gcd
 from operator import attrgetter, sub
 
 from rvsim.rig.functions import FUNCTIONS, by_dsa
@@ -215,6 +216,8 @@ class TwoSendersDetector:
         ):
             return False
         steps = [time - before for before, time in pairwise(times)]
+        if 2 * gcd(*steps) >= usual_gap:
+            return False
         steady = all(
             abs(step - before) <= MAX_DISTANCE_DEVIATION * usual_gap
             for before, step in zip(steps, steps[2:], strict=False)

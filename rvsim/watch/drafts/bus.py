@@ -21,6 +21,14 @@ from rvsim.wire.frame import SECOND_US
 from rvsim.wire.line_events import StateChanged
 from rvsim.wire.timing import BIT_RATE
 
+MAX_PARTS = 20
+"""The largest number of parts into which a person is told to cut a file. Our decision."""
+HOUR_US = 3600 * SECOND_US
+MAX_ZONE_HOURS = 14
+"""The largest step of a time zone, in hours: local times are 12 hours behind to 14 hours ahead (from memory)."""
+MAX_OFF_THE_HOUR_US = 2 * SECOND_US
+"""How far a step may be from whole hours, since a frame comes some time after the step. Our decision."""
+
 
 def _busy(found: BusBusy) -> FlagDraft:
     text = (
@@ -91,12 +99,27 @@ def _out_of_order(found: LogOutOfOrder) -> FlagDraft:
         f"its times run backwards {often} in {found.entries} entries, by {found.longest_us / SECOND_US:.6g} s at most; "
         "lateness, silence, pauses and bus load are not judged"
     )
-    advice = (
-        "sort the file by its times, then survey it again; where a clock was set during the recording, cut the file "
-        "there"
-    )
+    if 0 < found.restarts <= MAX_PARTS and found.restarts == found.steps:
+        places = f"at {found.where[0][0]}" if found.steps == 1 else f"at each step, first at {found.where[0][0]}"
+        advice = f"cut the file {places}, and survey each part by itself: {_restart_reason(found.longest_us)}"
+    else:
+        advice = (
+            "sort the file by its times, then survey it again; where a clock was set during the recording, cut the "
+            "file there"
+        )
     evidence = tuple(f"{where}: back by {back / SECOND_US:.6g} s" for where, back in found.where)
     return FlagDraft(FlagKind.LOG_OUT_OF_ORDER, "log", Severity.WARNING, text, advice, evidence)
+
+
+def _restart_reason(back_us: int) -> str:
+    """Return what makes the times of a file begin again, for a step of ``back_us`` microseconds."""
+    hours = round(back_us / HOUR_US)
+    if 1 <= hours <= MAX_ZONE_HOURS and abs(back_us - hours * HOUR_US) <= MAX_OFF_THE_HOUR_US:
+        back = "an hour" if hours == 1 else f"{hours} hours"
+        return f"its clock went back by {back}, as at the end of daylight saving time or by another time zone"
+    if abs(back_us - 24 * HOUR_US) <= MAX_OFF_THE_HOUR_US:
+        return "its times are times of day, and midnight passed"
+    return "it holds two recordings, or a clock was set; sorting would mix them"
 
 
 def _misread(found: TimesInWrongUnit) -> FlagDraft:

@@ -87,7 +87,8 @@ class ErrorsOnBus(NamedTuple):
 class LogOutOfOrder(NamedTuple):
     """The times of a log run backwards ``steps`` times in ``entries`` entries, by at most ``longest_us`` microseconds.
 
-    ``since`` is the time of the watch at the first step; ``where`` are the first places, each with its step back.
+    ``since`` is the time of the watch at the first step; ``where`` are the first places, each with its step back;
+    ``restarts`` are the steps that are too long for late frames, so that another piece of time begins there.
     """
 
     time: int
@@ -96,6 +97,7 @@ class LogOutOfOrder(NamedTuple):
     entries: int
     longest_us: int
     where: tuple[tuple[str, int], ...]
+    restarts: int = 0
 
     @property
     def problem_key(self) -> ProblemKey:

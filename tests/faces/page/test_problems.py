@@ -10,7 +10,7 @@ from rvsim.faces.text.display_units import METRIC
 from rvsim.faces.text.flags import ExplainedFlags, explain_flags
 from rvsim.faces.text.noticed import MAX_LISTED_FLAGS
 from rvsim.rig.flag_kinds import PLAN_KINDS
-from rvsim.watch.causes import Cause, CauseKind
+from rvsim.watch.cause import Cause, CauseKind
 from rvsim.watch.flag import Flag, FlagKind, Severity
 
 

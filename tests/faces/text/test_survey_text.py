@@ -103,7 +103,7 @@ def test_a_clock_that_was_set_back(rvsim):
     assert (
         "The times of the log are not plausible (see below): bus load and gaps between messages are left out." in lines
     )
-    assert "  <5> warning: log has times that are not plausible; this explains <1> to [4]." in lines
+    assert "  <5> warning: the log has times that are not plausible; this explains <1> to [4]." in lines
     assert not any("stopped sending" in line for line in lines)
     assert any(re.fullmatch(r" {4}FURNACE_STATUS, instance 1 \* +\d+ times", line) for line in lines)
     assert any("reported an impossible value" in line for line in lines)  # what has no time in it is still told

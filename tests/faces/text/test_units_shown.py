@@ -25,7 +25,8 @@ from rvsim.rig.functions import FUNCTIONS
 from rvsim.runs.pipeline import Pipeline
 from rvsim.shakedown.expect.expectation_plans import WorldPlan
 from rvsim.shakedown.expect.state_judges import WorldJudge
-from rvsim.watch.causes import Cause, CauseKind, causes
+from rvsim.watch.cause import Cause, CauseKind
+from rvsim.watch.causes import causes
 from rvsim.watch.rules import Finding, Rules
 from rvsim.watch.summaries import summary
 from rvsim.watch.transitions import (

@@ -77,6 +77,34 @@ def test_what_is_told(catalogue):
     assert flag.evidence == ("line 11: back by 1.5 s", "line 12: back by 3 s")
 
 
+@pytest.mark.parametrize(
+    ("steps", "advice"),
+    [
+        (
+            (899.7,),
+            "cut the file at line 0, and survey each part by itself: it holds two recordings",
+        ),
+        ((3599.7,), "its clock went back by an hour, as at the end of daylight saving time"),
+        ((7201.0,), "its clock went back by 2 hours"),
+        ((86399.5,), "its times are times of day, and midnight passed"),
+        ((10.000001, 500.0), "cut the file at each step, first at line 0"),
+        ((10.0,), "sort the file"),
+        ((500.0, 1.5), "sort the file"),
+        ((3597.9,), "it holds two recordings"),
+        ((50_400.0 + 3600,), "it holds two recordings"),
+        ((60.0,) * 21, "sort the file"),
+    ],
+)
+def test_a_file_of_two_recordings_is_cut_not_sorted(catalogue, steps, advice):
+    """Sorting would mix them. What a step of whole hours or of a day comes from is said."""
+    watch, _ = log(catalogue, 10, 0, end=False)
+    for n, step in enumerate(steps):
+        watch.observe_event(TimeWentBack(9000, round(step * SECOND_US), f"line {n}"))
+    (flag,) = watch.flags
+    assert advice in flag.advice
+    assert ("sort the file" in flag.advice) is (advice == "sort the file")
+
+
 def test_nothing_is_judged_by_times_from_then_on(bus):
     """Late, silent, quiet, busy: none of it; what has no time in it is still told."""
     made = bus("heater", "sensor")

@@ -49,6 +49,20 @@ def test_one_unit_at_twice_the_rate_is_none(bus, heard, of_kind, shift, flags):
     assert len(of_kind(heard(frames, 250), "shared-address")) == flags
 
 
+@pytest.mark.parametrize(("resolution_us", "flags"), [(1_000_000, 0), (100_000, 1)])
+def test_coarse_times_make_no_second_sender(bus, heard, of_kind, resolution_us, flags):
+    """A message every half second in a log of whole seconds comes in pairs, every second as far as is known.
+
+    With times of a tenth of a second, a second unit from 100 s on is still found.
+    """
+    made = bus()
+    frames = list(made.frames(250, made.every(0.5, "DC_SOURCE_STATUS_1", 0x45, 0.1, (), instance=1)))
+    if flags:
+        frames += made.frames(250, made.every(0.5, "DC_SOURCE_STATUS_1", 0x45, 100.2, ((0, 100),), instance=1))
+    frames = [one._replace(time=one.time // resolution_us * resolution_us) for one in frames]
+    assert len(of_kind(heard(frames, 250), "shared-address")) == flags
+
+
 @pytest.mark.parametrize(("begins", "flags"), [(191.5, 1), (196.5, 0)])
 def test_six_of_each_are_needed(bus, heard, of_kind, begins, flags):
     """Up to the check of the address, every 20 s from its first frame: here at 220.5 s."""

@@ -1,0 +1,78 @@
+"""Causes within one device: its instance changed, it reports one fault in two ways, its supply is low.
+
+Knows: which two problems of one device are one, by when they began. Does not know how a flag was raised, nor which
+kinds follow from which at any time (`watch.causes` has that table).
+
+How close together two problems begin is our decision: a status and a heartbeat come every 5 s.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+
+from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence
+from rvsim.watch.flag import Flag, FlagKind, Severity
+from rvsim.watch.rules import Finding
+from rvsim.watch.transitions import GapExceeded, InstanceShared, Restarted, UnplannedDevice
+from rvsim.wire.frame import SECOND_US
+
+SAME_FAULT_US = 6 * SECOND_US
+"""Within this time of each other a lamp with a number and an alarming code in a status are one fault."""
+MAX_CHANGE_US = 15 * SECOND_US
+"""How long before or after another instance was noticed the last frame with the usual one may be."""
+MAX_AFTER_RESTART_US = 60 * SECOND_US
+"""How long after a restart other instances are noticed: several of their frames must have come."""
+SUPPLY_FIELDS = "dc_power"
+"""How the names of the status fields begin that report a low supply."""
+
+
+def explained_within_devices(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:
+    """Yield each pair of a flag and a flag that it explains, of one device, which began together."""
+    late = [(one.flag, one.problem) for one in findings if isinstance(one.problem, GapExceeded)]
+    for head, problem in findings:
+        for flag, gap in late:
+            if gap.topic.source in _sources(problem) and flag.subject == head.subject and _is_change(head, flag):
+                yield head, flag
+    reported = [one.flag for one in findings if one.flag.kind is FlagKind.REPORTED_FAULT and not one.flag.is_gas]
+    for flag in reported:
+        if flag.fault is None:
+            continue
+        for code in reported:
+            if code.fault is None and code.subject == flag.subject and abs(code.since - flag.since) <= SAME_FAULT_US:
+                yield (code, flag) if code.severity is Severity.FAULT else (flag, code)
+    for low in (one.flag for one in findings if one.flag.kind is FlagKind.LOW_VOLTAGE):
+        for flag in reported:
+            is_meanwhile = low.since - SAME_FAULT_US <= flag.since and (low.until is None or flag.since <= low.until)
+            if is_meanwhile and (flag.field or "").startswith(SUPPLY_FIELDS):
+                yield low, flag
+
+
+def _sources(problem: object) -> tuple[int, ...]:
+    """Return the addresses that send as something else than before or than planned, by a problem."""
+    if isinstance(problem, UnplannedDevice):
+        return (problem.source,) if problem.planned else ()
+    return problem.sources if isinstance(problem, InstanceShared) else ()
+
+
+def _is_change(head: Flag, late: Flag) -> bool:
+    """Return whether a message came last when another instance began."""
+    return late.heard is not None and abs(late.heard - head.since) <= MAX_CHANGE_US
+
+
+def lost_settings(roots: Sequence[Finding], all_explained: Callable[[Flag], list[Flag]]) -> Iterator[Cause]:
+    """Yield a cause for each device that sends with other instances since it restarted."""
+    changed = [one.flag for one in roots if _sources(one.problem)]
+    for head in (one.flag for one in roots if isinstance(one.problem, Restarted)):
+        others = [flag for flag in changed if flag.subject == head.subject and _is_after(head, flag)]
+        if not others:
+            continue
+        explained_flags = [other for flag in [head, *others] for other in all_explained(flag)]
+        text = f"{head.subject} restarted, and has sent with other instances since: its settings are lost"
+        advice = (
+            "set its instances again; if it has new firmware or was exchanged, that is the reason, else look for why "
+            "it restarted: its supply first"
+        )
+        evidence = explained_evidence(explained_flags)
+        yield cause_of(CauseKind.SETTINGS_LOST, head.subject, explained_flags, text, advice, evidence)
+
+
+def _is_after(restart: Flag, flag: Flag) -> bool:
+    return restart.since - MAX_CHANGE_US <= flag.since <= restart.since + MAX_AFTER_RESTART_US
