@@ -109,6 +109,10 @@ class ElectricSystem:
         volts = self._bar_of.get(owner, self._house_bar).volts_at(owner)
         return volts + self.ground_offset(owner) if self._ground_offsets else volts
 
+    def has_collapsed(self, owner: str) -> bool:
+        """Return whether loads have brought the battery of ``owner`` to 0 V, and it is still empty or open."""
+        return self._bar_of.get(owner, self._house_bar).has_collapsed
+
     @property
     def has_ground_offsets(self) -> bool:
         """Whether the ground of any owner was ever off."""
