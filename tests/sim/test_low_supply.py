@@ -5,6 +5,7 @@ import pytest
 from rvsim.devices.device import Device
 from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.model import Rig
+from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench
 from rvsim.sim.low_supply import START_DELAY_US
 from rvsim.wire.claim import ADDRESS_CLAIM
@@ -32,11 +33,11 @@ RIG = {
 }
 
 
-def started(rig=RIG):
+def started(rig=RIG, weather=None):
     """Return a bench of two sensors, one of them behind a long wire, and the list of its frames."""
     frames = []
     rig = Rig.model_validate(rig)
-    bench = Bench(rig, load_catalogue(), kinds_by_name(), on_frame=frames.append)
+    bench = Bench(rig, load_catalogue(), kinds_by_name(), weather=weather, on_frame=frames.append)
     bench.run_until(10 * SECOND_US)
     return bench, frames
 
@@ -162,3 +163,36 @@ def test_an_empty_battery_feeds_nothing_until_it_has_charge_again():
     bench.run_until(900 * SECOND_US)
     assert bench.world.battery_percent > 2
     assert senders(frames, 890, 900) == set(SENSORS)
+
+
+@pytest.mark.parametrize("source", ["sun", "engine"])
+def test_sun_and_engine_start_a_vehicle_with_an_empty_battery(source):
+    """A panel in the sun feeds its controller, and an engine that turns its alternator; the others follow."""
+    charging = {
+        "sun": {"kind": "solar_controller", "functions": {"solar_controller": 1}},
+        "engine": {"kind": "alternator", "functions": {"charger": 0x31}},
+    }[source]
+    rig = {
+        **RIG,
+        "battery": {"capacity_ah": 10.0, "start_percent": 1.0, "start_c": 25.0},
+        "device": [
+            *(device | {"settings": {"electronics_amps": 0.1}} for device in DEVICES),
+            {"name": source, "address": 0x4B, **charging},
+        ],
+    }
+    night = WeatherPlan(cloud_percent=0.0, day_of_year=172, start_hour=3.0, outdoor_c=20.0)
+    bench, frames = started(rig, weather=night)
+    bench.world.set_load("lamp", 50.0)
+    bench.run_until(60 * SECOND_US)
+    bench.world.set_load("lamp", 0.0)
+    bench.run_until(120 * SECOND_US)
+    assert [frame for frame in frames if frame.time > 61 * SECOND_US] == []
+    if source == "sun":
+        bench.run_until(4 * 3600 * SECOND_US)
+    else:
+        bench.site.engine_rpm = 2000.0
+        bench.run_until(600 * SECOND_US)
+    last = bench.kernel.now // SECOND_US
+    assert senders(frames, last - 10, last) == set(SENSORS)
+    assert bench.world.battery_percent > 5
+    assert bench.failures == []

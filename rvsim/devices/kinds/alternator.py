@@ -94,6 +94,10 @@ class Alternator(ChargingDevice):
         settings = self.settings
         return max_amps(settings.full_amps, self.site.engine_rpm, self.hot, settings.pulley_ratio) > 0
 
+    def starts_alone(self) -> bool:
+        """Return whether the engine turns it: what magnetism is left in it is enough (common practice, no source)."""
+        return self.can_charge()
+
     def most(self) -> tuple[float, float | None]:
         """Return its highest current at this speed and temperature."""
         settings = self.settings
