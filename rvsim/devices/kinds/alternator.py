@@ -58,6 +58,11 @@ class AlternatorSettings(StageSettings):
     dc_source: Instance | None = None
     """DC source instance of the battery that it charges; if omitted, that which the rig gives the battery."""
 
+    @property
+    def has_float(self) -> bool:
+        """Whether its regulator has stages."""
+        return self.type == "regulator"
+
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         check_order(
