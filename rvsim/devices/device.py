@@ -223,7 +223,9 @@ class Device:
 
     def is_powered(self) -> bool:
         """Return whether its supply is high enough for it to run; a kind with another supply overrides this."""
-        return not self.uses_world or self.world.volts_at(self.name) >= self.min_supply_volts
+        if not self.uses_world:
+            return True
+        return self.world.volts_at(self.name) >= self.min_supply_volts and not self.world.has_collapsed(self.name)
 
     def on_world_change(self) -> None:
         """Follow what a person or a fault has changed at its terminals; called at the time of the change."""

@@ -29,7 +29,8 @@ def check_dc_source(device: Device, source: int, battery: BusBar) -> None:
     """Check that an instance is that of the device's battery, as far as the rig says.
 
     Raises:
-        InputError: the rig gives the instance to another battery, or another instance to this one.
+        InputError: the rig gives the instance to another battery, or another instance to this one; or the instance is
+            the usual one of another battery.
     """
     world, own = device.world, device.world.dc_source(battery.name)
     other = world.battery_with_source(source)
@@ -39,6 +40,13 @@ def check_dc_source(device: Device, source: int, battery: BusBar) -> None:
         raise InputError(
             f'device "{device.name}": it is on battery {battery.name}, which is DC source {own} of the rig, and not '
             f"{source}; write dc_source = {source} in the table [[battery]] that it is about, or correct the instance"
+        )
+    usual = next((name for name in world.battery_names if world.dc_source(name) == source), battery.name)
+    if other is None and usual != battery.name and device.plan.branch is None:
+        raise InputError(
+            f'device "{device.name}": DC source {source} is battery {usual} where the rig does not say otherwise, and '
+            f"it is on battery {battery.name}; put it on a branch of battery {usual}, or write dc_source = {source} in "
+            "the table [[battery]] that it is about"
         )
     if other is not None and other != battery.name:
         raise InputError(

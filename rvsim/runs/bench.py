@@ -23,7 +23,7 @@ from rvsim.runs.sink import NullSink, Sink
 from rvsim.shakedown.expect.run_judge import RunJudge
 from rvsim.shakedown.scenario import LoadedScenario
 from rvsim.shakedown.script_runner import ScriptRunner
-from rvsim.sim.bench import Bench, Failure
+from rvsim.sim.bench import Bench, DeviceMistakesError, Failure
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
@@ -114,19 +114,20 @@ class BenchRun:
         self._pipeline = Pipeline(self.watch, sink, recorder, every=every)
         self._is_tapped = tap is not None
         route = self._route(in_batches=not loaded.scenario.waits_for_frames)
-        self.bench = Bench(
-            loaded.rig,
-            catalogue,
-            kinds_by_name() if kinds is None else kinds,
-            weather=loaded.scenario.weather,
-            site=Site(loaded.scenario.shore_power, loaded.scenario.start.engine_rpm, loaded.scenario.start.rain),
-            seed=seed,
-            acknowledges=loaded.scenario.bench_acknowledges,
-            on_frame=route.frame if tap is None else _both(tap, route.frame),
-            on_line=route.event,
-            on_failure=self._note_failure,
-            absent=absent,
-        )
+        with _placed_mistakes(loaded):
+            self.bench = Bench(
+                loaded.rig,
+                catalogue,
+                kinds_by_name() if kinds is None else kinds,
+                weather=loaded.scenario.weather,
+                site=Site(loaded.scenario.shore_power, loaded.scenario.start.engine_rpm, loaded.scenario.start.rain),
+                seed=seed,
+                acknowledges=loaded.scenario.bench_acknowledges,
+                on_frame=route.frame if tap is None else _both(tap, route.frame),
+                on_line=route.event,
+                on_failure=self._note_failure,
+                absent=absent,
+            )
         problems: list[str] = []
         try:
             self.script = ScriptRunner(loaded, catalogue, self.bench, self.send, seed)
@@ -456,6 +457,21 @@ class VirtualBenchRun(BenchRun):
     def simulated_end(self) -> SimulatedEnd:
         """See ``BenchRun``."""
         return self._end or super().simulated_end()
+
+
+@contextmanager
+def _placed_mistakes(loaded: LoadedScenario) -> Iterator[None]:
+    """Say of devices that cannot be created where in their file they stand."""
+    try:
+        yield
+    except DeviceMistakesError as error:
+        raise InputError(
+            *(
+                loaded.where_in_rig(name) + problem.removeprefix(f'device "{name}"')
+                for name, problems in error.by_device.items()
+                for problem in problems
+            )
+        ) from error
 
 
 @contextmanager

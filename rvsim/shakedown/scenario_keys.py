@@ -14,7 +14,7 @@ from rvsim.rig.vehicle import WeatherPlan
 from rvsim.shakedown.checked_names import DefinedName, DeviceName, FrameBytes
 from rvsim.shakedown.expect.expectation_plans import Expectation
 from rvsim.shakedown.expect.plan_base import ExpectPlan
-from rvsim.shakedown.expect.quantities import POSITION, QUANTITIES, Quantity
+from rvsim.shakedown.expect.quantities import QUANTITIES, Quantity, named_value_texts
 from rvsim.shakedown.expect.sight import EnteredValue, Identifier, Sight
 from rvsim.shakedown.faults.fault_plans import Fault, FaultPlan
 from rvsim.shakedown.scenario import ChangePlan, Scenario
@@ -60,7 +60,7 @@ def render_keys() -> Iterator[str]:
     yield from table("A sight, as in sight = { ... }", Sight, _TYPES)
     yield "Values of the vehicle"
     names = [f"{name} ({unit})" for name, (unit, _) in QUANTITIES.items()]
-    yield from wrapped(", ".join([*names, f"NAME{POSITION} of a motion (%, 0 is in)"]), _INDENT)
+    yield from wrapped(", ".join([*names, *named_value_texts()]), _INDENT)
 
 
 def _kinds(union: Any) -> tuple[type[BaseModel], ...]:

@@ -27,6 +27,7 @@ class VehicleNames(NamedTuple):
     contacts: Mapping[str, ContactPlan]
     """What can be pressed."""
     outputs: tuple[str, ...]
+    motions: tuple[str, ...]
 
 
 FUEL = "fuel"
@@ -44,6 +45,7 @@ def vehicle_names(rig: Rig) -> VehicleNames:
         tuple(plan.name for plan in rig.all_branches),
         contact_plans(rig),
         tuple(plan.name for plan in rig.outputs),
+        tuple(plan.name for plan in rig.motions),
     )
 
 

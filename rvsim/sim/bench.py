@@ -6,7 +6,7 @@ that raises an exception is removed while the bench goes on. Does not know who o
 """
 
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
@@ -93,6 +93,15 @@ def _kind(plan: DevicePlan, kinds: Iterable[str]) -> str:
     return plan.kind
 
 
+class DeviceMistakesError(InputError):
+    """Devices of a rig cannot be created: the lines of each begin with ``device "NAME"``."""
+
+    def __init__(self, by_device: Mapping[str, Sequence[str]]) -> None:
+        super().__init__(*(problem for problems in by_device.values() for problem in problems))
+        self.by_device = by_device
+        """The lines by the device's name."""
+
+
 class Bench:
     """One run of a rig. Advance it with ``run_until``; it has no clock."""
 
@@ -119,7 +128,8 @@ class Bench:
         line; a node has the name of its device.
 
         Raises:
-            InputError: a device has no kind, lacks a function that its kind needs, or cannot be created.
+            InputError: a device has no kind.
+            DeviceMistakesError: devices lack a function that their kind needs, or cannot be created: all of them.
         """
         self.kernel = Kernel()
         self._next_second = 0
@@ -164,7 +174,7 @@ class Bench:
             )
             for plan in plans
         }
-        self._by_name = {name: make() for name, make in self._device_makers.items()}
+        self._by_name = self._make_devices()
         self.world.on_change = self._tell_of_change
         self._low_supply = LowSupply(self.world, self._by_name, self.switch_off, self.switch_on, self.plan)
         self._receivers: dict[int, list[Device]] = {}
@@ -175,6 +185,17 @@ class Bench:
             self._start_later(device)
         self._receivers_of: dict[tuple[int, bytes], list[_Receiver]] = {}
         """Who receives the frames of each identifier and first byte that were sent, in the order of ``_receivers``."""
+
+    def _make_devices(self) -> dict[str, Device]:
+        devices, mistakes = {}, {}
+        for name, make in self._device_makers.items():
+            try:
+                devices[name] = make()
+            except InputError as error:
+                mistakes[name] = error.problems
+        if mistakes:
+            raise DeviceMistakesError(mistakes)
+        return devices
 
     def _make_device(
         self,

@@ -3,7 +3,8 @@
 Knows: below which voltage at its own terminals a device stops, and how soon after the voltage is back it starts. Does
 not know why the voltage is low, nor the cut-off at which a device still runs and protects itself: that is its own.
 
-The voltage is looked at once in each second; a dip that is over by then is not noticed.
+A battery that the loads have emptied has a voltage again once they are off: that starts nothing, since the first load
+would take it away. The voltage is looked at once in each second; a dip that is over by then is not noticed.
 """
 
 from collections.abc import Callable, Mapping
@@ -65,7 +66,8 @@ class LowSupply:
         """Return whether the branch of a device that knows no physics has voltage; without a branch it is fed."""
         if device.uses_world or device.plan.branch is None:
             return True
-        return self._world.volts_at(device.name) >= device.min_supply_volts
+        world, name = self._world, device.name
+        return world.volts_at(name) >= device.min_supply_volts and not world.has_collapsed(name)
 
     def _advance(self, now: int) -> None:
         self._world.advance(now)

@@ -34,6 +34,9 @@ _SLOW_TAKEN = _BY_SLOW / (1 + _BY_SLOW)
 _TEMPERATURE_STEP_K = 0.1
 """What changes slowly with temperature is computed anew after this change. Our choice."""
 _NO_CONDUCTION_OHM = 1e9
+_GIVES_AGAIN_SHARE = 0.02
+"""An empty battery gives current again when it can give this share of its capacity: charged, or warmer. Our choice;
+without it what hangs on it would start and stop every few seconds, since without load it has its rest voltage."""
 
 
 class Battery:
@@ -75,6 +78,8 @@ class Battery:
         self._slow_volts = self._knee_volts = 0.0
         self.source_volts = self.discharge_ohm = 0.0
         self.max_amps, self.min_amps = inf, -inf
+        self.is_empty = False
+        """Whether it gives no current until it is charged, or warmer."""
         self._is_charge_limited = len(chemistry.charge_limit[0]) > 0 or self.protection is not None
         self._full_knee_volts, self._knee_share = chemistry.knee_volts * chemistry.knee_share, chemistry.knee_share
         self._follow_temperature()
@@ -126,7 +131,7 @@ class Battery:
         self._rest_volts = rest
         if self.protection is not None:
             is_own = amps == 0 and self.protection.is_open
-            self.protection.step(self.source_volts if is_own else volts, -amps, can_give=self._available > 0)
+            self.protection.step(self.source_volts if is_own else volts, -amps, can_give=not self.is_empty)
         self._prepare(share)
 
     def _follow_temperature(self) -> None:
@@ -155,7 +160,8 @@ class Battery:
         self._slow_charge_ohm = 0.0
         if self._is_charge_limited:
             self.max_amps = self._chemistry.charge_limit_at(self.celsius) * self.capacity_ah
-        self.min_amps = -inf if available > 0 and share > 0 else 0.0
+        self.is_empty = min(available, share) <= (_GIVES_AGAIN_SHARE if self.is_empty else 0.0)
+        self.min_amps = 0.0 if self.is_empty else -inf
         protection = self.protection
         if protection is not None and protection.is_open:
             self.max_amps = 0.0 if protection.charge_is_open else self.max_amps

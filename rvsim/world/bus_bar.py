@@ -148,6 +148,9 @@ class BusBar:
         self._in_j = self._wires_j = self._out_j = 0.0
         self._is_built = self._has_new_sources = self._is_solved = False
         self._balances = 0
+        self.has_collapsed = False
+        """Whether the battery could not carry the loads, and could not now: it is empty or open, and no source is on.
+        Without loads it may have its rest voltage all the same."""
 
     # The battery.
 
@@ -192,7 +195,9 @@ class BusBar:
 
     @property
     def own_volts(self) -> float:
-        """Voltage on the battery's own side of its switches and its protection."""
+        """Voltage on the battery's own side of its switches and its protection; 0 V of an empty one count here too."""
+        if self._battery.is_empty and self._battery.protection is None:
+            return self.volts
         return max(self.volts, self._battery.source_volts)
 
     @property
@@ -438,6 +443,9 @@ class BusBar:
                 self._share(volts, into)
             else:
                 self._carry(curve.constant, battery)
+            self.has_collapsed = battery.min_amps == 0 and (
+                self._volts <= 0 or (self.has_collapsed and not curve.points)
+            )
             if not self._watts_amps or not self._follow_volts():
                 return
 

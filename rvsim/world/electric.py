@@ -111,6 +111,10 @@ class ElectricSystem:
         volts = self._bar_of.get(owner, self._house_bar).volts_at(owner)
         return volts + self.ground_offset(owner) if self.has_ground_offsets else volts
 
+    def has_collapsed(self, owner: str) -> bool:
+        """Return whether loads have brought the battery of ``owner`` to 0 V, and it is still empty or open."""
+        return self._bar_of.get(owner, self._house_bar).has_collapsed
+
     def ground_offset(self, owner: str) -> float:
         """Return by how much every voltage that ``owner`` measures is off."""
         return fsum(self._ground_offsets.get(owner, ()))

@@ -75,6 +75,7 @@ class EnergySheet:
         self._water = _Mean(lambda: world.water_c)
         self._amps_out = _Mean(lambda: max(world.battery_amps, 0.0))
         self._amps_in = _Mean(lambda: max(-world.battery_amps, 0.0))
+        self._other_fuel = _Mean(lambda: world.other_fuel_litres_per_h)
         self._percent = _Mean(lambda: world.battery_percent)
 
     def sample(self, time: int) -> None:
@@ -85,7 +86,8 @@ class EnergySheet:
         self._time = time
         self._hours += hours
         means = (*self._airs.values(), *self._linings.values(), *self._changes.values())
-        for mean in (self._outdoors, self._coolant, self._water, self._amps_out, self._amps_in, self._percent, *means):
+        others = (self._outdoors, self._coolant, self._water, self._amps_out, self._amps_in, self._percent)
+        for mean in (*others, self._other_fuel, *means):
             mean.sample(hours)
 
     @property
@@ -118,6 +120,10 @@ class EnergySheet:
         used, text = max(burnt, 0.0) / (efficiency * _DIESEL_KWH_PER_LITRE), "no heat of a burner"
         if burnt > 0:
             text = f"{burnt:.2f} kWh / ({efficiency:g} x {_DIESEL_KWH_PER_LITRE:.2f} kWh/l)"
+        elsewhere = self._other_fuel.mean
+        if elsewhere:  # furnaces that blow warm air, a generator: their heat or power is not in this calculation
+            used += elsewhere * hours
+            text = f"{text} + {elsewhere:.3f} l/h elsewhere x {hours:g} h"
         yield EnergyLine(
             "fuel", self._fuel_at_start + self._world.filled_fuel_litres - self._world.fuel_litres, used, "l", text
         )

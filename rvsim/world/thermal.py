@@ -215,7 +215,12 @@ class ThermalWorld:
     @property
     def fuel_litres_per_h(self) -> float:
         """Diesel that burners and other owners use at present."""
-        return self._coolant.fuel_litres_per_h + fsum(self._fuel_uses.values())
+        return self._coolant.fuel_litres_per_h + self.other_fuel_litres_per_h
+
+    @property
+    def other_fuel_litres_per_h(self) -> float:
+        """Diesel that is used elsewhere than in the coolant's burners: furnaces, a generator."""
+        return fsum(self._fuel_uses.values())
 
     @property
     def fuel_litres(self) -> float:

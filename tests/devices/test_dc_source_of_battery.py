@@ -134,6 +134,27 @@ def test_what_is_not_clear_is_refused(bench, table, of_thruster, said):
     assert said in problem
 
 
+def test_of_two_batteries_the_other_is_dc_source_2(tmp_path, catalogue):
+    """A monitor of it that is on no branch of it would report the house battery; on its branch it does not."""
+    batteries = '[[battery]]\nname = "house"\n[[battery]]\nname = "engine"\nstart_percent = 90.0\n'
+    branch = '[[branch]]\nname = "front"\nbattery = "engine"\n'
+
+    def put(more):
+        path = tmp_path / "van.toml"
+        path.write_text(HEAD + batteries + branch + monitor(1) + monitor(2, more, 0x46), encoding="utf-8")
+        heard = []
+        rig = load_rig(path, kinds=settings_models())
+        return Bench(rig, catalogue, kinds_by_name(), on_frame=heard.append), heard
+
+    with pytest.raises(InputError) as refused:
+        put("")
+    assert 'device "monitor 2": DC source 2 is battery engine where' in str(refused.value)
+    made, heard = put('branch = "front"')
+    made.run_until(5 * SECOND_US)
+    charges = reported(heard, catalogue, "DC_SOURCE_STATUS_2", "state_of_charge")
+    assert charges == pytest.approx({1: 80.0, 2: 90.0}, abs=0.6)
+
+
 def test_a_monitor_on_a_branch_makes_it_clear(bench, catalogue):
     """Also where the rig gives its battery no instance."""
     made, heard = bench(monitor(9, 'branch = "bow"'), of_thruster="")

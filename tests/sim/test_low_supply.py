@@ -1,7 +1,11 @@
 """Devices without enough voltage: they stop, and start anew when it is back."""
 
+import pytest
+
+from rvsim.devices.device import Device
 from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.model import Rig
+from rvsim.rig.vehicle import WeatherPlan
 from rvsim.sim.bench import Bench
 from rvsim.sim.low_supply import START_DELAY_US
 from rvsim.wire.claim import ADDRESS_CLAIM
@@ -29,11 +33,11 @@ RIG = {
 }
 
 
-def started():
+def started(rig=RIG, weather=None):
     """Return a bench of two sensors, one of them behind a long wire, and the list of its frames."""
     frames = []
-    rig = Rig.model_validate(RIG)
-    bench = Bench(rig, load_catalogue(), kinds_by_name(), on_frame=frames.append)
+    rig = Rig.model_validate(rig)
+    bench = Bench(rig, load_catalogue(), kinds_by_name(), weather=weather, on_frame=frames.append)
     bench.run_until(10 * SECOND_US)
     return bench, frames
 
@@ -111,3 +115,84 @@ def test_a_panel_behind_an_open_branch_is_dark():
     bench.world.close_branch("person", "rear")
     bench.run_until(70 * SECOND_US)
     assert 0x44 in {frame.identifier & 0xFF for frame in frames if frame.time > 60 * SECOND_US}
+
+
+@pytest.mark.parametrize("chemistry", ["agm", "lfp"])
+def test_a_battery_that_is_empty_does_not_start_them_again_and_again(chemistry):
+    """Without loads it has its rest voltage, which the first load would take away: they wait for a source."""
+    battery = {"chemistry": chemistry, "capacity_ah": 10.0, "start_percent": 3.0, "start_c": 25.0}
+    devices = [device | {"settings": {"electronics_amps": 0.5}} for device in DEVICES]
+    monitor = {
+        "name": "monitor",
+        "kind": "battery_monitor",
+        "address": 0x45,
+        "functions": {"battery_monitor": 1, "dc_source": 1},
+    }
+    bench, frames = started({**RIG, "battery": battery, "device": [*devices, monitor]})
+    bench.world.set_load("lamp", 10.0)
+    bench.run_until(360 * SECOND_US)
+    bench.world.set_load("lamp", 0.0)
+    bench.run_until(390 * SECOND_US)
+    assert bench.world.battery_volts > Device.min_supply_volts
+    bench.run_until(600 * SECOND_US)
+    assert senders(frames, 361, 600) == set()
+    has_frames = any(frame.identifier & 0xFF == 0x45 for frame in frames if frame.time > 361 * SECOND_US)
+    assert has_frames is (chemistry == "lfp")  # its electronics are fed by its cells
+    bench.world.set_charge("charger", 14.4, 5.0)
+    bench.run_until(620 * SECOND_US)
+    assert senders(frames, 605, 620) == set(SENSORS)
+    assert bench.failures == []
+
+
+def test_an_empty_battery_feeds_nothing_until_it_has_charge_again():
+    """A source that goes at once leaves it as empty as before; one that charges it for a while does not."""
+    battery = {"capacity_ah": 10.0, "start_percent": 1.0, "start_c": 25.0}
+    devices = [device | {"settings": {"electronics_amps": 0.1}} for device in DEVICES]
+    bench, frames = started({**RIG, "battery": battery, "device": devices})
+    bench.world.set_load("lamp", 50.0)
+    bench.run_until(60 * SECOND_US)
+    bench.world.set_load("lamp", 0.0)
+    bench.world.set_charge("charger", 14.4, 5.0)
+    bench.run_until(90 * SECOND_US)
+    bench.world.set_charge("charger", 14.4, 0.0)
+    bench.run_until(400 * SECOND_US)
+    assert senders(frames, 91, 400) == set()
+    bench.world.set_charge("charger", 14.4, 5.0)
+    bench.run_until(800 * SECOND_US)
+    bench.world.set_charge("charger", 14.4, 0.0)
+    bench.run_until(900 * SECOND_US)
+    assert bench.world.battery_percent > 2
+    assert senders(frames, 890, 900) == set(SENSORS)
+
+
+@pytest.mark.parametrize("source", ["sun", "engine"])
+def test_sun_and_engine_start_a_vehicle_with_an_empty_battery(source):
+    """A panel in the sun feeds its controller, and an engine that turns its alternator; the others follow."""
+    charging = {
+        "sun": {"kind": "solar_controller", "functions": {"solar_controller": 1}},
+        "engine": {"kind": "alternator", "functions": {"charger": 0x31}},
+    }[source]
+    rig = {
+        **RIG,
+        "battery": {"capacity_ah": 10.0, "start_percent": 1.0, "start_c": 25.0},
+        "device": [
+            *(device | {"settings": {"electronics_amps": 0.1}} for device in DEVICES),
+            {"name": source, "address": 0x4B, **charging},
+        ],
+    }
+    night = WeatherPlan(cloud_percent=0.0, day_of_year=172, start_hour=3.0, outdoor_c=20.0)
+    bench, frames = started(rig, weather=night)
+    bench.world.set_load("lamp", 50.0)
+    bench.run_until(60 * SECOND_US)
+    bench.world.set_load("lamp", 0.0)
+    bench.run_until(120 * SECOND_US)
+    assert [frame for frame in frames if frame.time > 61 * SECOND_US] == []
+    if source == "sun":
+        bench.run_until(4 * 3600 * SECOND_US)
+    else:
+        bench.site.engine_rpm = 2000.0
+        bench.run_until(600 * SECOND_US)
+    last = bench.kernel.now // SECOND_US
+    assert senders(frames, last - 10, last) == set(SENSORS)
+    assert bench.world.battery_percent > 5
+    assert bench.failures == []

@@ -10,10 +10,11 @@ from rvsim.world.world import World
 HOUR_US = 3600 * SECOND_US
 
 
-def run(hours, *, watts=0.0, amps=0.0, minutes=1, filled_per_min=0.0, **figures):
+def run(hours, *, watts=0.0, amps=0.0, minutes=1, filled_per_min=0.0, elsewhere=0.0, **figures):
     """Run a vehicle without people at -15 °C and return its lines by what they are."""
     plan = VehiclePlan.model_validate({"people": {"count": 0}, **figures})
     world = World(plan, WeatherPlan(outdoor_c=-15.0))
+    world.set_fuel("furnace", elsewhere)
     sheet = EnergySheet(world, plan)
     world.set_burner("heater", watts)
     world.set_cabin_fan("heater", 1.0)
@@ -64,6 +65,15 @@ def test_another_figure_of_the_rig_shows_by_hand_too():
     assert other["mean temperature of the cabin"].by_hand < usual["mean temperature of the cabin"].by_hand - 5
     charge = "charge of the house battery at the end"
     assert 80 - other[charge].by_hand == pytest.approx((80 - usual[charge].by_hand) / 2, abs=0.05)
+
+
+def test_fuel_that_is_burnt_elsewhere_counts_by_hand_too():
+    """A furnace that blows warm air burns 0.2 litres an hour for two hours; without a burner in the coolant, too."""
+    for watts, coolant in ((2000.0, run(2, watts=2000.0)["fuel"]), (0.0, run(2)["fuel"])):
+        both = run(2, watts=watts, elsewhere=0.2)["fuel"]
+        assert both.simulated == pytest.approx(coolant.simulated + 0.4, abs=0.005)
+        assert both.by_hand == pytest.approx(coolant.by_hand + 0.4, abs=0.005)
+        assert both.formula == f"{coolant.formula} + 0.200 l/h elsewhere x 2 h"
 
 
 def test_fuel_that_was_filled_in_is_not_counted_as_used():

@@ -65,6 +65,17 @@ class ChargingDevice(Device):
     def measure(self) -> None:
         """Measure what the decisions of this second need, before any of them."""
 
+    def starts_alone(self) -> bool:
+        """Return whether it can start where the battery gives nothing; a kind that can overrides this."""
+        return False
+
+    def is_powered(self) -> bool:
+        """Return whether its supply is high enough for it to run, or it needs none from an empty battery."""
+        if super().is_powered():
+            return True
+        can_feed = self.world.has_collapsed(self.name) and not self.charged.is_cut_off(self.name)
+        return can_feed and self.starts_alone()
+
     def can_charge(self) -> bool:
         """Return whether it has the power to charge, beside being enabled and allowed to."""
         return True

@@ -7,9 +7,9 @@ Bulk ends when the charger's voltage has reached that of absorption: a source in
 stays below. Absorption ends at a tail current or after a time; float ends when the charger cannot hold its voltage.
 """
 
-from typing import Annotated
+from typing import Annotated, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from rvsim.devices.device import Settings, Volts
 from rvsim.wire.frame import SECOND_US
@@ -63,6 +63,18 @@ class StageSettings(Settings):
     """Whether it obeys what the battery's monitor asks for in DC_SOURCE_STATUS_4 and _6."""
     ramp_s: Annotated[float, Field(ge=0, le=600)] = 5.0
     """Time from nothing to its full current. Common practice, no source."""
+
+    @model_validator(mode="after")
+    def _float_is_not_above(self) -> Self:
+        low, high = self.float_volts, self.absorption_volts
+        if self.has_float and low > high:
+            raise ValueError(f"float_volts {low:g} is above absorption_volts {high:g}; correct one of them")
+        return self
+
+    @property
+    def has_float(self) -> bool:
+        """Whether the device charges by stages, of which float is one."""
+        return True
 
 
 class Stages:

@@ -58,6 +58,11 @@ class AlternatorSettings(StageSettings):
     dc_source: Instance | None = None
     """DC source instance of the battery that it charges; if omitted, that which the rig gives the battery."""
 
+    @property
+    def has_float(self) -> bool:
+        """Whether its regulator has stages."""
+        return self.type == "regulator"
+
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         check_order(
@@ -93,6 +98,10 @@ class Alternator(ChargingDevice):
         """Return whether the engine turns it fast enough."""
         settings = self.settings
         return max_amps(settings.full_amps, self.site.engine_rpm, self.hot, settings.pulley_ratio) > 0
+
+    def starts_alone(self) -> bool:
+        """Return whether the engine turns it: what magnetism is left in it is enough (common practice, no source)."""
+        return self.can_charge()
 
     def most(self) -> tuple[float, float | None]:
         """Return its highest current at this speed and temperature."""

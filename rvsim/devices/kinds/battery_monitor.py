@@ -83,7 +83,9 @@ class BatteryMonitor(DcSource):
 
         Of a branch that it is on, an open fuse counts.
         """
-        return self.battery.own_volts >= self.min_supply_volts and not self.battery.is_cut_off(self.name)
+        battery = self.battery
+        is_fed = battery.own_volts >= self.min_supply_volts and not battery.is_cut_off(self.name)
+        return is_fed and (battery.has_protection or not battery.has_collapsed)
 
     def on_start(self) -> None:
         """Count each second; send the battery's state at the gaps."""

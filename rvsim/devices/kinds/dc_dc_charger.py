@@ -121,7 +121,8 @@ class DcDcCharger(ChargingDevice):
 
     def is_powered(self) -> bool:
         """Return whether one of its two batteries feeds it."""
-        return self.charged.volts >= self.min_supply_volts or super().is_powered()
+        is_fed = self.charged.volts >= self.min_supply_volts and not self.charged.has_collapsed
+        return is_fed or super().is_powered()
 
     def can_charge(self) -> bool:
         """Follow the voltage of its input; return whether it charges in this second."""

@@ -86,7 +86,8 @@ class DcDisconnect(Device):
         """Return whether the battery feeds it: it is wired to the battery's side of the switch, by its branch."""
         battery = self._battery
         volts = battery.volts if self.is_closed or battery.discharge_is_open else battery.own_volts
-        return volts >= self.min_supply_volts and not battery.is_cut_off(self.name)
+        is_fed = volts >= self.min_supply_volts and not battery.is_cut_off(self.name)
+        return is_fed and (battery.has_protection or not battery.has_collapsed)
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
         """Return whether it is closed."""

@@ -12,13 +12,14 @@ A lockout is a safety function and has no reset on the bus: find fuel, voltage a
 """
 
 from collections.abc import Callable
-from typing import Annotated
+from typing import Annotated, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from rvsim.devices.combustion.burner import BurnerFault, BurnerFigures
 from rvsim.devices.combustion.burner_device import BurnerDevice, BurnerSettings, Count, Seconds, micros
 from rvsim.devices.device import PERCENT_STEP, Amps, DeviceContext, commanded
+from rvsim.devices.settings_order import check_order
 from rvsim.errors import InputError
 from rvsim.rig.climate import unknown_zone
 from rvsim.rig.table import OneLineText
@@ -93,6 +94,19 @@ class HeaterSettings(BurnerSettings):
     """Current of the combustion fan alone, in purge and after-run. From memory."""
     fan_amps: Amps = 6.0
     """Current of a zone's fan at full speed. Common practice, no source."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        check_order(
+            self,
+            ("resume_c", "pause_c"),
+            ("low_c", "pause_c"),
+            ("last_flame_s", "flame_wait_s"),
+        )
+        first, last = self.first_flame_s, self.last_flame_s
+        if first > last:
+            raise ValueError(f"first_flame_s {first:g} is above last_flame_s {last:g}; correct one of them")
+        return self
 
 
 class _ZoneState:

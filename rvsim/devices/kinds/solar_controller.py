@@ -104,6 +104,11 @@ class SolarController(ChargingDevice):
             self._look_at_light()
         return self._has_light
 
+    def starts_alone(self) -> bool:
+        """Return whether the panel has light enough, which then feeds the controller (common practice, no source)."""
+        self._look_at_light()
+        return self._has_light
+
     def _look_at_light(self) -> None:
         settings, world = self.settings, self.world
         light = world.panel_w_per_m2(settings.tilt_deg, settings.azimuth_deg) * (1 - settings.shaded_percent / 100)

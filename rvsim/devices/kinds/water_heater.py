@@ -13,12 +13,13 @@ power, and never by themselves. An element in a tank without water is not modell
 """
 
 from collections.abc import Callable, Iterator
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from rvsim.devices.device import Amps, Device, DeviceContext, Settings, commanded
 from rvsim.devices.gas_supply import GasSupply
+from rvsim.devices.settings_order import check_order
 from rvsim.devices.spark_ignition import SparkFigures, SparkIgnition, SparkState, micros
 from rvsim.rig.table import OneLineText
 from rvsim.wire.diagnostics import ReportedFault
@@ -93,6 +94,15 @@ class WaterHeaterSettings(Settings):
     """Current of the spark. Common practice, no source."""
     electronics_amps: Amps = 0.05
     """Current of the electronics, always. Common practice, no source."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        check_order(
+            self,
+            ("lowest_c", "highest_c"),
+            ("limit_resets_c", "limit_c"),
+        )
+        return self
 
 
 class WaterHeater(Device):

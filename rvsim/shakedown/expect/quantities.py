@@ -3,8 +3,8 @@
 Knows: their names, their units and how each is read. Does not know what a value is used for.
 """
 
-from collections.abc import Callable, Mapping
-from typing import Annotated
+from collections.abc import Callable, Collection, Mapping
+from typing import Annotated, NamedTuple
 
 from pydantic import AfterValidator, ValidationInfo
 
@@ -12,6 +12,7 @@ from rvsim.errors import did_you_mean
 from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
 from rvsim.rig.references import unknown_text
+from rvsim.shakedown.vehicle_names import FUEL, VehicleNames, vehicle_names
 from rvsim.world.world import World
 
 QUANTITIES: Mapping[str, tuple[str, Callable[[World], float]]] = {
@@ -37,28 +38,87 @@ QUANTITIES: Mapping[str, tuple[str, Callable[[World], float]]] = {
     "black_tank": ("%", lambda world: world.tank_percent("black")),
 }
 """The unit of each value and the function that reads it, by name."""
-POSITION = ".position"
-"""After the name of a motion: how far it is out, 0 % in and 100 % out."""
+
+
+class NamedValue(NamedTuple):
+    """What is read of each thing of one sort: its value is called by the thing's name and the ending."""
+
+    of: str
+    """What it is of, in a few words."""
+    unit: str
+    read: Callable[[World, str], float]
+    names: Callable[[VehicleNames], Collection[str]]
+    """The things of that sort in a rig."""
+    sort: str
+    """The same things in the plural, for errors."""
+
+
+NAMED_VALUES: Mapping[str, NamedValue] = {
+    ".position": NamedValue(
+        "a motion", "%, 0 is in", lambda world, name: world.motion_percent(name), lambda rig: rig.motions, "motions"
+    ),
+    ".temperature": NamedValue(
+        "a zone", "°C", lambda world, name: world.air_celsius(name), lambda rig: rig.zones, "zones"
+    ),
+    ".humidity": NamedValue(
+        "a zone", "%", lambda world, name: world.humidity_percent(name), lambda rig: rig.zones, "zones"
+    ),
+    ".charge": NamedValue(
+        "a battery", "%", lambda world, name: world.battery(name).percent, lambda rig: rig.batteries, "batteries"
+    ),
+    ".voltage": NamedValue(
+        "a battery", "V", lambda world, name: world.battery(name).volts, lambda rig: rig.batteries, "batteries"
+    ),
+    ".current": NamedValue(
+        "a battery",
+        "A, positive out of it",
+        lambda world, name: world.battery(name).amps,
+        lambda rig: rig.batteries,
+        "batteries",
+    ),
+    ".level": NamedValue(
+        "a tank, or of fuel",
+        "%",
+        lambda world, name: world.fuel_percent if name == FUEL else world.tank_percent(name),
+        lambda rig: (*rig.tanks, FUEL),
+        "tanks",
+    ),
+}
+"""By the ending: after the name of a motion ".position", how far it is out; and so on."""
 
 
 def quantity(name: str) -> tuple[str, Callable[[World], float]]:
     """Return the unit of a value and the function that reads it; KeyError for a name that is none."""
-    if name.endswith(POSITION):
-        motion = name.removesuffix(POSITION)
-        return "%", lambda world: world.motion_percent(motion)
-    return QUANTITIES[name]
+    whose, ending = _parts(name)
+    if ending is None:
+        return QUANTITIES[name]
+    named = NAMED_VALUES[ending]
+    return named.unit.partition(",")[0], lambda world: named.read(world, whose)
+
+
+def named_value_texts() -> list[str]:
+    """Return how the values of named things are written, with their units."""
+    return [f"NAME{ending} of {named.of} ({named.unit})" for ending, named in NAMED_VALUES.items()]
+
+
+def _parts(name: str) -> tuple[str, str | None]:
+    """Return the name of the thing and the ending; the whole and None where it has none of the endings."""
+    whose, dot, ending = name.rpartition(".")
+    return (whose, dot + ending) if dot and dot + ending in NAMED_VALUES else (name, None)
 
 
 def _known(name: str, info: ValidationInfo) -> str:
-    if name.endswith(POSITION):
-        rig, motion = (info.context or {}).get("rig"), name.removesuffix(POSITION)
-        known = [plan.name for plan in rig.motions] if isinstance(rig, Rig) else None
-        if known is not None and motion not in known:
-            raise ValueError(unknown_text(motion, known, "motions"))
+    whose, ending = _parts(name)
+    if ending is not None:
+        rig, named = (info.context or {}).get("rig"), NAMED_VALUES[ending]
+        known = named.names(vehicle_names(rig)) if isinstance(rig, Rig) else None
+        if known is not None and whose not in known:
+            raise ValueError(unknown_text(whose, known, named.sort))
     elif name not in QUANTITIES:
         raise ValueError(
             f"{shown(name)} is not a value of the vehicle{did_you_mean(name, QUANTITIES)}; the values are "
-            f"{', '.join(QUANTITIES)}, and NAME{POSITION} of a motion"
+            f"{', '.join(QUANTITIES)}, and "
+            f"{', '.join(f'NAME{ending} of {named.of}' for ending, named in NAMED_VALUES.items())}"
         )
     return name
 

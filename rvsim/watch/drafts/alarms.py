@@ -32,6 +32,16 @@ _ADVICE_BY_FIELD_NAME = (
         ("over_current", "overcurrent"),
         "check what is connected to this output: a short circuit, a blocked motor, too much load; then its fuse",
     ),
+    (
+        ("low_temp",),
+        "let it warm up; a lithium battery that is this cold is not charged: see that nothing charges it; then check "
+        "its sensor",
+    ),
+    (
+        ("high_voltage",),
+        "measure the voltage at its terminals, then check the set points of all that charge it, and their sense wires",
+    ),
+    (("state_of_charge",), "charge the battery, and find what has taken its charge"),
     (("power", "voltage"), "check its supply: voltage at the device under load, fuse, plugs, ground"),
     (("temperature", "thermal"), "let it cool down, and find what keeps the heat in; then check its sensor"),
     (

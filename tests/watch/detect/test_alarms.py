@@ -51,6 +51,22 @@ def test_other_codes_are_no_fault(codes_sent, raw):
     assert [one.until for one in found] == [5.0]
 
 
+@pytest.mark.parametrize(
+    ("field", "advice"),
+    [
+        ("low_temperature_limit_status", "let it warm up; a lithium battery that is this cold is not charged"),
+        ("high_temperature_limit_status", "let it cool down"),
+        ("high_voltage_limit_status", "measure the voltage at its terminals, then check the set points"),
+        ("low_voltage_limit_status", "check its supply: voltage at the device under load"),
+        ("low_state_of_charge_limit_status", "charge the battery"),
+    ],
+)
+def test_the_advice_fits_the_limit_of_a_battery(codes_sent, field, advice):
+    """A cold battery is not to be cooled, nor is the supply of one with too high a voltage too weak."""
+    (found,) = codes_sent(field, 1, 1, message="DC_SOURCE_STATUS_6", source=0x45)
+    assert found.flag.advice.startswith(advice)
+
+
 def test_an_error_is_a_bad_value(codes_sent):
     """10b in two bits."""
     (found,) = codes_sent("failure_to_ignite", 0, 2, 2, kinds=("bad-value",))
