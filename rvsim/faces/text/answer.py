@@ -145,7 +145,7 @@ def answer(
 
 def _nothing_wrong(whole: Survey, found: Survey, selected: LogSelection, doubts: tuple[Doubt, ...]) -> Answer:
     step = "record a log while the trouble is there" + ("" if whole.planned else ", and compare it with a rig")
-    if found.frames >= MIN_UNTIMED_FRAMES and not found.seconds:
+    if _is_untimed(found):
         cause = f"All {found.frames} frames have the same time: nothing that needs times was judged."
         return Answer(None, cause, "", "export the log again with the time of each frame", (), doubts)
     if found.seconds < MIN_JUDGED_S:
@@ -165,6 +165,11 @@ def _nothing_wrong(whole: Survey, found: Survey, selected: LogSelection, doubts:
     return Answer(None, f"No rule found anything wrong{where}.", devices_line(whole), step, (), doubts)
 
 
+def _is_untimed(found: Survey) -> bool:
+    """Return whether all frames have one time, so many of them that the log has no times."""
+    return found.frames >= MIN_UNTIMED_FRAMES and not found.seconds
+
+
 def devices_line(whole: Survey) -> str:
     """Return how many of the planned devices sent frames, or how many addresses, without a full stop."""
     if not whole.planned:
@@ -181,7 +186,7 @@ def _doubts(
     if not whole.in_order:
         text = "The times of the log are not plausible: gaps, silence and bus load are not judged."
         yield Doubt(text, text)
-    if found.seconds < MIN_JUDGED_S and found.frames:
+    if found.seconds < MIN_JUDGED_S and found.frames and not _is_untimed(found):
         text = f"Less than {MIN_JUDGED_S} s: too short to tell which devices are missing."
         yield Doubt(text, f"The log has less than {MIN_JUDGED_S} s: too short to tell which devices are missing.")
     counts = log.statistics_of(channel)
