@@ -125,9 +125,10 @@ def test_devices_that_kept_their_power_point_to_the_cable(brief):
 
 
 def test_an_address_that_sends_most_frames_is_named(brief):
-    """Two thirds of all, among five addresses or more: half of them is usual for a battery monitor."""
-    tanks = [(n * 2.0 + 0.1 * k, f"19FFB7{0x48 + k:02X}#{k:02X}FF0A32FFFFFFFF") for n in range(20) for k in range(4)]
-    loud = [(n / 4 + 0.05, "19FFFD45#0178FFFFFFFFFFFF") for n in range(160)]
-    assert "67 % of all frames came from address 45 hex" in brief(sorted([*tanks, *loud]))
-    assert "of all frames came from" not in brief(sorted([*tanks, *loud[:150]]))
-    assert "of all frames came from" not in brief(sorted([*tanks[::4], *tanks[1::4], *loud]))
+    """Three quarters of all, among eight addresses or more: half of them is usual for a battery monitor."""
+    tanks = [(n * 2.0 + 0.1 * k, f"19FFB7{0x48 + k:02X}#{k:02X}FF0A32FFFFFFFF") for n in range(20) for k in range(7)]
+    loud = [(n / 12 + 0.05, "19FFFD45#0178FFFFFFFFFFFF") for n in range(420)]
+    assert "75 % of all frames came from address 45 hex" in brief(sorted([*tanks, *loud]))
+    assert "of all frames came from" not in brief(sorted([*tanks, *loud[:410]]))
+    without = [one for one in tanks if "19FFB748" not in one[1]]
+    assert "of all frames came from" not in brief(sorted([*without, *loud]))
