@@ -4,6 +4,7 @@ import pytest
 
 from rvsim.rig.flag_kinds import PLAN_KINDS
 from rvsim.rig.model import Rig
+from rvsim.watch.bus.pauses import Resumption
 from rvsim.watch.cause import CauseKind
 from rvsim.watch.causes import EXPLAINS, causes
 from rvsim.watch.flag import Flag, FlagKind, Severity
@@ -142,6 +143,8 @@ def test_three_devices_may_return_within_a_gap():
     assert [flag.number for flag in cause.flags] == [0, 1, 2]
     assert cause.text.endswith("and returned within 4.9 s")
     assert summary(*found[:2]) == []  # two alone may be chance
+    quick = [silent(n, f"device {n}", 10, back, fastest=0.1) for n, back in enumerate((60.0, 60.05, 60.1, 60.3))]
+    assert summary(*quick) == [("shared-supply", [0, 1, 2, 3])]
     late = silent(3, "device 3", 10, 65.3, fastest=5)
     assert summary(*found[:2], late) == []
     assert summary(*found, late) == [("shared-supply", [0, 1, 2])]
@@ -253,6 +256,32 @@ def test_a_long_pause_without_a_new_start_may_be_the_recorder(bus, pause, is_hou
     assert ("daylight saving time" in cause.advice) is is_hour
 
 
+def resumed(claims=(), judged=0, back=5):
+    """How the bus resumed at 4000 s, after an hour and more."""
+    return Resumption(4000 * SECOND_US, 3700 * SECOND_US, tuple(claims), back, judged, 0)
+
+
+@pytest.mark.parametrize(
+    ("how", "restarts", "kind", "advice"),
+    [
+        (resumed(), False, "recorder-paused", "check the recording first"),
+        (resumed(), True, "bus-quiet", "advice 1"),
+        (resumed(judged=5), False, "bus-quiet", "advice 1"),
+        (resumed(claims=(1, 2)), False, "bus-quiet", "advice 1"),
+        (resumed(claims=(1, 2, 3)), False, "bus-quiet", "check the supply of the bus, what feeds all of these"),
+    ],
+)
+def test_what_a_pause_was_by_how_the_bus_resumed(how, restarts, kind, advice):
+    """Claims of most devices are a supply that was off; restarts without a claim are no pause of the recorder."""
+    found = [finding(1, "bus-quiet", "bus", 301, 4000, Severity.FAULT)]
+    if restarts:
+        found.append(finding(2, "restarted", "heater", 4001))
+    (cause,) = causes(found, {how.ended: how})
+    assert str(cause.kind) == kind
+    assert cause.advice.startswith(advice)
+    assert ("two recordings" in cause.advice) is (len(how.claims) == 3)
+
+
 def doubled(number, source, since):
     """An address whose message comes twice as often as before."""
     frame = Frame(round(since * SECOND_US), 0x19FFFD00 | source, bytes(8))
@@ -284,6 +313,12 @@ def losses(count, devices, apart, length=1.0):
     ]
 
 
+def many():
+    """Losses of four devices at each of two moments."""
+    moments = [(4 + n, f"device {n % 4}", 500 + 100 * (n // 4)) for n in range(8)]
+    return [finding(number, "late-message", device, since, since + 1) for number, device, since in moments]
+
+
 @pytest.mark.parametrize(
     ("found", "is_cause"),
     [
@@ -292,6 +327,7 @@ def losses(count, devices, apart, length=1.0):
         (losses(8, 3, 30), False),
         (losses(8, 4, 30, length=10.1), False),
         (losses(8, 4, 0.01), False),  # all at one moment
+        (losses(4, 4, 30) + many(), False),
     ],
 )
 def test_short_gaps_of_many_devices_at_different_moments_are_lost_by_the_recorder(found, is_cause):

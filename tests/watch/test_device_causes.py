@@ -139,6 +139,12 @@ def test_devices_that_restart_at_one_moment_have_a_supply_in_common(rig):
     assert summary(restart_of(1, 100, "tank 0"), restart_of(2, 100, "tank 1", 2)) == []
 
 
+def test_a_restart_that_lost_settings_is_no_part_of_another_cause():
+    """No flag is told twice."""
+    found = [restarted(1, 100), unplanned(2, 103), restart_of(3, 100, "tank 0"), restart_of(4, 101, "tank 1")]
+    assert summary(*found) == [("settings-lost", [1, 2]), ("restarted-together", [3, 4])]
+
+
 def test_all_devices_that_restart_may_be_another_recording():
     """Of many devices the first six are named."""
     names = [f"device {n}" for n in range(10)]

@@ -33,6 +33,8 @@ _STANDARD_DIGITS = 3
 """Hexadecimal digits of an 11-bit identifier at most."""
 _STANDARD = 0x7FF
 _NUMBER = re.compile(r"-?\d{1,20}(?:\.\d{0,24})?(?:[eE][+-]?\d{1,2})?", re.ASCII)
+_TWO_WAYS = re.compile(r"\d{1,2}/\d{1,2}/\d{2,4}\b", re.ASCII)
+"""A date of which either number can be the month."""
 _HEX = re.compile(r"(0[xX])?([0-9A-Fa-f]{1,8})([hHxX]?)", re.ASCII)
 _DECIMAL = re.compile(r"(\d{1,10})([xX]?)", re.ASCII)
 _BYTES_APART = re.compile(r"[\s,:;\-_|\[\]]+")
@@ -225,6 +227,11 @@ def _time(cell: Cell, unit: str, *, has_decimal_commas: bool) -> int:
         return checked_time(int(Decimal(number).scaleb(TIME_UNITS[unit]).to_integral_value(ROUND_HALF_UP)))
     time = parse_date_us(text)
     time = parse_time_of_day_us(text) if time is None else time
+    if time is None and _TWO_WAYS.match(text):
+        raise UnreadableError(
+            f"{_shown(text)}: whether its day or its month comes first is not known; write dates as "
+            "2026-03-04 11:55:00, without AM or PM"
+        )
     if time is None:
         raise UnreadableError(f"{_shown(text)} is not a time")
     return time

@@ -23,7 +23,9 @@ TANK, FURNACE = "19FFB748#00FF0A32FFFFFFFF", "19FFE45E#01FFFFFFFFFFFFFF"
 
 def test_a_log_without_times_is_not_called_short(brief):
     """Twenty frames at one moment have no times; nineteen may be a short log."""
-    assert "All 20 frames have the same time: nothing that needs times was judged." in brief([(5, TANK)] * 20)
+    text = brief([(5, TANK)] * 20)
+    assert "All 20 frames have the same time: nothing that needs times was judged." in text
+    assert "too short" not in text
     assert "too short to judge" in brief([(5, TANK)] * 19)
 
 
@@ -120,3 +122,13 @@ def test_devices_that_kept_their_power_point_to_the_cable(brief):
     tank = [(n * 2.0 + 1, TANK) for n in range(100)]
     text = brief(sorted([*frames, *tank]))
     assert "back without an address claim, so without a restart. Next step: look for a part of the bus cable" in text
+
+
+def test_an_address_that_sends_most_frames_is_named(brief):
+    """Three quarters of all, among eight addresses or more: half of them is usual for a battery monitor."""
+    tanks = [(n * 2.0 + 0.1 * k, f"19FFB7{0x48 + k:02X}#{k:02X}FF0A32FFFFFFFF") for n in range(20) for k in range(7)]
+    loud = [(n / 12 + 0.05, "19FFFD45#0178FFFFFFFFFFFF") for n in range(420)]
+    assert "75 % of all frames came from address 45 hex" in brief(sorted([*tanks, *loud]))
+    assert "of all frames came from" not in brief(sorted([*tanks, *loud[:410]]))
+    without = [one for one in tanks if "19FFB748" not in one[1]]
+    assert "of all frames came from" not in brief(sorted([*without, *loud]))

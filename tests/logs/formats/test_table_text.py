@@ -105,6 +105,11 @@ def test_times_and_dates(monkeypatch, written, seconds):
     ("row", "why"),
     [
         ("x;19FFE45E;00", '"x" is not a time'),
+        (
+            "03/04/2026 11:55:00 AM;19FFE45E;00",
+            '"03/04/2026 11:55:00 AM": whether its day or its month comes first is not known; write dates as '
+            "2026-03-04 11:55:00, without AM or PM",
+        ),
         ("2024-13-01 10:00:00;19FFE45E;00", '"2024-13-01 10:00:00" is not a time'),
         ("1;19FFE45G;00", '"19FFE45G" is not an identifier (hex)'),
         ("1;;00", '"" is not an identifier (hex)'),
