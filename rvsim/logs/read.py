@@ -4,15 +4,17 @@ Knows: how a format is recognised by its content, and what is counted. Does not 
 stops the reading: entries that are not frames are counted, and places that could not be read are kept.
 """
 
+import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, suppress
 from copy import copy
 from dataclasses import dataclass
 from itertools import chain, islice
+from operator import itemgetter
 from pathlib import Path
 from types import TracebackType
-from typing import BinaryIO, NamedTuple
+from typing import BinaryIO, NamedTuple, Protocol
 
 from rvsim.errors import InputError
 from rvsim.logs.blocks import MAX_BLOCK_FRAMES, Block, to_blocks
@@ -65,6 +67,8 @@ MAX_DETECTION_BYTES = 1 << 16
 """The first bytes of a log, in which its format has to be recognised."""
 MAX_CHANNELS = 32
 """A log with more channels is refused, since each channel has its own watch. Our decision."""
+MAX_SORTED_ENTRIES = 4_000_000
+"""So many entries are held in memory where a log is sorted: some 1 GB (computed from the sizes of Python's objects)."""
 CUT_OFF = "cut off"
 """The end of the reasons why a packed file ends early that are no damage in one that is still growing."""
 RECORDING_ADAPTER = "the recording adapter"
@@ -150,6 +154,14 @@ class Log:
         """Up to where a log was read that was still growing; None for one that was not."""
         self.are_times_summed = False
         """Whether its times are steps from line to line, which were summed."""
+        self._is_sorted = False
+
+    def sort(self) -> None:
+        """Have the entries come in the order of their own times; it is called before any of them is read.
+
+        They are held in memory, at most ``MAX_SORTED_ENTRIES`` of them: a log with more cannot be read then.
+        """
+        self._is_sorted = True
 
     def frames(self) -> Iterator[Frame]:
         """Yield the frames of all channels in the order of the file."""
@@ -202,7 +214,8 @@ class Log:
 
     def blocks(self, most: int = MAX_BLOCK_FRAMES) -> Iterator[tuple[str, Block]]:
         """Yield all channels in blocks of columns, each with the name of its channel; the same as ``by_channel``."""
-        batches = entry_columns(self._reader, self._blocks, self._source) if self._reader else None
+        has_columns = self._reader is not None and not self._is_sorted
+        batches = entry_columns(self._reader, self._blocks, self._source) if self._reader and has_columns else None
         if batches is None:
             return to_blocks(self.by_channel(), most)
         if self._may_have_deltas:
@@ -280,6 +293,28 @@ class Log:
         return f"byte {where}" if isinstance(self._reader, BinaryReader) else f"line {where}"
 
     def _entries(self) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
+        entries = self._entries_as_read()
+        return self._in_order_of_time(entries) if self._is_sorted else entries
+
+    def _in_order_of_time(
+        self, entries: Iterator[tuple[int, ReadEntry | UnreadableError]]
+    ) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
+        """Yield all entries by their own times; one without a time stays behind the entry before it."""
+        timed: list[tuple[int, int, ReadEntry | UnreadableError]] = []
+        last = -sys.maxsize
+        for where, found in entries:
+            time = found.time if isinstance(found, LogEntry | SkippedEntry) else None
+            last = last if time is None else time
+            timed.append((last, where, found))
+            if len(timed) > MAX_SORTED_ENTRIES:
+                raise InputError(
+                    f"{self.name}: more than {MAX_SORTED_ENTRIES} entries cannot be sorted, because all are held in "
+                    "memory; cut the log into parts first"
+                )
+        timed.sort(key=itemgetter(0))
+        return ((where, found) for _, where, found in timed)
+
+    def _entries_as_read(self) -> Iterator[tuple[int, ReadEntry | UnreadableError]]:
         if isinstance(self._reader, BinaryReader):
             return _by_object(self._reader, self._blocks, self._source)
         if self._reader is None:
@@ -345,7 +380,17 @@ def _text(channel: bytes | None) -> str:
     return "" if channel is None else channel.decode("utf-8", "replace")
 
 
-def several_channels(log: Log) -> InputError:
+class HasChannels(Protocol):
+    """A log, or several as one."""
+
+    name: str
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """The names of its channels."""
+
+
+def several_channels(log: HasChannels) -> InputError:
     """Return the error for a log with several channels where one has to be chosen."""
     return InputError(
         f"{log.name}: the log has the channels {', '.join(log.channels)}, each a separate bus: "
@@ -353,7 +398,7 @@ def several_channels(log: Log) -> InputError:
     )
 
 
-def no_channel(log: Log, channel: str) -> InputError:
+def no_channel(log: HasChannels, channel: str) -> InputError:
     """Return the error for a channel that is not in a log."""
     names = [name for name in log.channels if name]
     known = f"the log has {', '.join(names)}" if names else "the log names no channels; omit --channel"

@@ -6,12 +6,13 @@ Knows: how a log is read for that, and which part is written. Does not know form
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, TypeVar
 
 from rvsim.errors import InputError
 from rvsim.logs.block_filter import BlockFilter
 from rvsim.logs.export.log_file import LOG_SUFFIXES, WITH_CHANNELS, LogFile
 from rvsim.logs.export.new_file import NewFile, reworded
+from rvsim.logs.merged import MergedLogs
 from rvsim.logs.read import Log, several_channels
 from rvsim.logs.redact import Redactor
 from rvsim.runs.export import addresses
@@ -51,6 +52,8 @@ class ConvertRequest:
     devices: Mapping[str, Mapping[int, str]] = field(default_factory=dict)
     redactor: Redactor | None = None
     """Makes it anonymous; None to leave it as it is."""
+    in_order_of_time: bool = False
+    """Whether entries come by their times, whatever their order in the log."""
 
     def of_channel(self, channel: str) -> BlockFilter:
         """Return what is chosen of a channel."""
@@ -60,18 +63,21 @@ class ConvertRequest:
         return BlockFilter(selected.part.start, selected.part.end, sources, dgns)
 
 
+ReadLog = TypeVar("ReadLog", Log, MergedLogs)
+
+
 def convert(
-    open_again: Callable[[], Log],
+    open_again: Callable[[], ReadLog],
     path: Path,
     request: ConvertRequest,
     catalogue: Catalogue,
     say: Say,
     *,
     overwrite: bool,
-) -> tuple[int, Log]:
+) -> tuple[int, ReadLog]:
     """Write the chosen entries of a log to a file; return how many frames there are, and the log as it was read.
 
-    A log that turns out to have several channels is read once more.
+    A log that turns out to have several channels is read once more. Several logs that are one are read entry by entry.
 
     Raises:
         InputError: the log has not the channel or the part, or several channels where the form has one; or the file
@@ -82,9 +88,9 @@ def convert(
     try:
         with reworded(path):
             try:
-                count, log = _write(open_again, place.temporary, suffix, request, catalogue, say, in_blocks=True)
+                count, log = _write(open_again, place.temporary, suffix, request, catalogue, say, may_use_blocks=True)
             except _SecondChannelError:
-                count, log = _write(open_again, place.temporary, suffix, request, catalogue, say, in_blocks=False)
+                count, log = _write(open_again, place.temporary, suffix, request, catalogue, say, may_use_blocks=False)
         place.finish()
     finally:
         place.discard()
@@ -92,19 +98,24 @@ def convert(
 
 
 def _write(
-    open_again: Callable[[], Log],
+    open_again: Callable[[], ReadLog],
     path: Path,
     suffix: str,
     request: ConvertRequest,
     catalogue: Catalogue,
     say: Say,
     *,
-    in_blocks: bool,
-) -> tuple[int, Log]:
+    may_use_blocks: bool,
+) -> tuple[int, ReadLog]:
     with open_again() as log, path.open("wb") as file:
         written: LogFile | None = None
         chosen = _Chosen(log, request)
-        entries = chosen.by_block() if in_blocks else chosen.by_entry()
+        if may_use_blocks and isinstance(log, Log) and not request.in_order_of_time:
+            entries = chosen.by_block(log)
+        else:
+            if request.in_order_of_time:
+                log.sort()
+            entries = chosen.by_entry()
         if request.redactor is not None:
             entries = _redacted(entries, request.redactor)
         for channel, entry in counted(entries, f"frames of {log.name} written", Progress(say)):
@@ -129,7 +140,9 @@ def _redacted(
         yield redactor.name("bus", channel), redactor.entry(entry, channel)
 
 
-def _log_file(file: BinaryIO, suffix: str, catalogue: Catalogue, log: Log, request: ConvertRequest) -> LogFile:
+def _log_file(
+    file: BinaryIO, suffix: str, catalogue: Catalogue, log: Log | MergedLogs, request: ConvertRequest
+) -> LogFile:
     statistics, name = log.statistics, log.name
     if request.redactor is not None:
         name = request.redactor.name("log", name)
@@ -139,15 +152,15 @@ def _log_file(file: BinaryIO, suffix: str, catalogue: Catalogue, log: Log, reque
 class _Chosen:
     """The chosen entries of a log, each with its channel; ``last`` is the time of the last entry that was read."""
 
-    def __init__(self, log: Log, request: ConvertRequest) -> None:
+    def __init__(self, log: Log | MergedLogs, request: ConvertRequest) -> None:
         self._log, self._request = log, request
         self.last = 0
 
-    def by_block(self) -> Iterator[tuple[str, Frame | LineEvent]]:
+    def by_block(self, log: Log) -> Iterator[tuple[str, Frame | LineEvent]]:
         """Yield those of a log with one channel, or of the requested one."""
         request = self._request
         only: str | None = None
-        for channel, block in self._log.blocks():
+        for channel, block in log.blocks():
             if request.channel is not None and channel != request.channel:
                 continue
             if only is not None and channel != only:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from rvsim.errors import InputError
 from rvsim.logs.decoded import SignalKey
-from rvsim.logs.read import Log, no_channel
+from rvsim.logs.read import HasChannels, no_channel
 from rvsim.logs.signal_summary import SignalSummary
 from rvsim.logs.survey import WHOLE_LOG, Survey, SurveyedSource, SurveyedTime
 from rvsim.watch.flag import Flag
@@ -142,7 +142,7 @@ def _message(text: str, catalogue: Catalogue) -> tuple[int, str | None]:
     return int(dgn[1], 16), spec.name if spec else None
 
 
-def check_selected(log: Log, channel: str | None, part: SurveyedTime, last: int) -> None:
+def check_selected(log: HasChannels, channel: str | None, part: SurveyedTime, last: int) -> None:
     """Check that a log has what was selected, after it was read; ``last`` is its last time in microseconds.
 
     Raises:

@@ -54,7 +54,27 @@ Frames = Annotated[
         help="Write the frames themselves as a log: .log, .asc, .csv, .trc, .blf or .jsonl. Cuts and converts a log.",
     ),
 ]
+Offsets = Annotated[
+    list[float] | None,
+    typer.Option(
+        "--offset",
+        metavar="S",
+        help="With --frames: add S seconds to the times of a log, once for each LOG in their order; S may be negative. "
+        "Several logs become one in the order of time.",
+    ),
+]
+InOrder = Annotated[
+    bool,
+    typer.Option(
+        "--sort",
+        help="With --frames: put the lines of a log in the order of their times. Do not use it for two recordings, one "
+        "after the other, between which the clock was set back: cut those.",
+    ),
+]
 Replace = Annotated[bool, typer.Option("--overwrite", help="Replace files that exist.")]
+
+MAX_OFFSET_S = 100 * 366 * 86_400.0
+"""The bound only finds typing mistakes. Our choice."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,6 +94,8 @@ class ExportOptions:
     dbc: tuple[Path, ...] = ()
     redact: bool = False
     keep_unknown: bool = False
+    offsets: tuple[float, ...] = ()
+    sort: bool = False
 
 
 def export(
@@ -84,6 +106,8 @@ def export(
     frames: Frames = False,
     redact: Redact = False,
     keep_unknown: options.KeepUnknown = False,
+    offset: Offsets = None,
+    sort: InOrder = False,
     overwrite: Replace = False,
     rig: options.Rig = None,
     channel: options.LogChannel = None,
@@ -116,6 +140,8 @@ def export(
             dbc=tuple(dbc or ()),
             redact=redact,
             keep_unknown=keep_unknown,
+            offsets=tuple(offset or ()),
+            sort=sort,
         )
         return export_log(logs, requested) if frames else export_tables(logs, requested)
 
@@ -130,6 +156,7 @@ def add_to(app: typer.Typer) -> None:
         "rvsim export night.log --message TANK_STATUS --output tanks.csv",
         "rvsim export --frames night.blf --from 600 --to 900 --output part.log",
         "rvsim export --frames night.log --redact --output to_hand_on.log",
+        "rvsim export --frames a.log b.log --offset 0 --offset -2.5 --output ab.log",
     )
     app.command(cls=options.Command, epilog=examples)(export)
 
@@ -151,6 +178,9 @@ def export_tables(logs: list[str], requested: ExportOptions) -> int:
 
     if requested.redact or requested.keep_unknown:
         raise InputError("--redact goes with --frames: it makes a log anonymous, not tables")
+    if requested.offsets or requested.sort:
+        option = "--offset" if requested.offsets else "--sort"
+        raise InputError(f"{option} goes with --frames: write the log first, then export that as tables")
     form, is_folder = _form(requested.output, requested.form)
     _check_logs_are_kept(logs, requested.output)
     tables = _tables(requested.tables, requested.output, is_folder=is_folder)
@@ -172,7 +202,7 @@ def export_tables(logs: list[str], requested: ExportOptions) -> int:
 
 
 def export_log(logs: list[str], requested: ExportOptions) -> int:
-    """Write one log in another form, or a part of it; return the exit code.
+    """Write one log in another form, a part of it, or several as one; return the exit code.
 
     Raises:
         InputError: a log, the rig or a definition cannot be used, options do not go together, or nothing can be
@@ -181,6 +211,7 @@ def export_log(logs: list[str], requested: ExportOptions) -> int:
     from rvsim.faces.cli.load_plan import load_plan
     from rvsim.faces.cli.log_opening import columns_of, reopenable
     from rvsim.faces.text.survey_text import left_out
+    from rvsim.logs.merged import MergedLogs
     from rvsim.logs.redact import Redactor
     from rvsim.logs.survey import SurveyedTime
     from rvsim.runs.convert import ConvertRequest, check_log_name, convert
@@ -191,8 +222,7 @@ def export_log(logs: list[str], requested: ExportOptions) -> int:
         raise InputError("--keep-unknown goes with --redact: add it, or leave --keep-unknown out")
     if requested.tables or requested.form:
         raise InputError("--frames writes a log, not tables: leave --table and --format out")
-    if len(logs) > 1:
-        raise InputError(f"--frames writes one log, and {len(logs)} are given: name one")
+    offsets_us = _offsets_us(requested.offsets, logs)
     output = Path(requested.output)
     check_log_name(output)
     _check_logs_are_kept(logs, requested.output)
@@ -200,17 +230,57 @@ def export_log(logs: list[str], requested: ExportOptions) -> int:
     columns = columns_of(requested.columns, plan)
     part, channel = SurveyedTime(*requested.part), requested.channel
     selected = selection(part, requested.devices, requested.messages, plan, catalogue)
-    with reopenable(logs[0], twice=True, columns=columns) as open_again:
-        surveys = surveyed(open_again, catalogue, plan, part, channel, say) if plan and selected.devices else {}
+    is_one = len(logs) == 1 and not offsets_us[0]
+    needs_names = plan is not None and bool(selected.devices)
+    if needs_names and not (is_one and not requested.sort):
+        raise InputError("--device with --rig needs one log that is in order: merge or sort first, then choose devices")
+    redactor = Redactor(catalogue, keep_unknown=requested.keep_unknown) if requested.redact else None
+    with ExitStack() as resources:
+        opened = [resources.enter_context(reopenable(log, twice=True, columns=columns)) for log in logs]
+        surveys = surveyed(opened[0], catalogue, plan, part, channel, say) if plan and needs_names else {}
         devices = {name: planned_devices(found) for name, found in surveys.items()}
-        redactor = Redactor(catalogue, keep_unknown=requested.keep_unknown) if requested.redact else None
-        request = ConvertRequest(selected=selected, channel=channel, devices=devices, redactor=redactor)
-        count, read = convert(open_again, output, request, catalogue, say, overwrite=requested.overwrite)
-    say(*(f"{read.name}: {text.strip()}" for text in left_out(read, channel)))
+        request = ConvertRequest(
+            selected=selected, channel=channel, devices=devices, redactor=redactor, in_order_of_time=requested.sort
+        )
+        if is_one:
+            count, log = convert(opened[0], output, request, catalogue, say, overwrite=requested.overwrite)
+            read = [log]
+        else:
+            count, merged = convert(
+                lambda: MergedLogs([open_again() for open_again in opened], offsets_us),
+                output, request, catalogue, say, overwrite=requested.overwrite,
+            )  # fmt: skip
+            read = [*merged.logs]
+    for log in read:
+        say(*(f"{log.name}: {text.strip()}" for text in left_out(log, channel if channel in log.channels else None)))
     say(f"{count} frame{'s' if count != 1 else ''} written: {requested.output}")
     if redactor is not None:
         say(*redactor.closing_lines())
     return ExitCode.GOOD
+
+
+def _offsets_us(offsets: tuple[float, ...], logs: list[str]) -> list[int]:
+    """Return what is added to the times of each log, in microseconds.
+
+    Raises:
+        InputError: there is not one for each log, one is no number of seconds, or a log is given twice.
+    """
+    if logs.count("-") > 1:
+        raise InputError("-: stdin is one log: name it once")
+    if not offsets:
+        return [0] * len(logs)
+    if len(offsets) != len(logs):
+        number = f"{len(logs)} logs" if len(logs) > 1 else "1 log"
+        raise InputError(
+            f"--offset: {number} and {len(offsets)} offsets: give one for each log in their order, 0 where its clock "
+            "is right"
+        )
+    for offset in offsets:
+        if not abs(offset) <= MAX_OFFSET_S:
+            raise InputError(
+                f"--offset {offset:g}: give seconds, at most {MAX_OFFSET_S:.0f} (a hundred years) either way"
+            )
+    return [round(offset * 1e6) for offset in offsets]
 
 
 def _check_logs_are_kept(logs: list[str], output: str) -> None:

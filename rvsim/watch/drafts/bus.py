@@ -104,8 +104,8 @@ def _out_of_order(found: LogOutOfOrder) -> FlagDraft:
         advice = f"cut the file {places}, and survey each part by itself: {_restart_reason(found.longest_us)}"
     else:
         advice = (
-            "sort the file by its times, then survey it again; where a clock was set during the recording, cut the "
-            "file there"
+            "sort the file by its times (rvsim export --frames LOG --sort --output NEW), then survey that; where a "
+            "clock was set during the recording, cut the file there"
         )
     evidence = tuple(f"{where}: back by {back / SECOND_US:.6g} s" for where, back in found.where)
     return FlagDraft(FlagKind.LOG_OUT_OF_ORDER, "log", Severity.WARNING, text, advice, evidence)

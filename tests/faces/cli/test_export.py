@@ -300,7 +300,6 @@ def test_frames_as_a_log(rvsim, log, van):
     ("arguments", "told"),
     [
         (("van.log", "--output", "x.parquet"), "--output x.parquet: the name decides the form of the log"),
-        (("van.log", "van.log", "--output", "x.log"), "--frames writes one log, and 2 are given"),
         (("van.log", "--output", "x.log", "--table", "flags"), "--frames writes a log, not tables"),
         (("van.log", "--output", "x.log", "--format", "csv"), "--frames writes a log, not tables"),
         (("van.log", "--output", "van.log", "--overwrite"), "this is the log that is exported"),
@@ -313,3 +312,38 @@ def test_bad_input_for_a_log(rvsim, log, arguments, told):
     code, out, err = rvsim("export", "--frames", *arguments)
     assert (code, out, told in err) == (2, "", True)
     assert not list(Path().glob("*x.*"))
+
+
+def test_logs_of_two_recorders_become_one_in_the_order_of_time(rvsim, van, catalogue):
+    """The clock of the second was 2.5 s ahead, and its lines are mixed; nothing of it is lost."""
+    write_log("front.log", van[::2])
+    write_log("rear.log", van[1::2][::-1], started=STARTED + 2)
+    write_log("whole.log", van)
+    code, _, err = rvsim(
+        "export", "--frames", "front.log", "rear.log", "--sort", "--offset", "0", "--offset=-2", "--output", "both.log"
+    )
+    assert (code, err) == (0, f"rvsim: {len(van)} frames written: both.log\n")
+    lines = [line.removesuffix(" R") for line in Path("both.log").read_text().splitlines()]
+    assert sorted(lines) == sorted(Path("whole.log").read_text().splitlines())
+    times = [float(line[1:].partition(")")[0]) for line in lines]
+    assert times == sorted(times)
+
+
+def test_what_cannot_be_merged_is_told_in_one_line(rvsim, log):
+    """Offsets without their logs, tables, and names of devices, which are found in one log only."""
+    for arguments, told in [
+        (("--frames", "van.log", "van.log", "--offset", "1"), "--offset: 2 logs and 1 offsets: give one for each log"),
+        (("--frames", "van.log", "--offset", "nan"), "--offset nan: give seconds, at most"),
+        (("--frames", "-", "-"), "-: stdin is one log: name it once"),
+        (("van.log", "--offset", "1"), "--offset goes with --frames: write the log first"),
+        (("van.log", "--sort"), "--sort goes with --frames: write the log first"),
+        (
+            ("--frames", "van.log", "--sort", "--rig", "ottersby", "--device", "heater"),
+            "--device with --rig needs one log",
+        ),
+    ]:
+        code, out, err = rvsim("export", *arguments, "--output", "new.log")
+        assert (code, out) == (2, "")
+        assert err.startswith(f"rvsim: {told}")
+        assert err.count("\n") == 1
+        assert not Path("new.log").exists()

@@ -69,7 +69,9 @@ def test_what_is_told(catalogue):
         "its times run backwards once in 11 entries, by 1.5 s at most; lateness, silence, "
         "pauses and bus load are not judged"
     )
-    assert flag.advice.startswith("sort the file by its times, then")
+    assert flag.advice.startswith(
+        "sort the file by its times (rvsim export --frames LOG --sort --output NEW), then survey"
+    )
     watch.observe_event(TimeWentBack(9000, 3_000_000, "line 12"))
     watch.observe_event(LogEnded(9000))
     (flag,) = watch.flags
