@@ -33,6 +33,10 @@ RIG = {
 }
 
 
+OWN_AMPS = [["0s", 0.0], ["150s", 0.0], ["151s", -5.0]]
+"""A source of the user's own that gives nothing at first."""
+
+
 def started(rig=RIG, weather=None):
     """Return a bench of two sensors, one of them behind a long wire, and the list of its frames."""
     frames = []
@@ -165,12 +169,13 @@ def test_an_empty_battery_feeds_nothing_until_it_has_charge_again():
     assert senders(frames, 890, 900) == set(SENSORS)
 
 
-@pytest.mark.parametrize("source", ["sun", "engine"])
+@pytest.mark.parametrize("source", ["sun", "engine", "own"])
 def test_sun_and_engine_start_a_vehicle_with_an_empty_battery(source):
-    """A panel in the sun feeds its controller, and an engine that turns its alternator; the others follow."""
+    """A panel feeds its controller, an engine turns its alternator, a source of one's own gives; the others follow."""
     charging = {
         "sun": {"kind": "solar_controller", "functions": {"solar_controller": 1}},
         "engine": {"kind": "alternator", "functions": {"charger": 0x31}},
+        "own": {"kind": "own", "functions": {"dc_load": 9}, "settings": {"amps": {"profile": OWN_AMPS}}},
     }[source]
     rig = {
         **RIG,
@@ -186,11 +191,11 @@ def test_sun_and_engine_start_a_vehicle_with_an_empty_battery(source):
     bench.run_until(60 * SECOND_US)
     bench.world.set_load("lamp", 0.0)
     bench.run_until(120 * SECOND_US)
-    assert [frame for frame in frames if frame.time > 61 * SECOND_US] == []
+    assert senders(frames, 61, 120) == set()
     if source == "sun":
         bench.run_until(4 * 3600 * SECOND_US)
     else:
-        bench.site.engine_rpm = 2000.0
+        bench.site.engine_rpm = 2000.0 if source == "engine" else 0.0
         bench.run_until(600 * SECOND_US)
     last = bench.kernel.now // SECOND_US
     assert senders(frames, last - 10, last) == set(SENSORS)

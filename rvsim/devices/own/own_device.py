@@ -181,6 +181,13 @@ class OwnDevice(Device):
             amps = self._amps_source(self.settings.amps)
             self.every(SECOND_US, lambda: self._draw(amps(self.now) or 0.0))
 
+    def is_powered(self) -> bool:
+        """Return whether its supply is high enough for it to run; one that gives needs no battery that gives."""
+        if super().is_powered():
+            return True
+        can_feed = self.world.has_collapsed(self.name) and not self.world.battery_of(self.name).is_cut_off(self.name)
+        return can_feed and self.settings.is_source
+
     def _amps_source(self, plan: float | OwnProfilePlan | OwnLoadPlan) -> Callable[[int], float | None]:
         """Return the current at a time, None where its field has no value."""
         match plan:

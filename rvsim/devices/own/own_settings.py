@@ -248,3 +248,16 @@ class OwnSettings(Table):
     its functions take at rest."""
     source_volts: Annotated[float, Field(gt=5, lt=20)] = 14.4
     """The highest voltage at which it gives current, where its current is below 0. Common practice, no source."""
+
+    @property
+    def is_source(self) -> bool:
+        """Whether it gives current at some time."""
+        match self.amps:
+            case OwnProfilePlan():
+                return any(amps < 0 for _, amps in self.amps.profile)
+            case OwnLoadPlan():
+                return self.amps.factor < 0 or self.amps.offset < 0
+            case float():
+                return self.amps < 0
+            case _:
+                return False

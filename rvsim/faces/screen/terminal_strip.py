@@ -206,6 +206,11 @@ def _cut(text: str, columns: int) -> str:
     return f"{text:<{columns}}" if len(text) <= columns else text[: columns - 1] + "…"
 
 
+def _limit_text(amps: float) -> str:
+    """Return a limit in at most four columns: that of a relay's contact is a share of its class, 6.67 of 40 A."""
+    return f"{round(amps, 2 if amps < 10 else 1 if amps < 100 else 0):g}"
+
+
 def _number_span(scene: Scene, row: TerminalRow, number: int | None) -> tuple[str, str]:
     sign = "►" if scene.row == row.key else " "
     return (f"{sign}{'' if number is None else number:>{NUMBER_COLUMNS - 1}} ", "strong" if sign == "►" else "dim")
@@ -222,7 +227,7 @@ def _output_lines(strip: _Strip, row: OutputRow, columns: _Columns, width: int) 
     first, _, rest = text.partition(", ")
     shown = text if fits else first
     rail = "" if limit is None else draw_rail(amps, None, 0.0, limit, columns.rail)
-    limit_text = "" if limit is None else f" {limit:g} A"
+    limit_text = "" if limit is None else f" {_limit_text(limit)} A"
     yield (
         (EDGE, "dim"),
         _number_span(scene, row, row.terminal),

@@ -242,6 +242,14 @@ def test_what_is_too_much_stands_out(switches, watched):
     assert run.scene.row is None
 
 
+def test_the_limit_of_a_relay_is_not_cut(tmp_path, watched):
+    """A sixth of its class for a motor: 9.17 of 55 A, in the columns that a narrow terminal leaves for it."""
+    (tmp_path / "van.toml").write_text(RIG.replace("contact_amps = 60", "contact_amps = 55"), encoding="utf-8")
+    (tmp_path / "switches.toml").write_text(SCENARIO, encoding="utf-8")
+    lines = strip(watched(str(tmp_path / "switches.toml"), 3).scene)
+    assert any(re.fullmatch(r"   4 awning motor .*┤ 9\.17 A", line) for line in lines)
+
+
 def test_rows_are_chosen_one_after_the_other(switches, watched, drive):
     """Down goes through an open module and on to the next device; the tape shows the chosen row's message."""
     run = watched(switches, 10)
