@@ -121,9 +121,9 @@ class EnergySheet:
         if burnt > 0:
             text = f"{burnt:.2f} kWh / ({efficiency:g} x {_DIESEL_KWH_PER_LITRE:.2f} kWh/l)"
         elsewhere = self._other_fuel.mean
-        if elsewhere:  # furnaces that blow warm air, a generator: their heat or power is not in this calculation
+        if elsewhere:  # air furnaces, a generator, fuel that a heater doses before its flame is there
             used += elsewhere * hours
-            text = f"{text} + {elsewhere:.3f} l/h elsewhere x {hours:g} h"
+            text = f"{text} + {elsewhere:.3f} l/h not for the coolant x {hours:g} h"
         yield EnergyLine(
             "fuel", self._fuel_at_start + self._world.filled_fuel_litres - self._world.fuel_litres, used, "l", text
         )

@@ -73,7 +73,7 @@ def test_fuel_that_is_burnt_elsewhere_counts_by_hand_too():
         both = run(2, watts=watts, elsewhere=0.2)["fuel"]
         assert both.simulated == pytest.approx(coolant.simulated + 0.4, abs=0.005)
         assert both.by_hand == pytest.approx(coolant.by_hand + 0.4, abs=0.005)
-        assert both.formula == f"{coolant.formula} + 0.200 l/h elsewhere x 2 h"
+        assert both.formula == f"{coolant.formula} + 0.200 l/h not for the coolant x 2 h"
 
 
 def test_fuel_that_was_filled_in_is_not_counted_as_used():
