@@ -327,7 +327,7 @@ def _never_heard(
 
 def _unplanned_addresses(findings: Iterable[Finding]) -> int:
     """Return how many addresses belong to no planned device."""
-    problems = (one.problem for one in findings)
+    problems = [one.problem for one in findings]
     return len({one.source for one in problems if isinstance(one, UnplannedDevice) and not one.planned})
 
 

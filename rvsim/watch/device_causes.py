@@ -6,6 +6,7 @@ kinds follow from which at any time (`watch.causes` has that table).
 How close together two problems begin is our decision: a status and a heartbeat come every 5 s.
 """
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 
 from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence
@@ -26,18 +27,9 @@ SUPPLY_FIELDS = "dc_power"
 
 def explained_within_devices(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:
     """Yield each pair of a flag and a flag that it explains, of one device, which began together."""
-    late = [(one.flag, one.problem) for one in findings if isinstance(one.problem, GapExceeded)]
-    for head, problem in findings:
-        for flag, gap in late:
-            if gap.topic.source in _sources(problem) and flag.subject == head.subject and _is_change(head, flag):
-                yield head, flag
+    yield from _other_instances(findings)
     reported = [one.flag for one in findings if one.flag.kind is FlagKind.REPORTED_FAULT and not one.flag.is_gas]
-    for flag in reported:
-        if flag.fault is None:
-            continue
-        for code in reported:
-            if code.fault is None and code.subject == flag.subject and abs(code.since - flag.since) <= SAME_FAULT_US:
-                yield (code, flag) if code.severity is Severity.FAULT else (flag, code)
+    yield from _reported_twice(reported)
     for low in (one.flag for one in findings if one.flag.kind is FlagKind.LOW_VOLTAGE):
         for flag in reported:
             is_meanwhile = low.since - SAME_FAULT_US <= flag.since and (low.until is None or flag.since <= low.until)
@@ -45,11 +37,35 @@ def explained_within_devices(findings: Sequence[Finding]) -> Iterator[tuple[Flag
                 yield low, flag
 
 
-def _sources(problem: object) -> tuple[int, ...]:
+def _other_instances(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:
+    """Yield another instance or device with each message that came last when it began."""
+    heads = [(one.flag, one.problem) for one in findings if isinstance(one.problem, UnplannedDevice | InstanceShared)]
+    late: defaultdict[tuple[int, str], list[Flag]] = defaultdict(list)
+    for one in findings if heads else ():
+        if isinstance(one.problem, GapExceeded):
+            late[one.problem.topic.source, one.flag.subject].append(one.flag)
+    for head, problem in heads:
+        for source in _sources(problem):
+            yield from ((head, flag) for flag in late.get((source, head.subject), ()) if _is_change(head, flag))
+
+
+def _reported_twice(reported: Sequence[Flag]) -> Iterator[tuple[Flag, Flag]]:
+    """Yield a fault that is reported by its number and by a code; the worse one explains the other."""
+    codes: defaultdict[str, list[Flag]] = defaultdict(list)
+    for flag in reported:
+        if flag.fault is None:
+            codes[flag.subject].append(flag)
+    for flag in reported:
+        for code in codes.get(flag.subject, ()) if flag.fault is not None else ():
+            if abs(code.since - flag.since) <= SAME_FAULT_US:
+                yield (code, flag) if code.severity is Severity.FAULT else (flag, code)
+
+
+def _sources(problem: UnplannedDevice | InstanceShared) -> tuple[int, ...]:
     """Return the addresses that send as something else than before or than planned, by a problem."""
     if isinstance(problem, UnplannedDevice):
         return (problem.source,) if problem.planned else ()
-    return problem.sources if isinstance(problem, InstanceShared) else ()
+    return problem.sources
 
 
 def _is_change(head: Flag, late: Flag) -> bool:
@@ -59,8 +75,10 @@ def _is_change(head: Flag, late: Flag) -> bool:
 
 def lost_settings(roots: Sequence[Finding], all_explained: Callable[[Flag], list[Flag]]) -> Iterator[Cause]:
     """Yield a cause for each device that sends with other instances since it restarted."""
-    changed = [one.flag for one in roots if _sources(one.problem)]
-    for head in (one.flag for one in roots if isinstance(one.problem, Restarted)):
+    changed = [
+        one.flag for one in roots if isinstance(one.problem, UnplannedDevice | InstanceShared) and _sources(one.problem)
+    ]
+    for head in [one.flag for one in roots if isinstance(one.problem, Restarted)] if changed else ():
         others = [flag for flag in changed if flag.subject == head.subject and _is_after(head, flag)]
         if not others:
             continue

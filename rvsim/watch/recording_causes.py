@@ -143,7 +143,8 @@ def _frames_lost(
     roots: Sequence[Finding], all_explained: Callable[[Flag], list[Flag]], heard: Collection[str]
 ) -> Cause | None:
     """Return the cause where messages of many devices are missing for a short time each, at different moments."""
-    flags = [one.flag for one in roots if _is_loss(one.flag, MAX_LOSS_US)]
+    missing = [one.flag for one in roots if one.flag.kind in _LOSS_KINDS]
+    flags = [flag for flag in missing if _is_loss(flag, MAX_LOSS_US)]
     devices = {flag.subject for flag in flags}
     if len(flags) < MIN_LOSSES or len(devices) < max(MIN_LOSING_DEVICES, MIN_LOSING_PERCENT / 100 * len(heard)):
         return None
@@ -152,7 +153,8 @@ def _frames_lost(
     if 2 * alone < sum(at_once.values()):
         return None
     anew = [one.flag for one in roots if isinstance(one.problem, Restarted) and not one.problem.claimed]
-    longer = [one.flag for one in roots if _is_loss(one.flag, MAX_EXPLAINED_LOSS_US) and one.flag not in flags]
+    numbers = {flag.number for flag in flags}
+    longer = [flag for flag in missing if _is_loss(flag, MAX_EXPLAINED_LOSS_US) and flag.number not in numbers]
     explained_flags = [other for flag in [*flags, *longer, *anew] for other in all_explained(flag)]
     text = (
         f"frames are missing of {len(devices)} of {len(heard)} devices, at different moments and for a short time "
@@ -169,4 +171,4 @@ def _frames_lost(
 
 def _is_loss(flag: Flag, longest: int) -> bool:
     """Return whether a message or a device was missing, and for at most so long after its limit (microseconds)."""
-    return flag.kind in _LOSS_KINDS and flag.until is not None and flag.until - flag.since <= longest
+    return flag.until is not None and flag.until - flag.since <= longest

@@ -82,9 +82,10 @@ def test_a_flag_of_the_whole_bus_stands_on_the_trunk(vessel, drive):
 
 
 def test_a_log_held_against_a_rig(vessel, drive):
-    """Then planned devices are listed, and strangers behind them."""
-    lines = drive(vessel(30, rig=load_rig("ottersby")).app(), (100, 30))
+    """Then planned devices are listed, and strangers behind them; that it may be another vehicle's rig stands above."""
+    lines = drive(vessel(30, rig=load_rig("ottersby")).app(), (100, 36))
     assert lines[1].startswith("0 of 11 planned present; ")
+    assert "the rig may be of another vehicle" in "\n".join(lines)
     assert sum("silent     never heard" in line for line in lines) == 11
     assert sum("unplanned" in line for line in lines) == 4
 
