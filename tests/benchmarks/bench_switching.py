@@ -133,7 +133,10 @@ def by_the_clock(day: Callable[..., None], size: float) -> Result:
 
 
 def measure(size: float) -> Iterator[Result]:
-    """Yield the seconds of a day, and the time from a command to the status beyond the pair's own."""
+    """Yield the time from a command to the status beyond the pair's own, and the seconds of a day.
+
+    Commands come first: after days of frames a process is larger than one that only answers.
+    """
     catalogue = load_catalogue()
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "four.toml"
@@ -143,10 +146,6 @@ def measure(size: float) -> Iterator[Result]:
     def day(*, apart: bool = False) -> None:
         VirtualBenchRun(loaded, catalogue, NullSink(), seed=1).run(round(size * 3600 * SECOND_US), apart=apart)
 
-    yield by_the_clock(day, size)
-    seconds = interleaved(1 if size >= DAY_H else ROUNDS, {"day": day})["day"] * DAY_H / size
-    what = f"24 h of {MODULES} load centres of {OUTPUTS} outputs, 40 switches, with rules{computed(size)}"
-    yield Result(what, seconds, "s", aim=AIM_S)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "quiet.toml"
         path.write_text(QUIET, encoding="utf-8")
@@ -157,6 +156,10 @@ def measure(size: float) -> Iterator[Result]:
         print(f"command to status{load}: p50 {statistics.median(each) - pair:.2f} ms, p99 {p99(each) - pair:.2f} ms")
         work = f"command to status of a switched output beyond the pair itself, paced, p99{load}"
         yield Result(work, p99(each) - pair, "ms", BASELINE, p99(base[load]) - pair, AIM_MS)
+    yield by_the_clock(day, size)
+    seconds = interleaved(1 if size >= DAY_H else ROUNDS, {"day": day})["day"] * DAY_H / size
+    what = f"24 h of {MODULES} load centres of {OUTPUTS} outputs, 40 switches, with rules{computed(size)}"
+    yield Result(what, seconds, "s", aim=AIM_S)
 
 
 if __name__ == "__main__":

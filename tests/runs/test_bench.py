@@ -2,6 +2,7 @@
 
 import gc
 import json
+import sys
 from functools import partial
 from io import StringIO
 from typing import Any
@@ -321,6 +322,28 @@ def test_no_garbage_is_looked_for_in_what_was_there_before_a_paced_run(catalogue
     with pytest.raises(ZeroDivisionError):
         run.run(2 * SECOND_US)
     assert seen == calls
+
+
+@pytest.mark.parametrize(("usual", "meanwhile"), [(0.005, 0.0002), (0.0001, 0.0001)])
+def test_threads_take_short_turns_during_a_paced_run(catalogue, usual, meanwhile):
+    """The program that asks is woken soon; after the run turns are as long as before, after an error too."""
+    before, seen = sys.getswitchinterval(), []
+
+    def fail():
+        seen.append(sys.getswitchinterval())
+        raise ZeroDivisionError
+
+    loaded = load_scenario("winter_evening", kinds=settings_models())
+    run = PacedBenchRun(loaded, catalogue, NullSink(), seed=1, control=RunControl(QUICK), channel="test_turns")
+    run.bench.plan(1, fail)
+    sys.setswitchinterval(usual)
+    try:
+        with pytest.raises(ZeroDivisionError):
+            run.run(SECOND_US)
+        seen.append(sys.getswitchinterval())
+    finally:
+        sys.setswitchinterval(before)
+    assert seen == pytest.approx([meanwhile, usual], abs=2e-6)  # Python rounds it to microseconds
 
 
 @pytest.mark.parametrize(("before", "meanwhile"), [((700, 10, 10), 50_000), ((0, 10, 10), 0), ((90_000, 5, 5), 90_000)])
