@@ -152,16 +152,16 @@ class AmbientSensor(Device):
 
     # Measuring.
 
-    def _surroundings(self, place: str, zone: str) -> Callable[[], float]:
-        """Return the function that gives the temperature of a place; ``zone`` is that of an outlet or a fridge."""
+    def _surroundings(self, place: str, near: str) -> Callable[[], float]:
+        """Return the function that gives the temperature of a place; ``near`` is the zone of an outlet or a fridge."""
         if place == OUTDOORS:
             return self._outdoors_c if self.settings.sun_absorptance else lambda: self.world.outdoor_c
         if place == OUTLET:
-            return partial(self.world.outlet_c, zone)
+            return partial(self.world.outlet_c, near)
         if place == TANK_BAY:
             return self._tank_bay_c
         if place == FRIDGE:
-            return partial(self._fridge_c, zone)
+            return partial(self._fridge_c, near)
         return partial(self.world.air_celsius, place)
 
     def _outdoors_c(self) -> float:
