@@ -1,9 +1,9 @@
 """A recording that may last for days: in one file or in one after the other, and never to a full disk.
 
 Knows: when the next file is due, by the time of the run or by size, how files are named, and how much of the disk stays
-free. Does not know formats, nor how a file is written (`record`). A file of a row has the name given, the moment of its
-first entry in UTC and a number; it is always a new one, and none is ever deleted. When too little of the disk is free
-the recording stops, and the run goes on.
+free. Does not know formats, nor how a file is written (`record`). A file of a row has the name given, the moment at
+which it was begun, in UTC, and a number; it is always a new one, and none is ever deleted. When too little of the disk
+is free the recording stops, and the run goes on.
 """
 
 import shutil

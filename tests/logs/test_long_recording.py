@@ -86,7 +86,7 @@ def test_without_limits_it_is_one_file(record, tmp_path):
 
 
 def test_a_new_file_begins_after_each_period(record, tmp_path):
-    """Named by the moment of its first entry and a number; each is a log of its own with the date of the start."""
+    """Named by the moment at which it was begun and a number; each is a log of its own with the date of the start."""
     with record(every_us=60 * SECOND_US) as recording:
         for second in (0, 59.999, 60, 61, 185, 200):
             recording.write(frame_at(second))

@@ -171,8 +171,8 @@ RecordEvery = Annotated[
     typer.Option(
         "--record-every",
         metavar="TIME",
-        help="With --record: go on in a new file after each TIME, like 1h; each file is named by the moment of its "
-        "first entry in UTC and a number. No file is replaced or deleted.",
+        help="With --record: go on in a new file after each TIME, like 1h; each file is named by the moment at which "
+        "it was begun, in UTC, and a number. No file is replaced or deleted.",
     ),
 ]
 RecordMax = Annotated[
