@@ -18,8 +18,8 @@ from rvsim.devices.answers import Answers, requests_address_claim
 from rvsim.devices.node_timing import NodeTiming
 from rvsim.devices.reported_faults import DM1, NO_FAULT_FIELDS, ReportedFaults
 from rvsim.errors import InputError
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import DevicePlan
 from rvsim.rig.module_parts import ModuleParts
 from rvsim.rig.panel_parts import PanelParts
 from rvsim.rig.table import Mistake

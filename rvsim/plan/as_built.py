@@ -9,10 +9,11 @@ A figure that the rig leaves out is written as `NOT_GIVEN`.
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from rvsim.plan.answer import PlanTable
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.electric import BranchPlan, WirePlan
 from rvsim.rig.functions import FUNCTIONS
 from rvsim.rig.ladder import OPEN
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.rig.switching import OutputPlan
 
 NOT_GIVEN = "-"

@@ -17,8 +17,9 @@ from pydantic import ValidationError
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import InputError
 from rvsim.plan.answer import path_name
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import FUNCTIONS, by_command
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench
 from rvsim.watch.bus.worst_case import PlannedStream, planned_streams, stream_of
 from rvsim.wire.catalogue import Catalogue

@@ -14,8 +14,9 @@ from rvsim.devices.kinds.solar_controller import SolarSettings
 from rvsim.plan.answer import Answer, Check, Judgement, Rule, path_name, unchecked
 from rvsim.plan.kind_settings import kind_settings
 from rvsim.plan.night_loads import Loads
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.electric import BatteryPlan
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.watch.flag import Severity
 from rvsim.world.chemistry import CHEMISTRIES
 

@@ -9,7 +9,8 @@ from rvsim.devices.kinds.air_furnace import AirFurnaceSettings
 from rvsim.devices.kinds.heater import HeaterSettings
 from rvsim.plan.kind_settings import kind_settings
 from rvsim.rig.climate import FIRST_ZONE
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.device_plan import DevicePlan
+from rvsim.rig.model import Rig
 from rvsim.world.fuel import DIESEL_MJ_PER_LITRE, LPG_KG_PER_LITRE, MJ_PER_KG
 
 

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule, Section, path_name, unchecked
 from rvsim.plan.starts import few
 from rvsim.rig.claimed import name_text
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, Function
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.rig.module_parts import INPUT_FUNCTION
 from rvsim.watch.flag import Severity
 from rvsim.wire.catalogue import Catalogue

@@ -8,7 +8,7 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from rvsim.errors import InputError
-from rvsim.rig.model import DevicePlan
+from rvsim.rig.device_plan import DevicePlan
 
 _Model = TypeVar("_Model", bound=BaseModel)
 

@@ -14,8 +14,9 @@ from pydantic import ValidationError
 
 from rvsim.devices.registry import kinds_by_name
 from rvsim.rig.contact_plans import contact_plans
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import FUNCTIONS, by_command
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.rig.module_parts import INPUT_FUNCTION
 from rvsim.rig.panel_parts import PANEL, SWITCH_SETTINGS, PanelParts, panel_parts
 from rvsim.wire.catalogue import Catalogue

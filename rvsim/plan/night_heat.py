@@ -18,7 +18,8 @@ from rvsim.devices.kinds.roof_fan import RoofFanSettings
 from rvsim.plan.heaters import Heater, heater_of
 from rvsim.plan.kind_settings import kind_settings
 from rvsim.rig.climate import FIRST_ZONE, OUTDOORS, CabinPlan, ZonePlan
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.device_plan import DevicePlan
+from rvsim.rig.model import Rig
 from rvsim.world.coolant import exchanged_w_per_k, mix_j_per_litre_k
 from rvsim.world.infiltration import AIR_W_PER_LITRE_S_K
 from rvsim.world.people import sensible_w

@@ -18,8 +18,9 @@ from rvsim.devices.registry import settings_models
 from rvsim.plan.kind_settings import kind_settings
 from rvsim.plan.night_heat import NightHeat
 from rvsim.rig.climate import OUTDOORS
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.electric import BranchPlan, battery_by_branch
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.rig.switching import OutputPlan
 from rvsim.rig.vehicle import VehiclePlan
 

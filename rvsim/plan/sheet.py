@@ -13,8 +13,9 @@ from rvsim.plan.answer import Answer, Check, Judgement, PlanTable, Rule
 from rvsim.plan.as_built import NONE, NOT_GIVEN, as_built, fed_by, feeds_of_device, figure, functions_of
 from rvsim.plan.report import PlanReport
 from rvsim.rig.accepted import AcceptedPlan
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.electric import OUTDOORS, BranchPlan
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.shakedown.cautions import LITHIUM
 from rvsim.watch.flag import Flag
 

@@ -16,8 +16,9 @@ from rvsim.plan.ampacity import Ampacity, ampacity
 from rvsim.plan.answer import path_name
 from rvsim.plan.conductor_tables import Size, size_of, wire_ohm, wire_text
 from rvsim.rig.demand import Demand, RigDemand, device_demand, output_demand
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.electric import BatteryPlan, BranchPlan, WirePlan, battery_by_branch
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.rig.module_parts import LOAD_CENTRE
 from rvsim.rig.switching import LoadKind, ModulePlan, OutputPlan
 from rvsim.watch.detect.supply_limits import cut_off_of

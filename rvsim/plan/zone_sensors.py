@@ -13,8 +13,9 @@ from rvsim.devices.kinds.panel import PanelSettings
 from rvsim.plan.answer import Answer, Check, Judgement, Rule, path_name, unchecked
 from rvsim.plan.network_needs import read_topic
 from rvsim.rig.climate import zone_names
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.electric import OUTDOORS
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.rig.panel_parts import PANEL
 
 COMMANDER_RULE = Rule(

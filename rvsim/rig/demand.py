@@ -12,8 +12,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.electric import BranchPlan
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.rig.module_parts import INPUT_FUNCTION, LOAD_CENTRE
 from rvsim.rig.switching import FUNCTION_BY_FORM, ModulePlan, OutputPlan, RelayPlan
 from rvsim.wire.frame import SECOND_US

@@ -7,7 +7,8 @@ Does not know files. The check follows the reading of the rig, because a rig can
 from collections.abc import Iterable, Iterator
 
 from rvsim.errors import InputError, did_you_mean
-from rvsim.rig.model import AcceptedPlan, Rig
+from rvsim.rig.accepted import AcceptedPlan
+from rvsim.rig.model import Rig
 from rvsim.wire.catalogue import Catalogue
 
 

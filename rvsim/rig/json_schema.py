@@ -13,11 +13,12 @@ from typing import Annotated, Any, Literal, get_args, get_origin, get_type_hints
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from rvsim.rig.device_plan import Address, DevicePlan, FieldName, Kinds, Limits
 from rvsim.rig.electric import BatteryPlan, WirePlan
 from rvsim.rig.field_types import ClaimedName, Duration, Seed
 from rvsim.rig.functions import FUNCTIONS, MAX_INSTANCE, OTHER_NAMES
 from rvsim.rig.key_lists import bounds, descriptions, is_union, meaning, unit_of
-from rvsim.rig.model import SCHEMA, Address, DevicePlan, FieldName, Kinds, Limits, Rig, Schema
+from rvsim.rig.model import SCHEMA, Rig, Schema
 from rvsim.rig.quantity import MAX_SEED, duration_as_typed
 from rvsim.wire.ident import MAX_ADDRESS
 

@@ -21,8 +21,8 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_typ
 from pydantic import BaseModel, StrictBool
 from pydantic.fields import FieldInfo
 
+from rvsim.rig.device_plan import Address, FieldName, Limits
 from rvsim.rig.field_types import ClaimedName, Duration, Seed
-from rvsim.rig.model import Address, FieldName, Limits
 from rvsim.rig.quantity import duration_as_typed
 from rvsim.wire.ident import MAX_ADDRESS
 

@@ -15,7 +15,8 @@ from pydantic_core import ErrorDetails
 
 from rvsim import shipped
 from rvsim.errors import InputError, did_you_mean
-from rvsim.rig.model import Kinds, Rig
+from rvsim.rig.device_plan import Kinds
+from rvsim.rig.model import Rig
 from rvsim.rig.quantity import duration_as_typed, shown
 from rvsim.rig.toml_file import Place, TomlFile, read_toml
 

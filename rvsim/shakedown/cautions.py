@@ -8,8 +8,8 @@ import re
 from collections.abc import Iterator, Sequence
 
 from rvsim.devices.registry import kinds_by_name
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import DevicePlan
 from rvsim.rig.motions import motion_notices
 from rvsim.rig.panel_parts import PANEL
 from rvsim.shakedown.expect.sight import identifier_of

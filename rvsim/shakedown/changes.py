@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from rvsim.errors import did_you_mean
-from rvsim.rig.model import entry_value
 from rvsim.rig.quantity import shown
+from rvsim.rig.table import entry_value
 from rvsim.rig.toml_file import Place, TomlFile
 
 _REPLACED_KEYS = ("real", "kind", "address", "functions")

@@ -17,8 +17,8 @@ from typing import Any, NamedTuple, get_args, get_origin, get_type_hints
 from pydantic import BaseModel
 
 from rvsim.errors import did_you_mean
+from rvsim.rig.device_plan import Kinds
 from rvsim.rig.key_lists import TIME, is_union, words
-from rvsim.rig.model import Kinds
 from rvsim.rig.quantity import duration_as_typed, shown
 from rvsim.rig.toml_file import Place
 from rvsim.shakedown.verdict import Value

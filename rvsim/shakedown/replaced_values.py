@@ -12,7 +12,8 @@ from pydantic import BaseModel
 
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.climate import FIRST_ZONE
-from rvsim.rig.model import Kinds, Rig
+from rvsim.rig.device_plan import Kinds
+from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
 from rvsim.rig.tanks import FIRST_TANKS
 from rvsim.rig.toml_file import Place, TomlFile

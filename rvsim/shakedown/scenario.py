@@ -13,11 +13,12 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, Validati
 
 from rvsim import shipped
 from rvsim.errors import InputError
+from rvsim.rig.device_plan import Kinds
 from rvsim.rig.field_types import Duration, Seed
 from rvsim.rig.load import check_model, find_file, find_rig, validate_model
-from rvsim.rig.model import Kinds, OneLineText, Rig, Schema, Table, entry_value
+from rvsim.rig.model import Rig, Schema
 from rvsim.rig.quantity import shown
-from rvsim.rig.table import validation_error
+from rvsim.rig.table import OneLineText, Table, entry_value, validation_error
 from rvsim.rig.toml_file import Place, TomlFile, read_toml
 from rvsim.rig.vehicle import WeatherPlan
 from rvsim.shakedown.changes import changed_file

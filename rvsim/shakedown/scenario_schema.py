@@ -4,8 +4,8 @@ Knows: that a scenario has its rig in it, or names it. Does not know how types a
 (`rig.json_schema`).
 """
 
+from rvsim.rig.device_plan import Kinds
 from rvsim.rig.json_schema import JsonSchema, file_schema
-from rvsim.rig.model import Kinds
 from rvsim.shakedown.scenario import Scenario
 
 

@@ -16,7 +16,8 @@ from typing import Any, NamedTuple
 from rvsim.devices.device import Device, DeviceContext, SendBroadcast, Site
 from rvsim.errors import InputError
 from rvsim.rig.contact_plans import contact_plans
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.device_plan import DevicePlan
+from rvsim.rig.model import Rig
 from rvsim.rig.module_parts import ModuleParts, module_parts
 from rvsim.rig.panel_parts import PanelParts, panel_parts
 from rvsim.rig.vehicle import WeatherPlan

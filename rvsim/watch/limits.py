@@ -11,7 +11,7 @@ from rvsim.watch.transitions import Limits
 from rvsim.wire.spec import MessageSpec
 
 if TYPE_CHECKING:
-    from rvsim.rig.model import DevicePlan
+    from rvsim.rig.device_plan import DevicePlan
 
 _PRACTICE = "common practice, no source"
 _AIR = Limits(-60, 85, _PRACTICE)

@@ -3,7 +3,7 @@
 import pytest
 
 from rvsim.rig.clashes import find_clashes
-from rvsim.rig.model import DevicePlan
+from rvsim.rig.device_plan import DevicePlan
 
 ONE, OTHER = "00000000DDC1E240", "00000000DDC1E241"
 

@@ -6,8 +6,10 @@ from typing import Literal
 import pytest
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import DevicePlan, Rig, entry_value
+from rvsim.rig.model import Rig
+from rvsim.rig.table import entry_value
 from rvsim.rig.vehicle import VehiclePlan
 from rvsim.wire.name import Name
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rvsim.rig.model import DevicePlan
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.watch.limits import expected
 from rvsim.watch.transitions import Limits
 

@@ -19,8 +19,8 @@ from rvsim.devices.switching.key_commands import CommandFrames, KeyCommand
 from rvsim.devices.switching.presses import Presses
 from rvsim.errors import did_you_mean
 from rvsim.rig.contact_plans import MAINTAINED, default_key, key_contact, key_instances
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.inputs import DEFAULT_BOUNCE_US
-from rvsim.rig.model import DevicePlan
 from rvsim.rig.module_parts import INPUT_FUNCTION
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake

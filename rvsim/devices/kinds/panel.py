@@ -26,8 +26,8 @@ from rvsim.devices.control.zone_thermostat import ZoneSettings
 from rvsim.devices.device import PERCENT_STEP, Device, DeviceContext, Instance, Settings, commanded
 from rvsim.devices.switching.panel_switches import STATUS as SWITCH_STATUS
 from rvsim.devices.switching.panel_switches import PanelSwitches
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import DevicePlan
 from rvsim.rig.panel_parts import SWITCH_SETTINGS, PanelParts
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake

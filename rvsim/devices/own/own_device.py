@@ -28,8 +28,8 @@ from rvsim.devices.own.own_settings import (
 )
 from rvsim.devices.own.value_sources import Constant, CopiedValue, Profile, Ramp, ValueSource, raw_nearest
 from rvsim.errors import InputError
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import by_dsa
-from rvsim.rig.model import DevicePlan
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.fields import FieldSpec, State

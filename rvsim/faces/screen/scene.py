@@ -22,9 +22,10 @@ from rvsim.faces.screen.trends import Trends
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, explain_flags
 from rvsim.faces.text.touch_text import TouchNames
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.electric import battery_by_branch
 from rvsim.rig.functions import FUNCTIONS, Function, by_command, by_status
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.runs.log_search import has_text
 from rvsim.runs.terminal_states import ModuleState
 from rvsim.watch.bus.turn import Turn, latest_turn, turn_at

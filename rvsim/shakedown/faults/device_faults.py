@@ -16,8 +16,8 @@ from rvsim.devices.kinds.water_heater import WaterHeater
 from rvsim.devices.registry import kinds_by_name
 from rvsim.errors import did_you_mean
 from rvsim.rig.climate import unknown_zone
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import FUNCTIONS, canonical
-from rvsim.rig.model import DevicePlan
 from rvsim.rig.quantity import shown
 from rvsim.shakedown.faults import device_fault_plans as plans
 from rvsim.shakedown.faults.bench_effects import DeviceAction, DeviceCondition, Effect, GroundOffset, PowerLoss

@@ -8,8 +8,8 @@ from random import Random
 from typing import assert_never
 
 from rvsim.devices.device import Device
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import FUNCTIONS, by_status
-from rvsim.rig.model import DevicePlan
 from rvsim.shakedown.faults import gates
 from rvsim.shakedown.faults import message_fault_plans as plans
 from rvsim.shakedown.faults.bench_effects import DeviceAction, Effect, IncomingGate, OutgoingGate, PowerLoss

@@ -17,7 +17,8 @@ from rvsim.wire.spec import DEFAULT_GAP_US, MessageSpec
 from rvsim.wire.timing import max_bits
 
 if TYPE_CHECKING:
-    from rvsim.rig.model import DevicePlan, Rig
+    from rvsim.rig.device_plan import DevicePlan
+    from rvsim.rig.model import Rig
 
 OTHER_FRAMES_GAP_US = 50_000
 """The gap between two frames that a node sends in addition to its periodic ones: claims, commands, answers, messages on

@@ -17,7 +17,8 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL_ADDRESS, is_addressed
 
 if TYPE_CHECKING:
-    from rvsim.rig.model import DevicePlan, Rig
+    from rvsim.rig.device_plan import DevicePlan
+    from rvsim.rig.model import Rig
 
 _NO_ACTION_LABEL = "no action"
 """The label of a code that commands nothing."""

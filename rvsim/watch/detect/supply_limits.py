@@ -8,7 +8,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from rvsim.rig.model import DevicePlan, Rig
+    from rvsim.rig.device_plan import DevicePlan
+    from rvsim.rig.model import Rig
 
 CUT_OFF_VOLTS: Mapping[str, float] = {"furnace": 10.0, "water_heater": 10.0, "inverter": 10.5}
 """Below which supply voltage a function of a 12 V device stops. Heaters: three heater makers' fault-code tables, below

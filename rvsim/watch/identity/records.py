@@ -18,7 +18,7 @@ from rvsim.wire.name import Name
 from rvsim.wire.texts import Product
 
 if TYPE_CHECKING:
-    from rvsim.rig.model import DevicePlan
+    from rvsim.rig.device_plan import DevicePlan
 
 MIN_SILENCE_LIMIT_US = 15 * SECOND_US
 """The shortest time without a frame after which a device is silent: three heartbeats of at most 5 s each

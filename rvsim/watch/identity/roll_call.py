@@ -21,7 +21,8 @@ from rvsim.watch.transitions import Emit, Ended, FellSilent, GapExceeded, Presen
 from rvsim.wire.catalogue import Catalogue
 
 if TYPE_CHECKING:
-    from rvsim.rig.model import DevicePlan, Rig
+    from rvsim.rig.device_plan import DevicePlan
+    from rvsim.rig.model import Rig
 
 SAME_MOMENT_US = 100_000
 """A message that becomes late this shortly before its device is silent is not reported apart: the gaps of one device

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from rvsim.devices.kinds.panel import Panel, PanelSettings
-from rvsim.rig.model import DevicePlan
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.wire.frame import SECOND_US
 
 THERMOSTAT, FURNACE, AIR, FAN, PUMP, GENERATOR = 0x1FFE2, 0x1FFE3, 0x1FFE0, 0x1FEA6, 0x1FE96, 0x1FFDA

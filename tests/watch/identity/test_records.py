@@ -1,6 +1,6 @@
 """Tests for the records of who is there."""
 
-from rvsim.rig.model import DevicePlan
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.watch.decode import Decoder
 from rvsim.watch.identity.records import AddressRecord, DeviceRecord, TopicRecord, roll_call_line
 from rvsim.wire.frame import SECOND_US, Frame
