@@ -219,7 +219,7 @@ class LiveScreen(App[int]):
             self.scene.step_piece(by)
         elif self.scene.page is Page.WIRES:
             with self._control.lock:
-                self.scene.step_turn(by)
+                self.scene.turns.step(by)
         elif self.scene.page in (Page.ABOARD, Page.READINGS):
             with self._control.lock:
                 self.scene.step_reading(by)

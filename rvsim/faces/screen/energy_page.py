@@ -111,7 +111,7 @@ def _measured_lines(scene: Scene, width: int) -> Iterator[Line]:
 
 
 def _function_rows(scene: Scene, device: RollCallLine, wanted: dict[str, str], width: int) -> Iterator[Line]:
-    for name, title, found in scene.titled_summaries(device):
+    for name, title, found in scene.sent.titled(device):
         if name not in wanted or not found.sentence:
             continue
         text = summary_text(scene, found) + trend_text(scene, device.device, title, found.rails)
@@ -131,7 +131,7 @@ class _Mains(NamedTuple):
 def _mains_rows(scene: Scene, device: RollCallLine, width: int) -> Iterator[Line]:
     """Yield a row for each input and output of the mains that a device reports."""
     for last in scene.watch.last_frames(device.device):
-        if last.spec is None or last.topic.message not in _MAINS_MESSAGES or scene.is_old(last):
+        if last.spec is None or last.topic.message not in _MAINS_MESSAGES or scene.sent.is_old(last):
             continue
         found = _mains_of(last)
         if found is None:

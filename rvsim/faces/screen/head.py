@@ -106,8 +106,8 @@ def _title_text(scene: Scene) -> str:
             messages = len(scene.chosen_frames())
             which = f", message {scene.topic_index % messages + 1} of {messages}" if messages else ""
             return f"Tape: {scene.chosen}{which}, byte by byte"
-        case Page.WIRES if scene.held_turn is not None:
-            frames, place = scene.held_turn
+        case Page.WIRES if scene.turns.held is not None:
+            frames, place = scene.turns.held
             return f"Wires: turn {place + 1} of {len(frames)}, which stays; ← → the one before, the next"
         case Page.FLAGS:
             standing = len(scene.watch.flags)

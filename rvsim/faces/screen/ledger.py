@@ -49,7 +49,7 @@ def ledger_of(scene: Scene) -> Ledger:
         )
         if device.last_heard is None or (is_elsewhere and gives_elsewhere):
             continue
-        summaries = scene.summaries_by_function(device)
+        summaries = scene.sent.by_function(device)
         gives = [found.output_amps for found in summaries.values() if found.output_amps is not None]
         gives = [] if gives_elsewhere else gives
         if gives and device.state is not Presence.SILENT:
@@ -89,7 +89,7 @@ def _measured(scene: Scene) -> tuple[float | None, str | None]:
     best: tuple[float, float, str] | None = None
     for last in scene.watch.last_frames():
         is_house = last.topic.message == "DC_SOURCE_STATUS_1" and last.topic.instance == 1
-        if is_house and last.spec is not None and not scene.is_old(last):
+        if is_house and last.spec is not None and not scene.sent.is_old(last):
             readings = {reading.field.name: reading for reading in last.spec.decode(last.frame.data)}
             amps, rank = readings["dc_current"].value, readings["device_priority"].value or 0
             if amps is not None and (best is None or rank > best[0]):

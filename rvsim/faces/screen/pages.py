@@ -10,6 +10,7 @@ from typing import Literal, assert_never
 from rvsim.faces.screen.bus_page import problem_lines, turn_lines, worst_case_lines
 from rvsim.faces.screen.draft_page import command_text, draft_lines
 from rvsim.faces.screen.energy_page import energy_lines
+from rvsim.faces.screen.fault_targets import Target
 from rvsim.faces.screen.flag_page import flag_lines
 from rvsim.faces.screen.keys import draft_hint_line, draft_key_texts, hint_line, key_texts
 from rvsim.faces.screen.ledger_page import ledger_lines
@@ -32,7 +33,7 @@ from rvsim.faces.screen.lines import (
 )
 from rvsim.faces.screen.moved_page import moved_lines
 from rvsim.faces.screen.rails import rail_text, summary_text, trend_text
-from rvsim.faces.screen.scene import IDENTIFIER_PIECE, Mode, Page, Scene, Target
+from rvsim.faces.screen.scene import IDENTIFIER_PIECE, Mode, Page, Scene
 from rvsim.faces.screen.tape import arithmetic_lines, pieces, spelled_line, titled
 from rvsim.faces.screen.terminal_strip import has_strip, row_line, strip_lines, terminals_text
 from rvsim.faces.text.display_units import DisplayUnits
@@ -249,8 +250,7 @@ def _device_text(scene: Scene, device: RollCallLine) -> str:
     if device.state is None:
         return "not heard yet"
     summaries = [
-        summary_text(scene, w) + trend_text(scene, device.device, title, w.rails)
-        for title, w in scene.summaries(device)
+        summary_text(scene, w) + trend_text(scene, device.device, title, w.rails) for title, w in scene.sent.of(device)
     ]
     summaries.append(terminals_text(scene, device))
     text = "; ".join(part for part in summaries if part) or _message_count_text(scene, device)
@@ -269,7 +269,7 @@ def _message_count_text(scene: Scene, device: RollCallLine) -> str:
 
 
 def _first_rail_text(scene: Scene, device: RollCallLine) -> str:
-    for title, found in scene.summaries(device):
+    for title, found in scene.sent.of(device):
         if found.rails:
             return rail_text(scene, device.device, title, found.rails[0], 18)
     return ""
@@ -279,7 +279,7 @@ def _open_device_lines(scene: Scene, device: RollCallLine, width: int) -> list[L
     """Return the lines under an open device: its flags, its summaries with rails, its product, who commands it."""
     lines = _flag_lines(scene.flags_of(device.device), scene.units, width, " ║ │  ")
     silent = device.state is Presence.SILENT and device.last_heard is not None
-    summaries = scene.summaries(device)
+    summaries = scene.sent.of(device)
     is_target = device.device == scene.chosen and scene.mode is Mode.BENCH and scene.row is None
     target = scene.target() if is_target else None
     if summaries or has_strip(scene, device):
@@ -405,10 +405,10 @@ def key_lines(scene: Scene, width: int) -> list[Line]:
 def wire_lines(scene: Scene, width: int) -> list[Line]:
     """Return the problems of the bus, one turn on it bit by bit, and what was computed from the plan."""
     wires, sender_text = scene.watch.wire_problems, scene.named
-    turn = scene.shown_turn()
+    turn = scene.turns.turn()
     lines = problem_lines(wires, width) + turn_lines(turn, sender_text, width)
     if turn is not None:
-        held = scene.held_turn
+        held = scene.turns.held
         which = (
             "The last turn with a frame that waited, else the last of all; ← shows the turn before it."
             if held is None

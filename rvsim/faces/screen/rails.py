@@ -27,7 +27,7 @@ def trend_text(scene: Scene, device: str, title: str, rails: tuple[Rail, ...]) -
     """Return the trend of an air temperature in words; empty for other rails."""
     if not rails or rails[0].reading.field.name != "ambient_temperature":
         return ""
-    change = scene.change_per_minute(device, title, rails[0])
+    change = scene.sent.change_per_minute(device, title, rails[0])
     if change is None or rails[0].reading.state is not State.VALUE:
         return ""
     if abs(change) < _STEADY_BELOW:
@@ -40,9 +40,11 @@ def trend_text(scene: Scene, device: str, title: str, rails: tuple[Rail, ...]) -
 
 def rail_text(scene: Scene, device: str, title: str, of: Rail, width: int) -> str:
     """Return a rail of ``width`` columns between its planned limits in figures."""
-    low, high = scene.limits(device, of)
+    low, high = scene.sent.limits(device, of)
     value = of.reading.value
-    drawn = draw_rail(None if value is None else float(value), scene.past_value(device, title, of), low, high, width)
+    drawn = draw_rail(
+        None if value is None else float(value), scene.sent.past_value(device, title, of), low, high, width
+    )
     field = of.reading.field
     first = scene.units.quantity(field.figure(low, names_unit=False))
     return f"{first:>4} {drawn} {scene.units.quantity(field.figure(high))}"

@@ -13,38 +13,33 @@ from typing import NamedTuple, assert_never
 
 from rvsim.devices.registry import kinds_by_name
 from rvsim.faces.screen.day_energy import DayEnergy
+from rvsim.faces.screen.device_summaries import DeviceSummaries
 from rvsim.faces.screen.draft import Draft
+from rvsim.faces.screen.fault_targets import Choice, Target, fault_choices, first_value
 from rvsim.faces.screen.lines import elapsed_text
+from rvsim.faces.screen.shown_turn import ShownTurn
 from rvsim.faces.screen.tape import pieces
-from rvsim.faces.screen.terminals import TERMINAL_FUNCTIONS, PlannedTerminals, TerminalKey, TerminalRow, Terminals
+from rvsim.faces.screen.terminals import PlannedTerminals, TerminalKey, TerminalRow, Terminals
 from rvsim.faces.screen.touches import Touches
-from rvsim.faces.screen.trends import Trends
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, explain_flags
 from rvsim.faces.text.touch_text import TouchNames
 from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.electric import battery_by_branch
-from rvsim.rig.functions import FUNCTIONS, Function, by_command, by_status
+from rvsim.rig.functions import FUNCTIONS, by_command
 from rvsim.rig.model import Rig
 from rvsim.runs.log_search import has_text
 from rvsim.runs.terminal_states import ModuleState
-from rvsim.watch.bus.turn import Turn, latest_turn, turn_at
 from rvsim.watch.flag import WORST_FIRST, Flag
 from rvsim.watch.identity.records import RollCallLine
-from rvsim.watch.summaries import LastReadings, Rail, Summary, summary
 from rvsim.watch.watch import LastFrame, Watch
-from rvsim.wire.fields import Origin, Reading, State
-from rvsim.wire.frame import Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.world.balance import Balance
 
-_WITHOUT_VALUE = frozenset({State.NO_DATA, State.MISSING, State.UNCHANGED})
 BETWEEN = "dc_dc_charger"
 """The kind that takes from the battery of its branch and charges another."""
 IDENTIFIER_PIECE = -1
 """The number of the identifier where pieces of the tape are counted."""
-HANDOVER_US = 2_000_000
-"""After this time without a message of a shared function, or three gaps if longer, another device sends it."""
 
 
 class Page(StrEnum):
@@ -77,37 +72,12 @@ class Order(StrEnum):
     TROUBLE = "trouble first"
 
 
-class Target(NamedTuple):
-    """The reading that a manual fault acts on."""
-
-    message: str
-    field: str
-
-
-class HeldTurn(NamedTuple):
-    """A turn that stays on the screen: the frames of its time, and the place of its own among them."""
-
-    frames: tuple[Frame, ...]
-    place: int
-
-
 class DraftSource(NamedTuple):
     """The frame on the tape that a draft was copied from, in words."""
 
     device: str
     topic: str
     text: str
-
-
-class Choice(NamedTuple):
-    """A reading of the chosen device that manual faults can act on, and its place on the tape."""
-
-    target: Target
-    topic_index: int
-    """Its place in ``Scene.chosen_frames``."""
-    piece_index: int
-    """Its place in ``tape.pieces`` of that message."""
-    reading: Reading
 
 
 def _caution_sentences(plan: DevicePlan | None) -> list[str]:
@@ -147,16 +117,15 @@ class Scene:
         mode: Mode = Mode.BENCH,
         units: DisplayUnits = METRIC,
     ) -> None:
-        self.name = name
-        self.mode = mode
-        self.units = units
-        self.watch = watch
+        self.name, self.mode, self.units, self.watch = name, mode, units, watch
         self.plans: Mapping[str, DevicePlan] = {plan.name: plan for plan in rig.devices} if rig else {}
         self.on_other_batteries = _on_other_batteries(rig)
         """The planned devices that another battery than the house battery feeds."""
         self.charging_others = _charging_others(rig, self.on_other_batteries)
         """The planned devices that charge another battery than the house battery."""
-        self.trends, self.energy = Trends(), DayEnergy()
+        self.sent = DeviceSummaries(watch, self.plans, lambda: self.now)
+        """What the devices send, in words and numbers."""
+        self.energy = DayEnergy()
         self.touches, self.touch_names = Touches(), TouchNames(rig)
         """What moved and which moments were marked, and what the rig calls it."""
         self._roll_call: Sequence[RollCallLine] | None = None
@@ -176,8 +145,8 @@ class Scene:
         """The copy of a frame that is on the tape in its place."""
         self.draft_source: DraftSource | None = None
         self._draft_put_away: tuple[Draft, DraftSource] | None = None
-        self.held_turn: HeldTurn | None = None
-        """The turn that is shown; None for the last one, as the bus goes on."""
+        self.turns = ShownTurn(watch)
+        """Which turn of the bus is shown."""
         self.reading: Target | None = None
         """The chosen reading; None means the first of ``readings``."""
         self.status_text = ""
@@ -201,8 +170,9 @@ class Scene:
     def observe_by(self, watch: Watch) -> None:
         """Show another watch from now on: the run has gone back. What is chosen stays."""
         self.watch = watch
-        self.trends, self.energy = Trends(), DayEnergy()
-        self.held_turn = None
+        self.energy = DayEnergy()
+        self.turns = ShownTurn(watch)
+        self.sent = DeviceSummaries(watch, self.plans, lambda: self.now)
 
     def find(self, text: str) -> Target | str | None:
         """Choose the first device, message or reading with a text in its name, among those known now.
@@ -358,20 +328,6 @@ class Scene:
         rows = () if device is None else self.terminals(device).rows
         return next((row for row in rows if row.key == self.row), None)
 
-    def terminal_summaries(self, device: RollCallLine) -> Mapping[tuple[str, int], Summary]:
-        """Return what each output, switch and key reports, by its function and instance."""
-        readings: dict[tuple[str, int], dict[str, dict[str, Reading]]] = {}
-        origins: dict[str, Origin] = {}
-        for last in self.watch.last_frames(device.device):
-            function = None if last.spec is None else by_status(last.spec.name)
-            instance = last.topic.instance
-            if function is None or last.spec is None or instance is None or function.name not in TERMINAL_FUNCTIONS:
-                continue
-            origins[last.spec.name] = last.spec.origin
-            received = {reading.field.name: reading for reading in last.spec.decode(last.frame.data)}
-            readings.setdefault((function.name, instance), {})[last.spec.name] = received
-        return {key: summary(FUNCTIONS[key[0]], received, origins) for key, received in readings.items()}
-
     def toggle(self) -> None:
         """Open or close the chosen device in its place."""
         if self.chosen is not None:
@@ -405,83 +361,6 @@ class Scene:
 
     # What the devices send.
 
-    def summaries(self, device: RollCallLine) -> list[tuple[str, Summary]]:
-        """Return the summary of each function of a device, with the title of the function and its instance."""
-        return [(FUNCTIONS[name].label(instance), found) for name, instance, found in self._function_summaries(device)]
-
-    def titled_summaries(self, device: RollCallLine) -> list[tuple[str, str, Summary]]:
-        """Return each function of a device by its name, the title of function and instance, and the summary."""
-        return [
-            (name, FUNCTIONS[name].label(instance), found) for name, instance, found in self._function_summaries(device)
-        ]
-
-    def summaries_by_function(self, device: RollCallLine) -> Mapping[str, Summary]:
-        """Return the summary of each function of a device by the name of the function; the first instance counts."""
-        summaries: dict[str, Summary] = {}
-        for name, _, found in self._function_summaries(device):
-            summaries.setdefault(name, found)
-        return summaries
-
-    def _function_summaries(self, device: RollCallLine) -> Iterator[tuple[str, int, Summary]]:
-        plan = self.plans.get(device.device)
-        functions = plan.functions if plan is not None else device.functions
-        frames = list(self.watch.last_frames(device.device))
-        for name, instances in functions.items():
-            for instance in () if name in TERMINAL_FUNCTIONS else instances:  # those are rows of their own
-                readings = self._last_readings(frames, FUNCTIONS[name], instance)
-                if readings:
-                    number_origins = {last.spec.name: last.spec.origin for last in frames if last.spec is not None}
-                    found = summary(FUNCTIONS[name], readings, number_origins)
-                    self._note_rails(device.device, FUNCTIONS[name].label(instance), found.rails)
-                    yield name, instance, found
-
-    def is_old(self, last: LastFrame) -> bool:
-        """Tell whether a periodic message has stopped: its device is silent, or one of higher priority sends it now."""
-        return last.gap_us is not None and self.now - last.frame.time > max(HANDOVER_US, 3 * last.gap_us)
-
-    def _last_readings(self, frames: Sequence[LastFrame], function: Function, instance: int) -> LastReadings:
-        """Return the last readings of a function by message and field.
-
-        A message of a shared function that another device sends now does not count.
-        """
-        readings: dict[str, dict[str, Reading]] = {}
-        for last in frames:
-            spec, is_handed_over = last.spec, function.shared and self.is_old(last)
-            if spec is None or spec.name not in function.statuses or last.topic.instance != instance:
-                continue
-            if not is_handed_over:
-                readings[spec.name] = {reading.field.name: reading for reading in spec.decode(last.frame.data)}
-        return readings
-
-    def _note_rails(self, device: str, title: str, rails: Sequence[Rail]) -> None:
-        """Add the numbers on rails to the trends; a flagged number has no trend until its flag is cleared."""
-        flagged = {(flag.message, flag.field) for flag in self.flags_of(device) if flag.field is not None}
-        for rail in rails:
-            name, value = rail.reading.field.name, rail.reading.value
-            key = device, title, rail.message, name
-            if (rail.message, name) in flagged:
-                self.trends.clear(key)
-            elif value is not None:
-                self.trends.add(key, self.now, value)
-
-    def past_value(self, device: str, title: str, rail: Rail) -> float | None:
-        """Return the oldest kept value of a number on a rail: where it came from."""
-        return self.trends.oldest(self._key(device, title, rail))
-
-    def change_per_minute(self, device: str, title: str, rail: Rail) -> float | None:
-        """Return the change of a number on a rail per minute, in the unit of its field."""
-        return self.trends.change_per_minute(self._key(device, title, rail))
-
-    def _key(self, device: str, title: str, rail: Rail) -> tuple[object, ...]:
-        return device, title, rail.message, rail.reading.field.name
-
-    def limits(self, device: str, rail: Rail) -> tuple[float, float]:
-        """Return the ends of a rail: the limits in the rig, else the usual ones."""
-        plan, name = self.plans.get(device), rail.reading.field.name
-        limits = plan.limits if plan is not None else {}
-        low, high = limits.get(f"{rail.message}.{name}") or limits.get(name) or (rail.low, rail.high)
-        return float(low), float(high)
-
     def commanders(self, device: RollCallLine) -> list[str]:
         """Return the devices that sent a command to a function of ``device``."""
         plan = self.plans.get(device.device)
@@ -501,28 +380,6 @@ class Scene:
             if last.gap_us is not None
         ]
         return max((late for late in due if late > 0), default=None)
-
-    def shown_turn(self) -> Turn | None:
-        """Return the turn that stays, else the last one with a frame that waited, else the last of two seconds."""
-        if self.held_turn is not None:
-            return turn_at(self.held_turn.frames, self.held_turn.place)
-        load = self.watch.bus_load
-        latest, contested = latest_turn(load.recent), latest_turn(load.crowded)
-        return contested if contested and contested.waiting and not (latest and latest.waiting) else latest
-
-    def step_turn(self, by: int) -> None:
-        """Show the turn ``by`` places before or after the one that is shown; behind the last one, the bus goes on.
-
-        The turns are those of up to two seconds, and stay as they are while the bus goes on.
-        """
-        if self.held_turn is None:
-            if (shown := self.shown_turn()) is None or by > 0:
-                return
-            recent = self.watch.bus_load.recent
-            frames = recent if shown.frame in recent else self.watch.bus_load.crowded
-            self.held_turn = HeldTurn(frames, frames.index(shown.frame))
-        frames, place = self.held_turn
-        self.held_turn = HeldTurn(frames, max(0, place + by)) if place + by < len(frames) else None
 
     def named(self, identifier: int) -> str:
         """Return the device that sends frames with an identifier and the message that they carry, in words."""
@@ -603,22 +460,9 @@ class Scene:
 
         Readings without data and messages of the protocol are not among them.
         """
-        found: dict[Target, Choice] = {}
-        for topic_index, last in enumerate(self.chosen_frames()):
-            if last.spec is None or last.spec.is_protocol or not last.spec.fields:
-                continue
-            for piece_index, piece in enumerate(pieces(last.spec, last.frame.data)):
-                for reading in piece.readings:
-                    name = reading.field.name
-                    if reading.state in _WITHOUT_VALUE or name.endswith("instance") or name not in last.spec.by_name:
-                        continue
-                    target = Target(last.spec.name, name)
-                    found.setdefault(target, Choice(target, topic_index, piece_index, reading))
         device = next((line for line in self.roll_call if line.device == self.chosen), None)
-        rails = [rail for _, entry in self.summaries(device) for rail in entry.rails] if device is not None else []
-        first = dict.fromkeys(Target(rail.message, rail.reading.field.name) for rail in rails)
-        ranks = {target: rank for rank, target in enumerate(first)}
-        return sorted(found.values(), key=lambda choice: ranks.get(choice.target, len(ranks)))
+        rails = [rail for _, entry in self.sent.of(device) for rail in entry.rails] if device is not None else []
+        return fault_choices(self.chosen_frames(), rails)
 
     def step_reading(self, by: int) -> None:
         """Choose the reading ``by`` places further in ``readings``; the tape opens its byte."""
@@ -636,19 +480,8 @@ class Scene:
         """
         last = self.tape_frame()
         if self.page is Page.TAPE and last is not None and last.spec is not None:
-            found = _first_value(last, max(0, self.piece_index or 0))
+            found = first_value(last, max(0, self.piece_index or 0))
             if found is not None:
                 return found
         targets = [choice.target for choice in (self.readings() if choices is None else choices)]
         return self.reading if self.reading in targets else next(iter(targets), None)
-
-
-def _first_value(last: LastFrame, piece_index: int) -> Target | None:
-    """Return the first reading from a piece of the frame on that has a value and is not the instance."""
-    for piece in pieces(last.spec, last.frame.data)[piece_index:]:
-        for reading in piece.readings:
-            name = reading.field.name
-            is_number = reading.state is State.VALUE and not name.endswith("instance")
-            if is_number and last.spec is not None and name in last.spec.by_name:
-                return Target(last.spec.name, name)
-    return None

@@ -17,7 +17,8 @@ from contextlib import contextmanager
 from rvsim.errors import ENDING_SIGNALS, ExitCode, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.screen.app import LiveScreen
-from rvsim.faces.screen.scene import Mode, Scene, Target
+from rvsim.faces.screen.fault_targets import Target
+from rvsim.faces.screen.scene import Mode, Scene
 from rvsim.faces.screen.touches import Touches
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.rig.model import Rig

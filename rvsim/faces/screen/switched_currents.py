@@ -15,7 +15,7 @@ from rvsim.watch.summaries import Summary
 def switched_amps(scene: Scene, device: RollCallLine) -> float | None:
     """Return the current of all outputs of a module that are on; None where no output has a known current."""
     outputs = scene.terminals(device).outputs
-    summaries = scene.terminal_summaries(device) if outputs else {}
+    summaries = scene.sent.of_terminals(device) if outputs else {}
     known = [amps for row in outputs if (amps := _amps(row, summaries)) is not None]
     return sum(known) if known else None
 

@@ -55,7 +55,7 @@ class _Strip:
     def __init__(self, scene: Scene, device: RollCallLine) -> None:
         self.scene = scene
         self.terminals: Terminals = scene.terminals(device)
-        self.summaries: Mapping[tuple[str, int], Summary] = scene.terminal_summaries(device)
+        self.summaries: Mapping[tuple[str, int], Summary] = scene.sent.of_terminals(device)
         self.state: ModuleState | None = scene.module_state(device.device)
 
     def summary(self, row: TerminalRow) -> Summary | None:

@@ -514,7 +514,7 @@ def test_two_hundred_devices(watched, drive, catalogue):
         watch.observe(Frame(n * 1000, 0x19FF9C00 | n, bytes([n + 1]) + bytes.fromhex("602EFFFFFFFFFF")))
     scene = type(run.scene)("big", watch, rig)
     spoken = []
-    scene.summaries = lambda device, say=scene.summaries: spoken.append(device.device) or say(device)
+    scene.sent.of = lambda device, say=scene.sent.of: spoken.append(device.device) or say(device)
     run.scene = scene
     drive(run.app(), (80, 24))
     assert 10 < len(set(spoken)) < 24

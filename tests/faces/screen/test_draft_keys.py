@@ -197,32 +197,32 @@ def test_turns_are_stepped_through(scene):
     scene.page = Page.WIRES
     assert "2 were ready" in shown(scene)
     assert "rvsim spell 19FFE45E 0100C864FFFFFFFF --wire --against 19FFE4A1" in shown(scene)
-    scene.step_turn(1)
-    assert scene.held_turn is None
-    scene.step_turn(-1)
-    assert scene.shown_turn().frame.identifier == THERMOSTAT
+    scene.turns.step(1)
+    assert scene.turns.held is None
+    scene.turns.step(-1)
+    assert scene.turns.turn().frame.identifier == THERMOSTAT
     assert "Turn 1 of 3, which stays" in shown(scene)
-    scene.step_turn(-1)
-    assert scene.shown_turn().frame.identifier == THERMOSTAT
+    scene.turns.step(-1)
+    assert scene.turns.turn().frame.identifier == THERMOSTAT
     scene.watch.observe(Frame(1_700_000, 0x19FFE345, bytes(8)))
-    assert scene.shown_turn().frame.identifier == THERMOSTAT
-    scene.step_turn(1)
-    assert scene.shown_turn().frame.identifier == FURNACE
-    assert [waiting.frame.identifier for waiting in scene.shown_turn().waiting] == [0x19FFE4A1]
-    scene.step_turn(1)
-    assert scene.held_turn is not None
-    scene.step_turn(1)
-    assert scene.held_turn is None
-    scene.step_turn(-1)
+    assert scene.turns.turn().frame.identifier == THERMOSTAT
+    scene.turns.step(1)
+    assert scene.turns.turn().frame.identifier == FURNACE
+    assert [waiting.frame.identifier for waiting in scene.turns.turn().waiting] == [0x19FFE4A1]
+    scene.turns.step(1)
+    assert scene.turns.held is not None
+    scene.turns.step(1)
+    assert scene.turns.held is None
+    scene.turns.step(-1)
     scene.observe_by(scene.watch)
-    assert scene.held_turn is None
+    assert scene.turns.held is None
 
 
 def test_no_turn_yet(catalogue):
     """Nothing to step through, and nothing raised."""
     scene = Scene("bus", Watch(catalogue), None)
-    scene.step_turn(-1)
-    assert scene.held_turn is None
+    scene.turns.step(-1)
+    assert scene.turns.held is None
 
 
 def test_the_page_of_a_turn_is_stepped_by_keys(seen, drive):

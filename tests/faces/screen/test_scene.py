@@ -2,7 +2,8 @@
 
 import pytest
 
-from rvsim.faces.screen.scene import Order, Page, Target
+from rvsim.faces.screen.fault_targets import Target
+from rvsim.faces.screen.scene import Order, Page
 from rvsim.watch.transitions import Presence
 
 
@@ -56,16 +57,16 @@ def test_how_long_a_message_is_overdue(seen):
 def test_the_rigs_limits_are_the_ends_of_a_rail(seen):
     """The indoor sensor's rail goes from the rig's -30 to its 60 degC, the furnace's from 0 to 100 %."""
     scene = seen().scene
-    rails = {name: scene.summaries(device(scene, name))[0][1].rails[0] for name in ("indoor sensor", "heater")}
-    ends = {name: scene.limits(name, rail) for name, rail in rails.items()}
+    rails = {name: scene.sent.of(device(scene, name))[0][1].rails[0] for name in ("indoor sensor", "heater")}
+    ends = {name: scene.sent.limits(name, rail) for name, rail in rails.items()}
     assert ends == {"indoor sensor": (-30.0, 60.0), "heater": (0.0, 100.0)}
 
 
 def test_the_charger_leaves_the_battery_to_the_monitor(seen):
     """Once the monitor speaks for the battery the charger has nothing to say of it, without being late."""
     scene = seen("winter_evening", 60).scene
-    assert [title for title, _ in scene.summaries(device(scene, "charger"))] == ["charger 1"]
-    assert [title for title, _ in scene.summaries(device(scene, "battery monitor"))] == ["DC source 1"]
+    assert [title for title, _ in scene.sent.of(device(scene, "charger"))] == ["charger 1"]
+    assert [title for title, _ in scene.sent.of(device(scene, "battery monitor"))] == ["DC source 1"]
     assert device(scene, "charger").state is Presence.PRESENT
 
 
@@ -91,12 +92,12 @@ def test_numbers_leave_their_past_on_the_rail(watched):
     run = watched("winter_evening", 5)
     for second in range(10, 130, 5):
         run.until(second)
-        spoken = run.scene.summaries(device(run.scene, "indoor sensor"))
+        spoken = run.scene.sent.of(device(run.scene, "indoor sensor"))
     ((title, words),) = spoken
-    change = run.scene.change_per_minute("indoor sensor", title, words.rails[0])
+    change = run.scene.sent.change_per_minute("indoor sensor", title, words.rails[0])
     assert change is not None
     assert change == pytest.approx(0, abs=0.5)
-    assert run.scene.past_value("indoor sensor", title, words.rails[0]) == pytest.approx(15.0, abs=0.2)
+    assert run.scene.sent.past_value("indoor sensor", title, words.rails[0]) == pytest.approx(15.0, abs=0.2)
 
 
 def test_a_number_that_is_flagged_has_no_trend(watched):
@@ -105,14 +106,14 @@ def test_a_number_that_is_flagged_has_no_trend(watched):
     changes = {}
     for second in range(10, 95, 5):
         run.until(second)
-        ((title, words),) = run.scene.summaries(device(run.scene, "outdoor sensor"))
-        changes[second] = run.scene.change_per_minute("outdoor sensor", title, words.rails[0])
+        ((title, words),) = run.scene.sent.of(device(run.scene, "outdoor sensor"))
+        changes[second] = run.scene.sent.change_per_minute("outdoor sensor", title, words.rails[0])
     assert changes[80] == pytest.approx(0, abs=0.5)
     run.until(92)
-    ((title, words),) = run.scene.summaries(device(run.scene, "outdoor sensor"))
+    ((title, words),) = run.scene.sent.of(device(run.scene, "outdoor sensor"))
     assert words.rails[0].reading.value == 900
-    assert run.scene.change_per_minute("outdoor sensor", title, words.rails[0]) is None
-    assert run.scene.past_value("outdoor sensor", title, words.rails[0]) is None
+    assert run.scene.sent.change_per_minute("outdoor sensor", title, words.rails[0]) is None
+    assert run.scene.sent.past_value("outdoor sensor", title, words.rails[0]) is None
 
 
 def test_the_tape_begins_with_the_devices_own_status(seen):

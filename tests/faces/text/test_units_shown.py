@@ -268,7 +268,7 @@ def scene(catalogue):
                 watch.observe(Frame(second * 1_000_000, identifier, data))
             found.now = second * 1_000_000
             for one in found.devices():
-                found.summaries(one)
+                found.sent.of(one)
         return found
 
     return go
