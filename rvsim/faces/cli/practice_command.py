@@ -97,6 +97,7 @@ def practice(
     def command() -> int:
         from random import SystemRandom
 
+        _check_together({"--print": print_to is not None, "--grade": grade is not None, "--score": score}, json=json)
         if score:
             return _show_score(as_json=json)
         if not 1 <= count <= MAX_COUNT:
@@ -124,6 +125,15 @@ def practice(
         return show_practice(exercises, level, how, light=light, date=_today())
 
     raise typer.Exit(run_command(command))
+
+
+def _check_together(given: dict[str, bool], *, json: bool) -> None:
+    """Raise an error for options of which one would do nothing."""
+    names = [name for name, is_given in given.items() if is_given]
+    if len(names) > 1:
+        raise InputError(f"{names[0]} and {names[1]} do not go together: write one of them")
+    if json and "--print" in names:
+        raise InputError("--print and --json do not go together: a sheet is a page or plain text")
 
 
 def _kind(text: str) -> "Kind":

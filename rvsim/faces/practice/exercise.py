@@ -16,6 +16,21 @@ from rvsim.wire.quantity_text import decimal_text
 LEVELS = (1, 2, 3, 4, 5)
 _LABELS = re.compile(r"\b(?:spn|fmi|line|instance|addresse?s?|identifier|data)\b\s*[:=]?", re.IGNORECASE)
 """Words that a person writes before a part of an answer, and that say nothing."""
+_UNIT_WORDS = {
+    "%": ("percent", "per cent"),
+    "V": ("volt", "volts"),
+    "A": ("ampere", "amperes", "amp", "amps"),
+    "W": ("watt", "watts"),
+    "Hz": ("hertz",),
+    "K": ("kelvin",),
+    "°C": ("°", "degrees", "celsius", "deg c", "degrees c", "° c", "degrees celsius"),
+    "L": ("litre", "litres", "liter", "liters"),
+    "min": ("minute", "minutes"),
+    "s": ("second", "seconds"),
+    "ohm": ("ohms", "ω"),
+}
+"""What a person may write for a unit, in small letters."""
+_MINUS = str.maketrans("−–", "--")
 _MAX_DECIMALS = 6
 """Decimals of a number that is shown: those of every step in the definitions."""
 
@@ -202,14 +217,15 @@ def usual_mistakes(right: Answer, known: Sequence[tuple[Answer, str]]) -> tuple[
 
 def plain_number(text: str, unit: str) -> Fraction | None:
     """Return the number in a text, whose unit may be left out; None where it is none, or in another unit."""
-    bare = text.strip().replace(",", ".").lower()
+    bare = text.strip().replace(",", ".").lower().translate(_MINUS)
     units = {unit.lower(), unit.lower().replace("°", ""), f"deg{unit[-1:].lower()}"} if unit else set()
+    units.update(_UNIT_WORDS.get(unit, ()))
     for one in sorted(units, key=len, reverse=True):
         bare = bare.removesuffix(one).strip() if one else bare
     bare = bare.removesuffix("ohms").removesuffix("ohm").strip()
     if (digits := re.fullmatch(r"0x([0-9a-f]+)|([0-9a-f]+) ?(?:h|hex)", bare)) is not None:
         return Fraction(int(digits[1] or digits[2], 16))
-    if re.fullmatch(r"[+-]?\d+(?:\.\d+)?", bare.replace(" ", "")) is None:
+    if re.fullmatch(r"[+-]?(?:\d+(?:\.\d+)?|\.\d+)", bare.replace(" ", "")) is None:
         return None
     return Fraction(bare.replace(" ", ""))
 

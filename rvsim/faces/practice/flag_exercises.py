@@ -109,7 +109,7 @@ def _address(random: Random, _device: str) -> Situation:
 
 def _no_data(_random: Random, device: str) -> Situation:
     return (
-        f"The {device} reported 21.4 °C for an hour. In its last frames the two bytes of the temperature are FF FF; "
+        f"The {device} sent a value in the two bytes of a field for an hour. In its last frames these bytes are FF FF; "
         "everything else comes as before.",
         FlagKind.NO_DATA,
         "A field that carried values turns to no data: FF FF is no reading, and no high one either.",

@@ -144,7 +144,7 @@ class PracticeScreen(App[int]):
         return "Enter: end" if self._asked is None else f"your answer: {self._asked.form}"
 
     def _keys(self) -> Line:
-        text = " Enter answers, an empty line leaves it out   ? hint (half of the points)   Esc ends"
+        text = " Enter answers; empty: leave it out   ?: a hint, half of the points   Esc: end"
         return ((text, "dim"),)
 
     def _lines(self) -> Iterator[Line]:

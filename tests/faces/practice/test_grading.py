@@ -166,3 +166,16 @@ def test_every_kind_can_be_asked_for_by_its_name(rvsim):
     code, _, err = rvsim("practice", "--kind", "bus lod")
     assert code == 2
     assert 'did you mean "bus load"' in err
+
+
+@pytest.mark.parametrize(
+    "given",
+    [("--print", "sheet.txt", "--json"), ("--print", "sheet.txt", "--grade", "a.txt"), ("--grade", "a.txt", "--score")],
+)
+def test_options_of_which_one_would_do_nothing_are_refused(rvsim, tmp_path, given):
+    """One clear line, and nothing is written."""
+    code, told, error = rvsim("practice", *given)
+    assert (code, told) == (2, "")
+    assert error.count("\n") == 1
+    assert "do not go together" in error
+    assert not (tmp_path / "sheet.txt").exists()

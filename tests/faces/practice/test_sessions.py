@@ -35,12 +35,13 @@ CHOICE = Exercise(
     [
         (
             Number(Fraction(138, 10), "V"),
-            ["13.8", "13,8 V", " 13.80v ", "+13.8"],
-            ["13.9", "", "V", "13.8 A", "1 3.8.1"],
+            ["13.8", "13,8 V", " 13.80v ", "+13.8", "13.8 volts"],
+            ["13.9", "", "V", "13.8 A", "1 3.8.1", "13.8 amperes", "-13.8"],
         ),
         (Number(Fraction(276)), ["276", "0x114", "114h", "114 hex", "2 76"], ["114", "x114"]),
-        (Number(Fraction(-5, 2), "°C"), ["-2.5", "-2.5 °C", "-2.5 C", "-2.5degC"], ["2.5"]),
-        (Number(Fraction(60), "ohm", Fraction(1, 2)), ["60", "60 ohm", "60.4 ohms"], ["61"]),
+        (Number(Fraction(-5, 2), "°C"), ["-2.5", "-2.5 °C", "-2.5 C", "-2.5degC", "−2.5 degrees"], ["2.5"]),
+        (Number(Fraction(1, 2), "%"), ["0.5", ".5", "0.5 percent"], ["5", "0.5 per"]),
+        (Number(Fraction(60), "ohm", Fraction(1, 2)), ["60", "60 ohm", "60.4 ohms", "60 Ω"], ["61"]),
         (Hex(0x1FFE2, 5), ["1FFE2", "0x1ffe2", "1ffe2h", "01FFE2 hex"], ["FFE2", "g", ""]),
         (Bytes(b"\x01\xff"), ["01FF", "01 ff", "0x01 0xFF", "01:FF"], ["FF01", "1FF"]),
         (Words("no data", ("nothing",)), ["No data", "no_data", "NOTHING."], ["data"]),
@@ -183,6 +184,8 @@ def test_the_screen():
     async def go() -> tuple[str, str, str, int | None]:
         app = PracticeScreen(Session([VALUE, CHOICE], 1), "rvsim practice --level 1 --seed 1")
         async with app.run_test(size=(80, 24)) as pilot:
+            (keys,) = app.query_one("#keys", Sheet).rows
+            assert len(text_of(keys.line()).rstrip()) < 80
             for key in ("2", "5", "6", ".", "1", "enter"):
                 await pilot.press(key)
             await pilot.pause()
