@@ -211,7 +211,8 @@ def _flag_lines(flags: list[Flag], units: DisplayUnits, width: int, edge: str) -
 def _device_line(scene: Scene, device: RollCallLine, flags: list[Flag], name: int, width: int) -> Line:
     """Return the row of a device: dim where it is as planned, otherwise in the style of its worst flag."""
     is_chosen = device.device == scene.chosen
-    state = str(device.state) if device.state is not None else "awaited"
+    unknown = "awaited" if device.last_heard is None else "heard"
+    state = str(device.state) if device.state is not None else unknown
     is_as_planned = device.state in (Presence.PRESENT, Presence.ASLEEP, None)
     worst = str(flags[0].severity) if flags else "dim" if is_as_planned else "strong"
     shown = device.device[:name]
@@ -248,7 +249,7 @@ def _device_text(scene: Scene, device: RollCallLine) -> str:
     if device.state is Presence.UNPLANNED:
         return "not in the rig" + (f"; speaks as {list_text(device.functions)}" if device.functions else "")
     if device.state is None:
-        return "not heard yet"
+        return "not heard yet" if device.last_heard is None else "not identified yet"
     summaries = [
         summary_text(scene, w) + trend_text(scene, device.device, title, w.rails) for title, w in scene.sent.of(device)
     ]

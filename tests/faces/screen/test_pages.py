@@ -1,10 +1,13 @@
 """The pages mark what they say by the weakest part that it rests on, and say fault and alternator in words."""
 
+import re
+
 import pytest
 
 from rvsim.faces.screen.lines import text_of
 from rvsim.faces.screen.pages import page_rows, readings_lines, tape_lines
 from rvsim.faces.screen.scene import Page, Scene
+from rvsim.rig.load import load_rig
 from rvsim.watch.watch import Watch
 from rvsim.wire.fields import Origin
 from rvsim.wire.frame import Frame
@@ -47,6 +50,17 @@ def test_an_alternator_stands_on_the_trunk_by_its_name(scene):
     lines = [text_of(row.line()).rstrip() for row in rows]
     assert any("alternator 1: absorption, 13.6 V, gives 18.0 A *" in line for line in lines)
     assert any("voltage           13.6 V " in line for line in lines)
+
+
+def test_a_sender_that_is_not_identified_yet_was_heard(catalogue):
+    """The claim of an address does not say which planned device has it; the devices of the rig are awaited."""
+    watch = Watch(catalogue, load_rig("ottersby"))
+    watch.observe(Frame(0, 0x18EEFF5E, bytes.fromhex("0102030405060780")))
+    found = Scene("log", watch, None)
+    found.devices()
+    lines = [text_of(row.line()).rstrip() for row in page_rows(found, 100)[0]]
+    assert any(re.search(r"address 5E hex +heard +not identified yet$", line) for line in lines)
+    assert any(re.search(r"heater +awaited +not heard yet$", line) for line in lines)
 
 
 def test_the_tape_page_has_the_legend_and_the_meaning(scene):
