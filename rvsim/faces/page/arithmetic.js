@@ -73,6 +73,10 @@ function bitsText(field, raw, bytes) {
   const held = bytesText(bytes.slice(field.firstByte, field.lastByte + 1));
   return held.length === 2 || field.big ? [held, "", "hex"] : [held, hexOf(bits, field.length / 4), "hex"];
 }
+function isListOfCodes(field) {
+  const count = Object.keys(field.labels).length;
+  return !field.unit && field.name !== "instance" && (count > 1 || count > 0 && field.length <= 2);
+}
 function meaningOf(field, bytes) {
   const raw = rawIn(field, bytes), state = stateOf(field, raw);
   if (raw === null) return "missing: the frame is too short";
@@ -84,7 +88,7 @@ function meaningOf(field, bytes) {
   }
   const number = `${held}${turned ? `, low byte first: ${turned}` : ""} ${base} = ${raw}`;
   if (label !== undefined) return `${number}: ${label}`;
-  if (Object.keys(field.labels).length && !field.unit) return `${number}: a code without a name here`;
+  if (isListOfCodes(field)) return `${number}: a code without a name here`;
   if (isPlain(field)) return withUnit(field, number);
   const sum = `${raw} × ${exact(field, field.scale)}${offsetText(field)} = ${valueOf(field, raw)}`;
   return withUnit(field, `${number}; ${sum}`);
@@ -116,7 +120,8 @@ function rawOf(field, text) {
   const units = ["", field.unit.toLowerCase(), field.shown.toLowerCase()];
   if (field.unit === "degC") units.push("c", "°c");
   if (!units.includes(unit.toLowerCase()))
-    return ofField(`${field.unit ? `is in ${field.shown}` : "has no unit"}, not in ${unit}; write the number alone`);
+    return ofField(field.unit ? `is in ${field.shown}, not in ${unit}; write the number alone`
+      : `has no unit: leave ${unit} out and write the number alone`);
   const value = BigInt(`${whole}${part}`) * (sign === "-" ? -1n : 1n), parts = 10n ** BigInt(part.length);
   const over = value * field.steps - field.offset * parts, under = field.scale * parts;
   if (over < field.low * under || over > field.high * under)

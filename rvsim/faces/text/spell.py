@@ -183,9 +183,18 @@ def identifier_lines(identifier: int, spec: MessageSpec | None) -> Iterator[str]
     found = identifier_parts(identifier)
     yield "Identifier, 29 bits:  " + " ".join(bits for bits, _ in found)
     for bits, title in found:
-        note = "; it does not say what a device is" if title == found[-1][1] else ""
+        note = f"; {_about_source(identifier & 0xFF)}" if title == found[-1][1] else ""
         yield f"  {bits:>8}  {title}{note}"
     yield from identifier_sentences(identifier, spec)
+
+
+def _about_source(address: int) -> str:
+    """Return what a source address says of its sender; the two that no node has are those of SAE J1939-81."""
+    if address == ident.NULL_ADDRESS:
+        return "null address: its sender has none"
+    if address == ident.GLOBAL_ADDRESS:
+        return "no node has it, it stands for all"
+    return "it does not say what a device is"
 
 
 def identifier_parts(identifier: int) -> list[tuple[str, str]]:

@@ -27,6 +27,7 @@ from rvsim.wire.spec import MessageSpec
 _NUMBER = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+))\s*(\S*)")
 _DECIMAL_COMMA = re.compile(r"([+-]?[0-9]+),([0-9]+)")
 _HEX_BEHIND = re.compile(r"[0-9a-f]+ ?(?:h|hex)", re.IGNORECASE)
+_HEX_LETTERS = re.compile(r"(?=[0-9a-f]*[a-f])[0-9a-f]{2,}", re.IGNORECASE)
 _RAW = re.compile(r"0x([0-9a-f]+)", re.IGNORECASE)
 _MAX_LISTED_CODES = 12
 
@@ -184,6 +185,8 @@ def raw_of(field: FieldSpec, text: str) -> tuple[int, str]:
     if _HEX_BEHIND.fullmatch(text) and not field.unit.lower().endswith("h"):  # but hours and ampere-hours
         digits = re.sub("(?i) ?h(?:ex)?$", "", text)
         raise ValueError(f"{field.name}={text}: write a raw integer in hex with 0x in front, 0x{digits}")
+    if not field.unit and not field.labels and _HEX_LETTERS.fullmatch(text):
+        raise ValueError(f"{field.name}={text}: write a raw integer in hex with 0x in front, 0x{text}")
     text = _DECIMAL_COMMA.sub(r"\1.\2", text, count=1)
     number_and_unit = _NUMBER.fullmatch(text)
     if number_and_unit is None:
@@ -209,8 +212,8 @@ def _no_value(field: FieldSpec, text: str) -> str:
 def _check_unit(field: FieldSpec, unit: str) -> None:
     allowed = {field.unit.lower(), field.printed_unit.lower(), ""} | ({"c", "°c"} if field.unit == "degC" else set())
     if unit.lower() not in allowed:
-        takes = f"is in {field.printed_unit}" if field.unit else "has no unit"
-        raise ValueError(f"{field.name} {takes}, not in {unit}; write the number alone")
+        takes = f"is in {field.printed_unit}, not in {unit};" if field.unit else f"has no unit: leave {unit} out and"
+        raise ValueError(f"{field.name} {takes} write the number alone")
 
 
 def _special(field: FieldSpec, state: State) -> tuple[int, str]:

@@ -31,6 +31,8 @@ NO_VALUE_STATES = frozenset({State.NO_DATA, State.UNCHANGED, State.MISSING})
 """States without a number: the comment of the field, which explains the number, is left out."""
 WIDTH = 80
 """Columns at which explanations are wrapped."""
+_MAX_SWITCH_BITS = 2
+"""A field of so few bits is a list of codes even with one name."""
 
 
 class FieldRow(NamedTuple):
@@ -167,9 +169,16 @@ def meaning(reading: Reading, data: bytes, units: DisplayUnits = METRIC) -> str:
     number = f"{shown} {'hex' if is_hex else 'binary'} = {raw}"
     if reading.label is not None:
         return f"{number}: {reading.label}"
-    if field.labels and not field.unit:
+    if _is_list_of_codes(field):
         return f"{number}: a code without a name here"
     return f"{number}{_arithmetic(field, raw, units)}"
+
+
+def _is_list_of_codes(field: FieldSpec) -> bool:
+    """Tell whether each value is meant to have a name; not that of an instance, or of a number with one named value."""
+    if field.unit or field.name == "instance":
+        return False
+    return len(field.labels) > 1 or (field.length <= _MAX_SWITCH_BITS and bool(field.labels))
 
 
 def _bits_of(field: FieldSpec, raw: int, data: bytes) -> tuple[str, bool]:

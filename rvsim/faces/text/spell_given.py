@@ -38,6 +38,7 @@ _LABELLED_COLUMNS = re.compile(
 _MAX_PAIRS = 9
 """Pairs of hex digits that are read as the data of one frame; nine are a slip of the fingers, more another text."""
 _MAX_DGN_DIGITS = 5
+_IDENTIFIER_DIGITS = 8
 _NO_DATA = "its data bytes are missing"
 _MAX_NAMES = 8
 _MAX_LETTERS = 3
@@ -85,6 +86,7 @@ def read_given(words: Sequence[str], catalogue: Catalogue) -> Given:
     Raises:
         InputError: it is nothing that can be explained; the line says what it looks like and what was probably meant.
     """
+    words = _with_equals_joined(words)
     text = " ".join(words).strip()
     if any("=" in word for word in words[1:]) and (values := _with_values(words, catalogue)) is not None:
         return values
@@ -192,6 +194,9 @@ def _name_and_data(text: str, catalogue: Catalogue) -> Given | None:
     if match is None or (name := _message_named(match[1], catalogue)) is None:
         return None
     spec = catalogue.by_name(name)
+    field, _, value = match[2].partition(" ")
+    if field.lower() in spec.by_name:
+        raise InputError(f"{name}: write a value with = behind its field, like {field}={value or 'no_data'}")
     number = spec.identifier(ANY_ADDRESS, ident.GLOBAL_ADDRESS if ident.is_addressed(spec.dgn) else None)
     note = (
         f"The identifier is not given: priority {spec.priority} and source address {ANY_ADDRESS:02X} are assumed, "
@@ -276,11 +281,19 @@ def _frame(identifier: str, data: str, catalogue: Catalogue) -> Given:
 
 
 def _without_priority(identifier: str, number: int, catalogue: Catalogue) -> tuple[str, ...]:
-    """Return what is said of seven digits that are a DGN and a source address."""
+    """Return what is said of fewer digits than eight: seven may be a DGN and a source address."""
     digits = re.sub("^0x", "", identifier.lower()).rstrip("xh")
-    spec = catalogue.by_dgn(ident.dgn_of(number)) if len(digits) == 7 and number >> 26 == 0 else None
-    if spec is None:
+    if len(digits) >= _IDENTIFIER_DIGITS or number < 1 << 11:
         return ()
+    spec = catalogue.by_dgn(ident.dgn_of(number))
+    if spec is not None and (number >> 26 or len(digits) < 7):
+        return ()
+    if spec is None:
+        zeros = _IDENTIFIER_DIGITS - len(digits)
+        return (
+            f"{digits.upper()} has {len(digits)} hex digits and an identifier {_IDENTIFIER_DIGITS}: "
+            f"{'0' * zeros} was put in front. Look whether a digit is missing.",
+        )
     whole = number | spec.priority << 26
     return (
         f"{digits.upper()} has seven digits, a DGN and a source address: its priority reads as 0. With priority "
@@ -348,9 +361,11 @@ def _alone(text: str, catalogue: Catalogue) -> Given:
     digits = re.sub("^0x", "", text.lower()).rstrip("xh")
     if number is None or number >= 1 << 29 or len(digits) <= _MAX_DGN_DIGITS:
         if number is not None and len(digits) <= _MAX_DGN_DIGITS:
+            other = catalogue.by_dgn(number ^ 1 << 16)
+            close = f" (did you mean {other.dgn:05X}, {other.name}?)" if other is not None else ""
             raise InputError(
-                f"no message has the DGN {text}: `rvsim spell` lists all; an identifier has up to eight digits and its "
-                "data behind it"
+                f"no message has the DGN {text}{close}: `rvsim spell` lists all; an identifier has up to eight digits "
+                "and its data behind it"
             )
         return Given(parse_frame(text, ""))
     notes = (*notes, *_without_priority(text, number, catalogue))
@@ -368,6 +383,17 @@ def _line_of_a_log(text: str) -> Frame | None:
 
 
 # Values.
+
+
+def _with_equals_joined(words: Sequence[str]) -> list[str]:
+    """Return the words with ``field = value``, ``field= value`` and ``field =value`` as one word each."""
+    joined: list[str] = []
+    for word in words:
+        if joined and (word.startswith("=") or (joined[-1].endswith("=") and "=" not in word)):
+            joined[-1] += word
+        else:
+            joined.append(word)
+    return joined
 
 
 def _labels_parts(word: str) -> bool:

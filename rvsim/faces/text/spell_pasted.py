@@ -27,7 +27,7 @@ _HEX_BYTE = re.compile(r"(?:0x)?([0-9a-f]{2})", re.IGNORECASE)
 _DECIMAL_LIST = re.compile(r"\[\s*\d{1,3}\s*(?:,\s*\d{1,3}\s*){1,7}\]")
 _BINARY = re.compile(r"\s*(?:0b)?((?:[01][ _.|-]{0,2}){28}[01])(?![0-9A-Za-z])(.*)", re.DOTALL)
 _PAIRS = re.compile(r"(?:[0-9a-f]{2}[\s:.,_-]+){4,12}(?:[0-9a-f]{2})?", re.IGNORECASE)
-_RUN = re.compile(r"[0-9a-f]{8}(?:[0-9a-f]{2}){1,8}", re.IGNORECASE)
+_RUN = re.compile(r"(?:[0-9a-f]{8}|(?:[0-9a-f]{2}[\s:.,_-]){4})(?:[0-9a-f]{2}){1,8}", re.IGNORECASE)
 _MAX_QUOTED = 48
 MAX_DATA_BYTES = 8
 """Data bytes of one frame (CAN Specification 2.0)."""

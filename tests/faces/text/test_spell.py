@@ -1,6 +1,7 @@
 """One frame taken apart, in words and as JSON."""
 
 import json
+import re
 
 import pytest
 from hypothesis import given
@@ -295,3 +296,25 @@ def test_a_code_that_has_no_name_says_so(catalogue):
     """Mode 7 of a thermostat is in no table; mode 2 is heat (from memory)."""
     assert "0111 binary = 7: a code without a name here" in text(catalogue, "19FFE2A1", "0107FFFFFFFFFFFF")
     assert "0010 binary = 2: heat" in text(catalogue, "19FFE2A1", "0102FFFFFFFFFFFF")
+
+
+def test_a_number_of_which_one_value_has_a_name_is_no_code(catalogue):
+    """The SPN and the count of a fault (all ones are no fault); an instance, of which some have names."""
+    fault = text(catalogue, "19FECA5E", "1165100AA30AFFFF")
+    assert re.search(r"08055 hex = 32853\b(?!:)", fault)
+    assert re.search(r"0001010 binary = 10\b(?!:)", fault)
+    assert "04 hex = 4\n" in text(catalogue, "19FFFD45", "04FFFFFFFFFFFFFF")
+    assert "a code without a name" not in fault
+
+
+@pytest.mark.parametrize(
+    ("identifier", "says"),
+    [
+        ("18EEFFFE", "source address: FE hex (254); null address: its sender has none"),
+        ("18EEFFFF", "source address: FF hex (255); no node has it, it stands for all"),
+        ("18EEFF80", "source address: 80 hex (128); it does not say what a device is"),
+    ],
+)
+def test_a_source_address_that_no_node_has_says_so(catalogue, identifier, says):
+    """The null address and the global one (SAE J1939-81)."""
+    assert says in text(catalogue, identifier, "0102030405060780")

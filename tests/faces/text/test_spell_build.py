@@ -78,6 +78,20 @@ def test_what_cannot_be_sent(catalogue, values, says):
     assert says in line
 
 
+@pytest.mark.parametrize(
+    ("message", "field", "value", "says"),
+    [
+        ("TANK_STATUS", "relative_level", "50 %", "relative_level has no unit: leave % out and write the number alone"),
+        ("REQUEST_FOR_DGN", "desired_dgn", "0FEEB", "a raw integer in hex with 0x in front, 0x0FEEB"),
+        ("REQUEST_FOR_DGN", "desired_dgn", "FEEB", "a raw integer in hex with 0x in front, 0xFEEB"),
+    ],
+)
+def test_a_field_without_a_unit_says_how_it_is_written(catalogue, message, field, value, says):
+    """The level is a number of parts (rv-c.com), and a DGN is read in hex everywhere else."""
+    with pytest.raises(InputError, match=re.escape(says)):
+        built(catalogue, message, {field: value})
+
+
 def test_mistakes_are_told_together(catalogue):
     """A field given twice, one that is not there, and a destination for a broadcast."""
     given_values = [GivenValue("instance", "1"), GivenValue("instance", "2"), GivenValue("x", "1")]
