@@ -35,7 +35,7 @@ def printed():
 
 
 def test_every_sign_that_we_print_has_a_twin_and_is_one_that_old_consoles_have():
-    """What is read and not printed aside: a foreign letter, a unit, minus signs, the sign for a byte that is no text."""
+    """What is read and not printed aside: a foreign letter, a unit, minus signs, the sign of a byte that is no text."""
     signs = printed() - {"ä", "µ", "ω", "−", "–", "\ufffd"}
     assert {"°", "×", "╠", "►"} <= signs
     assert signs <= set(SAME_WIDTH)
