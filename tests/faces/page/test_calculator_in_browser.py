@@ -16,12 +16,6 @@ from rvsim.shipped import dbc_files
 
 pytestmark = pytest.mark.paced
 FRAMES = 1000
-MESSAGES = {
-    message.name: message
-    for path in dbc_files()
-    for message in cantools.database.load_file(path, database_format="dbc").messages
-    if message.signals
-}
 OWN = """VERSION ""
 BU_:
 BO_ 2633957124 OWN_SHAPES: 7 X
@@ -74,7 +68,12 @@ def specs(page, definition_cache):
     """Return the messages with fields, and those of cantools by name."""
     from rvsim.wire.database import load_catalogue
 
-    theirs = MESSAGES | {one.name: one for one in cantools.database.load_file(page[1], strict=False).messages}
+    theirs = {
+        message.name: message
+        for path in (*dbc_files(), page[1])
+        for message in cantools.database.load_file(path, database_format="dbc", strict=False).messages
+        if message.signals
+    }
     return [spec for spec in load_catalogue([page[1]]) if spec.fields], theirs
 
 

@@ -36,35 +36,44 @@ def failed(verdict):
     return [outcome.expected.partition(":")[0] for outcome in verdict.failed if outcome.judged]
 
 
-@pytest.mark.parametrize("scenario", ["warm_cabin", "silent_sensor"])
-def test_a_right_one_passes(scenario, tried):
+ALL_JUDGED = {"lasts": "41min"}
+"""A minute of the last expectation's part of `warm_cabin`, in which all is as before."""
+
+
+@pytest.mark.parametrize(("scenario", "values"), [("warm_cabin", ALL_JUDGED), ("silent_sensor", {})])
+def test_a_right_one_passes(scenario, values, tried):
     """It asks for as much heat as is missing, and for none when it hears no sensor."""
-    verdict = tried(scenario, wrong.Right)
+    verdict = tried(scenario, wrong.Right, values=values)
     assert verdict.passed, "\n".join(as_text(verdict))
 
 
 def test_so_does_one_with_a_dead_band(tried):
     """It switches the furnace on and off, but seldom: switching as such is no mistake."""
-    verdict = tried("warm_cabin", wrong.Banded)
+    verdict = tried("warm_cabin", wrong.Banded, values=ALL_JUDGED)
     assert verdict.passed, "\n".join(as_text(verdict))
 
 
 def test_one_that_short_cycles_is_found(tried):
     """Everything else is as it should be: the cabin is warm, and not too warm."""
-    verdict = tried("warm_cabin", wrong.ShortCycling, values={"lasts": "41min"})
+    verdict = tried("warm_cabin", wrong.ShortCycling, values=ALL_JUDGED)
     assert all(outcome.judged for outcome in verdict.outcomes)
     assert failed(verdict) == [OFTEN, ASKED]
     assert verdict.failed[0].found.startswith(("absent for ", "lasted "))
 
 
-@pytest.mark.parametrize("kind", [wrong.FromAnothersAddress, wrong.FromTheChargersAddress])
-def test_one_that_talks_from_an_occupied_address_is_found(kind, tried):
+def test_one_that_talks_from_an_occupied_address_is_found(tried):
     """It claims none, so nothing else on the bus tells."""
-    verdict = tried("warm_cabin", kind, values={"lasts": "41min"})  # a minute of the last expectation's part
+    verdict = tried("warm_cabin", wrong.FromAnothersAddress, values=ALL_JUDGED)
     assert all(outcome.judged for outcome in verdict.outcomes)
     assert failed(verdict) == [OWN]
-    holder = "heater" if kind.address == wrong.HEATER else "charger"
-    assert verdict.failed[0].found.endswith(f"its address is held by {holder}")
+    assert verdict.failed[0].found.endswith("its address is held by heater")
+
+
+def test_the_holder_of_an_address_is_named(tried):
+    """Another device's, of which two minutes tell as much."""
+    verdict = tried("warm_cabin", wrong.FromTheChargersAddress, seconds=120)
+    (found,) = (outcome.found for outcome in verdict.failed if outcome.expected.startswith(OWN))
+    assert found.endswith("its address is held by charger")
 
 
 def test_one_that_does_not_yield_is_found(tried):
@@ -80,6 +89,6 @@ def test_one_that_puts_the_heater_out_of_its_address_is_found(tried):
 def test_one_that_ignores_a_silent_sensor_is_found(tried):
     """It goes on heating by the last reading; with all sensors heard nobody notices."""
     mistake = wrong.Mistake.KEEPS_OLD_READINGS
-    assert tried("warm_cabin", wrong.Right, mistake, values={"lasts": "41min"}).passed
+    assert tried("warm_cabin", wrong.Right, mistake, values=ALL_JUDGED).passed
     verdict = tried("silent_sensor", wrong.Right, mistake)
     assert failed(verdict)[:2] == ["no heat is given half a minute after its last reading", "no heat is commanded then"]
