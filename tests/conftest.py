@@ -22,11 +22,12 @@ settings.register_profile("rvsim", deadline=None, max_examples=15)
 settings.register_profile("many", deadline=None, max_examples=1000)  # pytest --hypothesis-profile=many
 settings.load_profile("rvsim")  # no test asserts a time
 LONG_FILES = {
-    "test_app.py", "test_bench.py", "test_commands_ended.py", "test_console.py", "test_overload.py", "test_proofs.py",
-    "test_read.py", "test_readme.py", "test_scenarios.py", "test_served_run_clients.py", "test_shakedown.py",
-    "test_shipped.py", "test_strength_run.py", "test_survey_columns.py", "test_survey_linear.py",
-    "test_survey_seeded.py", "test_survey_seeded_commands.py", "test_survey_seeded_identity.py",
-    "test_survey_seeded_wires.py", "test_watch_random.py",
+    "test_app.py", "test_bench.py", "test_commands_ended.py", "test_console.py", "test_database_mutants.py",
+    "test_exports.py", "test_import_weight.py", "test_plugin.py", "test_proofs.py", "test_readme.py",
+    "test_scenario_run.py", "test_scenarios.py", "test_served_run_clients.py", "test_shakedown.py", "test_shipped.py",
+    "test_strength_run.py", "test_survey_columns.py", "test_survey_command.py", "test_survey_seeded.py",
+    "test_survey_seeded_commands.py", "test_survey_seeded_identity.py", "test_survey_seeded_wires.py",
+    "test_vary.py", "test_watch_random.py",
 }  # fmt: skip
 
 
