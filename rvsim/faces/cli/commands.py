@@ -23,6 +23,7 @@ from rvsim.faces.cli import (
     scenario_commands,
     spell_command,
 )
+from rvsim.faces.cli.command_names import CommandGroup
 from rvsim.faces.cli.console import has_terminal, print_as
 from rvsim.faces.cli.exits import handle_ending_signals, run_command, safe_output
 
@@ -34,6 +35,7 @@ EPILOG = (
 
 app = typer.Typer(
     name="rvsim",
+    cls=CommandGroup,
     epilog=EPILOG,
     no_args_is_help=True,
     rich_markup_mode=None,
