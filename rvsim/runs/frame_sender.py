@@ -5,16 +5,16 @@ the watch nor a screen holds them up. Does not know what sends them, nor logs. A
 clock is sent at once.
 """
 
-import sys
 import threading
 from array import array
 from collections import deque
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from typing import NamedTuple
 
 from rvsim.errors import BusError
 from rvsim.sim.clock import PacedClock
+from rvsim.thread_turns import short_turns
 from rvsim.wire.frame import Frame
 
 LOOK_AHEAD_US = 500_000
@@ -58,7 +58,7 @@ class FrameSender:
         self._last_number = 0
         self._sent = 0
         self._delays = array("q")
-        self._switch_interval = sys.getswitchinterval()
+        self._turns = ExitStack()
         self.error: BusError | None = None
         """The error that ended it, None while it sends."""
         self._thread = threading.Thread(target=self._run, name="frame sender", daemon=True)
@@ -76,7 +76,7 @@ class FrameSender:
     def start(self, clock: PacedClock) -> None:
         """Send from now on by the time of a clock."""
         self._clock = clock
-        sys.setswitchinterval(min(self._switch_interval, SWITCH_INTERVAL_S))
+        self._turns.enter_context(short_turns(SWITCH_INTERVAL_S))
         self._wake.set()
 
     def schedule(self, number: int, frame: Frame) -> None:
@@ -153,7 +153,7 @@ class FrameSender:
         self._closing = True
         self._wake.set()
         self._thread.join(2 * MAX_WAIT_S)
-        sys.setswitchinterval(self._switch_interval)
+        self._turns.close()
 
     def __enter__(self) -> "FrameSender":
         return self

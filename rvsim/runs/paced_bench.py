@@ -5,7 +5,6 @@ watermark. Does not know virtual time, nor how a run is put together (`bench`).
 """
 
 import gc
-import sys
 from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -17,6 +16,7 @@ from rvsim.runs.bench import CHANNEL, BenchRun, Route
 from rvsim.runs.control import RunControl
 from rvsim.runs.pipeline import Pipeline
 from rvsim.sim.clock import PacedClock
+from rvsim.thread_turns import short_turns
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.line_events import LineEvent
 
@@ -25,8 +25,9 @@ MAX_FRAMES_IN_TRANSIT = 100
 EXACT_US = 5_000
 """How long waits are exact after a frame from outside: the answer to it is on the pair by then. Our choice."""
 MAX_TURN_S = 0.0002
-"""How long a thread may keep the interpreter while another waits for it. Python's usual 5 ms are longer than an answer
-takes: in turns, p99 from a command to its status was 0.71, 0.83 and 1.61 ms with them, 0.76, 0.86 and 0.82 ms so."""
+"""How long a thread may keep the interpreter while another waits for it: that of the program which has asked something.
+Python's usual 5 ms are longer than an answer takes: in turns, p99 from a command to its status was 0.71, 0.83 and 1.61
+ms with them, 0.76, 0.86 and 0.82 ms so."""
 _MAX_LEFT_OUT_BY_PYTHON = 1000
 """Objects that Python itself leaves out of the search for garbage: 375 in Python 3.12, none in 3.11 and 3.13."""
 
@@ -104,7 +105,7 @@ class PacedBenchRun(BenchRun):
         control, pipeline = self._control, self._pipeline
         clock = self._clock = PacedClock(control.speed)
         self._end = end
-        with self._port.opened(), _short_collections(), _short_turns():
+        with self._port.opened(), _short_collections(), short_turns(MAX_TURN_S):
             try:
                 while not control.stopped and (end is None or self.time < end):
                     self._step(clock, end)
@@ -169,14 +170,3 @@ def _short_collections() -> Iterator[None]:
         yield
     finally:
         gc.unfreeze()
-
-
-@contextmanager
-def _short_turns() -> Iterator[None]:
-    """Let a thread that waits for the interpreter have it soon: that of the program which has asked something."""
-    usual_s = sys.getswitchinterval()
-    sys.setswitchinterval(min(usual_s, MAX_TURN_S))
-    try:
-        yield
-    finally:
-        sys.setswitchinterval(usual_s)

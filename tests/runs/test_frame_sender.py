@@ -1,11 +1,12 @@
 """Frames of a log sent at their times: what is sent, once, and what is not; by the wall clock."""
 
+import sys
 import threading
 
 import pytest
 
 from rvsim.errors import BusError
-from rvsim.runs.frame_sender import FrameSender
+from rvsim.runs.frame_sender import SWITCH_INTERVAL_S, FrameSender
 from rvsim.sim.clock import PacedClock
 from rvsim.wire.frame import Frame
 
@@ -60,6 +61,17 @@ def test_frames_are_sent_in_order_and_counted(sending):
     counts = sender.statistics
     assert counts.sent == 10
     assert 0 <= counts.median_us <= counts.p99_us <= counts.worst_us
+
+
+def test_threads_take_short_turns_while_frames_are_sent(sending):
+    """Afterwards they are as long as before, however often the sender is closed."""
+    sender, _, clock = sending
+    usual = sys.getswitchinterval()
+    sender.start(clock)
+    assert sys.getswitchinterval() == pytest.approx(min(usual, SWITCH_INTERVAL_S), abs=2e-6)
+    for _ in range(2):
+        sender.close()
+        assert sys.getswitchinterval() == pytest.approx(usual, abs=2e-6)
 
 
 def test_nothing_is_sent_twice(sending):

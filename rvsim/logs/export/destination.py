@@ -7,9 +7,9 @@ or Ctrl-C, only what was there before is left.
 
 import os
 import shutil
-import sys
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import ExitStack
 from functools import partial
 from io import RawIOBase
 from pathlib import Path
@@ -23,6 +23,7 @@ from rvsim.logs.export.placed import PlacedRows, TableWriter
 from rvsim.logs.export.placed_parquet import PlacedParquetWriter
 from rvsim.logs.export.table import Table, TableRows
 from rvsim.logs.export.text_file import CsvWriter, JsonLinesWriter
+from rvsim.thread_turns import short_turns
 
 
 def _parquet_writer(table: Table, file: BinaryIO) -> ParquetWriter | PlacedParquetWriter:
@@ -70,6 +71,7 @@ class Destination:
         self._tables: dict[str, _OpenTable] = {}
         self._threads = ThreadPoolExecutor(_MAX_WRITTEN_AT_ONCE)
         """They write rows while the next ones are read."""
+        self._turns = ExitStack()
         self._pending: dict[str, Future[None]] = {}
         """What is being written, by the name of its table."""
         self._file = None if is_folder else NewFile(path, overwrite=overwrite)
@@ -131,8 +133,7 @@ class Destination:
         return {name: table.rows for name, table in self._tables.items()}
 
     def __enter__(self) -> "Destination":
-        self._usual_switch_s = sys.getswitchinterval()
-        sys.setswitchinterval(min(_SWITCH_S, self._usual_switch_s))
+        self._turns.enter_context(short_turns(_SWITCH_S))
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
@@ -146,7 +147,7 @@ class Destination:
                     self._move()
         finally:
             self._threads.shutdown()
-            sys.setswitchinterval(self._usual_switch_s)
+            self._turns.close()
             for table in self._tables.values():
                 table.discard()
             if self._file:
