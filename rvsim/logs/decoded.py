@@ -5,7 +5,7 @@ of logs, devices, nor rules. Equal to `MessageSpec.decode` and `Layout.topic` fo
 """
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 from weakref import WeakKeyDictionary
@@ -56,11 +56,12 @@ class MessageColumns:
     rows: "NDArray[intp]"
     """The places of the frames in the block."""
     payloads: Payloads
-    _frames: Columns
+    _frames: "Columns | _InOrder"
     """The frames that ``_places`` selects from."""
-    _places: "NDArray[intp] | slice"
+    _places: slice
     _layout: Layout
-    _decoders: tuple[FieldDecoder, ...]
+    _decoders: Mapping[str, FieldDecoder]
+    _columns: dict[str, FieldColumn] = field(default_factory=dict, init=False)
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -83,7 +84,19 @@ class MessageColumns:
     @cached_property
     def fields(self) -> Mapping[str, FieldColumn]:
         """The fields by their names, in the order of the definition; empty where a message is known by name only."""
-        return {decoder.field.name: FieldColumn(decoder, self.payloads) for decoder in self._decoders}
+        return {name: self.column(name) for name in self._decoders}
+
+    @property
+    def decoders(self) -> Mapping[str, FieldDecoder]:
+        """The decoder of each field by its name, in the order of the definition."""
+        return self._decoders
+
+    def column(self, name: str) -> FieldColumn:
+        """Return one of the fields; of a message with many fields this takes less time than all of them."""
+        found = self._columns.get(name)
+        if found is None:
+            found = self._columns[name] = FieldColumn(self._decoders[name], self.payloads)
+        return found
 
     @cached_property
     def sources(self) -> "NDArray[uint8]":
@@ -100,16 +113,26 @@ class MessageColumns:
         return (self.identifiers >> np.uint32(8)).astype(np.uint8) if is_addressed(self.dgn) else None
 
     @cached_property
-    def instances(self) -> "NDArray[int16]":
-        """The instances; -1 where the message has none, or the frame no valid one."""
+    def distinct_instances(self) -> "tuple[NDArray[int16], NDArray[intp] | None]":
+        """Each instance of at least one frame, and the place of each frame's among them; None where all have the one.
+
+        They are as ``instances``; one may be there more than once.
+        """
         import numpy as np
 
         field = self._layout.instance
         if field is None:
-            return np.full(len(self), NONE, np.int16)
-        readings, places = distinct_readings(self.fields[field.name])
+            return np.full(1, NONE, np.int16), None
+        readings, places = distinct_readings(self.column(field.name))
         is_valid = (readings.states == 0) & (readings.raws <= MAX_INSTANCE) & (readings.raws >= 0)
-        instances = np.where(is_valid, readings.raws, NONE).astype(np.int16)
+        return np.where(is_valid, readings.raws, NONE).astype(np.int16), places
+
+    @cached_property
+    def instances(self) -> "NDArray[int16]":
+        """The instances; -1 where the message has none, or the frame no valid one."""
+        import numpy as np
+
+        instances, places = self.distinct_instances
         return np.repeat(instances, len(self)) if places is None else instances.take(places)
 
     @cached_property
@@ -175,7 +198,22 @@ class MessageColumns:
         return topics
 
 
-_KNOWN: "WeakKeyDictionary[Catalogue, dict[int, tuple[Layout, tuple[FieldDecoder, ...]]]]" = WeakKeyDictionary()
+class _InOrder:
+    """Frames in another order; what nobody asks for is not put in order."""
+
+    def __init__(self, frames: Columns, order: "NDArray[intp]") -> None:
+        self._frames, self._order = frames, order
+
+    @cached_property
+    def times(self) -> "NDArray[int64]":
+        return self._frames.times.take(self._order)
+
+    @cached_property
+    def identifiers(self) -> "NDArray[uint32]":
+        return self._frames.identifiers.take(self._order)
+
+
+_KNOWN: "WeakKeyDictionary[Catalogue, dict[int, tuple[Layout, Mapping[str, FieldDecoder]]]]" = WeakKeyDictionary()
 """The layouts and decoders of messages, by their DGN: their tables take longer than a log of some thousand frames."""
 
 
@@ -207,24 +245,26 @@ class ColumnDecoder:
             return
         numbers = self._numbers.take(frames.identifiers >> 8 & 0x3FFFF)
         counts = np.bincount(numbers, minlength=1)
-        order = numbers.argsort(kind="stable")
-        data = frames.data[order]
+        order = numbers.argsort(kind="stable")[int(counts[0]) :]
+        data = frames.data.take(order)
         # Nearly all frames have eight bytes; any part of such lengths is the same.
-        lengths = frames.lengths if frames.lengths.min() == 8 else frames.lengths[order]
-        end = int(counts[0])
+        lengths = frames.lengths if frames.lengths.min() == 8 else frames.lengths.take(order)
+        in_order = _InOrder(frames, order)
+        end = 0
         for number in (np.flatnonzero(counts[1:]) + 1).tolist():
             start, end = end, end + int(counts[number])
-            rows, payloads = order[start:end], Payloads(data[start:end], lengths[start:end])
+            part = slice(start, end)
+            payloads = Payloads(data[part], lengths[part])
             layout, decoders = self._message(self._dgns[number - 1])
             assert layout.spec is not None
-            yield MessageColumns(layout.spec, rows, payloads, frames, rows, layout, decoders)
+            yield MessageColumns(layout.spec, order[part], payloads, in_order, part, layout, decoders)
 
-    def _message(self, dgn: int) -> tuple[Layout, tuple[FieldDecoder, ...]]:
+    def _message(self, dgn: int) -> tuple[Layout, Mapping[str, FieldDecoder]]:
         known = self._known.get(dgn)
         if known is None:
             layout = self._decoder.layout(dgn)
             fields = layout.spec.fields if layout.spec else ()
-            known = self._known[dgn] = layout, tuple(map(FieldDecoder, fields))
+            known = self._known[dgn] = layout, {field.name: FieldDecoder(field) for field in fields}
         return known
 
 

@@ -110,6 +110,13 @@ def _is_unsigned_64(field: FieldSpec) -> bool:
     return field.length == 64 and not field.signed
 
 
+def payload_bits(field: FieldSpec) -> int:
+    """Return the bits of a field in eight bytes that stand as one number, the first byte highest."""
+    if field.big_endian:
+        return field.all_ones << 8 * (7 - field.last_byte) + field.low_bit
+    return int.from_bytes((field.all_ones << field.first).to_bytes(8, "little"))
+
+
 class FieldReadings(NamedTuple):
     """Readings of one field, as arrays of one length: as those of a `FieldColumn`, but not one for each frame."""
 

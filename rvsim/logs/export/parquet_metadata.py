@@ -6,6 +6,7 @@ tables need them, and the compact protocol of Thrift that they are written in. D
 
 from collections.abc import Sequence
 from enum import IntEnum
+from functools import lru_cache
 from typing import NamedTuple
 
 from rvsim.logs.export.table import ColumnKind, TableColumn
@@ -109,6 +110,7 @@ def file_end(columns: Sequence[TableColumn], groups: Sequence[Sequence[ColumnPag
     return whole + len(whole).to_bytes(4, "little") + MAGIC
 
 
+@lru_cache(1 << 12)
 def varint(number: int) -> bytes:
     """Return a whole number, seven bits in each byte, the lowest first."""
     if number <= 0x7F:

@@ -1,11 +1,11 @@
 """Placed rows as a Parquet file: what rows have in common is encoded once, and not row by row.
 
 Knows: how the pages of a column are made of its entries and the places of its rows. Does not know what a table is
-about, nor where its file is. A row group has a page of times and of seconds for each part, and of each other column a
-dictionary and one page. Readers find the rows and the types that pyarrow would write.
+about, nor where its file is. A row group has one page of each column, and a dictionary of each but times and seconds.
+Readers find the rows and the types that pyarrow would write.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, BinaryIO, NamedTuple, assert_never
 
@@ -19,7 +19,7 @@ from rvsim.logs.export.parquet_metadata import (
     file_end,
 )
 from rvsim.logs.export.placed import PlacedPart, PlacedRows
-from rvsim.logs.export.run_lengths import RunLengths
+from rvsim.logs.export.run_lengths import Pieces, RunLengths
 from rvsim.logs.export.table import ColumnData, Integers, Numbers, Table, TableColumn, Texts, Times
 
 if TYPE_CHECKING:
@@ -31,6 +31,8 @@ _STEADY = {"time": Encoding.PLAIN, "seconds": Encoding.BYTE_STREAM_SPLIT}
 numbers, which takes a fifth of the room for seconds. zstd finds what is repeated for each field."""
 _MAX_SPREAD = 4
 """Keys are counted where they spread over at most so many numbers for each entry, and sorted where over more."""
+_MAX_LOOKED_UP = 1 << 16
+"""Entries that may stand in a dictionary although some are equal: their places take two bytes at most. Our decision."""
 _WIDTH = 8
 """Bytes of a number."""
 
@@ -40,14 +42,15 @@ class _Page(NamedTuple):
 
     rows: int
     encoding: Encoding
-    content: bytes
+    pieces: Pieces
+    """Its content; what is repeated in it is repeated when it is packed."""
     is_dictionary: bool = False
 
 
 class _Encoded(NamedTuple):
     """A column of some rows, encoded."""
 
-    pages: "Iterable[_Page]"
+    pages: Sequence[_Page]
     missing: int = 0
     limits: tuple[bytes, bytes] | None = None
 
@@ -59,9 +62,38 @@ class _Parts:
         import numpy as np
 
         self.parts = parts
-        self.rows = [part.rows for part in parts]
+        self.rows = np.array([part.rows for part in parts], np.int64)
+        self.all_rows = int(self.rows.sum())
         self.starts = np.array([part.start for part in parts], np.intp)
         assert [0, *(part.stop for part in parts[:-1])] == self.starts.tolist()
+        self.are_looked_up = parts[-1].stop <= _MAX_LOOKED_UP and all(
+            part.places is not None or part.stop == part.start + 1 for part in parts
+        )
+        """Whether entries are few, and rows have them by their places."""
+        self._entries: dict[int, NDArray[integer]] = {}
+
+    def runs(self, places: "NDArray[integer]") -> "Iterator[tuple[int | None, int, PlacedPart]]":
+        """Yield what parts have as long as it is the same: a place, or None for different ones; rows; the first part.
+
+        ``places`` has one for each entry.
+        """
+        import numpy as np
+
+        lows = np.minimum.reduceat(places, self.starts)
+        is_one = lows == np.maximum.reduceat(places, self.starts)
+        goes_on = is_one[1:] & is_one[:-1] & (lows[1:] == lows[:-1])
+        firsts = np.append(0, np.flatnonzero(~goes_on) + 1)
+        of_runs = firsts.tolist(), is_one[firsts].tolist(), lows[firsts].tolist()
+        for first, is_same, low, count in zip(*of_runs, np.add.reduceat(self.rows, firsts).tolist(), strict=True):
+            yield low if is_same else None, count, self.parts[first]
+
+    def entries_of(self, part: PlacedPart) -> "NDArray[integer]":
+        """Return the entry of each row of a part that has places, by its number among all entries, without repeats."""
+        found = self._entries.get(part.start)
+        if found is None:
+            assert part.places is not None
+            found = self._entries[part.start] = (part.places + part.start).astype(_place_kind(self.parts[-1].stop))
+        return found
 
 
 class PlacedParquetWriter:
@@ -74,17 +106,21 @@ class PlacedParquetWriter:
         self._size = file.write(MAGIC)
 
     def prepare(self, rows: PlacedRows) -> Callable[[], None]:
-        """Return what writes the next rows, at least one, as one row group: all of the work is in it."""
-        return partial(self._write, rows)
+        """Return what writes the next rows, at least one, as one row group.
 
-    def _write(self, rows: PlacedRows) -> None:
+        The rows are encoded here, which runs Python most of the time; what is returned packs and writes, and hardly
+        needs Python, which another thread can run.
+        """
         distinct = {id(data.parts): data.parts for data in rows.columns.values()}
         parts = {key: _Parts(found) for key, found in distinct.items()}
-        group = []
-        for column in self._columns:
-            data = rows.columns[column.name]
-            group.append(self._pages(column, _encoded(column, data.entries, parts[id(data.parts)]), rows.length))
-        self._groups.append(group)
+        encoded = [
+            (column, _encoded(column, data.entries, parts[id(data.parts)]))
+            for column, data in ((column, rows.columns[column.name]) for column in self._columns)
+        ]
+        return partial(self._write, encoded, rows.length)
+
+    def _write(self, encoded: "Sequence[tuple[TableColumn, _Encoded]]", count: int) -> None:
+        self._groups.append([self._pages(column, content, count) for column, content in encoded])
 
     def _pages(self, column: TableColumn, encoded: _Encoded, count: int) -> ColumnPages:
         """Write the pages of a column, and return what the end of the file says of them."""
@@ -92,14 +128,15 @@ class PlacedParquetWriter:
         plain_size = 0
         encodings = {Encoding.RLE}
         for page in encoded.pages:
-            packed = self._compressed(page.content)
-            sizes = len(page.content), len(packed)
+            content = b"".join(page.pieces)
+            packed = self._compressed(content)
+            sizes = len(content), len(packed)
             if page.is_dictionary:
                 header = dictionary_page_header(page.rows, *sizes)
             else:
                 header = data_page_header(page.rows, page.encoding, *sizes)
             self._size += self._file.write(header + packed)
-            plain_size += len(header) + len(page.content)
+            plain_size += len(header) + len(content)
             encodings.add(page.encoding)
             if page.is_dictionary:
                 data_start = self._size
@@ -122,10 +159,9 @@ class PlacedParquetWriter:
 
 def _encoded(column: TableColumn, entries: ColumnData, parts: _Parts) -> _Encoded:
     if isinstance(entries, Times) and entries.microseconds is None:
-        count = sum(parts.rows)
         levels = RunLengths(1)
-        levels.add_run(0, count)
-        return _Encoded([_Page(count, Encoding.PLAIN, _levels(levels))], count)
+        levels.add_run(0, parts.all_rows)
+        return _Encoded([_Page(parts.all_rows, Encoding.PLAIN, _levels(levels))], parts.all_rows)
     if column.name in _STEADY:
         return _steady(column, entries, parts)
     return _with_dictionary(column, entries, parts)
@@ -133,28 +169,25 @@ def _encoded(column: TableColumn, entries: ColumnData, parts: _Parts) -> _Encode
 
 def _steady(column: TableColumn, entries: ColumnData, parts: _Parts) -> _Encoded:
     """Encode a column of which every entry is a value, without a dictionary."""
+    import numpy as np
+
     assert isinstance(entries, Times | Numbers)
     values = entries.microseconds if isinstance(entries, Times) else entries.values
     assert values is not None
-    return _Encoded(_steady_pages(column, values, parts), 0, _limits(values))
-
-
-def _steady_pages(column: TableColumn, values: "NDArray[int64 | float64]", parts: _Parts) -> Iterator[_Page]:
-    import numpy as np
-
     encoding = _STEADY[column.name]
-    for part, rows in zip(parts.parts, parts.rows, strict=True):
-        once = values[part.start : part.stop]
-        if part.places is not None:
-            once = once.take(part.places)
+    # All first bytes, then all second ones: so those of each byte are repeated one by one.
+    is_split = encoding == Encoding.BYTE_STREAM_SPLIT
+    planes = np.ascontiguousarray(values.view(np.uint8).reshape(-1, _WIDTH).T) if is_split else [values]
+    pieces: Pieces = []
+    if not column.is_required:
         levels = RunLengths(1)
-        levels.add_run(1, rows)
-        # All first bytes, then all second ones: so those of each byte are repeated one by one.
-        is_split = encoding == Encoding.BYTE_STREAM_SPLIT
-        bytes_of = list(once.view(np.uint8).reshape(-1, _WIDTH).T.copy()) if is_split else [once]
-        repeated = [content for one in bytes_of for content in [one.tobytes()] * part.repeats]
-        content = b"".join([b"" if column.is_required else _levels(levels), *repeated])
-        yield _Page(rows, encoding, content)
+        levels.add_run(1, parts.all_rows)
+        pieces += _levels(levels)
+    for plane in planes:
+        for part in parts.parts:
+            once = plane[part.start : part.stop]
+            pieces += [(once if part.places is None else once.take(part.places)).data] * part.repeats
+    return _Encoded([_Page(parts.all_rows, encoding, pieces)], 0, _limits(values))
 
 
 def _with_dictionary(column: TableColumn, entries: ColumnData, parts: _Parts) -> _Encoded:
@@ -162,47 +195,53 @@ def _with_dictionary(column: TableColumn, entries: ColumnData, parts: _Parts) ->
     import numpy as np
 
     keys, missing = _keys(entries)
-    known, places = _distinct(keys, missing)
+    # Numbers of few entries stand in the dictionary as they are: so columns with the same parts have the same places.
+    is_direct = parts.are_looked_up and not isinstance(entries, Texts)
+    known, places = _all_keys(keys, missing) if is_direct else _distinct(keys, missing)
     bits = 8 * _bytes_for(len(known))
     levels, values = RunLengths(1), RunLengths(bits)
-    lows = np.minimum.reduceat(places, parts.starts).tolist()
-    highs = np.maximum.reduceat(places, parts.starts).tolist()
-    count = 0
-    for part, rows, low, high in zip(parts.parts, parts.rows, lows, highs, strict=True):
-        if low == high:
-            levels.add_run(int(low >= 0), rows)
-            if low < 0:
-                count += rows
+    missing_rows = 0
+    for place, rows, part in parts.runs(places):
+        if place is not None:
+            is_value = place >= 0
+            levels.add_run(int(is_value), rows)
+            if is_value:
+                values.add_run(place, rows)
             else:
-                values.add_run(low, rows)
+                missing_rows += rows
             continue
-        found = places[part.start : part.stop]
-        if part.places is not None:
-            found = found.take(part.places)
-        if low < 0:
-            is_there = found >= 0
+        if is_direct:
+            found = parts.entries_of(part)
+        else:
+            found = places[part.start : part.stop]
+            if part.places is not None:
+                found = found.take(part.places)
+        if missing is not None and missing[part.start : part.stop].any():
+            is_there = found >= 0 if not is_direct else ~missing.take(found)
             levels.add(is_there, part.repeats)
             found = found[is_there]
-            count += rows - len(found) * part.repeats
+            missing_rows += rows - len(found) * part.repeats
         else:
             levels.add_run(1, rows)
         values.add(found, part.repeats)
-    all_rows = sum(parts.rows)
-    assert not (count and column.is_required)
-    head = b"" if column.is_required else _levels(levels)
-    if count == all_rows:
-        return _Encoded([_Page(all_rows, Encoding.PLAIN, head)], count)
+    assert not (missing_rows and column.is_required)
+    head = [] if column.is_required else _levels(levels)
+    if missing_rows == parts.all_rows:
+        return _Encoded([_Page(parts.all_rows, Encoding.PLAIN, head)], missing_rows)
     pages = [
-        _Page(len(known), Encoding.PLAIN, _content(entries, known), is_dictionary=True),
-        _Page(all_rows, Encoding.RLE_DICTIONARY, head + bytes([bits]) + values.encoded()),
+        _Page(len(known), Encoding.PLAIN, [_content(entries, known)], is_dictionary=True),
+        _Page(parts.all_rows, Encoding.RLE_DICTIONARY, [*head, bytes([bits]), *values.pieces()]),
     ]
-    return _Encoded(pages, count, _limits(known.view(np.float64)) if isinstance(entries, Numbers) else None)
+    limits = None
+    if isinstance(entries, Numbers):
+        limits = _limits((known[~missing] if is_direct and missing is not None else known).view(np.float64))
+    return _Encoded(pages, missing_rows, limits)
 
 
-def _levels(levels: RunLengths) -> bytes:
+def _levels(levels: RunLengths) -> Pieces:
     """Return which rows have a value, as it stands at the start of a page."""
     content = levels.encoded()
-    return len(content).to_bytes(4, "little") + content
+    return [len(content).to_bytes(4, "little"), content]
 
 
 def _keys(entries: ColumnData) -> "tuple[NDArray[integer], NDArray[bool_] | None]":
@@ -220,6 +259,14 @@ def _keys(entries: ColumnData) -> "tuple[NDArray[integer], NDArray[bool_] | None
             assert entries.microseconds is not None
             return entries.microseconds, entries.missing
     assert_never(entries)
+
+
+def _all_keys(keys: "NDArray[integer]", missing: "NDArray[bool_] | None") -> "tuple[NDArray[int64], NDArray[integer]]":
+    """Return all keys, and the place of each entry's key among them, -1 for no value."""
+    import numpy as np
+
+    places = np.arange(len(keys), dtype=np.int32)
+    return keys.astype(np.int64, copy=False), places if missing is None else np.where(missing, np.int32(-1), places)
 
 
 def _distinct(keys: "NDArray[integer]", missing: "NDArray[bool_] | None") -> "tuple[NDArray[int64], NDArray[integer]]":

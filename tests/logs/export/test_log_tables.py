@@ -1,9 +1,14 @@
 """The rows of readings, messages and frames: what the decoder of single frames says of each."""
 
+from operator import itemgetter
+
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from rvsim.logs.columns import to_columns
 from rvsim.logs.decoded import decode_block
+from rvsim.logs.export import readings_table
 from rvsim.logs.export.log_tables import FramesTable, LogPart, MessageTable
 from rvsim.logs.export.placed import dense
 from rvsim.logs.export.readings_table import ReadingsTable
@@ -14,6 +19,22 @@ from rvsim.wire.frame import Frame
 from rvsim.wire.ident import split_identifier
 
 PART = LogPart(None, "can0", 1_764_000_000_000_000, {0x5E: "heater", 0x44: "panel"})
+
+
+@pytest.fixture(scope="module")
+def clashing(tmp_path_factory, definition_cache):
+    """A user's message whose fields have the names of other columns, and one of 64 bits."""
+    path = tmp_path_factory.mktemp("clashing") / "own.dbc"
+    path.write_text(
+        'VERSION ""\nBO_ 2566848257 CLASH: 8 Vector__XXX\n'
+        ' SG_ time : 0|8@1+ (1,0) [0|0] "s" Vector__XXX\n SG_ mode : 8|8@1+ (1,0) [0|0] "" Vector__XXX\n'
+        ' SG_ mode_label : 16|8@1+ (0.5,0) [0|0] "" Vector__XXX\n SG_ time_state : 24|8@1+ (1,0) [0|0] "" Vector__XXX\n'
+        'BO_ 2566848513 WIDE: 8 Vector__XXX\n SG_ serial : 0|64@1+ (1,0) [0|0] "" Vector__XXX\n'
+        'BO_ 2566848769 LARGE: 8 Vector__XXX\n SG_ count : 0|40@1+ (1e12,0) [0|0] "" Vector__XXX\n'
+        'VAL_ 2566848257 mode 1 "on" ;\n',
+        encoding="ascii",
+    )
+    return load_catalogue([path])
 
 
 def plain(rows):
@@ -80,6 +101,67 @@ def test_readings_are_those_of_single_frames(recorded, catalogue):
     assert sorted(plain(rows), key=order) == sorted(expected, key=order)
 
 
+def expected_readings(frames, catalogue):
+    """Return the readings of frames one by one, as the rows of a table have them, in order of time and field."""
+    found = []
+    for frame in frames:
+        spec = catalogue.by_dgn(split_identifier(frame.identifier).dgn)
+        for reading in spec.decode(frame.data):
+            if reading.field is instance_field(spec):
+                continue
+            fits = reading.raw is not None and reading.raw < 1 << 63  # the column cannot hold more
+            row = {
+                "time": PART.started + frame.time,
+                "field": reading.field.name,
+                "raw": reading.raw if fits else None,
+                "value": None if reading.value is None else float(reading.value),
+                "state": str(reading.state),
+                "label": reading.shown_label,
+                "instance": topic(frame, catalogue).instance,
+            }
+            found.append(tuple(row[name] for name in CHECKED))
+    return sorted(found, key=itemgetter(0, 1))
+
+
+CHECKED = ("time", "field", "raw", "value", "state", "label", "instance")
+BLOCKS = st.lists(
+    st.lists(
+        st.tuples(
+            st.sampled_from(("WATERHEATER_STATUS", "DC_SOURCE_STATUS_1", "WIDE")),
+            st.integers(0, 7),
+            st.sampled_from((0, 1, 0x7F, 0x80, 0xFD, 0xFE, 0xFF)) | st.integers(0, 255),
+            st.just(8) | st.just(8) | st.integers(0, 8),
+        ),
+        min_size=1,
+        max_size=6,
+    ),
+    min_size=1,
+    max_size=8,
+)
+
+
+@given(BLOCKS)
+@example([[("WATERHEATER_STATUS", 1, code, 8)] * 2 for code in (1, 2, 1, 0xFF, 3, 1)])
+@example([[("WIDE", 7, 0x80, 8)], [("WIDE", 7, 0x7F, 8)], [("WIDE", 0, 5, 8), ("WIDE", 7, 0x81, 8)]])
+def test_readings_of_one_block_after_another(clashing, blocks):
+    """What does not change within a block is kept for later blocks, and still each reading is that of its own frame."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(readings_table, "_MAX_STEADY", 2)
+        table = ReadingsTable(clashing, with_log=False)
+        content = {}
+        for number, block in enumerate(blocks):
+            frames = []
+            for name, place, byte, length in block:
+                spec = clashing.by_name(name)
+                data = content.setdefault(name, bytearray((1, 100, *range(2, 8))))
+                data[place] = byte
+                frames.append(Frame(number * 10 + len(frames), spec.identifier(0x44), bytes(data[:length])))
+            found = plain(table.rows(decode_block(to_columns(frames), clashing), PART))
+            rows = [tuple(row[name] for name in CHECKED) for row in found]
+            assert sorted(rows, key=itemgetter(0, 1)) == expected_readings(frames, clashing)
+        assert all(len(fields._steady) <= 2 for fields in table._fields.values())
+
+
 def test_a_message_has_a_column_for_each_field(catalogue):
     """Values, states and labels; an instance that is none is missing; a frame that is too short has no values."""
     spec = catalogue.by_name("WATERHEATER_STATUS")
@@ -132,21 +214,6 @@ def test_readings_of_frames_that_are_too_short(catalogue):
                 assert (row["state"], row["label"]) == (str(reading.state), reading.shown_label)
         assert {row["instance"] for row in found.values()} == {topic(frame, catalogue).instance}
     assert {row["state"] for row in rows} >= {"value", "missing"}
-
-
-@pytest.fixture
-def clashing(tmp_path, definition_cache):
-    """A user's message whose fields have the names of other columns, and one of 64 bits."""
-    (tmp_path / "own.dbc").write_text(
-        'VERSION ""\nBO_ 2566848257 CLASH: 8 Vector__XXX\n'
-        ' SG_ time : 0|8@1+ (1,0) [0|0] "s" Vector__XXX\n SG_ mode : 8|8@1+ (1,0) [0|0] "" Vector__XXX\n'
-        ' SG_ mode_label : 16|8@1+ (0.5,0) [0|0] "" Vector__XXX\n SG_ time_state : 24|8@1+ (1,0) [0|0] "" Vector__XXX\n'
-        'BO_ 2566848513 WIDE: 8 Vector__XXX\n SG_ serial : 0|64@1+ (1,0) [0|0] "" Vector__XXX\n'
-        'BO_ 2566848769 LARGE: 8 Vector__XXX\n SG_ count : 0|40@1+ (1e12,0) [0|0] "" Vector__XXX\n'
-        'VAL_ 2566848257 mode 1 "on" ;\n',
-        encoding="ascii",
-    )
-    return load_catalogue([tmp_path / "own.dbc"])
 
 
 def test_names_that_clash_are_told_apart(clashing):
