@@ -162,7 +162,7 @@ class _Messages:
 
     def add(self, message: MessageColumns, part: LogPart) -> None:
         """Add the frames of a message; one that is known by name only has no table."""
-        if not message.fields:
+        if not message.decoders:
             return
         dgn = message.dgn
         self._waiting.setdefault(dgn, []).append((part, message))

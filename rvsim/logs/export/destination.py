@@ -7,6 +7,7 @@ or Ctrl-C, only what was there before is left.
 
 import os
 import shutil
+import sys
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
@@ -39,8 +40,9 @@ TABLE_FORMS: dict[str, Callable[[Table, BinaryIO], Any]] = {
 """The writer of each form, by the suffix without its dot."""
 _WITH_PYARROW = ("parquet", "arrow")
 _MAX_WRITTEN_AT_ONCE = 2
-"""The tables that are written at the same time: packing takes longer than all else, and other threads go on. Our
-decision."""
+"""The tables that are written at the same time, if more processors are there: packing takes longer than all else, and
+other threads go on. With two processors it is one, so that the thread that reads, which takes longer still, has one of
+its own. Our decision."""
 _MAX_PENDING = 4
 """The tables of which a piece of rows is held, because it is being written or waits for that; so the thread that reads
 waits less at the end, when a piece of every table comes. Our decision."""
@@ -69,7 +71,7 @@ class Destination:
         self.path, self.is_folder = path, is_folder
         self._form, self._overwrite = form, overwrite
         self._tables: dict[str, _OpenTable] = {}
-        self._threads = ThreadPoolExecutor(_MAX_WRITTEN_AT_ONCE)
+        self._threads = ThreadPoolExecutor(max(1, min(_MAX_WRITTEN_AT_ONCE, _processors() - 1)))
         """They write rows while the next ones are read."""
         self._turns = ExitStack()
         self._pending: dict[str, Future[None]] = {}
@@ -166,6 +168,11 @@ class Destination:
             place = self._target / f"{name}.{self._form}"
             place.parent.mkdir(exist_ok=True)
             os.replace(self._temporary / f"{name}.{self._form}", place)
+
+
+def _processors() -> int:
+    """Return how many processors this process may use."""
+    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
 
 
 def _name_of(table: Table, folder: str) -> str:

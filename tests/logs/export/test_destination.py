@@ -113,9 +113,10 @@ def test_rows_are_not_held_back(tmp_path, monkeypatch):
     assert sizes == [0, *(part << 20 for part in (1, 2, 3)), *((part << 20) + 1 for part in (3, 4, 5, 6))]
 
 
-def test_two_tables_are_written_at_once(tmp_path, monkeypatch):
-    """Pieces of one table never are, and no third table."""
-    meeting, inside, most = Barrier(2), Counter(), []
+@pytest.mark.parametrize(("processors", "at_once"), [(1, 1), (2, 1), (3, 2), (8, 2)])
+def test_tables_are_written_at_once(tmp_path, monkeypatch, processors, at_once):
+    """Two where a processor is left for the thread that reads, but never a third one, nor pieces of one table."""
+    meeting, inside, most = Barrier(at_once), Counter(), []
 
     class Meeting:
         def __init__(self, table, file):
@@ -127,18 +128,19 @@ def test_two_tables_are_written_at_once(tmp_path, monkeypatch):
         def write(self):
             inside[self.name] += 1
             most.append((inside[self.name], inside.total()))
-            meeting.wait(30)  # until another table is written, too
+            meeting.wait(30)  # until another table is written, too, where two are
             inside[self.name] -= 1
 
         def close(self):
             pass
 
+    monkeypatch.setattr(destination, "_processors", lambda: processors)
     monkeypatch.setitem(destination.TABLE_FORMS, "csv", Meeting)
     with place(tmp_path / "x", is_folder=True) as open_place:
         for name in ("one", "two", "one", "two", "three", "one"):
             open_place.write(Table(name, TABLE.columns), ROWS)
     assert max(of_one for of_one, _ in most) == 1
-    assert max(together for _, together in most) == 2
+    assert max(together for _, together in most) == at_once
     assert open_place.written == {"one": 6, "two": 4, "three": 2}
 
 
