@@ -149,8 +149,13 @@ class FieldDecoder:
     @cached_property
     def _shown_labels(self) -> dict[int, str]:
         """The label of each raw integer that has one."""
-        low, high = self._limits
-        shown = ((raw, self._reading(raw).shown_label) for raw in self.field.labels if low <= raw <= high)
+        (low, high), field = self._limits, self.field
+        # An ordinary value shows its label; to ask each reading takes long where there are thousands.
+        shown = (
+            (raw, self._reading(raw).shown_label if raw in field.states or label == State.VALUE else label)
+            for raw, label in field.labels.items()
+            if low <= raw <= high
+        )
         return {raw: label for raw, label in shown if label is not None}
 
     @cached_property

@@ -108,19 +108,25 @@ class PlacedParquetWriter:
     def prepare(self, rows: PlacedRows) -> Callable[[], None]:
         """Return what writes the next rows, at least one, as one row group.
 
-        The rows are encoded here, which runs Python most of the time; what is returned packs and writes, and hardly
-        needs Python, which another thread can run.
+        Columns with many short parts are encoded here, which runs Python most of the time. What is returned encodes the
+        others, packs and writes: it hardly needs Python, which another thread can run.
         """
         distinct = {id(data.parts): data.parts for data in rows.columns.values()}
         parts = {key: _Parts(found) for key, found in distinct.items()}
-        encoded = [
-            (column, _encoded(column, data.entries, parts[id(data.parts)]))
-            for column, data in ((column, rows.columns[column.name]) for column in self._columns)
-        ]
-        return partial(self._write, encoded, rows.length)
+        contents: list[_Encoded | Callable[[], _Encoded]] = []
+        for column in self._columns:
+            entries, of_rows = rows.columns[column.name]
+            encode = partial(_encoded, column, entries, parts[id(of_rows)])
+            contents.append(encode() if parts[id(of_rows)].are_looked_up else encode)
+        return partial(self._write, contents, rows.length)
 
-    def _write(self, encoded: "Sequence[tuple[TableColumn, _Encoded]]", count: int) -> None:
-        self._groups.append([self._pages(column, content, count) for column, content in encoded])
+    def _write(self, contents: "Sequence[_Encoded | Callable[[], _Encoded]]", count: int) -> None:
+        self._groups.append(
+            [
+                self._pages(column, content if isinstance(content, _Encoded) else content(), count)
+                for column, content in zip(self._columns, contents, strict=True)
+            ]
+        )
 
     def _pages(self, column: TableColumn, encoded: _Encoded, count: int) -> ColumnPages:
         """Write the pages of a column, and return what the end of the file says of them."""
