@@ -177,14 +177,15 @@ def test_what_rows_have_in_common_takes_no_room():
     assert len(whole) < 1500
 
 
-def test_ranges_are_known():
+@pytest.mark.parametrize("places", [None, np.arange(3)])
+def test_ranges_are_known(places):
     """Readers pass over row groups by the ranges of times, seconds and numbers; 0.0 counts with either sign."""
     entries = [
         (5, 1.5, 1, 0.0, 1, "a", "value"),
         (9, 0.5, 2, None, None, None, "no data"),
         (7, 2.5, 1, -1.0, 1, "a", "value"),
     ]
-    found, _ = rows_of(entries, [PlacedPart(0, 3)])
+    found, _ = rows_of(entries, [PlacedPart(0, 3, places)])
     group = pyarrow.parquet.ParquetFile(io.BytesIO(written([found]))).metadata.row_group(0)
     chunks = {chunk.path_in_schema: chunk.statistics for chunk in map(group.column, range(group.num_columns))}
     assert (chunks["time"].min.microsecond, chunks["time"].max.microsecond) == (5, 9)
