@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from rvsim.devices.answers import Answers, requests_address_claim
 from rvsim.devices.node_timing import NodeTiming
 from rvsim.devices.reported_faults import DM1, NO_FAULT_FIELDS, ReportedFaults
+from rvsim.devices.resting_ticks import RestingTicks
 from rvsim.errors import InputError
 from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import FUNCTIONS
@@ -72,6 +73,14 @@ class Site:
     engine_rpm: float = 0.0
     """Turns of the engine a minute; 0 while it is off."""
     rain: bool = False
+    followers: list[Callable[[], None]] = field(default_factory=list, init=False, repr=False, compare=False)
+    """Called when something of it was changed."""
+
+    def __setattr__(self, name: str, value: object) -> None:
+        """Change something, and tell the followers."""
+        super().__setattr__(name, value)
+        for tell in self.__dict__.get("followers", ()):
+            tell()
 
 
 @dataclass
@@ -229,6 +238,9 @@ class Device:
 
     def on_world_change(self) -> None:
         """Follow what a person or a fault has changed at its terminals; called at the time of the change."""
+
+    def on_site_change(self) -> None:
+        """Follow what has changed around the vehicle; called at the time of the change, when it has started."""
 
     def on_stop(self) -> None:
         """Stop acting on the physics; called when the device loses its power or is taken off the bench."""
@@ -426,6 +438,10 @@ class Device:
 
         self.timers.append((own_times[period_us], again))
         call()
+
+    def every_while_busy(self, period_us: int, call: Callable[[], bool]) -> RestingTicks:
+        """Do the same until ``call`` returns that it may rest; what is returned wakes it again."""
+        return RestingTicks(self, self._timing, period_us, call)
 
     def send(self, spec: MessageSpec, data: bytes, destination: int = GLOBAL_ADDRESS) -> None:
         """Send one frame from the claimed address; a device without an address sends nothing."""

@@ -88,6 +88,8 @@ class NodeTiming:
         """The time from power to the claim, in microseconds."""
         self.own_times = _OwnTimes()
         """``own_times[us]``: a time by the device's clock, at its temperature of now, in microseconds of the run."""
+        self.before_change: list[Callable[[], None]] = []
+        """Called before the clock takes over another temperature: until then it had the rate of before."""
         self._clock = plan.clock
         self._celsius = celsius
         self._set_rate(TURNOVER_C)
@@ -114,6 +116,8 @@ class NodeTiming:
         """Take over the temperature; return the microseconds to the next time, None for a clock without an error."""
         if self._clock == "exact":
             return None
+        for call in self.before_change:
+            call()
         self._set_rate(self._celsius())
         return TEMPERATURE_PERIOD_US
 

@@ -177,6 +177,7 @@ class Bench:
         }
         self._by_name = self._make_devices()
         self.world.on_change = self._tell_of_change
+        self.site.followers.append(lambda: self.plan(self.now, self._tell_of_site))
         self._low_supply = LowSupply(self.world, self._by_name, self.switch_off, self.switch_on, self.plan)
         self._receivers: dict[int, list[Device]] = {}
         for device in self.devices:
@@ -288,6 +289,11 @@ class Bench:
         device = self._by_name.get(name)
         if device is not None:
             self._call(device, device.on_world_change)
+
+    def _tell_of_site(self) -> None:
+        """Call every device because something has changed around the vehicle."""
+        for device in self.devices:
+            self._call(device, device.on_site_change)
 
     def switch_off(self, name: str) -> None:
         """Take a device's power away: it no longer sends or receives, and loses its state."""

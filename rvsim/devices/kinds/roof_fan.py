@@ -16,6 +16,7 @@ from typing import Annotated, ClassVar
 from pydantic import Field
 
 from rvsim.devices.device import PERCENT_STEP, Amps, Device, DeviceContext, Settings, commanded
+from rvsim.devices.resting_ticks import RestingTicks
 from rvsim.errors import InputError
 from rvsim.rig.climate import unknown_zone
 from rvsim.rig.table import OneLineText
@@ -102,8 +103,8 @@ class RoofFan(Device):
         self._dry_since: int | None = 0
         """The time since which it has not rained; None while it rains."""
         self._shown_speed = 0
-        self._is_settled = False
-        """Whether nothing changes from second to second until it rains or is commanded."""
+        self._ticks: RestingTicks | None = None
+        """The seconds in which something changes; None before the start."""
         self._acted: tuple[float, float, bool, int] | None = None
         """Speed, dome, whether it moves, and light, as the vehicle last got them."""
 
@@ -114,7 +115,7 @@ class RoofFan(Device):
     def on_start(self) -> None:
         """Move motor and dome each second; send the state at the gap."""
         self._dry_since = -SECOND_US * 7200  # it has not rained before
-        self.every(SECOND_US, self._step)
+        self._ticks = self.every_while_busy(SECOND_US, self._step)
         self.broadcast("ROOF_FAN_STATUS_1", self._status_builder())
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
@@ -152,10 +153,13 @@ class RoofFan(Device):
 
     # What it does.
 
-    def _step(self) -> None:
-        """Go on by one second."""
-        if self._is_settled and not self.site.rain:
-            return
+    def on_site_change(self) -> None:
+        """Go on: it may rain, or no more."""
+        if self._ticks is not None:
+            self._ticks.wake()
+
+    def _step(self) -> bool:
+        """Go on by one second; return whether nothing changes any more until it rains or is commanded."""
         plan = self.settings
         if self.site.rain:
             self._dry_since = None
@@ -172,7 +176,7 @@ class RoofFan(Device):
         if not is_at_speed:
             self._turn(wanted, 1 / plan.ramp_s)
         self._act()
-        self._is_settled = is_at_speed and not (self._dome_moves or is_automatic or self._is_rained_shut())
+        return is_at_speed and not (self._dome_moves or is_automatic or self._is_rained_shut())
 
     def _turn(self, wanted: float, step: float) -> None:
         """Change the speed by one step at most; a motor stops before it turns the other way."""
@@ -214,7 +218,6 @@ class RoofFan(Device):
         given = commanded(self._command, data)
         if given.get("instance") != self._instance:
             return
-        self._is_settled = False
         before = (dict(self._state), self._set_point)
         self._state.update({name: raw for name, raw in given.items() if name in self._state})
         self._set_point = given.get("set_point", self._set_point)
@@ -223,6 +226,8 @@ class RoofFan(Device):
         if before != (self._state, self._set_point):
             self._shown_speed = self._speed_setting()
             self.send_now("ROOF_FAN_STATUS_1")
+        if self._ticks is not None:
+            self._ticks.wake()
 
     # Status.
 

@@ -17,6 +17,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from rvsim.devices.device import Amps, Device, DeviceContext, Settings
+from rvsim.devices.resting_ticks import RestingTicks
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import OneLineText
@@ -81,24 +82,34 @@ class TankSensor(Device):
         damping_s = self.settings.damping_s
         self._share = 1 - exp(-1 / damping_s) if damping_s else 1.0
         self._percent = self._tank.percent
+        self._ticks: RestingTicks | None = None
+        """The seconds in which the water moves; None before the start, and where it never does."""
 
     def on_start(self) -> None:
         """Measure each second while the water moves; send the level at the gap."""
         self.world.set_load(self.name, self.settings.electronics_amps)
         self._percent = self._tank.percent
         if self.settings.slosh_percent:
-            self.every(SECOND_US, self._slosh)
+            self._ticks = self.every_while_busy(SECOND_US, self._slosh)
         self.broadcast("TANK_STATUS", self._status_builder())
 
     def turn_over(self) -> None:
         """Turn the sender over: the wrong way round, or back."""
         self._is_reversed = not self._is_reversed
 
-    def _slosh(self) -> None:
-        """Average the level, which swings while the vehicle moves."""
-        if self.site.engine_rpm > 0 and not self._is_held:
+    def on_site_change(self) -> None:
+        """Let the water move while the engine runs."""
+        if self._ticks is not None and self.site.engine_rpm > 0:
+            self._ticks.wake()
+
+    def _slosh(self) -> bool:
+        """Average the level, which swings while the vehicle moves; return whether it stands."""
+        if self.site.engine_rpm <= 0:
+            return True
+        if not self._is_held:
             swung = self._tank.percent + self.random.gauss(0, self.settings.slosh_percent)
             self._percent += self._share * (min(100.0, max(0.0, swung)) - self._percent)
+        return False
 
     @property
     def _is_held(self) -> bool:
