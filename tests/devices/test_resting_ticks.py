@@ -53,7 +53,9 @@ def bench_of(catalogue, clock, site=None, seed=1):
 @given(
     clock=st.sampled_from(["exact", "ceramic", "crystal"]),
     works=st.lists(
-        st.tuples(st.integers(5 * SECOND_US, SECONDS * SECOND_US), st.integers(0, 70 * SECOND_US)), max_size=5
+        st.tuples(st.integers(5 * SECOND_US, SECONDS * SECOND_US), st.integers(0, 70 * SECOND_US)),
+        max_size=5,
+        unique_by=lambda work: work[0],
     ),
     seed=st.integers(0, 100),
 )
