@@ -120,8 +120,8 @@ class Burner:
         self.is_locked = self._failed_starts() >= figures.max_failed_starts
         """Whether it is locked out, for service to find the cause."""
         self.is_too_hot = False
-        self._fault_state: tuple[BurnerFault | None, bool, bool] = (None, False, False)
-        self._faults: frozenset[BurnerFault] = frozenset()
+        self._told: tuple[float, ...] = ()
+        """The inputs of the last step, the supply aside."""
         self.starts = 0
         """How many starts there were."""
         self.failing_tries = 0
@@ -135,19 +135,16 @@ class Burner:
         self._bad_supply_since: int | None = None
         self._error_since = 0
         self._wanted = 0.0
+        self._is_steady = False
+        """Whether time alone changes nothing any more."""
+        self._fault_state: tuple[BurnerFault | None, bool, bool] = (None, False, False)
+        self.faults: frozenset[BurnerFault] = frozenset()
+        """What it reports."""
+        self.signs: tuple[object, ...] = ()
+        """State, output, whether it glows, whether it is too hot, and faults: all that shows outside."""
+        self._show()
 
     # What it does now.
-
-    @property
-    def faults(self) -> frozenset[BurnerFault]:
-        """What it reports."""
-        state = (self.error, self.is_locked, self.is_too_hot)
-        if state != self._fault_state:  # put together only when it changes
-            self._fault_state = state
-            standing = (self.error, BurnerFault.LOCKED if self.is_locked else None)
-            too_hot = BurnerFault.TOO_HOT if self.is_too_hot else None
-            self._faults = frozenset(fault for fault in (*standing, too_hot) if fault is not None)
-        return self._faults
 
     @property
     def may_run(self) -> bool:
@@ -193,21 +190,45 @@ class Burner:
     # How it goes on.
 
     def step(self, now: int, inputs: BurnerInputs) -> None:
-        """Go on to the time ``now``, microseconds."""
+        """Go on to the time ``now``, microseconds; a steady one is not touched while it is told the same."""
+        wanted, is_switched_on, volts, fuel, is_too_hot, has_air = inputs
+        told, figures = (wanted, is_switched_on, fuel, is_too_hot, has_air), self.figures
+        has_supply = figures.min_volts <= volts <= figures.max_volts
+        if self._is_steady and has_supply and told == self._told:
+            return
+        self._told, self._wanted, self.is_too_hot = told, wanted, is_too_hot
         passed, self._now = now - self._now, now
-        self._wanted, is_switched_on, volts, fuel, self.is_too_hot, has_air = inputs
         if self.error is not None:
             self._watch_switch(is_switched_on=is_switched_on)
-        figures = self.figures
-        if self._bad_supply_since is not None or not figures.min_volts <= volts <= figures.max_volts:
+        if self._bad_supply_since is not None or not has_supply:
             self._watch_supply(volts)
         self._watch_fuel(fuel, passed)
-        wants = self._wanted > 0
         for _ in range(_MAX_STEPS):
             before = self.state
-            self._move(wants=wants, has_air=has_air)
+            self._move(wants=wanted > 0, has_air=has_air)
             if self.state is before:
-                return
+                break
+        self._is_steady = self._find_steady()
+        self._show()
+
+    def _find_steady(self) -> bool:
+        """Return whether the next step changes nothing if it is told the same, however late it comes."""
+        if self.error is not None or self._bad_supply_since is not None:
+            return False
+        if self.state is _OFF:
+            return not (self._wanted > 0 and self.may_run)
+        if self.state is not _BURNING or self._dry_since is not None or self._flame_outs:
+            return False
+        return self._now - self._flame_since >= self.figures.stable_us + self.figures.ramp_us
+
+    def _show(self) -> None:
+        fault_state = (self.error, self.is_locked, self.is_too_hot)
+        if fault_state != self._fault_state:  # put together only when it changes
+            self._fault_state = fault_state
+            standing = (self.error, BurnerFault.LOCKED if self.is_locked else None)
+            too_hot = BurnerFault.TOO_HOT if self.is_too_hot else None
+            self.faults = frozenset(fault for fault in (*standing, too_hot) if fault is not None)
+        self.signs = self.state, self.output, self.is_glowing, self.is_too_hot, self.faults
 
     def _move(self, *, wants: bool, has_air: bool) -> None:
         figures, state, elapsed = self.figures, self.state, self._now - self._since

@@ -257,8 +257,8 @@ class Heater(BurnerDevice):
         circulates = self._is_heating_water and coolant_c > world.water_c
         pump_runs = (wants and burner.may_run) or burner.is_working
         acts = (
-            burner.state, burner.output, burner.is_glowing, burner.is_too_hot, burner.faults, self.supply_warnings(),
-            circulates, pump_runs, self._water_mode, self._water_set_point, self._is_heating_water, self._zone_acts,
+            burner.signs, self.supply_warnings(), circulates, pump_runs,
+            self._water_mode, self._water_set_point, self._is_heating_water, self._zone_acts,
         )  # fmt: skip
         if acts != self._acts:  # the vehicle and the bus know the rest
             self._acts = acts

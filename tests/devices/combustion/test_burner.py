@@ -4,6 +4,8 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
 from rvsim.devices.combustion.burner import Burner, BurnerFault, BurnerFigures, BurnerInputs, BurnerState
 from rvsim.wire.frame import SECOND_US as S
@@ -264,3 +266,58 @@ def test_a_regular_stop_ends_the_row_of_flame_outs():
             assert bench.burner.is_lit
         bench.run(bench.second + 300, wanted=0.0).run(bench.second + 200, wanted=1.0)
     assert bench.burner.error is None
+
+
+SHORT = BurnerFigures(
+    purge_us=S, glow_us=2 * S, flame_us=(S, S), flame_wait_us=4 * S, stable_us=2 * S, ramp_us=3 * S, after_run_us=4 * S,
+    after_glow_us=2 * S, low_output=0.3, tries=2, max_flame_outs=2, max_failed_starts=2, min_volts=10.0, max_volts=15.0,
+    supply_us=3 * S, air_wait_us=3 * S,
+)  # fmt: skip
+
+
+class Restless(Burner):
+    """A burner that is never steady: each step goes through its whole sequence."""
+
+    def _find_steady(self) -> bool:
+        return False
+
+
+TOLD: dict[str, list[Any]] = {
+    "wanted": [0.0, 0.4, 1.0],
+    "is_switched_on": [False, True],
+    "volts": [9.0, 12.5, 13.0, 16.0],
+    "fuel": [0.1, 1.0],
+    "is_too_hot": [False, True],
+    "has_air": [False, True],
+    "failing_tries": [-1, 0, 1],
+}
+CHANGES = st.one_of(*(st.tuples(st.just(name), st.sampled_from(values)) for name, values in TOLD.items()))
+AT_ONCE = {"purge_us": 0, "glow_us": 0, "flame_wait_us": 0, "after_run_us": 0, "tries": 99}
+
+
+@settings(max_examples=60)
+@given(
+    told=st.lists(st.tuples(CHANGES, st.integers(1, 25)), max_size=12),
+    other=st.sampled_from([{}, {"error_ends_us": 5 * S}, {"after_run_us": 0}, AT_ONCE]),
+)
+@example(told=[(("volts", 9.0), 1), (("volts", 12.5), 4), (("volts", 9.0), 2)], other={})
+@example(told=[], other=AT_ONCE)
+def test_a_steady_burner_that_is_not_touched_does_what_one_does_that_is(told, other):
+    """Whatever is changed of what it is told, and how long it lasts: the same signs and the same memory."""
+    memories: tuple[dict[str, float], dict[str, float]] = ({}, {})
+    kinds = (Burner, Restless)
+    both = [kind(replace(SHORT, **other), lambda _: 0, memory) for kind, memory in zip(kinds, memories, strict=True)]
+    inputs, now = BurnerInputs(1.0, True, 12.5), 0
+    for (name, value), seconds in [(("wanted", 1.0), 12), *told]:
+        if name == "failing_tries":
+            for burner in both:
+                burner.failing_tries = value
+        else:
+            inputs = inputs._replace(**{name: value})
+        for _ in range(seconds):
+            now += S
+            for burner in both:
+                burner.step(now, inputs)
+            shown = [(one.signs, one.output, one.is_glowing, one.starts, one.error) for one in both]
+            assert shown[0] == shown[1]
+            assert memories[0] == memories[1]
