@@ -292,7 +292,7 @@ TOLD: dict[str, list[Any]] = {
     "failing_tries": [-1, 0, 1],
 }
 CHANGES = st.one_of(*(st.tuples(st.just(name), st.sampled_from(values)) for name, values in TOLD.items()))
-AT_ONCE = {"purge_us": 0, "glow_us": 0, "flame_wait_us": 0, "after_run_us": 0, "tries": 99}
+AT_ONCE = {"purge_us": 0, "glow_us": 0, "flame_us": (9 * S, 9 * S), "flame_wait_us": 0, "after_run_us": 0, "tries": 99}
 
 
 @settings(max_examples=60)
