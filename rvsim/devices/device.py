@@ -240,7 +240,7 @@ class Device:
         """Follow what a person or a fault has changed at its terminals; called at the time of the change."""
 
     def on_site_change(self) -> None:
-        """Follow what has changed around the vehicle; called at the time of the change, when it has started."""
+        """Follow what has changed in the weather or ``site``; called at the time of the change, when it has started."""
 
     def on_stop(self) -> None:
         """Stop acting on the physics; called when the device loses its power or is taken off the bench."""

@@ -127,3 +127,9 @@ class TwoLags:
         self._housing_c = housing_c = housing_c + self._housing_share * (around_c - housing_c)
         self.celsius = bead_c = bead_c + self._bead_share * (housing_c - bead_c)
         return bead_c
+
+    def stays(self, around_c: float) -> bool:
+        """Return whether another second in surroundings of this temperature changes nothing."""
+        housing_c = self._housing_c + self._housing_share * (around_c - self._housing_c)
+        bead_c = self.celsius + self._bead_share * (housing_c - self.celsius)
+        return (housing_c, bead_c) == (self._housing_c, self.celsius)

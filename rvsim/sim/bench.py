@@ -177,7 +177,8 @@ class Bench:
         }
         self._by_name = self._make_devices()
         self.world.on_change = self._tell_of_change
-        self.site.followers.append(lambda: self.plan(self.now, self._tell_of_site))
+        self.world.on_weather = lambda: self.plan(self.now, self._tell_of_site)
+        self.site.followers.append(self.world.on_weather)
         self._low_supply = LowSupply(self.world, self._by_name, self.switch_off, self.switch_on, self.plan)
         self._receivers: dict[int, list[Device]] = {}
         for device in self.devices:
@@ -291,7 +292,7 @@ class Bench:
             self._call(device, device.on_world_change)
 
     def _tell_of_site(self) -> None:
-        """Call every device because something has changed around the vehicle."""
+        """Call every device because the weather or something else has changed around the vehicle."""
         for device in self.devices:
             self._call(device, device.on_site_change)
 

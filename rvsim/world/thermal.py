@@ -9,7 +9,7 @@ Each zone has two bodies, its air and its lining; coolant and hot water are one 
 at absolute seconds, so that the state depends only on the inputs and the second from which each is valid.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from math import fsum, isfinite
 from typing import NamedTuple
 
@@ -80,11 +80,17 @@ class _Meter:
         return self._joules + self.watts * (second - self._since)
 
 
+def _tell_nobody() -> None:
+    """Call nobody."""
+
+
 class ThermalWorld:
     """The thermal side of one vehicle in its weather."""
 
     def __init__(self, plan: VehiclePlan, weather: WeatherPlan) -> None:
         self._second = 0
+        self.on_weather: Callable[[], None] = _tell_nobody
+        """Called when the weather was set."""
         self._weather = Weather(weather)
         self._outdoor_c = self._weather.outdoor_c(0)
         self._conditions = self._weather.conditions(0)
@@ -128,6 +134,11 @@ class ThermalWorld:
     def outdoor_c(self) -> float:
         """Temperature of the air outside, degrees Celsius."""
         return self._outdoor_c
+
+    @property
+    def is_outdoor_constant(self) -> bool:
+        """Whether it stays as it is until the weather is set."""
+        return self._weather.is_outdoor_constant
 
     @property
     def cabin_c(self) -> float:
@@ -450,6 +461,7 @@ class ThermalWorld:
         self._weather = self._weather.changed(**figures)
         self._outdoor_c = self._weather.outdoor_c(self._second)
         self._update_weather()
+        self.on_weather()
 
     def remove(self, owner: str) -> None:
         """Set every contribution of ``owner`` to nothing: it stopped. Its pump stays known, and does not run."""

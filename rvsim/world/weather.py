@@ -66,6 +66,8 @@ class Weather:
             self.outdoor_c = self._swing_c
         else:
             self.outdoor_c = self._constant_c
+        self.is_outdoor_constant = self.outdoor_c == self._constant_c
+        """Whether the temperature outside is the same in all seconds."""
 
     def changed(self, **figures: float) -> "Weather":
         """Return the weather with other figures, by the keys of the plan; they replace columns of its table, too.

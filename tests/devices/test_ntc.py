@@ -4,6 +4,8 @@ from itertools import pairwise
 from math import exp
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from rvsim.devices.ntc import (
     TABLES,
@@ -129,3 +131,31 @@ def test_a_housing_delays_the_bead():
     assert answers[0] < 0.1
     exact = 100 * (1 - (300 * exp(-1) - 12 * exp(-25)) / 288)
     assert answers[-1] == pytest.approx(exact, abs=0.2)
+
+
+@given(
+    start_c=st.floats(-40, 80),
+    around_c=st.floats(-40, 80),
+    housing_s=st.sampled_from([0.0, 2.0, 600.0]),
+    bead_s=st.sampled_from([0.0, 2.0, 12.0]),
+    seconds=st.sampled_from([0, 1, 30, 3000]),
+)
+def test_a_sensor_stays_when_a_second_changes_nothing(start_c, around_c, housing_s, bead_s, seconds):
+    """Asking changes nothing either, and what stays for a second stays for good."""
+    lags, unasked = (TwoLags(start_c, housing_s, bead_s) for _ in range(2))
+    for _ in range(seconds):
+        lags.step(around_c)
+        unasked.step(around_c)
+    stays, before = lags.stays(around_c), lags.celsius
+    after = [lags.step(around_c) for _ in range(50)]
+    assert after == [unasked.step(around_c) for _ in range(50)]
+    assert stays == (after == [before] * 50)
+
+
+def test_a_sensor_stays_at_the_temperature_of_its_surroundings():
+    """From the start there, and not before its housing is."""
+    lags = TwoLags(20.0, 8.0, 12.0)
+    assert lags.stays(20.0)
+    assert not lags.stays(21.0)
+    lags.step(21.0)
+    assert not lags.stays(20.0)

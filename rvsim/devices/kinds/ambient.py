@@ -17,6 +17,7 @@ from pydantic import Field
 from rvsim.devices import ntc
 from rvsim.devices.device import Amps, Device, DeviceContext, Settings
 from rvsim.devices.ntc import NtcCurve, NtcPart
+from rvsim.devices.resting_ticks import RestingTicks
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.climate import unknown_zone
 from rvsim.rig.quantity import shown
@@ -88,11 +89,14 @@ class AmbientSensor(Device):
         self._check_zone(plan.zone)
         self._around_c = self._surroundings(plan.place, plan.zone)
         """Returns the temperature that the housing would have in the end."""
+        self._is_in_shade = self._has_shade(plan.place)
         self._part: NtcPart = plan.ntc
         self._curve: NtcCurve = plan.read_as or plan.ntc
         self._is_exact = self._curve == self._part and not plan.divider_volts
         """Whether the bead's temperature is what the electronics reads, so that no curve is needed."""
         self._fault: ReportedFault | None = None
+        self._ticks: RestingTicks | None = None
+        """The seconds in which its temperature changes; None before the start."""
         self._lags = ntc.TwoLags(self._around_c(), plan.housing_s, plan.bead_s)
         self._measured_c = self._last_sent_c = self._read(self._lags.celsius)
 
@@ -112,7 +116,7 @@ class AmbientSensor(Device):
     def on_start(self) -> None:
         """Measure each second; send the temperature at the gap."""
         self.world.set_load(self.name, self.settings.electronics_amps)
-        self.every(SECOND_US, self._measure)
+        self._ticks = self.every_while_busy(SECOND_US, self._measure)
         self.broadcast("THERMOSTAT_AMBIENT_STATUS", self._status_builder())
 
     def active(self, function: str) -> bool:  # noqa: ARG002 - it has one function
@@ -127,6 +131,13 @@ class AmbientSensor(Device):
         self._check_place(place)
         self._check_zone(zone)
         self._around_c = self._surroundings(place, zone)
+        self._is_in_shade = self._has_shade(place)
+        self.on_site_change()
+
+    def on_site_change(self) -> None:
+        """Go on: the weather may be another."""
+        if self._ticks is not None:
+            self._ticks.wake()
 
     def unplug(self) -> None:
         """Open its circuit: it sends no data."""
@@ -155,7 +166,7 @@ class AmbientSensor(Device):
     def _surroundings(self, place: str, near: str) -> Callable[[], float]:
         """Return the function that gives the temperature of a place; ``near`` is the zone of an outlet or a fridge."""
         if place == OUTDOORS:
-            return self._outdoors_c if self.settings.sun_absorptance else lambda: self.world.outdoor_c
+            return (lambda: self.world.outdoor_c) if self._has_shade(place) else self._outdoors_c
         if place == OUTLET:
             return partial(self.world.outlet_c, near)
         if place == TANK_BAY:
@@ -163,6 +174,10 @@ class AmbientSensor(Device):
         if place == FRIDGE:
             return partial(self._fridge_c, near)
         return partial(self.world.air_celsius, place)
+
+    def _has_shade(self, place: str) -> bool:
+        """Return whether a place is outdoors, and nothing but the air warms the sensor there."""
+        return place == OUTDOORS and not self.settings.sun_absorptance
 
     def _outdoors_c(self) -> float:
         """Return the temperature of a case in the sun."""
@@ -189,11 +204,14 @@ class AmbientSensor(Device):
             )
         return ntc.celsius_at(self._curve, ohm)
 
-    def _measure(self) -> None:
-        bead_c = self._lags.step(self._around_c())
+    def _measure(self) -> bool:
+        """Go on by one second; return whether the next ones are the same until the weather changes."""
+        around_c = self._around_c()
+        bead_c = self._lags.step(around_c)
         self._measured_c = measured_c = bead_c if self._is_exact else self._read(bead_c)
         if abs(measured_c - self._last_sent_c) >= MIN_CHANGE_K and self._fault is None:
             self.send_now("THERMOSTAT_AMBIENT_STATUS")
+        return self._is_in_shade and self.world.is_outdoor_constant and self._lags.stays(around_c)
 
     def _status_builder(self) -> Callable[[], bytes]:
         spec = self.catalogue.by_name("THERMOSTAT_AMBIENT_STATUS")

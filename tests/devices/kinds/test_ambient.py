@@ -55,6 +55,45 @@ def test_a_jump_is_sent_at_once(alone):
     assert all(pause <= 5.001 for pause in (then - now for (now, _), (then, _) in pairwise(said)))
 
 
+def jumps_of(sensor, since):
+    """Return the times and temperatures that were sent at once since a second, not at the gap."""
+    said = [(time, celsius(data)) for time, data in sensor.of(AMBIENT)]
+    return [now for before, now in pairwise(said) if now[0] - before[0] < 4.9 and now[0] > since]
+
+
+def test_a_change_of_the_weather_reaches_a_sensor_that_was_long_at_rest(alone):
+    """16 K warmer outside: felt from the next second on, as a sensor feels it whose weather moves by itself."""
+    moves = {"swing_amplitude_k": 1e-9}
+    rested, awake = (
+        alone("ambient", settings={"place": "outdoors"}, ambient_sensor=2, weather=weather) for weather in ({}, moves)
+    )
+    for sensor in (rested, awake):
+        sensor.bench.plan(100_300_000, lambda world=sensor.world: world.set_weather(outdoor_c=10.0))
+        sensor.until(200)
+    assert jumps_of(rested, 100)[0][0] < 105
+    assert celsius(rested.last(AMBIENT)) == pytest.approx(10.0, abs=0.1)
+    assert rested.sent == awake.sent
+
+
+def test_a_sensor_outdoors_follows_a_weather_that_moves_by_itself(alone):
+    """A day of 10 K to both sides, begun where nothing moves: two hours later it is as cold as the air."""
+    weather = {"swing_amplitude_k": 10.0, "start_hour": 15.0, "warmest_hour": 15.0}
+    sensor = alone("ambient", settings={"place": "outdoors"}, ambient_sensor=2, weather=weather).until(7200)
+    assert sensor.world.outdoor_c < 3.0
+    assert celsius(sensor.last(AMBIENT)) == pytest.approx(sensor.world.outdoor_c, abs=0.2)
+
+
+def test_a_sensor_that_was_long_at_rest_feels_where_it_is_moved_to(alone):
+    """From the cold outside into the cabin, and back."""
+    sensor = alone("ambient", settings={"place": "outdoors"}, ambient_sensor=2, acts=[
+        (100_300_000, "ambient", lambda moved: moved.move_to("cabin")),
+        (200_300_000, "ambient", lambda moved: moved.move_to(None)),
+    ]).until(200)  # fmt: skip
+    assert celsius(sensor.last(AMBIENT)) == pytest.approx(sensor.world.cabin_c, abs=0.2)
+    assert jumps_of(sensor.until(300), 200)[0][0] < 205
+    assert celsius(sensor.last(AMBIENT)) == pytest.approx(-6.0, abs=0.2)
+
+
 # The rest of what befalls a sensor.
 
 
