@@ -1,16 +1,28 @@
-"""The order in which actions run: a heap of (time, priority, sequence, action).
+"""The order in which actions run: by time, of one time by priority, and then as they were planned.
 
-Knows: integer microseconds, and that actions of one time run by priority and then in the order in which they were
-planned, so that a run is the same every time. Does not know what the actions do, nor whether a clock paces them.
+Knows: integer microseconds, and that the order is the same every time, so that a run is. Does not know what the actions
+do, nor whether a clock paces them.
+
+The times lie sorted in a list of their own, beside what is planned for them: a place is found by comparing integers, the
+rest of some hundred is moved at once, and an action that is called again needs no new object. A heap compares tuples,
+which takes longer.
 """
 
+import sys
+from bisect import bisect_right
 from collections.abc import Callable
-from heapq import heappop, heappush, heappushpop
 from typing import Any
 
 Action = Callable[[Any], int | None]
 """What is planned. It returns the time at which it is called again with the same argument, None where it is not."""
-_Planned = tuple[int, int, int, Action, Any]
+_Planned = tuple[int, Action, Any]
+"""Priority, action and argument."""
+_NEVER = sys.maxsize
+"""The last of the sorted times: before it every other one finds its place."""
+
+
+def _do_nothing(_: None) -> None:
+    """Stand at the end of what is planned; it never runs."""
 
 
 class Kernel:
@@ -18,10 +30,10 @@ class Kernel:
 
     def __init__(self) -> None:
         self.now = 0
-        self._heap: list[_Planned] = []
-        self._newest: _Planned | None = None
-        """The earliest action planned since the last one started: often the next to run, so not in the heap."""
-        self._sequence = 0
+        self._times = [_NEVER]
+        """When everything that is planned runs, the soonest first."""
+        self._order: list[_Planned] = [(0, _do_nothing, None)]
+        """What runs at these times, at the same places."""
         self._end = 0
         """Up to where the present run goes."""
 
@@ -31,18 +43,17 @@ class Kernel:
         Raises:
             ValueError: the time is past, or is not an integer.
         """
+        self._plan(time, (priority, action, argument))
+
+    def _plan(self, time: int, planned: _Planned) -> None:
         if time.__class__ is not int or time < self.now:
             raise ValueError(f"cannot plan for {time!r} us at {self.now} us: times are whole and never in the past")
-        self._sequence = sequence = self._sequence + 1
-        planned = (time, priority, sequence, action, argument)
-        newest = self._newest
-        if newest is None:
-            self._newest = planned
-        elif time < newest[0]:
-            self._newest = planned
-            heappush(self._heap, newest)
-        else:
-            heappush(self._heap, planned)
+        times, order = self._times, self._order
+        place = bisect_right(times, time)
+        while times[place - 1] == time and order[place - 1][0] > planned[0]:  # before the first one is _NEVER
+            place -= 1
+        times.insert(place, time)
+        order.insert(place, planned)
 
     def skip_to(self, time: int) -> bool:
         """Go on to ``time`` at once, as the last thing that an action does; return whether that was possible.
@@ -50,16 +61,14 @@ class Kernel:
         It is where nothing else is planned up to and at that time and the present run goes beyond it: what an event of
         that time would do can then be done without one.
         """
-        heap, newest = self._heap, self._newest
-        if time >= self._end or (heap and heap[0][0] <= time) or (newest is not None and newest[0] <= time):
+        if time >= self._end or self._times[0] <= time:
             return False
         self.now = time
         return True
 
     def peek(self) -> int | None:
         """Return the time of the next action, None if nothing is planned."""
-        times = [planned[0] for planned in (self._newest, *self._heap[:1]) if planned is not None]
-        return min(times, default=None)
+        return None if self._times[0] == _NEVER else self._times[0]
 
     def stop(self) -> None:
         """End the present run before the next microsecond."""
@@ -71,30 +80,24 @@ class Kernel:
         Returns:
             The time at which it ended: ``time``, or sooner where an action has called ``stop``.
         """
-        heap, self._end = self._heap, time
-        while True:
-            newest = self._newest
-            if newest is not None:
-                self._newest = None
-                planned = heappushpop(heap, newest)
-            elif heap:
-                planned = heappop(heap)
-            else:
-                break
-            moment, priority, _, action, argument = planned
+        times, order, self._end = self._times, self._order, time
+        while True:  # not "while times[0] < ...": such a loop is not specialised by Python 3.11
+            moment = times[0]
             if moment >= self._end:
-                self._newest = planned
                 break
+            planned = order[0]
+            del times[0], order[0]
             self.now = moment
+            priority, action, argument = planned
             again = action(argument)
             if again is None:
                 continue
-            if (
-                self._newest is None and again.__class__ is int and again >= self.now
-            ):  # what ``at`` does, without a call for each frame
-                self._sequence = sequence = self._sequence + 1
-                self._newest = (again, priority, sequence, action, argument)
-            else:
-                self.at(again, action, argument, priority)
+            if again.__class__ is not int or again < self.now:
+                self._plan(again, planned)  # refuses it
+            place = bisect_right(times, again)  # what ``_plan`` does, without a call for each frame
+            while times[place - 1] == again and order[place - 1][0] > priority:
+                place -= 1
+            times.insert(place, again)
+            order.insert(place, planned)
         self.now, self._end = max(self.now, self._end), 0
         return self.now
