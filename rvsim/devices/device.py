@@ -103,9 +103,6 @@ class DeviceContext:
 
 
 NO_IDENTIFIER = -1
-SendBroadcast = Callable[[int], tuple[int, int, bytes | None]]
-"""Takes the present time (microseconds); returns the microseconds to its next call, and the identifier and data of the
-frame to be sent, None for none."""
 
 
 @dataclass(slots=True)
@@ -120,12 +117,15 @@ class Silence:
 class Broadcast:
     """One message that a device sends at its gap, and at once on ``Device.send_now``.
 
-    ``build`` returns the data, or None where nothing is to be sent this time.
+    It is due on the grid of the device's clock and leaves later by what jitter, a busy moment or the main loop takes,
+    so that delays do not add up. The host calls ``build`` when it leaves; it returns the data, or None where nothing is
+    to be sent this time.
     """
 
     spec: MessageSpec
     build: Callable[[], bytes | None]
     gap_us: int
+    timing: NodeTiming
     silence: Silence | None = None
     """Before its end it is not sent; None where it is always sent."""
     due: int = 0
@@ -135,15 +135,25 @@ class Broadcast:
     identifier: int = NO_IDENTIFIER
     """That of the address which the device has; ``NO_IDENTIFIER`` where it has none, and sends nothing."""
 
+    def due_after(self, now: int, due: int, gap_us: int) -> int:
+        """Return when it is due next, which is ``due`` or whole gaps later: neither past nor in a silence.
+
+        It would be past where a turn of the main loop is longer than the gap: then there is one message a turn.
+        """
+        if due <= now:
+            due += (now - due) // gap_us * gap_us + gap_us
+        if self.silence is not None and due < self.silence.until:
+            due -= (due - self.silence.until) // gap_us * gap_us
+        return due
+
 
 class Device:
     """One simulated node.
 
     The host sets ``now`` (microseconds) before each call, and takes ``outbox`` (identifier, data), ``timers`` and
-    ``new_broadcasts`` (delay in microseconds, call) after it. A timer's call returns the microseconds to its next call,
-    None where it was the last; that of a broadcast returns them with the frame to be sent, see `SendBroadcast`. A
-    subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start`` and returns the messages that it
-    receives from ``receives``.
+    ``new_broadcasts`` (delay in microseconds, broadcast) after it. A timer's call returns the microseconds to its next
+    call, None where it was the last. A subclass sets ``kind`` and ``Settings``, starts its broadcasts in ``on_start``
+    and returns the messages that it receives from ``receives``.
     """
 
     kind: ClassVar[str]
@@ -191,7 +201,7 @@ class Device:
         self.now = 0
         self.outbox: list[tuple[int, bytes]] = []
         self.timers: list[tuple[int, Callable[[], int | None]]] = []
-        self.new_broadcasts: list[tuple[int, SendBroadcast]] = []
+        self.new_broadcasts: list[tuple[int, Broadcast]] = []
         self._timing = NodeTiming(context.plan.timing, context.seed, context.plan.name, lambda: context.world.cabin_c)
         self.claimer = Claimer(self._planned_name(), context.plan.address, self.random.randrange)
         self._claim_due: int | None = None
@@ -466,10 +476,12 @@ class Device:
         """
         spec = self.catalogue.by_name(message)
         key = key or message
-        planned = self._broadcasts[key] = Broadcast(spec, build, gap_us or spec.gap_us or DEFAULT_GAP_US, silence)
+        planned = self._broadcasts[key] = Broadcast(
+            spec, build, gap_us or spec.gap_us or DEFAULT_GAP_US, self._timing, silence
+        )
         planned.identifier = self._identifier_of(spec)
         planned.due = self.now + self.random.randrange(min(planned.gap_us, SECOND_US))
-        self.new_broadcasts.append((self._timing.leaves(planned.due) - self.now, self._sender(planned)))
+        self.new_broadcasts.append((self._timing.leaves(planned.due) - self.now, planned))
 
     def send_now(self, key: str) -> None:
         """Send a broadcast at once because its data changed; the next one is due a whole gap later.
@@ -494,35 +506,6 @@ class Device:
     def _identifier_of(self, spec: MessageSpec) -> int:
         """Return the identifier of its messages to all nodes, at the address that it has."""
         return NO_IDENTIFIER if self._source is None else _identifier(spec, self._source, GLOBAL_ADDRESS)
-
-    def _sender(self, planned: Broadcast) -> SendBroadcast:
-        """Return what sends a broadcast if it is due.
-
-        It is due on the grid of the device's clock and leaves later by what jitter, a busy moment or the main loop
-        takes, so that delays do not add up.
-        """
-        own_times, leaves, next_delay_us = self._timing.own_times, self._timing.leaves, self._timing.next_delay_us
-        has_turns, build, silence = self._timing.has_turns, planned.build, planned.silence
-
-        def send_if_due(now: int) -> tuple[int, int, bytes | None]:
-            due, data, identifier = planned.due, None, planned.identifier
-            if due <= now:
-                planned.has_started = True
-                gap_us = own_times[planned.gap_us]
-                due += gap_us
-                if due <= now:  # a turn of the main loop that is longer than the gap: one message a turn
-                    due += (now - due) // gap_us * gap_us + gap_us
-                if silence is None or silence.until <= now:
-                    data = build()
-                    if identifier == NO_IDENTIFIER:
-                        data = None
-                if silence is not None and due < silence.until:
-                    due -= (due - silence.until) // gap_us * gap_us
-                planned.due = due
-            delay = (leaves(due) if has_turns else due + next_delay_us()) - now
-            return delay, identifier, data
-
-        return send_if_due
 
     def _start_heartbeat(self, function: str) -> None:
         spec = self.catalogue.by_name("DM_RV")

@@ -27,7 +27,7 @@ from rvsim.sim.bench import Bench, DeviceMistakesError, Failure
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM
-from rvsim.wire.frame import SECOND_US, Frame
+from rvsim.wire.frame import SECOND_US, Frame, PlainFrame, as_frames
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
 from rvsim.world.balance import Balance
@@ -64,6 +64,8 @@ class Route(NamedTuple):
 
     frame: Callable[[Frame], None]
     event: Callable[[LineEvent], None]
+    plain_frame: Callable[[PlainFrame], None] | None = None
+    """Takes plain frames instead; None where they have to be frames."""
 
 
 class BenchRun:
@@ -116,6 +118,7 @@ class BenchRun:
         self._pipeline = Pipeline(self.watch, sink, recorder, every=every)
         self._is_tapped = tap is not None
         route = self._route(in_batches=not loaded.scenario.waits_for_frames)
+        takes_plain = tap is None and route.plain_frame is not None
         with _placed_mistakes(loaded):
             self.bench = Bench(
                 loaded.rig,
@@ -125,7 +128,8 @@ class BenchRun:
                 site=Site(loaded.scenario.shore_power, loaded.scenario.start.engine_rpm, loaded.scenario.start.rain),
                 seed=seed,
                 acknowledges=loaded.scenario.bench_acknowledges,
-                on_frame=route.frame if tap is None else _both(tap, route.frame),
+                on_frame=None if takes_plain else route.frame if tap is None else _both(tap, route.frame),
+                on_plain_frame=route.plain_frame if takes_plain else None,
                 on_line=route.event,
                 on_failure=self._note_failure,
                 absent=absent,
@@ -241,7 +245,7 @@ class VirtualBenchRun(BenchRun):
     """A run in virtual time: as fast as the machine allows, without python-can."""
 
     def _route(self, *, in_batches: bool) -> Route:
-        self._frames: list[Frame] = []
+        self._frames: list[PlainFrame] = []
         """Frames that are observed together with later ones, which is faster."""
         self._packed: list[Packed] = []
         """The same of a simulation in a second process; one of the two is empty."""
@@ -257,7 +261,9 @@ class VirtualBenchRun(BenchRun):
         """What is to be sent to the process that observes; None where this process does."""
         self._end: SimulatedEnd | None = None
         """What the other process has told at the end, where the simulation was there."""
-        return Route(self._frames.append if in_batches else self._pipeline.observe, self._observe_event)
+        if in_batches:
+            return Route(self._frames.append, self._observe_event, self._frames.append)
+        return Route(self._pipeline.observe, self._observe_event)
 
     def _catch_up(self) -> None:
         if self._columns is not None:
@@ -296,7 +302,7 @@ class VirtualBenchRun(BenchRun):
             self._packed.clear()
             self._packed_frames = 0
         else:
-            taken = self._frames.copy()
+            taken = as_frames(self._frames)
             self._frames.clear()
         return taken
 

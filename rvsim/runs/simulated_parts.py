@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from rvsim.logs.packed_frames import Packed, PackedFrames, pack
 from rvsim.shakedown.verdict import ToldChange
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import PlainFrame
 from rvsim.wire.line_events import Waited
 from rvsim.world.balance import KeptBalance
 from rvsim.world.energy_sheet import EnergyLine
@@ -51,7 +51,7 @@ class SimulatedEnd(NamedTuple):
     """Who gave and who took; None where nothing is shown."""
 
 
-def part_of(frames: Sequence[Frame], notices: Sequence[Notice]) -> SimulatedPart:
+def part_of(frames: Sequence[PlainFrame], notices: Sequence[Notice]) -> SimulatedPart:
     """Return a part."""
     waits, others = [], []
     for place, notice in enumerate(notices):

@@ -13,7 +13,7 @@ from pathlib import Path
 from traceback import extract_tb
 from typing import Any, NamedTuple
 
-from rvsim.devices.device import Device, DeviceContext, SendBroadcast, Site
+from rvsim.devices.device import NO_IDENTIFIER, Broadcast, Device, DeviceContext, Site
 from rvsim.errors import InputError
 from rvsim.rig.contact_plans import contact_plans
 from rvsim.rig.device_plan import DevicePlan
@@ -26,7 +26,7 @@ from rvsim.sim.kernel import Action, Kernel
 from rvsim.sim.low_supply import LowSupply
 from rvsim.wire.catalogue import Catalogue
 from rvsim.wire.claim import ADDRESS_CLAIM, REQUEST_FOR_DGN
-from rvsim.wire.frame import SECOND_US, Frame
+from rvsim.wire.frame import SECOND_US, Frame, PlainFrame, as_frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import LineEvent
 from rvsim.wire.timing import BIT_RATE
@@ -49,8 +49,8 @@ Gate = Callable[[int, int, bytes], Passed | None]
 """A fault's effect on a frame on its way from a device or to it: (time, identifier, data) to the frame that leaves the
 gate, None for a frame that is lost."""
 _PACKAGE = Path(__file__).parents[1]
-_MAX_KEPT_KINDS = 4096
-"""For so many identifiers with a first byte it is kept who receives them; a vehicle has some hundred."""
+_MAX_KEPT_IDENTIFIERS = 512
+"""For so many identifiers it is kept who receives them, by the first byte of the data; a vehicle has some hundred."""
 _PLANNED_PRIORITY = -1
 """The kernel priority of planned actions: before everything else of the same time."""
 
@@ -116,6 +116,7 @@ class Bench:
         site: Site | None = None,
         seed: int = 1,
         on_frame: Callable[[Frame], None] | None = None,
+        on_plain_frame: Callable[[PlainFrame], None] | None = None,
         on_failure: Callable[[Failure], None] | None = None,
         on_line: Callable[[LineEvent], None] | None = None,
         acknowledges: bool = True,
@@ -148,6 +149,8 @@ class Bench:
         """Devices that have power and have not started yet."""
         self.on_frame = on_frame
         """Receives each frame that was sent without error; may be changed between two steps."""
+        self._on_plain_frame = on_plain_frame
+        """Receives them sooner, before they are made frames: for whoever keeps many."""
         self._on_failure = on_failure
         self.line = Line(
             self.kernel, self._deliver, rate=bit_rate, acknowledges=acknowledges, seed=seed, on_line=on_line
@@ -186,7 +189,7 @@ class Bench:
             for dgn in device.received_dgns | {ADDRESS_CLAIM, REQUEST_FOR_DGN}:
                 self._receivers.setdefault(dgn, []).append(device)
             self._start_later(device)
-        self._receivers_of: dict[tuple[int, bytes], list[_Receiver]] = {}
+        self._receivers_of: dict[int, dict[int, list[_Receiver]]] = {}
         """Who receives the frames of each identifier and first byte that were sent, in the order of ``_receivers``."""
 
     def _make_devices(self) -> dict[str, Device]:
@@ -405,10 +408,13 @@ class Bench:
 
         return act
 
-    def _broadcaster(self, device: Device, send: SendBroadcast) -> Action:
+    def _broadcaster(self, device: Device, planned: Broadcast) -> Action:
         """Return what sends a broadcast of a device as an action of the kernel, and returns the time of the next."""
         kernel, stopped, send_last = self.kernel, self._stopped, self.line.send_last
         outbox, timers, gates = device.outbox, device.timers, self.outgoing_gates[device.name]
+        build, silence, own_gap_us = planned.build, planned.silence, planned.gap_us
+        own_times, next_delay_us = planned.timing.own_times, planned.timing.next_delay_us
+        leaves = planned.timing.leaves if planned.timing.has_turns else None
 
         def act(_: None) -> int | None:
             if device in stopped:
@@ -416,19 +422,30 @@ class Bench:
             device.now = now = kernel.now
             if now >= self._next_second:
                 self._advance_world(now)
-            try:
-                delay, identifier, data = send(now)
-            except Exception as error:
-                self._remove_failed(device, error)
-                return None
+            due, identifier = planned.due, planned.identifier
+            if due <= now:  # else it was sent early
+                planned.has_started = True
+                gap_us = own_times[own_gap_us]
+                try:
+                    data = build() if silence is None or silence.until <= now else None
+                except Exception as error:
+                    self._remove_failed(device, error)
+                    return None
+                due += gap_us
+                if due <= now or silence is not None:
+                    due = planned.due_after(now, due, gap_us)
+                planned.due = due
+            else:
+                data = None
+            again = due + next_delay_us() if leaves is None else leaves(due)
             if outbox or timers:
                 self._take_from(device)
-            if data is not None:
+            if data is not None and identifier != NO_IDENTIFIER:
                 if gates:
                     self._send_through(gates, identifier, data, device)
                 else:
                     send_last(identifier, data, device)
-            return now + delay
+            return again
 
         return act
 
@@ -445,8 +462,8 @@ class Bench:
             for delay, later in device.timers:
                 kernel.at(kernel.now + delay, self._caller(device, later), None, 1)
             device.timers.clear()
-        for delay, send in device.new_broadcasts:
-            kernel.at(kernel.now + delay, self._broadcaster(device, send), None, 1)
+        for delay, planned in device.new_broadcasts:
+            kernel.at(kernel.now + delay, self._broadcaster(device, planned), None, 1)
         device.new_broadcasts.clear()
         gates = self.outgoing_gates[device.name]
         for identifier, data in device.outbox:
@@ -481,14 +498,16 @@ class Bench:
         if delayed[2] in self.line.controllers:  # the device may have lost its power meanwhile
             self.line.send(*delayed)
 
-    def _deliver(self, frame: Frame, sender: object) -> None:
+    def _deliver(self, sent: PlainFrame, sender: object) -> None:
+        if self._on_plain_frame is not None:
+            self._on_plain_frame(sent)
         if self.on_frame is not None:
-            self.on_frame(frame)
-        _, identifier, data = frame
-        kind = identifier, data[:1]
-        receiving = self._receivers_of.get(kind)
-        if receiving is None:
-            receiving = self._find_receivers(kind)
+            self.on_frame(as_frame(sent))
+        _, identifier, data = sent
+        try:
+            receiving = self._receivers_of[identifier][data[0]]
+        except LookupError:
+            receiving = self._find_receivers(identifier, data[:1])
         if not receiving:
             return
         if self.incoming_gates or self.line.not_receiving or sender.__class__ is SimultaneousSenders:
@@ -520,18 +539,18 @@ class Bench:
             else:
                 self._call(device, partial(receive, data))
 
-    def _find_receivers(self, kind: tuple[int, bytes]) -> list[_Receiver]:
+    def _find_receivers(self, identifier: int, first: bytes) -> list[_Receiver]:
         """Find who receives the frames of an identifier and a first byte, which is mostly the instance."""
-        identifier, first = kind
         receivers = self._receivers.get(dgn_of(identifier), ())
         found = [
             (each, each.receiver_of(identifier), each.outbox, each.timers, each.new_broadcasts)
             for each in receivers
             if each.heeds(identifier, first)
         ]
-        if len(self._receivers_of) >= _MAX_KEPT_KINDS:
+        if len(self._receivers_of) >= _MAX_KEPT_IDENTIFIERS:
             self._receivers_of.clear()
-        self._receivers_of[kind] = found
+        for byte in first:  # a frame without data is rare
+            self._receivers_of.setdefault(identifier, {})[byte] = found
         return found
 
     def _receive_through(self, device: Device, identifier: int, data: bytes) -> None:

@@ -3,13 +3,13 @@
 Knows: integer microseconds, and that the order is the same every time, so that a run is. Does not know what the actions
 do, nor whether a clock paces them.
 
-The times lie sorted in a list of their own, beside what is planned for them: a place is found by comparing integers, the
-rest of some hundred is moved at once, and an action that is called again needs no new object. A heap compares tuples,
-which takes longer.
+The times lie sorted in a list of their own, beside what is planned for them: a place is found by comparing integers,
+the rest of some hundred is moved at once, and an action that is called again needs no new object. A heap compares
+tuples, which takes longer.
 """
 
 import sys
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable
 from typing import Any
 
@@ -17,12 +17,16 @@ Action = Callable[[Any], int | None]
 """What is planned. It returns the time at which it is called again with the same argument, None where it is not."""
 _Planned = tuple[int, Action, Any]
 """Priority, action and argument."""
-_NEVER = sys.maxsize
-"""The last of the sorted times: before it every other one finds its place."""
 
 
 def _do_nothing(_: None) -> None:
-    """Stand at the end of what is planned; it never runs."""
+    """Stand where nothing is planned."""
+
+
+_END: _Planned = (-sys.maxsize, _do_nothing, None)
+"""Stands where the present run ends, before all else of that time; between two runs, where the last one ended."""
+_NEVER: _Planned = (0, _do_nothing, None)
+"""Stands at the end, so that there is always a next one."""
 
 
 class Kernel:
@@ -30,12 +34,11 @@ class Kernel:
 
     def __init__(self) -> None:
         self.now = 0
-        self._times = [_NEVER]
-        """When everything that is planned runs, the soonest first."""
-        self._order: list[_Planned] = [(0, _do_nothing, None)]
+        self.upcoming = [0, sys.maxsize]
+        """When the present run ends, and when everything runs that is planned, the soonest first; only to be read."""
+        self._order = [_END, _NEVER]
         """What runs at these times, at the same places."""
         self._end = 0
-        """Up to where the present run goes."""
 
     def at(self, time: int, action: Action, argument: Any = None, priority: int = 0) -> None:
         """Plan ``action(argument)`` for a time; of one time, lower priorities run first.
@@ -48,9 +51,9 @@ class Kernel:
     def _plan(self, time: int, planned: _Planned) -> None:
         if time.__class__ is not int or time < self.now:
             raise ValueError(f"cannot plan for {time!r} us at {self.now} us: times are whole and never in the past")
-        times, order = self._times, self._order
+        times, order = self.upcoming, self._order
         place = bisect_right(times, time)
-        while times[place - 1] == time and order[place - 1][0] > planned[0]:  # before the first one is _NEVER
+        while times[place - 1] == time and order[place - 1][0] > planned[0]:
             place -= 1
         times.insert(place, time)
         order.insert(place, planned)
@@ -61,18 +64,28 @@ class Kernel:
         It is where nothing else is planned up to and at that time and the present run goes beyond it: what an event of
         that time would do can then be done without one.
         """
-        if time >= self._end or self._times[0] <= time:
+        if time >= self.upcoming[0]:
             return False
         self.now = time
         return True
 
     def peek(self) -> int | None:
         """Return the time of the next action, None if nothing is planned."""
-        return None if self._times[0] == _NEVER else self._times[0]
+        place = int(self._order[0] is _END)
+        return None if self._order[place] is _NEVER else self.upcoming[place]
 
     def stop(self) -> None:
         """End the present run before the next microsecond."""
-        self._end = min(self._end, self.now + 1)
+        if self._end > self.now + 1:
+            self._end_at(self.now + 1)
+
+    def _end_at(self, time: int) -> None:
+        place = bisect_left(self.upcoming, self._end)
+        del self.upcoming[place], self._order[place]
+        self._end = time
+        place = bisect_left(self.upcoming, time)
+        self.upcoming.insert(place, time)
+        self._order.insert(place, _END)
 
     def run_until(self, time: int) -> int:
         """Run everything planned before ``time`` and stop there: actions at ``time`` itself have not run.
@@ -80,24 +93,24 @@ class Kernel:
         Returns:
             The time at which it ended: ``time``, or sooner where an action has called ``stop``.
         """
-        times, order, self._end = self._times, self._order, time
-        while True:  # not "while times[0] < ...": such a loop is not specialised by Python 3.11
-            moment = times[0]
-            if moment >= self._end:
-                break
+        self._end_at(time)
+        times, order, end = self.upcoming, self._order, _END
+        while True:
             planned = order[0]
+            if planned is end:
+                break
+            self.now = times[0]
             del times[0], order[0]
-            self.now = moment
             priority, action, argument = planned
             again = action(argument)
             if again is None:
                 continue
             if again.__class__ is not int or again < self.now:
-                self._plan(again, planned)  # refuses it
+                self._plan(again, planned)  # which refuses it
             place = bisect_right(times, again)  # what ``_plan`` does, without a call for each frame
             while times[place - 1] == again and order[place - 1][0] > priority:
                 place -= 1
             times.insert(place, again)
             order.insert(place, planned)
-        self.now, self._end = max(self.now, self._end), 0
+        self.now = max(self.now, self._end)
         return self.now

@@ -34,8 +34,9 @@ class Pair:
         for name in names:
             self.line.connect(name)
 
-    def _note(self, frame, sender):
-        self.frames.append((frame.time, frame.identifier, sender))
+    def _note(self, sent, sender):
+        time, identifier, _ = sent
+        self.frames.append((time, identifier, sender))
 
     def at(self, time, action, *arguments):
         """Do something at a time, as a device's timer does."""

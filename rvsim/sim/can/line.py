@@ -27,17 +27,17 @@ from rvsim.sim.can.unacknowledged import UnacknowledgedRepeats
 from rvsim.sim.can.wire_fault_effects import Babblers, ReversedControllers
 from rvsim.sim.can.wire_faults import Babble, BitErrors, ReversedPair, WireFault, WireFaults
 from rvsim.sim.kernel import Kernel
-from rvsim.wire.frame import Frame
+from rvsim.wire.frame import PlainFrame
 from rvsim.wire.line_events import Collided, ErrorState, LineEvent, NotAcknowledged, Overflowed, StateChanged, Waited
 from rvsim.wire.timing import BIT_RATE, exact_bits, max_bits, min_bits
 
-Deliver = Callable[[Frame, object], None]
+Deliver = Callable[[PlainFrame, object], None]
 _LENGTHS = range(9)
 _NEVER = sys.maxsize
 _MAX_KEPT_LENGTHS = 4096
 """Of so many frames the exact length is kept: most are sent again and again with the same data."""
 _new = tuple.__new__
-"""Makes a frame, or an event, in half the time of its constructor."""
+"""Makes an event in half the time of its constructor."""
 
 
 class Line:
@@ -75,14 +75,14 @@ class Line:
         self._number = 0
 
         # What is under way. At most one of the two is set.
-        self._alone: Frame | None = None  # started on a pair at rest, and nothing has happened since
+        self._alone: PlainFrame | None = None  # started on a pair at rest, and nothing has happened since
         self._alone_sender: object = None
         self._transmission: Transmission | None = None  # any other one, the one that is repeated included
 
         # When the next one may start.
         self._ready = Arbitration()
         self._clear = 0  # when the pair is free again; not before, and with _last set perhaps earlier
-        self._last: Frame | None = None  # what went through, if its exact end is not worked out
+        self._last: PlainFrame | None = None  # what went through, if its exact end is not worked out
         self._planned: int | None = None  # the soonest time at which _wake is planned
 
         # Kept for speed, so that ``send`` compares one number; each follows from other state where its comment says.
@@ -106,7 +106,7 @@ class Line:
             kernel, self._bit_time, disturb=self._disturb, count=self._count, report=self._report
         )
         self._babblers = Babblers(kernel, self._send_babble)
-        self._at_end, self._skip_to = self._end_alone, kernel.skip_to  # bound once, not for each frame
+        self._at_end, self._upcoming = self._end_alone, kernel.upcoming  # bound once, not for each frame
 
     # Who is on the pair, and what they send.
 
@@ -143,13 +143,15 @@ class Line:
 
         So a frame near which nothing else is planned can be handed over without an event.
         """
-        now = self.kernel.now
+        kernel = self.kernel
+        now = kernel.now
         if now >= self._open and sender in self.controllers:
             length = len(data)
             end = now + self._least[length]
-            if self._skip_to(end):
+            if end < self._upcoming[0]:  # what ``skip_to`` does, without a call for each frame
+                kernel.now = end
                 self._open = now + self._most[length]
-                self._last = alone = _new(Frame, (end, identifier, data))
+                self._last = alone = end, identifier, data
                 self._deliver(alone, sender)
                 return
         self.send(identifier, data, sender)
@@ -161,7 +163,7 @@ class Line:
             length = len(data)
             end = now + self._least[length]
             self._open = now + self._most[length]
-            self._last = self._alone = alone = _new(Frame, (end, identifier, data))
+            self._last = self._alone = alone = end, identifier, data
             self._alone_sender = sender
             self.kernel.at(end, self._at_end, alone)
             return
@@ -237,7 +239,7 @@ class Line:
             self._transmission = Transmission(start, {controller: self._numbered(identifier, start, data)})
             self._transmission.alone, self._alone = alone, None
 
-    def _end_alone(self, alone: Frame) -> None:
+    def _end_alone(self, alone: PlainFrame) -> None:
         """Hand over a frame that started on a pair at rest."""
         if alone is self._alone:
             self._alone = None
@@ -307,7 +309,7 @@ class Line:
             if not kernel.skip_to(end):
                 self._begin(frames)
                 return
-            self._last = frame = _new(Frame, (end, identifier, data))
+            self._last = frame = end, identifier, data
             self._clear = start + self._most[len(data)]
             if self._on_line is not None and start - since > self._most[-1]:
                 self._on_line(_new(Waited, (end, controller.name, identifier, since)))
@@ -355,7 +357,7 @@ class Line:
             return
         self._transmission = None
         data = transmission.data
-        self._last = frame = _new(Frame, (self.kernel.now, transmission.identifier, data))
+        self._last = frame = self.kernel.now, transmission.identifier, data
         self._clear = transmission.start + self._most[len(data)]
         if self._with_errors or not self._is_simple:
             self._count_success(transmission)
