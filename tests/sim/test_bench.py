@@ -12,10 +12,11 @@ from rvsim.rig.model import Rig
 from rvsim.sim.bench import Bench, Passed
 from rvsim.sim.can import Babble, Noise, ReversedPair
 from rvsim.wire.database import load_catalogue
-from rvsim.wire.frame import SECOND_US
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import dgn_of
 from rvsim.wire.line_events import Collided, ErrorState, NotAcknowledged, StateChanged
 
+TANK = 0x19FFB793
 PANEL, COMMANDS = 0x44, {0x1FFE3, 0x1FEA6, 0x1FFF6, 0x1FE96}
 ACTED_ON = [
     ["control panel"],
@@ -177,6 +178,104 @@ def test_a_frame_from_outside_is_received(run):
     bench.run_until(21 * SECOND_US)
     answer = [f.data for f in frames if f.identifier == 0x19FFE244][-1]
     assert answer[1] == 0
+
+
+@pytest.fixture
+def heard():
+    """What a `Listener` has received, as (device, data)."""
+    return []
+
+
+@pytest.fixture
+def listening(wired, heard):
+    """A bench on which one sensor receives tank statuses."""
+
+    class Listener(AmbientSensor):
+        def receives(self):
+            return {"TANK_STATUS": lambda data: heard.append((self, data))}
+
+    bench, _, _ = wired(ONE, OTHER, kinds={**kinds_by_name(), "ambient": Listener}, absent=("other",))
+    bench.run_until(SECOND_US)
+    return bench
+
+
+def test_a_repeated_frame_is_received_each_time(listening, heard):
+    """Nothing of it has changed, but that it has come again may end a time-out."""
+    for number in range(3):
+        listening.send(TANK, bytes(8))
+        listening.run_until((2 + number) * SECOND_US)
+    assert [data for _, data in heard] == [bytes(8)] * 3
+
+
+def test_frames_are_received_by_the_same_devices_after_any_others(listening, heard):
+    """Frames without data, those of other first bytes, and those of more identifiers than are kept."""
+    sent = [b"", b"\x01", bytes(8), b""]
+    for number, data in enumerate(sent):
+        listening.send(TANK, data)
+        listening.run_until((2 + number) * SECOND_US)
+    for number in range(1000):
+        listening.send(0x18FF0000 + number, bytes(1))
+        listening.run_until(6 * SECOND_US + 1000 * number)
+    listening.send(TANK, b"\x02")
+    listening.run_until(8 * SECOND_US)
+    assert [data for _, data in heard] == [*sent, b"\x02"]
+
+
+def test_who_receives_is_found_anew_when_power_is_back(listening, heard):
+    """Without power it receives nothing; then a new device does, which knows nothing of before."""
+    for number, change in enumerate((None, listening.switch_off, listening.switch_on)):
+        if change is not None:
+            change("one")
+        listening.run_until((2 + 2 * number) * SECOND_US)
+        listening.send(TANK, bytes([number]))
+        listening.run_until((3 + 2 * number) * SECOND_US)
+    (before, first), (after, last) = heard
+    assert (first, last) == (b"\x00", b"\x02")
+    assert before is not after
+
+
+def test_a_broadcast_returns_with_power(wired):
+    """None of those of before goes on beside it."""
+    bench, frames, _ = wired(ONE)
+    for second, change in ((10, bench.switch_off), (20, bench.switch_on), (40, None)):
+        bench.run_until(second * SECOND_US)
+        if change is not None:
+            change("one")
+    seconds = [frame.time // SECOND_US for frame in frames if dgn_of(frame.identifier) == 0x1FF9C]
+    assert not [second for second in seconds if 11 <= second < 20]
+    late = [second for second in seconds if second >= 21]
+    assert 3 <= len(late) == len(set(late)) <= 5
+
+
+def test_a_message_that_was_sent_early_is_due_a_whole_gap_later(wired):
+    """At once because something has changed, and then by its gap from there, not also when it was due before."""
+
+    class Changing(AmbientSensor):
+        def on_start(self):
+            super().on_start()
+            self.after(11 * SECOND_US, lambda: self.send_now("THERMOSTAT_AMBIENT_STATUS"))
+
+    bench, frames, _ = wired(ONE, kinds={**kinds_by_name(), "ambient": Changing})
+    bench.run_until(30 * SECOND_US)
+    times = [frame.time for frame in frames if dgn_of(frame.identifier) == 0x1FF9C]
+    gap_us = times[1] - times[0]
+    gaps = [later - time for time, later in itertools.pairwise(times)]
+    assert [gap for gap in gaps if gap != gap_us] == [gap for gap in gaps if gap < gap_us][:1]
+    (early,) = (place for place, gap in enumerate(gaps) if gap < gap_us)
+    assert gaps[early + 1] == gap_us
+
+
+def test_plain_frames_are_the_same_frames(catalogue):
+    """Those alone on the pair, and those of a start at which all wait for each other."""
+    frames, plain = [], []
+    rig = {"schema": 1, "name": "a", "title": "A", "device": [ONE, OTHER]}
+    bench = Bench(
+        Rig.model_validate(rig), catalogue, kinds_by_name(), on_frame=frames.append, on_plain_frame=plain.append
+    )
+    bench.run_until(20 * SECOND_US)
+    assert {type(frame) for frame in frames} == {Frame}
+    assert {type(frame) for frame in plain} == {tuple}
+    assert plain == frames
 
 
 def test_a_device_without_a_kind_cannot_be_put_in(catalogue):

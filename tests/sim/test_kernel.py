@@ -165,6 +165,34 @@ def test_what_an_action_plans_finds_its_place_too(planned, stop):
     assert run(Kernel()) == run(Plain())
 
 
+@given(st.lists(st.tuples(st.integers(0, 20), st.integers(-1, 1), st.booleans())), st.integers(0, 30))
+def test_stops_do_not_change_the_order(planned, end):
+    """Wherever actions end a run, the next run goes on from there; what is planned for the end comes after it."""
+
+    def run(stops):
+        kernel, happened = Kernel(), []
+
+        def action(argument):
+            number, stopping = argument
+            happened.append((kernel.now, number))
+            if stops and stopping:
+                kernel.stop()
+
+        for number, (time, priority, stopping) in enumerate(planned):
+            kernel.at(time, action, (number, stopping), priority)
+        for until in (end, 100):
+            while True:
+                before = kernel.peek()
+                if kernel.run_until(until) == until:
+                    break
+                assert (kernel.peek() or until) >= kernel.now > (before or 0)
+            assert all(time < until for time, _ in happened)
+        return happened
+
+    assert run(stops=True) == run(stops=False)
+    assert len(run(stops=True)) == len(planned)
+
+
 def test_an_action_that_returns_a_time_is_called_again(log):
     """With the same argument and priority, until it returns None; whole times that are not past only."""
     kernel = Kernel()
