@@ -5,8 +5,13 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from rvsim.devices.device import Broadcast, Silence
+from rvsim.devices.node_timing import NodeTiming
 from rvsim.errors import InputError
+from rvsim.rig.timing import TimingPlan
 
 CLAIM, REQUEST, HEARTBEAT, AMBIENT = 0x0EE00, 0x0EA00, 0x1FECA, 0x1FF9C
 
@@ -98,6 +103,22 @@ def test_it_sends_at_its_gap(sensor):
     times = [time for time, _ in sensor.until(60).of(AMBIENT)]
     assert [round(b - a, 3) for a, b in itertools.pairwise(times)] == [5.0] * (len(times) - 1)
     assert len(times) >= 11
+
+
+@given(
+    now=st.integers(0, 99),
+    late=st.integers(-99, 99),
+    gap=st.integers(1, 20),
+    until=st.integers(0, 200) | st.none(),
+)
+def test_a_message_is_due_at_the_next_time_of_its_grid(catalogue, now, late, gap, until):
+    """The first that is neither past nor in a silence, found by trying one after the other; it is never sooner."""
+    timing = NodeTiming(TimingPlan(), 1, "one", lambda: 20.0)
+    silence = None if until is None else Silence(until)
+    expected = due = now + late
+    while expected <= now or (until is not None and expected < until):
+        expected += gap
+    assert Broadcast(catalogue.by_dgn(AMBIENT), bytes, gap, timing, silence).due_after(now, due, gap) == expected
 
 
 def test_a_gap_that_the_users_definition_leaves_out_is_five_seconds(alone, catalogue, monkeypatch):

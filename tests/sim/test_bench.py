@@ -227,10 +227,10 @@ def test_who_receives_is_found_anew_when_power_is_back(listening, heard):
         if change is not None:
             change("one")
         listening.run_until((2 + 2 * number) * SECOND_US)
-        listening.send(TANK, bytes([number]))
+        listening.send(TANK, bytes([7, number]))
         listening.run_until((3 + 2 * number) * SECOND_US)
     (before, first), (after, last) = heard
-    assert (first, last) == (b"\x00", b"\x02")
+    assert (first, last) == (b"\x07\x00", b"\x07\x02")
     assert before is not after
 
 
