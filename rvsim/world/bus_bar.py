@@ -8,6 +8,9 @@ terminals, the far end of its wire. Loads and sources in watts have the amperes 
 thousandth; below 9 V a load keeps the current that it has there (common practice, no source: its own cut-off is the
 device's). Sources that share one limit at one place carry in proportion to their limits in amperes. Behind an open
 branch all is dark, also where a source is: without a battery it holds no voltage (common practice, no source).
+
+Loads that an empty battery has dropped are taken back with a hysteresis, as by a low-voltage disconnect: once its
+sources could carry them too, or have held the voltage without them for some minutes, or it can give again itself.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -27,6 +30,11 @@ _SAME_SHARE = 1e-4
 _SAME_VOLTS = 1e-9
 """Voltages that differ by less are the same but for rounding. Our choice."""
 _MAX_ROUNDS = 30
+_RESERVE = 1.1
+"""Sources take dropped loads back when they can give so many times what all loads drew. Our choice."""
+_RETRY_S, _MAX_RETRY_S = 300, 3600
+"""Or when they have held the voltage for the first; each time that was too early, twice as long, up to the second.
+Common practice, no source: delays of some minutes are usual."""
 
 
 class _SourceLimits(NamedTuple):
@@ -149,8 +157,13 @@ class BusBar:
         self._is_built = self._has_new_sources = self._is_solved = False
         self._balances = 0
         self.has_collapsed = False
-        """Whether the battery could not carry the loads, and could not now: it is empty or open, and no source is on.
-        Without loads it may have its rest voltage all the same."""
+        """Whether the battery could not carry the loads, and could not now: it is empty or open, and its sources are
+        too weak for the loads that were dropped. Without these it may have a voltage all the same."""
+        self._dropped: dict[str, float] = {}
+        """The amperes of each load when the loads were too much, as long as ``has_collapsed``."""
+        self._held_s = 0
+        """For so many seconds sources have held a voltage without the dropped loads."""
+        self._retry_s = _RETRY_S
 
     # The battery.
 
@@ -403,6 +416,8 @@ class BusBar:
         battery = self._battery
         battery.step(battery.source_volts if self._open_switches else self._volts, self._into, air_c)
         self._is_solved = False
+        if self.has_collapsed:
+            self._held_s += 1
         if self._fuses and (self._has_new_flows or self._has_busy_fuse):
             self._step_fuses()
 
@@ -431,10 +446,11 @@ class BusBar:
         """Find the voltage at which all currents balance, and each owner's share."""
         self._is_solved = True
         self._balances += 1
+        battery = self._battery
         for _ in range(_MAX_ROUNDS):
             if not self._is_built:
                 self._build()
-            curve, battery = self._root.own, self._battery
+            curve = self._root.own
             if curve.points and len(self._places) == len(self._root.groups) == 1 and not self._open_switches:
                 self._share_with_one_group(battery)
             elif curve.points:
@@ -443,11 +459,35 @@ class BusBar:
                 self._share(volts, into)
             else:
                 self._carry(curve.constant, battery)
-            self.has_collapsed = battery.min_amps == 0 and (
-                self._volts <= 0 or (self.has_collapsed and not curve.points)
-            )
             if not self._watts_amps or not self._follow_volts():
-                return
+                break
+        if self.has_collapsed or self._held_s or battery.min_amps == 0:
+            self._follow_collapse(battery)
+
+    def _follow_collapse(self, battery: Battery) -> None:
+        """Find whether loads have brought a battery that gives nothing to 0 V, and may not come back yet."""
+        if battery.min_amps < 0:
+            self.has_collapsed, self._held_s, self._retry_s = False, 0, _RETRY_S
+        elif self._volts <= 0:
+            if self._held_s >= self._retry_s:
+                self._retry_s = min(2 * self._retry_s, _MAX_RETRY_S)
+            self.has_collapsed, self._held_s = True, 0
+            self._dropped.update(self._drawn_amps())
+        elif self.has_collapsed:
+            given = fsum([together for _, together, _ in self._groups()])
+            is_enough = given >= _RESERVE * fsum((self._dropped | self._drawn_amps()).values())
+            self._held_s = self._held_s if given else 0
+            self.has_collapsed = not given or not (is_enough or self._held_s >= self._retry_s)
+        if not self.has_collapsed:
+            self._dropped.clear()
+
+    def _drawn_amps(self) -> dict[str, float]:
+        """Return the present amperes of each load."""
+        watts_loads = {owner: self._watts_amps[owner] for owner in self._watts_loads}
+        return {
+            owner: self._amps_loads.get(owner, 0.0) + watts_loads.get(owner, 0.0)
+            for owner in self._amps_loads | watts_loads
+        }
 
     def _carry(self, into: float, battery: Battery) -> None:
         """Let the battery carry the loads alone."""

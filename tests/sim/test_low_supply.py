@@ -1,5 +1,7 @@
 """Devices without enough voltage: they stop, and start anew when it is back."""
 
+from itertools import pairwise
+
 import pytest
 
 from rvsim.devices.device import Device
@@ -201,3 +203,42 @@ def test_sun_and_engine_start_a_vehicle_with_an_empty_battery(source):
     assert senders(frames, last - 10, last) == set(SENSORS)
     assert bench.world.battery_percent > 5
     assert bench.failures == []
+
+
+def test_weak_sun_on_an_empty_battery_does_not_start_them_again_and_again():
+    """At dawn the sun first carries a lamp alone; what it cannot carry too stays off until it can, or for minutes."""
+    rig = {
+        **RIG,
+        "battery": {"capacity_ah": 100.0, "start_percent": 0.0, "start_c": 25.0},
+        "device": [
+            *(device | {"branch": None, "settings": {"electronics_amps": 0.3}} for device in DEVICES),
+            {"name": "sun", "kind": "solar_controller", "address": 0x4B, "functions": {"solar_controller": 1}},
+        ],
+    }
+    dawn = WeatherPlan(cloud_percent=50.0, day_of_year=80, start_hour=6.0, latitude_deg=45.0, outdoor_c=25.0)
+    bench, frames = started(rig, weather=dawn)
+    bench.world.set_load("lamp", 0.5)
+    bench.run_until(2 * 3600 * SECOND_US)
+    assert bench.world.battery_percent < 2
+    assert senders(frames, 7190, 7200) == set(SENSORS)
+    for name in SENSORS:
+        starts = claims(frames, name)[1:]
+        waits = [later - earlier for earlier, later in pairwise(starts)]
+        assert len(waits) < 4
+        assert all(wait >= number * 300 * SECOND_US for number, wait in enumerate(waits, start=1))
+    assert bench.failures == []
+
+
+def test_an_empty_battery_with_a_weak_charger_tries_again_after_minutes():
+    """What was too much may be off by now: the devices start when the charger has held the voltage for a while."""
+    battery = {"capacity_ah": 100.0, "start_percent": 0.0, "start_c": 25.0}
+    devices = [device | {"branch": None, "settings": {"electronics_amps": 0.1}} for device in DEVICES]
+    bench, frames = started({**RIG, "battery": battery, "device": devices})
+    bench.world.set_charge("charger", 14.4, 1.0)
+    bench.world.set_load("kettle", 50.0)
+    bench.run_until(60 * SECOND_US)
+    bench.world.remove("kettle")  # as the device of a kettle does that has lost its power
+    bench.run_until(300 * SECOND_US)
+    assert senders(frames, 12, 300) == set()
+    bench.run_until(400 * SECOND_US)
+    assert senders(frames, 390, 400) == set(SENSORS)
