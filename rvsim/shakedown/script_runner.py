@@ -32,6 +32,8 @@ _MAX_REPEATS = 1_000_000
 """How often a step may be due in one run. Our decision: more is a typing mistake."""
 MAX_TOLD_CHANGES = 100
 """So many changes of the vehicle are told with a verdict: a step may be due again and again. Our decision."""
+_COLD_BELOW_PERCENT = 95.0
+"""A battery of which less than this can be taken out is empty because it is cold. Our decision."""
 SendFrame = Callable[[int, bytes], None]
 """Takes the identifier and the data of a frame."""
 
@@ -62,7 +64,7 @@ class ScriptRunner:
         self._faults_by_name = {fault.plan.name: fault for fault in faults if fault.plan.name is not None}
         self._waiting: list[tuple[int, StepPlan, SightMatcher | None]] = []
         self.changes: list[ToldChange] = []
-        """The changes of the vehicle by steps and fuses up to now, in words; the first ``MAX_TOLD_CHANGES`` of them."""
+        """The changes of the vehicle by steps, fuses and batteries up to now, in words; the first ``MAX_TOLD_CHANGES`` of them."""
         self._effects = VehicleEffects(bench)
         self.on_change: Callable[[int, str], None] | None = None
         """Called with the time of each change of the vehicle, in microseconds, and its words; may be set."""
@@ -74,6 +76,7 @@ class ScriptRunner:
         self._branches = {branch.name: branch for branch in loaded.rig.all_branches}
         self._shared_branches = {branch.name for branch in loaded.rig.branches}
         bench.world.on_fuse = self._note_fuse
+        bench.world.on_collapse = self._note_collapse
         for name, position in scenario.start.switch.items():
             bench.world.contacts.set(name, on=position == "on")
         self._actions: dict[int, Callable[[], None]] = {}
@@ -127,6 +130,18 @@ class ScriptRunner:
         where = f"branch {branch}" if branch in self._shared_branches else branch
         does = "opens" if is_open else "closes again"
         self._note(f"the {self._branches[branch].protection} of {where} {does}", second * SECOND_US)
+
+    def _note_collapse(self, second: int, battery: str, has_collapsed: bool) -> None:  # noqa: FBT001 - see above
+        bar = self._bench.world.battery(battery)
+        if not has_collapsed:
+            text = f"battery {battery} takes back what it had dropped"
+        elif not bar.is_empty:
+            text = f"the electronics of battery {battery} stop its discharge: what hangs on it is dark"
+        else:
+            text = f"battery {battery} gives no more current, at a charge of {bar.percent:.0f} %"
+            if bar.usable_percent < _COLD_BELOW_PERCENT:
+                text += f": at {bar.celsius:.0f} °C only {bar.usable_percent:.0f} % of its capacity can be taken out"
+        self._note(text, second * SECOND_US)
 
     def _note(self, text: str, now: int) -> None:
         """Keep a change of the vehicle in words, and tell of it."""

@@ -93,6 +93,11 @@ class Battery:
         return 100 * (self._charge_as / self._full_as)
 
     @property
+    def usable_percent(self) -> float:
+        """The share of the capacity that can be taken out at its temperature, in percent."""
+        return 100 * (1 - self._missing_share)
+
+    @property
     def rest_volts(self) -> float:
         """The voltage at which it would come to rest."""
         return self._rest_volts

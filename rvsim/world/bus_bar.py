@@ -117,13 +117,16 @@ class BusBar:
         battery: Battery,
         branches: Sequence[BranchPlan] = (),
         on_fuse: Callable[[str, bool], None] | None = None,
+        on_collapse: Callable[[str, bool], None] | None = None,
     ) -> None:
         """Connect a battery to its branches.
 
-        ``on_fuse`` is called with each branch whose fuse or breaker opened or closed, and whether it is open now.
+        ``on_fuse`` is called with each branch whose fuse or breaker opened or closed, and whether it is open now;
+        ``on_collapse`` with the name of the battery when it drops its loads, and when it takes them back.
         """
         self._battery = battery
-        self._on_fuse = on_fuse
+        self._on_fuse, self._on_collapse = on_fuse, on_collapse
+        self._had_collapsed = False
         self._fuses: list[tuple[str, _Place, Fuse]] = []
         self._has_new_flows = True
         """Whether a current in a wire may have changed since the fuses were looked at."""
@@ -229,6 +232,16 @@ class BusBar:
     def celsius(self) -> float:
         """Temperature of the battery, degrees Celsius."""
         return self._battery.celsius
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether the battery gives no current until it is charged, or warmer."""
+        return self._battery.is_empty
+
+    @property
+    def usable_percent(self) -> float:
+        """The share of the battery's capacity that can be taken out at its temperature, in percent."""
+        return self._battery.usable_percent
 
     @property
     def is_open(self) -> bool:
@@ -410,6 +423,10 @@ class BusBar:
         """Advance by one second with the present currents, in air of ``air_c`` degrees Celsius."""
         if not self._is_solved:
             self._solve()
+        if self.has_collapsed is not self._had_collapsed:
+            self._had_collapsed = self.has_collapsed
+            if self._on_collapse is not None:
+                self._on_collapse(self.name, self.has_collapsed)
         self._in_j += self._in_watts
         self._wires_j += self._wire_watts
         self._out_j += self._out_watts

@@ -38,12 +38,15 @@ class ElectricSystem:
         by_branch = battery_by_branch(plan.batteries, plan.branches)
         self.on_fuse: Callable[[int, str, bool], None] | None = None
         """Called when a fuse or breaker opened or closed by itself: the second, its branch, whether it is open now."""
+        self.on_collapse: Callable[[int, str, bool], None] | None = None
+        """Called when a battery drops its loads, or takes them back: the second, its name, whether it drops them."""
         self._stepped_second = 0
         self._batteries = {
             each.name: BusBar(
                 Battery(each),
                 [branch for branch in plan.branches if by_branch[branch.name] == each.name],
                 self._after_fuse,
+                self._after_collapse,
             )
             for each in plan.batteries
         }
@@ -193,6 +196,10 @@ class ElectricSystem:
     def _after_fuse(self, branch: str, is_open: bool) -> None:  # noqa: FBT001 - the form of a callback
         if self.on_fuse is not None:
             self.on_fuse(self._stepped_second, branch, is_open)
+
+    def _after_collapse(self, battery: str, has_collapsed: bool) -> None:  # noqa: FBT001 - the form of a callback
+        if self.on_collapse is not None:
+            self.on_collapse(self._stepped_second, battery, has_collapsed)
 
     def _bus(self, owner: str, battery: str) -> BusBar:
         return self._batteries[battery] if battery else self._bar_of.get(owner, self._house_bar)

@@ -227,3 +227,29 @@ def test_a_fuse_needs_a_name_of_its_own(virtual_run):
     with pytest.raises(InputError, match='"bath fan" has a fuse of its own, and a branch or a device has its name'):
         virtual_run(VAN + OWN_FUSES.replace('"reading lamp"', '"bath fan"'))
     virtual_run(VAN + OWN_FUSES.replace('"bath fan"', '"galley"').replace("fuse_amps = 3.0", ""))
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "percent", "celsius", "why"),
+    [
+        ("agm", 61.0, -40.0, ": at -40 °C only 39 % of its capacity can be taken out"),
+        ("agm", 63.0, -40.0, None),
+        ("agm", 0.0, 25.0, ""),
+        ("lfp", 30.0, -20.0, ": at -20 °C only 70 % of its capacity can be taken out"),
+    ],
+)
+def test_a_battery_that_gives_no_more_says_why(van, chemistry, percent, celsius, why):
+    """Its charge is told, and where the cold has locked up the rest the share that can be taken out."""
+    run = van(
+        ("0s", "load = { lamp = 1.0 }"),
+        ("30s", "load = { lamp = 0.0 }"),
+        values={
+            "rig.battery.house.chemistry": chemistry,
+            "start.battery.house": percent,
+            "start.battery_c.house": celsius,
+        },
+    )
+    run.until(60)
+    told = [change.text for change in run.verdict().changes if "battery" in change.text]
+    text = f"battery house gives no more current, at a charge of {percent:.0f} %{why}"
+    assert told == ([] if why is None else [text])
