@@ -197,7 +197,8 @@ Touch = Annotated[
     typer.Option(
         "--touch",
         help="Tell what moved when something was touched: which function and instance, by how much against what it "
-        "does by itself, and what the rig calls it. Type a note and Enter to mark the moment, in the recording too.",
+        "does by itself, and what the rig calls it. It first learns for 10 s what moves by itself, and says on stderr "
+        "when it is ready. Type a note and Enter to mark the moment, in the recording too.",
     ),
 ]
 Redact = Annotated[

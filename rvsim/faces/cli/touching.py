@@ -8,6 +8,7 @@ import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from rvsim.faces.cli.exits import say
 from rvsim.faces.text.display_units import DisplayUnits
 from rvsim.faces.text.touch_text import ChangeSink, TouchNames, TouchSink, note_lines, show_as_json, show_as_text
 from rvsim.rig.model import Rig
@@ -17,7 +18,7 @@ def touch_sink(inner: ChangeSink, rig: Rig | None, units: DisplayUnits, *, json:
     """Return a sink that tells what moved; as sentences nothing else but flags is told."""
     names = TouchNames(rig)
     show = show_as_json(sys.stdout, names) if json else show_as_text(sys.stdout, names, units)
-    return TouchSink(inner, show, is_only=not json)
+    return TouchSink(inner, show, say, is_only=not json)
 
 
 def unrecorded_notes(record: Path | None) -> Iterator[str]:

@@ -146,15 +146,29 @@ class TouchSink:
     Args:
         inner: gets everything else: of a run in sentences only flags and marked moments.
         show: takes each touch with its note, None where nobody marked it.
+        say: takes lines for the person who touches: what it waits for, and when it is ready.
         is_only: whether ``inner`` gets neither readings nor devices.
     """
 
-    def __init__(self, inner: ChangeSink, show: Callable[[Touched, str | None], None], *, is_only: bool) -> None:
-        self._inner, self._show, self._is_only = inner, show, is_only
+    def __init__(
+        self,
+        inner: ChangeSink,
+        show: Callable[[Touched, str | None], None],
+        say: Callable[[str], None],
+        *,
+        is_only: bool,
+    ) -> None:
+        self._inner, self._show, self._say, self._is_only = inner, show, say, is_only
         self._touched = TouchedReadings()
+        self._ready_at: int | None = None
+        """When what was there from the first frame on is known for long enough; None before that frame."""
+        self._is_ready = False
+        say(f"--touch: learning for {_LEARN_S} s from the first frame on what moves by itself; touch nothing yet")
 
     def frame(self, frame: Frame) -> None:
         """Pass a frame on; a touch that is over by then is shown before it."""
+        if not self._is_ready:
+            self._learn(frame.time)
         self._show_settled(frame.time)
         self._inner.frame(frame)
 
@@ -182,11 +196,24 @@ class TouchSink:
     def end(self, time: int, watch: Watch) -> None:
         """Show what moved last, and the end."""
         self._show_settled(1 << 62)
+        if not self._is_ready:
+            self._say(f"--touch: ended before it was ready: it needs frames for {_LEARN_S} s")
         self._inner.end(time, watch)
 
     def flush(self) -> None:
         """Pass on everything that is buffered."""
         self._inner.flush()
+
+    def _learn(self, now: int) -> None:
+        """Tell when the first readings are known for long enough."""
+        if self._ready_at is None:
+            self._ready_at = now + LEARN_US
+        elif now >= self._ready_at:
+            self._is_ready = True
+            self._say(
+                f"--touch: ready at {time_text(now)}: touch one thing at a time, and wait until it is told; a reading "
+                f"that is first sent later is known {_LEARN_S} s after that"
+            )
 
     def _show_settled(self, now: int) -> None:
         found = self._touched.take(now)

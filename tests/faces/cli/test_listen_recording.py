@@ -226,6 +226,18 @@ def test_touches_of_a_bench(run_here, tmp_path):
     assert any(line["type"] == "reading" for line in lines)
 
 
+@pytest.mark.parametrize(
+    ("seconds", "said"), [("12", b"--touch: ready at 10.1"), ("5", b"--touch: ended before it was ready")]
+)
+def test_touches_say_when_they_are_ready(run_here, tmp_path, seconds, said):
+    """Nothing can stand out before it is known for a while: who waits at the vehicle is told of it, on stderr."""
+    more = ("--seconds", seconds, "--speed", "max", "--touch")
+    _, _, err = run_here("bench", "heater_goes_quiet", *more, folder=tmp_path)
+    learning, ready = err.splitlines()
+    assert b"--touch: learning for 10 s from the first frame on" in learning
+    assert said in ready
+
+
 def test_only_what_is_around_flags(run_here, tmp_path):
     """The recording of a bench with flags at 30 s and at 90 s: a gap stands between the two parts."""
     more = ("--seconds", "100", "--speed", "max", "--record", "x.jsonl", "--record-around-flags", "5s")
