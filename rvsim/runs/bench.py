@@ -99,8 +99,8 @@ class BenchRun:
             kinds: classes of devices by kind; None for all that are installed.
             absent: planned devices that are not simulated; another program or a real device takes their place.
             tap: called with each frame when it is on the bus, before the watch observes it.
-            on_change: called with each change of the vehicle by steps, fuses and batteries, in its turn among what the sink gets:
-                its time in microseconds, and its words.
+            on_change: called with each change of the vehicle by steps, fuses and batteries, in its turn among what the
+                sink gets: its time in microseconds, and its words.
 
         Raises:
             InputError: faults, steps or expectations name what does not exist, a line for each.

@@ -64,7 +64,8 @@ class ScriptRunner:
         self._faults_by_name = {fault.plan.name: fault for fault in faults if fault.plan.name is not None}
         self._waiting: list[tuple[int, StepPlan, SightMatcher | None]] = []
         self.changes: list[ToldChange] = []
-        """The changes of the vehicle by steps, fuses and batteries up to now, in words; the first ``MAX_TOLD_CHANGES`` of them."""
+        """The changes of the vehicle by steps, fuses and batteries up to now, in words: the first
+        ``MAX_TOLD_CHANGES`` of them."""
         self._effects = VehicleEffects(bench)
         self.on_change: Callable[[int, str], None] | None = None
         """Called with the time of each change of the vehicle, in microseconds, and its words; may be set."""
