@@ -184,6 +184,11 @@ class Device:
                 yield setting, function, instance
 
     @classmethod
+    def commanded_instances(cls, plan: DevicePlan, settings: Any) -> Iterator[tuple[tuple[str, ...], str, int]]:  # noqa: ARG003
+        """Yield the instances that it commands for a person, at once: the place of the setting, function, instance."""
+        return iter(())
+
+    @classmethod
     def placed_mistakes(cls, plan: DevicePlan, settings: Any, catalogue: Catalogue) -> Iterator[Mistake]:
         """Yield the same mistakes, each with its place below the settings where that is known."""
         return (Mistake((), text, None) for text in cls.mistakes(plan, settings, catalogue))

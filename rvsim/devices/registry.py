@@ -9,7 +9,7 @@ A package adds a kind by a subclass of ``Device`` and an entry point for it, in 
 """
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 from typing import Protocol
@@ -45,8 +45,9 @@ from rvsim.devices.own.own_device import OwnDevice
 from rvsim.errors import InputError
 from rvsim.rig.field_names import accepted_problems, device_field_problems
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import Rig
+from rvsim.rig.model import DevicePlan, Rig
 from rvsim.rig.quantity import shown
+from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue
 
 ENTRY_POINT_GROUP = "rvsim.devices"
@@ -177,27 +178,48 @@ def check_rig(rig: Rig, catalogue: Catalogue, places: RigPlaces | None = None) -
         for device, key, text in device_field_problems(rig, catalogue)
     ]
     problems += [f"{places.where_accepted(number)}: {text}" for number, text in accepted_problems(rig, catalogue)]
-    kinds = kinds_by_name()
+    kinds, present = kinds_by_name(), _present_instances(rig)
     for plan in rig.devices:
         kind = kinds.get(plan.kind)
         try:
             settings = None if kind is None else plan.settings_as(kind.Settings)
         except ValidationError:  # the reader of rigs reports that
             continue
-        for mistake in () if kind is None else kind.placed_mistakes(plan, settings, catalogue):
+        mistakes = () if kind is None else (*kind.placed_mistakes(plan, settings, catalogue), *_nobodies(plan, present))
+        for mistake in mistakes:
             problems.append(f"{places.where_in_rig(plan.name, 'settings', *mistake.place)}, settings, {mistake.text}")
     if problems:
         raise InputError(*problems)
 
 
-def unknown_instances(rig: Rig) -> Iterator[str]:
-    """Yield a sentence for each setting that names an instance which no device of the rig has."""
-    present = {
+def _present_instances(rig: Rig) -> set[tuple[str, int]]:
+    """Return all functions of a rig with their instances."""
+    return {
         (function, instance)
         for plan in rig.devices
         for function, instances in plan.functions.items()
         for instance in instances
     }
+
+
+def _nobodies(plan: DevicePlan, present: Set[tuple[str, int]]) -> Iterator[Mistake]:
+    """Yield the commands of a device to an instance that nobody has, where others have some of that function."""
+    kind = kinds_by_name()[plan.kind]
+    for place, function, instance in kind.commanded_instances(plan, plan.settings_as(kind.Settings)):
+        there = sorted(number for name, number in present if name == function)
+        if there and instance not in there:
+            title = FUNCTIONS[function].title
+            text = (
+                f"{'.'.join(place)}: no device of the rig is {title} {instance}; there is "
+                f"{', '.join(map(str, there))}; correct it, or add the device that is, with real = true if it is not "
+                "to be simulated"
+            )
+            yield Mistake(place, text, instance)
+
+
+def unknown_instances(rig: Rig) -> Iterator[str]:
+    """Yield a sentence for each setting that names an instance which no device of the rig has."""
+    present = _present_instances(rig)
     kinds = kinds_by_name()
     for plan in rig.devices:
         kind = kinds.get(plan.kind)
@@ -207,3 +229,9 @@ def unknown_instances(rig: Rig) -> Iterator[str]:
             if (function, instance) not in present:
                 title = FUNCTIONS[function].title
                 yield f"{plan.name} is set to {setting} {instance}, but no device of the rig is {title} {instance}"
+        for place, function, instance in (
+            () if kind is None else kind.commanded_instances(plan, plan.settings_as(kind.Settings))
+        ):
+            if (function, instance) not in present:
+                title = FUNCTIONS[function].title
+                yield f"{plan.name}, {'.'.join(place[:-1])}, commands {title} {instance}, which no device of the rig is"

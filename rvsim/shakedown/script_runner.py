@@ -9,6 +9,7 @@ from functools import cached_property, partial
 
 from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import shown
+from rvsim.shakedown.expect.possible_traffic import PossibleTraffic
 from rvsim.shakedown.expect.quantities import quantity
 from rvsim.shakedown.expect.sight import SightMatcher, identifier_of
 from rvsim.shakedown.faults.contact_fault_plans import KeyStuckPlan, LadderResistancePlan
@@ -189,15 +190,23 @@ def script_problems(loaded: LoadedScenario, catalogue: Catalogue, seed: int) -> 
         planned_faults(loaded.scenario.faults, partial(loaded.where, "fault"), loaded.rig, catalogue, seed)
     except InputError as error:
         yield from error.problems
+    traffic = PossibleTraffic(loaded, catalogue)
     for number, step in enumerate(loaded.scenario.steps):
         try:
             if step.send is not None:
                 frame_to_send(step.send, catalogue)
+                if (why := traffic.why_no_receiver(step.send)) is not None:
+                    yield (
+                        f"{loaded.where('step', number, 'send')}: {why}; correct it, or send identifier and bytes if "
+                        "the command is meant for nobody"
+                    )
         except (InputError, ValueError) as error:
             yield f"{loaded.where('step', number, 'send')}: {error}"
         try:
             if step.when is not None and step.when.seen is not None:
                 SightMatcher(step.when.seen, catalogue)
+                if (why := traffic.why_no_occasion(step.when.seen)) is not None:
+                    yield f"{loaded.where('step', number, 'when')}: {why}, so it is never seen; correct it"
         except (InputError, ValueError) as error:
             yield f"{loaded.where('step', number, 'when')}: {error}"
         if len(step.times(loaded.scenario.lasts)) > _MAX_REPEATS:

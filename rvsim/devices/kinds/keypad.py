@@ -15,7 +15,7 @@ from pydantic import Field
 
 from rvsim.devices.device import Amps, Device, DeviceContext, Settings, commanded
 from rvsim.devices.switching.inputs import NO_BANK, DigitalInput, InputBank, InputLine
-from rvsim.devices.switching.key_commands import CommandFrames, KeyCommand
+from rvsim.devices.switching.key_commands import COMMANDED_FUNCTION, CommandFrames, KeyCommand
 from rvsim.devices.switching.presses import Presses
 from rvsim.errors import did_you_mean
 from rvsim.rig.contact_plans import MAINTAINED, default_key, key_contact, key_instances
@@ -102,6 +102,13 @@ class Keypad(Device):
         for name, command in settings.commands.items():
             for text in _command_mistakes(name, command, keys):
                 yield Mistake(("commands", name), f"commands: {text}", name)
+
+    @classmethod
+    def commanded_instances(cls, plan: DevicePlan, settings: Any) -> Iterator[tuple[tuple[str, ...], str, int]]:  # noqa: ARG003
+        """Yield the outputs that its keys command by instance."""
+        for name, command in settings.commands.items():
+            if command.instance is not None:
+                yield ("commands", name, "instance"), COMMANDED_FUNCTION[command.message], command.instance
 
     def __init__(self, context: DeviceContext) -> None:
         super().__init__(context)

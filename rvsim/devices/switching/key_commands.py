@@ -21,6 +21,8 @@ COMMANDS: Mapping[str, tuple[str, str]] = {
     "load": ("DC_LOAD_COMMAND", "desired_operating_level"),
 }
 """The command message of an output and its field with the level, by what the output is on the network."""
+COMMANDED_FUNCTION: Mapping[str, str] = {"dimmer": "dc_dimmer", "load": "dc_load"}
+"""The function of an output, by what it is on the network."""
 MAX_GROUP = 7
 
 

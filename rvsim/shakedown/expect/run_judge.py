@@ -16,6 +16,7 @@ from rvsim.shakedown.expect import expectation_plans as plans
 from rvsim.shakedown.expect import sight_judges, state_judges
 from rvsim.shakedown.expect.expectation_plans import Expectation, PresencePlan
 from rvsim.shakedown.expect.judge import AnyJudge
+from rvsim.shakedown.expect.possible_traffic import PossibleTraffic, occasions
 from rvsim.shakedown.expect.quantities import quantity
 from rvsim.shakedown.expect.sight import SightMatcher, matchers_of
 from rvsim.shakedown.expect.state_judges import OwnAddressJudge, PresenceJudge
@@ -80,7 +81,7 @@ def judge_of(
 
 def expectation_problems(loaded: LoadedScenario, catalogue: Catalogue) -> Iterator[str]:
     """Yield a line for each expectation that cannot be judged."""
-    lasts = loaded.scenario.lasts
+    lasts, traffic = loaded.scenario.lasts, PossibleTraffic(loaded, catalogue)
     for number, plan in enumerate(loaded.scenario.expectations):
         if plan.since >= lasts:
             where = loaded.where("expect", number, "from")
@@ -91,6 +92,11 @@ def expectation_problems(loaded: LoadedScenario, catalogue: Catalogue) -> Iterat
             for problem in error.problems:
                 key, _, _ = problem.partition(":")
                 yield f"{loaded.where('expect', number, key)}: {problem}"
+        else:
+            for key, sight in occasions(plan):
+                why = traffic.why_no_occasion(sight)
+                if why is not None:
+                    yield f"{loaded.where('expect', number, key)}: {key}: {why}, so it is never seen; correct it"
 
 
 def _judges_of(loaded: LoadedScenario, catalogue: Catalogue, on_failure: Callable[[AnyJudge], None]) -> list[AnyJudge]:

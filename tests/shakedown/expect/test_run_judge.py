@@ -89,7 +89,7 @@ def test_who_sent_it(case):
     one = case(
         f'expect = "order"\nsteps = {steps}',
         'expect = "seen"\nsight = { message = "AWNING_COMMAND" }',
-        'expect = "seen"\nsight = { device = "indoor sensor", message = "THERMOSTAT_AMBIENT_STATUS", instance = 9 }',
+        'expect = "seen"\nsight = { device = "indoor sensor", identifier = "19FE9991" }',
     )
     one.observe(HEATER, FURNACE, 1).observe(OUTDOOR, OUT, 2).observe(INDOOR, WARM, 3)
     order, nobody, itself = one.end(7)

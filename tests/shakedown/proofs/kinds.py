@@ -29,7 +29,7 @@ until = "20s"
 SOMEBODY_SWITCHES_ON_4 = """
 [[step]]
 at = "40s"
-send = { message = "CIRCULATION_PUMP_COMMAND", fields = { instance = 4, output_status_command = "on" } }
+send = { identifier = "19FE96F9", bytes = "04 F1 FF FF FF FF FF FF" }  # on, to a pump 4 that only the fault makes
 """
 """A pump with new firmware has lost what it was told, and obeys under its new instance."""
 GAS_FURNACE = """
