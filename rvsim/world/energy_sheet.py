@@ -28,6 +28,10 @@ _DIESEL_KWH_PER_LITRE = 35.81 / 3.6
 _J_PER_KWH = 3_600_000
 
 
+def _signed(kwh: float) -> str:
+    return f"{'-' if kwh < 0 else '+'} {abs(kwh):.2f}"
+
+
 class EnergyLine(NamedTuple):
     """One figure of the run, as simulated and by hand, in its unit, and the calculation with its figures."""
 
@@ -108,13 +112,25 @@ class EnergySheet:
         outdoors = self._outdoors.mean
         lost = fsum(losses[name] * (self._airs[name].mean - outdoors) for name in zones) * hours / 1000
         text = f"{' + '.join(texts)}, x {hours:g} h / 1000"
-        yield EnergyLine("heat lost to the outside", account.outdoors_j / _J_PER_KWH, lost, "kWh", text)
+        simulated = account.outdoors_j / _J_PER_KWH
+        if simulated < 0:
+            yield EnergyLine("heat gained from the outside", -simulated, -lost, "kWh", f"-({text})")
+        else:
+            yield EnergyLine("heat lost to the outside", simulated, lost, "kWh", text)
 
         stored = fsum(self._stored_kwh())
         others = (account.people_j + account.sun_j + account.gains_j + account.water_j - account.drawn_j) / _J_PER_KWH
-        burnt = lost + stored - others
-        text = f"{lost:.2f} lost + {stored:.2f} stored - {others:.2f} from people, sun and everything else"
-        yield EnergyLine("heat of burners into the coolant", account.burner_j / _J_PER_KWH, burnt, "kWh", text)
+        text = f"{lost:.2f} lost {_signed(stored)} stored"
+        if account.burner_j:
+            burnt = lost + stored - others
+            text += f" {_signed(-others)} from people, sun and everything else"
+            yield EnergyLine("heat of burners into the coolant", account.burner_j / _J_PER_KWH, burnt, "kWh", text)
+        else:
+            burnt = 0.0
+            sign, what = (1, "given") if others >= 0 else (-1, "taken")
+            text = text if others >= 0 else f"-({text})"
+            what = f"heat {what} by people, sun and everything else, without a burner"
+            yield EnergyLine(what, sign * others, sign * (lost + stored), "kWh", text)
 
         efficiency = plan.coolant.burner_efficiency_percent / 100
         used, text = max(burnt, 0.0) / (efficiency * _DIESEL_KWH_PER_LITRE), "no heat of a burner"
@@ -124,26 +140,30 @@ class EnergySheet:
         if elsewhere:  # air furnaces, a generator, fuel that a heater doses before its flame is there
             used += elsewhere * hours
             text = f"{text} + {elsewhere:.3f} l/h not for the coolant x {hours:g} h"
-        yield EnergyLine(
-            "fuel", self._fuel_at_start + self._world.filled_fuel_litres - self._world.fuel_litres, used, "l", text
-        )
+        simulated = self._fuel_at_start + self._world.filled_fuel_litres - self._world.fuel_litres
+        if account.burner_j or elsewhere or simulated > 0:
+            yield EnergyLine("fuel", simulated, used, "l", text)
 
         if len(zones) == 1:
             (loss,) = losses.values()
             (cabin,) = self._airs.values()
             heat = account.burner_j / _J_PER_KWH + others
             mean = outdoors + (heat - stored) * 1000 / (loss * hours)
-            given = f"({heat:.2f} given - {stored:.2f} stored) kWh x 1000"
+            given = f"({heat:.2f} given {_signed(-stored)} stored) kWh x 1000"
             text = f"{outdoors:.1f} + {given} / ({loss:.1f} W/K x {hours:g} h)"
             yield EnergyLine("mean temperature of the cabin", cabin.mean, mean, "degC", text)
 
-        battery = plan.battery
+        yield self._charge_line(hours)
+
+    def _charge_line(self, hours: float) -> EnergyLine:
+        """Return the charge of the house battery."""
+        battery = self._plan.battery
         stored_share = self._world.battery().charge_efficiency
         amps = self._amps_out.mean - stored_share * self._amps_in.mean
         percent = min(100.0, max(0.0, self._percent.first - 100 * amps * hours / battery.capacity_ah))
         given = f"({self._amps_out.mean:.2f} out - {stored_share:g} x {self._amps_in.mean:.2f} in) A x {hours:g} h"
         text = f"{self._percent.first:.1f} - 100 x {given} / {battery.capacity_ah:g} Ah"
-        yield EnergyLine("charge of the house battery at the end", self._percent.last, percent, "%", text)
+        return EnergyLine("charge of the house battery at the end", self._percent.last, percent, "%", text)
 
     def _stored_kwh(self) -> Iterator[float]:
         """Yield what zones, coolant and hot water have taken up, by their heat capacities."""

@@ -69,11 +69,12 @@ def test_another_figure_of_the_rig_shows_by_hand_too():
 
 def test_fuel_that_is_burnt_elsewhere_counts_by_hand_too():
     """A furnace that blows warm air burns 0.2 litres an hour for two hours; without a burner in the coolant, too."""
-    for watts, coolant in ((2000.0, run(2, watts=2000.0)["fuel"]), (0.0, run(2)["fuel"])):
+    coolant = run(2, watts=2000.0)["fuel"]
+    for watts, litres, text in ((2000.0, coolant.simulated, coolant.formula), (0.0, 0.0, "no heat of a burner")):
         both = run(2, watts=watts, elsewhere=0.2)["fuel"]
-        assert both.simulated == pytest.approx(coolant.simulated + 0.4, abs=0.005)
-        assert both.by_hand == pytest.approx(coolant.by_hand + 0.4, abs=0.005)
-        assert both.formula == f"{coolant.formula} + 0.200 l/h not for the coolant x 2 h"
+        assert both.simulated == pytest.approx(litres + 0.4, abs=0.005)
+        assert both.by_hand == pytest.approx(litres + 0.4, abs=0.015)
+        assert both.formula == f"{text} + 0.200 l/h not for the coolant x 2 h"
 
 
 def test_fuel_that_was_filled_in_is_not_counted_as_used():
@@ -84,16 +85,28 @@ def test_fuel_that_was_filled_in_is_not_counted_as_used():
 
 
 def test_without_a_burner_nothing_is_burnt():
-    """A van that cools from 15 °C: by hand no heat of a burner, but for the lining that lags behind the air.
+    """A van that cools from 15 °C gives what is stored in it: no line is of a burner, of fuel, or below 0 by hand.
 
-    That is a tenth of what it loses meanwhile.
+    What the lining lags behind the air is a tenth of what it loses meanwhile.
     """
-    lines = run(5)
-    assert lines["heat of burners into the coolant"].simulated == 0
+    lines = run(5, people={"count": 2})
+    assert not [what for what in lines if "burners" in what or "fuel" in what]
     lost = lines["heat lost to the outside"].simulated
-    assert lost == pytest.approx(3.3, abs=0.5)
-    assert abs(lines["heat of burners into the coolant"].by_hand) < 0.1 * lost
-    assert lines["fuel"].simulated == 0
+    assert lost == pytest.approx(3.4, abs=0.5)
+    given = lines["heat given by people, sun and everything else, without a burner"]
+    assert given.simulated == pytest.approx(2 * 0.09 * 5, abs=0.1)  # 90 W each
+    assert abs(given.by_hand - given.simulated) < 0.1 * lost
+    assert " - " in given.formula
+    assert all(line.by_hand > 0 for line in lines.values() if line.unit in ("kWh", "l"))
+
+
+def test_a_cold_van_in_warm_air_gains_heat():
+    """What is lost and gained has its own words, and no figure below 0."""
+    lines = run(5, cabin={"start_c": -30.0})
+    gained = lines["heat gained from the outside"]
+    assert gained.simulated > 1
+    assert gained.by_hand == pytest.approx(gained.simulated, rel=0.2)
+    assert gained.formula.startswith("-((35.0 W/K")
 
 
 def test_samples_of_any_distance_give_the_same():
@@ -106,7 +119,7 @@ def test_samples_of_any_distance_give_the_same():
     sheet.sample(0)
     assert sheet.lines == ()
     assert run(0.99) == {}
-    assert len(run(1)) == 5
+    assert len(run(1, watts=500.0)) == 5
 
 
 def test_several_zones_lose_their_own_share():
