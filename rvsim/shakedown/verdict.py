@@ -18,11 +18,12 @@ Value = float | int | str | bool
 
 @dataclass(frozen=True)
 class Outcome:
-    """The outcome of one expectation; ``found`` and the attributes after it are empty where it was met."""
+    """The outcome of one expectation; the attributes after ``found`` are empty where it was met."""
 
     expected: str
     passed: bool
     found: str = ""
+    """What was found; of one that was met, why the run could not have failed it, empty where it could."""
     at: float | None = None
     """The time at which the failure was known, in seconds."""
     nearest: str = ""
@@ -192,6 +193,8 @@ def as_text(verdict: Verdict, *, every: bool = False, render: Callable[[str], st
             yield from _outcome_lines(outcome, render)
         elif every:
             yield f"  met      {render(outcome.expected)}"
+            if outcome.found:
+                yield f"           not put to the test: {render(outcome.found)}"
     if every:
         yield from _energy_lines(verdict, render)
     if verdict.recording:
@@ -210,7 +213,11 @@ def _tally(verdict: Verdict) -> str:
         return "no expectations"
     met = len(verdict.outcomes) - len(verdict.failed)
     not_judged = sum(not outcome.judged for outcome in verdict.outcomes)
-    return f"{met} of {len(verdict.outcomes)} expectations met" + (f", {not_judged} not judged," if not_judged else "")
+    untested = sum(outcome.passed and bool(outcome.found) for outcome in verdict.outcomes)
+    parts = [f"{met} of {len(verdict.outcomes)} expectations met"]
+    parts += [f"{untested} of them not put to the test"] if untested else []
+    parts += [f"{not_judged} not judged"] if not_judged else []
+    return ", ".join(parts) + ("," if len(parts) > 1 else "")
 
 
 def _early(verdict: Verdict) -> str:

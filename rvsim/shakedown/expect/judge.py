@@ -146,6 +146,11 @@ class Judge(Generic[PlanT]):
     def observe_wires(self, end: int, wires: WireProblems) -> None:
         """Observe what the wires reported in the whole run."""
 
+    @property
+    def untested(self) -> str:
+        """Why the run could not have failed it, so that it being met says little; empty where it could."""
+        return ""
+
     def finish(self, end: int) -> None:
         """Decide what is still open at the end of the run."""
 

@@ -319,7 +319,7 @@ class RunJudge:
             found = f"it applies from {time_text(plan.since)}, and the run was judged at {time_text(end)}"
             return Outcome(expected, False, found, judged=False)
         if failure is None:
-            return Outcome(expected, True)
+            return Outcome(expected, True, judge.untested)
         before, look = self._evidence[judge]
         near = judge.nearest
         nearest = compose(near.text, f" at {time_text(near.frame.time)}: {near.frame}") if near is not None else ""

@@ -225,6 +225,11 @@ class OnlyUntilJudge(Judge[OnlyUntilPlan]):
         if self.ended is None and self.matchers["end"].matches(frame, device):
             self.ended = time
 
+    @property
+    def untested(self) -> str:
+        """Nothing ended it."""
+        return f"{self.plan.end} was never seen" if self.ended is None else ""
+
 
 class NeverWhileJudge(Judge[NeverWhilePlan]):
     """Fails when a sight is seen while a state lasts.
@@ -237,6 +242,7 @@ class NeverWhileJudge(Judge[NeverWhilePlan]):
         """Since when the field is in the state, by source address and instance."""
         self._crossed_at: list[int] = []
         """When the value crossed the limit: into the state, out of it, and so on."""
+        self._was_in_state = False
 
     @property
     def value_name(self) -> str | None:
@@ -248,6 +254,7 @@ class NeverWhileJudge(Judge[NeverWhilePlan]):
         is_inside = self.plan.holds(value)
         if is_inside != bool(len(self._crossed_at) % 2):
             self._crossed_at.append(time)
+        self._was_in_state |= is_inside and self.covers(time)
 
     def _frame(self, time: int, frame: Frame, device: str) -> None:
         during = self.matchers.get("during")
@@ -257,12 +264,20 @@ class NeverWhileJudge(Judge[NeverWhilePlan]):
                 self._since.setdefault(match.sender, time)
             elif match is not None:
                 self._since.pop(match.sender, None)
+            self._was_in_state |= bool(self._since) and self.covers(time)
         since = self._entered(time)
         if since is None or time <= since + self.plan.grace or not self.covers(time):
             return
         if self.matchers["sight"].matches(frame, device):
             state = f"while {self.plan.state_text}, since {time_text(since)}"
             self.fail(time, f"seen at {time_text(time)} {state}: {frame} of {device}")
+
+    @property
+    def untested(self) -> str:
+        """The state did not come in its part of the run, nor did it last on into it."""
+        until, since = self.plan.until, min(self._since.values(), default=None)
+        lasts = since is not None and (until is None or since < until)
+        return "" if self._was_in_state or lasts else f"the state never came: {self.plan.state_text}"
 
     def _entered(self, time: int) -> int | None:
         """Return since when the state lasts at a time; None where it does not."""

@@ -220,3 +220,43 @@ def test_frames_that_are_passed_over_are_evidence(case):
     (outcome,) = judged.end(4)
     assert judged.run_judge.frames == 3
     assert [line.split()[0] for line in outcome.before] == ["1.000", "2.000", "3.000"]
+
+
+@pytest.mark.parametrize(
+    ("plan", "why"),
+    [
+        (
+            'expect = "only_until"\nsight = { message = "FURNACE_STATUS" }\nend = { message = "FURNACE_COMMAND" }',
+            "FURNACE_COMMAND was never seen",
+        ),
+        (
+            'expect = "only_until"\nsight = { message = "FURNACE_COMMAND" }\n'
+            'end = { message = "THERMOSTAT_AMBIENT_STATUS" }',
+            "",
+        ),
+        (
+            'expect = "never_while"\nsight = { message = "FURNACE_COMMAND" }\n'
+            'during = { message = "THERMOSTAT_AMBIENT_STATUS", field = "ambient_temperature", above = 60 }',
+            "the state never came: THERMOSTAT_AMBIENT_STATUS with ambient temperature above 60",
+        ),
+        (
+            'expect = "never_while"\nsight = { message = "FURNACE_COMMAND" }\n'
+            'during = { message = "THERMOSTAT_AMBIENT_STATUS", field = "ambient_temperature", above = 0 }',
+            "",
+        ),
+        (
+            'expect = "never_while"\nsight = { message = "FURNACE_COMMAND" }\nfrom = "4s"\n'
+            'during = { message = "THERMOSTAT_AMBIENT_STATUS", field = "ambient_temperature", above = 20 }',
+            "the state never came: THERMOSTAT_AMBIENT_STATUS with ambient temperature above 20",
+        ),
+        (
+            'expect = "never_while"\nsight = { message = "FURNACE_COMMAND" }\nfrom = "4s"\n'
+            'during = { message = "THERMOSTAT_AMBIENT_STATUS", field = "ambient_temperature", above = 0 }',
+            "",
+        ),
+    ],
+)
+def test_what_was_not_put_to_the_test_is_met_and_says_so(case, plan, why):
+    """Its state, or what ends it, never came in its part of the run: it could not have failed."""
+    (outcome,) = case(plan).observe(HEATER, FURNACE, 1).observe(INDOOR, WARM, 2).observe(INDOOR, COLD, 3).end(7)
+    assert (outcome.passed, outcome.found) == (True, why)
