@@ -280,6 +280,8 @@ def frame_to_send(send: SendPlan, catalogue: Catalogue) -> tuple[int, bytes]:
 
 def _raw(field: FieldSpec, value: float | str) -> int:
     if not isinstance(value, str):
+        if not field.unit and field.scale == 1 and value % 1:
+            raise ValueError(f"{field.title} {value:g} is no whole number; write one")
         return field.raw(value)
     codes = field.codes
     if value not in codes:

@@ -118,7 +118,7 @@ class EnergySheet:
         else:
             yield EnergyLine("heat lost to the outside", simulated, lost, "kWh", text)
 
-        stored = fsum(self._stored_kwh())
+        stored = fsum(kwh * kelvin for kwh, kelvin in self._stores())
         others = (account.people_j + account.sun_j + account.gains_j + account.water_j - account.drawn_j) / _J_PER_KWH
         text = f"{lost:.2f} lost {_signed(stored)} stored"
         if account.burner_j:
@@ -127,10 +127,11 @@ class EnergySheet:
             yield EnergyLine("heat of burners into the coolant", account.burner_j / _J_PER_KWH, burnt, "kWh", text)
         else:
             burnt = 0.0
-            sign, what = (1, "given") if others >= 0 else (-1, "taken")
-            text = text if others >= 0 else f"-({text})"
-            what = f"heat {what} by people, sun and everything else, without a burner"
-            yield EnergyLine(what, sign * others, sign * (lost + stored), "kWh", text)
+            taken = others - account.outdoors_j / _J_PER_KWH
+            sign, what = (1, "into") if taken >= 0 else (-1, "out of")
+            parts = [f"{kwh:.3f} kWh/K x {sign * kelvin:.1f} K" for kwh, kelvin in self._stores() if kelvin]
+            what = f"heat {what} air, lining, coolant and hot water, without a burner"
+            yield EnergyLine(what, sign * taken, sign * stored, "kWh", " + ".join(parts) or "nothing changed")
 
         efficiency = plan.coolant.burner_efficiency_percent / 100
         used, text = max(burnt, 0.0) / (efficiency * _DIESEL_KWH_PER_LITRE), "no heat of a burner"
@@ -165,13 +166,13 @@ class EnergySheet:
         text = f"{self._percent.first:.1f} - 100 x {given} / {battery.capacity_ah:g} Ah"
         return EnergyLine("charge of the house battery at the end", self._percent.last, percent, "%", text)
 
-    def _stored_kwh(self) -> Iterator[float]:
-        """Yield what zones, coolant and hot water have taken up, by their heat capacities."""
+    def _stores(self) -> Iterator[tuple[float, float]]:
+        """Yield the heat capacity of zones, coolant and hot water in kWh/K, and by how much each has warmed."""
         for name, zone in {"cabin": self._plan.cabin, **{zone.name: zone for zone in self._plan.zones}}.items():
             air = zone.air_capacity_percent / 100
             growth = air * self._airs[name].growth + (1 - air) * self._linings[name].growth
-            yield zone.heat_capacity_j_per_k * growth / _J_PER_KWH
+            yield zone.heat_capacity_j_per_k / _J_PER_KWH, growth
         coolant, water = self._plan.coolant, self._plan.hot_water
         mix = mix_j_per_litre_k(coolant.glycol_percent, coolant.glycol)
-        yield coolant.litres * mix * self._coolant.growth / _J_PER_KWH
-        yield water.litres * mix_j_per_litre_k(0) * self._water.growth / _J_PER_KWH
+        yield coolant.litres * mix / _J_PER_KWH, self._coolant.growth
+        yield water.litres * mix_j_per_litre_k(0) / _J_PER_KWH, self._water.growth

@@ -80,6 +80,7 @@ def seen(expect, message, instance, more=""):
             sent("ROOF_FAN_COMMAND_1", 1),
             "step 1: no device of the rig has the function roof fan 1; correct it, or send",
         ),
+        (sent("FURNACE_COMMAND", 1.5), "step 1: instance 1.5 is no whole number; write one"),
         (sent("FURNACE_COMMAND", 0), "no device of the rig has the function furnace 0; there is 1, 2"),
         (
             '[[step]]\nwhen.seen = { message = "FURNACE_STATUS", instance = 4 }\nchange.shore_power = false\n',

@@ -17,12 +17,15 @@ from rvsim.wire.catalogue import Catalogue
 def cannot_fail_warnings(loaded: LoadedScenario, catalogue: Catalogue) -> tuple[str, ...]:
     """Return a line for each expectation that cannot fail, and for each step and fault that is never due."""
     traffic = PossibleTraffic(loaded, catalogue)
-    lines = []
+    lines, lasts = [], loaded.scenario.lasts
     for number, plan in enumerate(loaded.scenario.expectations):
         why = _why_it_cannot_fail(plan, traffic)
         if why is not None:
             lines.append(f"{loaded.where('expect', number)}: {why}, so it cannot fail; correct it, or remove it")
-    lasts = loaded.scenario.lasts
+        if plan.until is not None and plan.until > lasts:
+            until = f"its part ends at {duration_text(plan.until)}, and the run lasts {duration_text(lasts)}"
+            lines.append(f"{loaded.where('expect', number)}: {until}")
+    started = {step.start for step in loaded.scenario.steps}
     for number, step in enumerate(loaded.scenario.steps):
         if step.when is None and not step.times(lasts):
             due = duration_text(step.since if step.every else step.at or 0)
@@ -30,6 +33,8 @@ def cannot_fail_warnings(loaded: LoadedScenario, catalogue: Catalogue) -> tuple[
                 f"{loaded.where('step', number)}: it is due at {due}, and the run lasts {duration_text(lasts)}"
             )
     for number, fault in enumerate(loaded.scenario.faults):
+        if fault.since is None and fault.name not in started:
+            lines.append(f"{loaded.where('fault', number)}: it has no from, and no step starts it")
         if fault.since is not None and fault.since >= lasts:
             start = f"it starts at {duration_text(fault.since)}, and the run lasts {duration_text(lasts)}"
             lines.append(f"{loaded.where('fault', number)}: {start}")

@@ -114,6 +114,13 @@ def test_what_never_comes(warned):
     late = '[[fault]]\nfault = "silent"\ndevice = "heater"\nfrom = "60s"\n'
     assert warned(late) == ["it starts at 60 s, and the run lasts 60 s"]
     assert warned(late.replace("60s", "59s")) == []
+    named = '[[fault]]\nname = "quiet"\nfault = "silent"\ndevice = "heater"\n'
+    assert warned(named) == ["it has no from, and no step starts it"]
+    assert warned(named + '[[step]]\nat = "1s"\nstop = "quiet"\n') == ["it has no from, and no step starts it"]
+    assert warned(named + '[[step]]\nat = "1s"\nstart = "quiet"\n') == []
+    part = 'expect = "seen"\nsight = { device = "heater" }\nuntil = "70s"'
+    assert warned(expect(part)) == ["its part ends at 70 s, and the run lasts 60 s"]
+    assert warned(expect(part.replace("70s", "60s"))) == []
 
 
 @pytest.mark.parametrize("name", sorted(path.stem for path in shipped.scenario_folder().glob("*.toml")))
