@@ -9,7 +9,7 @@ A package adds a kind by a subclass of ``Device`` and an entry point for it, in 
 """
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Set
+from collections.abc import Collection, Iterable, Iterator, Mapping, Set
 from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 from typing import Protocol
@@ -52,6 +52,8 @@ from rvsim.wire.catalogue import Catalogue
 
 ENTRY_POINT_GROUP = "rvsim.devices"
 """The group of entry points by which other packages add kinds."""
+_PUMP = "circulation_pump"
+"""The function of a circulation pump."""
 _KIND_NAME = re.compile(r"[a-z][a-z0-9_]*")
 BUILT_IN = (
     Panel,
@@ -235,3 +237,26 @@ def unknown_instances(rig: Rig) -> Iterator[str]:
             if (function, instance) not in present:
                 title = FUNCTIONS[function].title
                 yield f"{plan.name}, {'.'.join(place[:-1])}, commands {title} {instance}, which no device of the rig is"
+
+
+def idle_pumps(rig: Rig, absent: Collection[str] = ()) -> Iterator[str]:
+    """Yield a sentence for each simulated circulation pump that no panel of the rig is set to command.
+
+    Nothing is said where no panel with a thermostat is simulated: what is ``absent`` or real may command it.
+    """
+    commanded: set[int] = set()
+    idle: list[str] = []
+    simulated = [plan for plan in rig.devices if not plan.real and plan.name not in absent]
+    for plan in simulated:
+        if plan.kind == Panel.kind:
+            named = list(Panel.named_instances(plan, plan.settings_as(Panel.Settings)))
+            pumps = {instance for _, function, instance in named if function == _PUMP}
+            commanded |= pumps
+            idle += [plan.name] if any(function == "furnace" for _, function, _ in named) and not pumps else []
+    for plan in simulated if idle else ():
+        for instance in plan.functions.get(_PUMP, ()):
+            if plan.kind == CirculationPump.kind and instance not in commanded:
+                yield (
+                    f"no panel is set to command {plan.name}, and without it the coolant carries no heat: give "
+                    f"{idle[0]} the setting circulation_pump = {instance}"
+                )

@@ -15,6 +15,7 @@ from rvsim.devices.registry import (
     ENTRY_POINT_GROUP,
     all_kinds,
     check_rig,
+    idle_pumps,
     kinds_by_name,
     settings_models,
     unknown_instances,
@@ -43,6 +44,24 @@ def test_a_setting_with_an_unknown_instance_is_reported():
     assert list(unknown_instances(rig)) == ["control panel is set to furnace 7, but no device of the rig is furnace 7"]
     switching = load_rig("brackenlow", kinds=settings_models())
     assert list(unknown_instances(switching)) == [], "a panel without a thermostat goes by none of its settings"
+
+
+@pytest.mark.parametrize("name", ["ottersby", "quillhaven", "brackenlow", "wrenhollow"])
+def test_a_pump_that_a_panel_commands_is_not_idle(name):
+    """No shipped rig has a pump that stands still for ever."""
+    assert list(idle_pumps(load_rig(name, kinds=settings_models()))) == []
+
+
+def test_a_pump_that_no_panel_commands_is_told():
+    """The heater then burns for a cold cabin; a panel that is absent or real may be another one that commands it."""
+    shipped = load_rig("ottersby", kinds=settings_models())
+    settings = {key: value for key, value in shipped.devices[0].settings.items() if key != "circulation_pump"}
+    panel = shipped.devices[0].model_copy(update={"settings": settings})
+    rig = shipped.model_copy(update={"devices": (panel, *shipped.devices[1:])})
+    (line,) = idle_pumps(rig)
+    assert line.startswith("no panel is set to command circulation pump, ")
+    assert line.endswith("give control panel the setting circulation_pump = 1")
+    assert list(idle_pumps(rig, ["control panel"])) == []
 
 
 def rig_of(*devices):

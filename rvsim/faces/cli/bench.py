@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
-from rvsim.devices.registry import kind_problems, unknown_instances
+from rvsim.devices.registry import idle_pumps, kind_problems, unknown_instances
 from rvsim.errors import ExitCode, InputError, printable
 from rvsim.faces.cli.exits import say
 from rvsim.faces.cli.listen_recording import lost_gap_lines
@@ -71,7 +71,7 @@ def run_bench(scenario: str, options: BenchOptions) -> int:
     """
     loaded, catalogue = load_checked(scenario, dbc=options.dbc, absent=options.absent)
     check_in_rig(loaded.rig, options.absent)
-    say(*catalogue.left_out, *kind_problems(), *unknown_instances(loaded.rig))
+    say(*catalogue.left_out, *kind_problems(), *unknown_instances(loaded.rig), *idle_pumps(loaded.rig, options.absent))
     say(*cautions(loaded, catalogue))
     if options.speed is None and options.serve is not None:
         raise InputError("--serve needs paced time, so that clients can keep up: leave out --speed max")

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from rvsim.devices.registry import kind_problems, unknown_instances
+from rvsim.devices.registry import idle_pumps, kind_problems, unknown_instances
 from rvsim.edge.settings import BusSettings
 from rvsim.errors import ExitCode, InputError
 from rvsim.faces.cli.exits import say
@@ -151,6 +151,7 @@ def prepare_scenarios(
         raise InputError(*problems)
     say(*dict.fromkeys(line for scenario in prepared for line in scenario.catalogue.left_out))
     say(*kind_problems(), *(line for scenario in prepared for line in unknown_instances(scenario.loaded.rig)))
+    say(*(line for scenario in prepared for line in idle_pumps(scenario.loaded.rig, absent)))
     say(*dict.fromkeys(line for each in prepared for line in cautions(each.loaded, each.catalogue)))
     return prepared
 
