@@ -132,3 +132,13 @@ def test_a_key_that_commands_nobody_is_refused(virtual_run):
     with pytest.raises(InputError, match=r"commands\.lamp\.instance: no device of the rig is dimmer 9; there is 3"):
         virtual_run(VAN, {'rig.device."bed keypad".settings.commands.lamp.instance': 9})
     virtual_run(VAN, {'rig.device."bed keypad".settings.commands.lamp.message': "load"})
+
+
+def test_a_flag_of_nearly_a_device_is_refused(virtual_run):
+    """A subject that is no device may be an address or a node; one that is almost a device is a slip of the pen."""
+    flag = '[[expect]]\nexpect = "flag"\nsubject = "{0}"\nraised = {1}\n'
+    said = r'expect 2 .flag.: no device of the rig has the name "fridg" \(did you mean "fridge"\?\), so no flag'
+    with pytest.raises(InputError, match=said):
+        virtual_run(VAN + flag.format("fridg", "true"))
+    for subject, raised in (("fridge", "true"), ("address 10 hex", "true"), ("bus", "true"), ("fridg", "false")):
+        virtual_run(VAN + flag.format(subject, raised))

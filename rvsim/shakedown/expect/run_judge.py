@@ -10,11 +10,11 @@ from functools import partial
 from itertools import islice
 from typing import assert_never
 
-from rvsim.errors import InputError
+from rvsim.errors import InputError, did_you_mean
 from rvsim.rig.quantity import duration_text, time_text
 from rvsim.shakedown.expect import expectation_plans as plans
 from rvsim.shakedown.expect import sight_judges, state_judges
-from rvsim.shakedown.expect.expectation_plans import Expectation, PresencePlan
+from rvsim.shakedown.expect.expectation_plans import Expectation, FlagPlan, PresencePlan
 from rvsim.shakedown.expect.judge import AnyJudge
 from rvsim.shakedown.expect.possible_traffic import PossibleTraffic, occasions
 from rvsim.shakedown.expect.quantities import quantity
@@ -97,6 +97,11 @@ def expectation_problems(loaded: LoadedScenario, catalogue: Catalogue) -> Iterat
                 why = traffic.why_no_occasion(sight)
                 if why is not None:
                     yield f"{loaded.where('expect', number, key)}: {key}: {why}, so it is never seen; correct it"
+        if isinstance(plan, FlagPlan) and plan.raised and plan.subject is not None:
+            close = did_you_mean(plan.subject, [device.name for device in loaded.rig.devices])
+            why = traffic.why_no_subject(plan.subject)
+            if why is not None and close:
+                yield f"{loaded.where('expect', number, 'subject')}: {why}{close}, so no flag is of it; correct it"
 
 
 def _judges_of(loaded: LoadedScenario, catalogue: Catalogue, on_failure: Callable[[AnyJudge], None]) -> list[AnyJudge]:
