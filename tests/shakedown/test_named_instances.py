@@ -1,4 +1,4 @@
-"""Instances that steps, expectations and keys name, and that nobody in the rig has."""
+"""What steps, expectations and keys name and nobody has: instances, subjects of flags, values beyond a range."""
 
 import pytest
 
@@ -142,3 +142,24 @@ def test_a_flag_of_nearly_a_device_is_refused(virtual_run):
         virtual_run(VAN + flag.format("fridg", "true"))
     for subject, raised in (("fridge", "true"), ("address 10 hex", "true"), ("bus", "true"), ("fridg", "false")):
         virtual_run(VAN + flag.format(subject, raised))
+
+
+@pytest.mark.parametrize(
+    ("limit", "said"),
+    [
+        ("above = 125", "heat output level is never above 125 %: its range is 0.0 to 125.0 %; correct the limit"),
+        ("below = 0", "heat output level is never below 0 %"),
+        ("above = 124.9", None),
+        ("below = 0.1", None),
+    ],
+)
+def test_a_limit_beyond_the_range_of_a_field_is_refused(virtual_run, limit, said):
+    """An expectation that it never comes would be met, whatever is sent."""
+    sight = f'{{ message = "FURNACE_COMMAND", field = "heat_output_level", {limit} }}'
+    text = f'{VAN}[[expect]]\nexpect = "never"\nsight = {sight}\n'
+    if said is None:
+        virtual_run(text)
+        return
+    with pytest.raises(InputError) as refused:
+        virtual_run(text)
+    assert said in refused.value.problems[0]

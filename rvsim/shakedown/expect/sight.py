@@ -196,6 +196,8 @@ class SightMatcher:
         self.spec: MessageSpec | None = None if sight.message is None else catalogue.by_name(sight.message)
         self._field = None if self.spec is None or sight.field is None else self.spec.field(sight.field)
         self._raw, self._state = (None, None) if self._field is None else _wanted(self._field, equals=sight.wanted)
+        if self._field is not None:
+            _check_limits(self._field, sight.above, sight.below)
         self.counts_entries = sight.becomes is not None
         """Whether only frames that enter a state count, and not every frame."""
         self._inside: dict[tuple[int, int | None], bool] = {}
@@ -326,6 +328,24 @@ def _wanted(field: FieldSpec, *, equals: float | str | bool | None) -> tuple[int
             + f", or a state: {', '.join(State)}"
         )
     return codes[equals], None
+
+
+def _check_limits(field: FieldSpec, above: float | None, below: float | None) -> None:
+    """Refuse a limit that no value of a field is beyond.
+
+    Raises:
+        ValueError: it is, in the unit of the field.
+    """
+    raws = field.raw_limits
+    lowest, highest = sorted(float(field.value(raw)) for raw in raws)
+    for name, limit, is_beyond in (
+        ("above", above, above is not None and above >= highest),
+        ("below", below, below is not None and below <= lowest),
+    ):
+        if is_beyond:
+            unit = f" {field.printed_unit}" if field.printed_unit else ""
+            limits = f"{field.text(raws[0])} to {field.text(raws[1])}{unit}"
+            raise ValueError(f"{field.title} is never {name} {limit:g}{unit}: its range is {limits}; correct the limit")
 
 
 def matchers_of(sights: Mapping[str, Sight], catalogue: Catalogue) -> Mapping[str, SightMatcher]:
