@@ -35,7 +35,7 @@ at = "5s"
 change = { weather = { outdoor_c = -10.0 }, opening = { cabin = 0.4 } }
 [[step]]
 at = "8500ms"
-send = { message = "THERMOSTAT_COMMAND_1", fields = { instance = 1 } }
+send = { identifier = "19FEF9F9", bytes = "01 FF FF FF FF FF FF FF" }
 [[step]]
 at = "9500ms"
 change = { load = { kettle = { amps = 30.0, branch = "galley" } } }
