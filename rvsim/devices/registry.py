@@ -43,9 +43,10 @@ from rvsim.devices.kinds.water_pump import WaterPump
 from rvsim.devices.kinds.window_shade import WindowShade
 from rvsim.devices.own.own_device import OwnDevice
 from rvsim.errors import InputError
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.field_names import accepted_problems, device_field_problems
 from rvsim.rig.functions import FUNCTIONS
-from rvsim.rig.model import DevicePlan, Rig
+from rvsim.rig.model import Rig
 from rvsim.rig.quantity import shown
 from rvsim.rig.table import Mistake
 from rvsim.wire.catalogue import Catalogue

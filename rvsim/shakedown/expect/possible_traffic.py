@@ -13,8 +13,8 @@ from rvsim.devices.own.definition_check import instance_of
 from rvsim.devices.own.own_device import OwnDevice
 from rvsim.devices.own.own_settings import OwnSettings
 from rvsim.devices.registry import BUILT_IN
+from rvsim.rig.device_plan import DevicePlan
 from rvsim.rig.functions import MAX_INSTANCE, Function, by_command, by_status
-from rvsim.rig.model import DevicePlan
 from rvsim.shakedown.expect import expectation_plans as plans
 from rvsim.shakedown.expect.expectation_plans import Expectation
 from rvsim.shakedown.expect.sight import Sight
