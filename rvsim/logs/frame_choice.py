@@ -4,7 +4,7 @@ Knows: how each need that a watch states (`watch.needs`) becomes a choice among 
 more frames than needed, never fewer. Does not know why a watch has a need.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING, assert_never
 
@@ -13,7 +13,7 @@ from rvsim.logs.compared_topics import CERTAIN_DIFFERENCE, ComparedTopics
 from rvsim.logs.field_classes import FieldClasses
 from rvsim.logs.topic_columns import Moment, TopicFrames
 from rvsim.watch.identity.records import MIN_SILENCE_LIMIT_US, TopicRecord
-from rvsim.watch.limits import expected
+from rvsim.watch.limits import Expected, expected
 from rvsim.watch.needs import (
     Alternations,
     Crossing,
@@ -144,7 +144,7 @@ class FrameChoice:
             plans = (None, *self._rig.devices) if self._rig is not None else (None,)
             every = [expected(spec, plan, twelve_volts=self._rig is not None) for plan in plans]
             columns = self._fields[spec.dgn] = {
-                field.name: FieldClasses(field, {limits for one in every if (limits := one[place].limits) is not None})
+                field.name: FieldClasses(field, set(_limits(one[place] for one in every)))
                 for place, field in enumerate(spec.fields)
             }
         return columns
@@ -273,6 +273,15 @@ class FrameChoice:
                 part = raws[begin:until]
                 highest, lowest = np.maximum.accumulate(part)[:-1], np.minimum.accumulate(part)[:-1]
                 chosen[begin + 1 : until] |= (part[1:] > highest) | (part[1:] < lowest)
+
+
+def _limits(every: Iterable[Expected]) -> Iterator[Limits]:
+    """Yield the limits at which a value may be judged, with a value that is no measurement as limits of its own."""
+    for one in every:
+        if one.limits is not None:
+            yield one.limits
+        if one.unmeasured is not None:
+            yield Limits(one.unmeasured, one.unmeasured, "")
 
 
 def _after(lengths: "NDArray[uint8]") -> "NDArray[uint64]":

@@ -34,6 +34,16 @@ _GENERAL: Mapping[tuple[str, str], Limits] = {
     ("DC_SOURCE_STATUS_2", "state_of_charge"): Limits(0, 110, _PRACTICE),
     ("CHARGER_STATUS_2", "charger_temperature"): Limits(-60, 150, _PRACTICE),
 }
+_UNMEASURED_C = 85.0
+"""What a common digital temperature sensor reports before its first measurement (from memory: its power-on value)."""
+_AIR_SENSORS = frozenset(
+    {("THERMOSTAT_AMBIENT_STATUS", "ambient_temperature"), ("ROOF_FAN_STATUS_1", "ambient_temperature")}
+)
+_MAY_BE_UNMEASURED = _AIR_SENSORS | {
+    ("WATERHEATER_STATUS", "water_temperature"),
+    ("DC_SOURCE_STATUS_2", "source_temperature"),
+}
+"""Fields that such a sensor may measure. Our decision."""
 _MAY_BE_EMPTY = frozenset({("DC_SOURCE_STATUS_2", "time_remaining")})
 """Fields for which "no data" is normal: there is no time remaining while no current flows."""
 
@@ -41,12 +51,16 @@ _MAY_BE_EMPTY = frozenset({("DC_SOURCE_STATUS_2", "time_remaining")})
 class Expected(NamedTuple):
     """What is expected of one field: its limits, and whether the rig requires it to have a value.
 
-    ``may_be_empty`` is whether "no data" after a value is normal.
+    ``may_be_empty`` is whether "no data" after a value is normal. ``unmeasured`` is the value that a sensor of the
+    field may report before its first measurement, None where none is known; ``is_air`` is whether it measures air,
+    which never has that value.
     """
 
     limits: Limits | None
     required: bool
     may_be_empty: bool
+    unmeasured: float | None = None
+    is_air: bool = False
 
 
 def expected(spec: MessageSpec, plan: "DevicePlan | None", *, twelve_volts: bool) -> tuple[Expected, ...]:
@@ -63,7 +77,9 @@ def expected(spec: MessageSpec, plan: "DevicePlan | None", *, twelve_volts: bool
 def _expected(message: str, field: str, plan: "DevicePlan | None", *, twelve_volts: bool) -> Expected:
     required = plan is not None and not {field, f"{message}.{field}"}.isdisjoint(plan.required)
     limits = (_planned(message, field, plan) if plan else None) or _general(message, field, twelve_volts=twelve_volts)
-    return Expected(limits, required, (message, field) in _MAY_BE_EMPTY)
+    unmeasured = _UNMEASURED_C if (message, field) in _MAY_BE_UNMEASURED else None
+    is_air = (message, field) in _AIR_SENSORS
+    return Expected(limits, required, (message, field) in _MAY_BE_EMPTY, unmeasured, is_air)
 
 
 def _planned(message: str, field: str, plan: "DevicePlan") -> Limits | None:

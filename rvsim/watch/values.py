@@ -29,6 +29,9 @@ _NOT_JUDGED = frozenset({State.RESERVED, State.MISSING})
 """States that are neither good nor bad. A field that is missing in a short frame is a matter of its length."""
 _BAD = frozenset({State.OUT_OF_RANGE, State.ERROR})
 """States that are bad by their code alone."""
+MIN_UNMEASURED_STEP = 10
+"""How far from the value before, in kelvin, the value of a sensor that has not measured yet must be: nearer, it may be
+a measurement. Our decision."""
 _NEVER_SEEN = object()
 
 
@@ -125,6 +128,10 @@ class Values:
             if reading.state is State.VALUE:
                 self._last_values[name] = reading
             return
+        if expected_value.unmeasured is not None and self._is_unmeasured(reading, expected_value):
+            problem = ValueOutOfRange(frame.time, device, self._topic, reading, None, frame, is_unmeasured=True)
+            self._update_problem(name, problem, frame.time, settled=settled)
+            return
         if _is_bad(reading, expected_value.limits):
             limits = expected_value.limits if reading.state is State.VALUE else None
             problem = ValueOutOfRange(frame.time, device, self._topic, reading, limits, frame)
@@ -136,6 +143,15 @@ class Values:
         if reading.state is State.VALUE and (problem is None or name not in self._last_values):
             self._last_values[name] = reading
         self._update_problem(name, problem, frame.time, settled=settled)
+
+    def _is_unmeasured(self, reading: Reading, expected: Expected) -> bool:
+        """Return whether a reading is what its sensor reports before its first measurement."""
+        if reading.value != expected.unmeasured or expected.unmeasured is None:
+            return False
+        before = self._last_values.get(reading.field.name)
+        if before is None or before.value is None:
+            return expected.is_air
+        return abs(before.value - expected.unmeasured) >= MIN_UNMEASURED_STEP
 
     def _data_lost(self, reading: Reading, expected: Expected, frame: Frame, device: str) -> DataLost | None:
         before = self._last_values.get(reading.field.name)

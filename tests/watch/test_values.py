@@ -74,6 +74,35 @@ def test_a_source_that_repeats_itself_under_another_priority_says_nothing_new(bu
     ]
 
 
+# 85 degC: (85 + 273) / 0.03125; the step below it.
+UNMEASURED, NEAR_IT = 11456, 11455
+
+
+def test_what_a_sensor_reports_before_its_first_measurement_is_no_measurement(said):
+    """One such reading between others; with its reason, and the next good one ends it."""
+    made = said(WARM, UNMEASURED, WARM)
+    assert made.flags == [(15.0, "raised", "bad-value", "sensor"), (20.0, "cleared", "bad-value", "sensor")]
+    (flag,) = made.watch.all_flags
+    assert "85.00 °C" in str(flag.text)
+    assert "from memory: its power-on value" in str(flag.text)
+    assert "supply of the sensor" in flag.advice
+
+
+def test_air_never_has_that_value_and_what_gets_near_it_may_have_it(said):
+    """From the start on it is told once it lasts; a place that has warmed up step by step has measured it."""
+    assert [when for when, *_ in said(UNMEASURED, UNMEASURED).flags] == [10.0]
+    assert said(UNMEASURED - 320 + 1, UNMEASURED, NEAR_IT).flags == []
+    assert [when for when, *_ in said(UNMEASURED - 320, UNMEASURED).flags] == [15.0]
+
+
+def test_water_may_have_that_value_from_the_start(bus):
+    """A coolant is hot; from 20 °C it does not get there between two frames."""
+    made = bus()
+    for second, raw in ((0, UNMEASURED), (5, UNMEASURED), (10, WARM), (15, UNMEASURED)):
+        made.say(second, "WATERHEATER_STATUS", 0x5E, instance=1, water_temperature=raw)
+    assert [(when, kind) for when, _, kind, _ in made.flags] == [(15.0, "bad-value")]
+
+
 def test_an_impossible_value_is_flagged_until_a_good_one_comes(said):
     """Once, however long it lasts and whatever else it says."""
     assert said(WARM, IMPOSSIBLE, IMPOSSIBLE + 1, OUT_OF_RANGE, WARM).flags == [

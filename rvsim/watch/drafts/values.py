@@ -25,6 +25,14 @@ _TEMPERATURE_ADVICE = (
     "sensor that hangs loose"
 )
 
+_UNMEASURED = (
+    ", which is no measurement: a common digital temperature sensor reports it until its first one (from memory: its "
+    "power-on value)"
+)
+_UNMEASURED_ADVICE = (
+    "check the supply of the sensor, its wire and its plug: it lost its power for a moment, or was read before it had "
+    "measured; then the device that reads it, which should leave this value out"
+)
 _VOLTAGE_ADVICE = (
     "measure at both with a meter: the one that is wrong has a bad sensor or calibration; if both are right, "
     "the difference lies across the wire, the fuse and the plugs between them, and they get hot"
@@ -46,8 +54,11 @@ def _between(limits: Limits | None, reading: Reading) -> str:
 def _bad(found: ValueOutOfRange) -> FlagDraft:
     reading = found.reading
     title = f"{found.topic}: {reading.field.title} "
-    text = compose(title, reading.brief, _between(found.limits, reading), origin_text(reading))
+    why = _UNMEASURED if found.is_unmeasured else _between(found.limits, reading)
+    text = compose(title, reading.brief, why, origin_text(reading))
     advice = "check the sensor, its wire and its plug; compare with another reading of the same quantity"
+    if found.is_unmeasured:
+        advice = _UNMEASURED_ADVICE
     return FlagDraft(
         FlagKind.BAD_VALUE,
         found.device,

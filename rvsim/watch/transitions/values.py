@@ -37,7 +37,10 @@ class ReadingChanged(NamedTuple):
 
 
 class ValueOutOfRange(NamedTuple):
-    """A field reports "out of range" or an error by its code, or a value outside ``limits``."""
+    """A field reports "out of range" or an error by its code, or a value outside ``limits``.
+
+    ``is_unmeasured`` is whether it reports what a sensor says before its first measurement.
+    """
 
     time: int
     device: str
@@ -45,6 +48,7 @@ class ValueOutOfRange(NamedTuple):
     reading: Reading
     limits: Limits | None
     last: Frame
+    is_unmeasured: bool = False
 
     @property
     def problem_key(self) -> ProblemKey:
