@@ -8,7 +8,8 @@ status has no such field, by any change of the status; in either case also by a 
 device is judged after its answer time, when each of its periodic topics was received again. Not judged: a command for
 a state that is already reached; the repetition of a command that was obeyed, while the status still reports what it did
 then (a set point beyond a limit); an output at zero while the heartbeat reports that the function is active (ignition,
-cold coolant); and a function that starts slowly, for its first three minutes.
+cold coolant); and a function that starts slowly, for its first three minutes, and longer where no heartbeat reports
+whether it is active.
 A dimmer or a load may wait as long as the command or the rig says, and what in its status explains that it does not
 obey is told with it: a trip, a lock, an override. Does not know the layouts of messages.
 """
@@ -40,6 +41,8 @@ MAX_START_US = 180 * SECOND_US
 source."""
 _HEARTBEAT_STATE_FIELDS = ("operating_status_1", "operating_status_2")
 """The fields of a heartbeat that report whether its function is on, and whether it is active."""
+_INACTIVE, _ACTIVE = 0, 1
+"""The codes of the second of them."""
 _ACKNOWLEDGMENT_TEXTS = {0: "acknowledged", 1: "refused", 2: "refused, access denied", 3: "refused, cannot respond now"}
 """The codes of an acknowledgment (SAE J1939-21), as texts of a flag."""
 
@@ -293,12 +296,11 @@ class IgnoredCommands:
         records = [record for record in pending.before if record.topic.dsa is None]
         pairs = list(_pairs(pending.commanded, records))
         differing = [pair for pair in pairs if not same_value(*pair)]
-        if (
-            differing
-            and _are_without_output(differing)
-            and any(_is_active(record) for record in pending.before if record.topic.dsa is not None)
-        ):
-            return
+        if differing and _are_without_output(differing):
+            activities = {_activity(record) for record in pending.before if record.topic.dsa is not None}
+            is_slow = state.target.function in SLOW_STARTERS
+            if _ACTIVE in activities or (is_slow and _INACTIVE not in activities):
+                return
         if differing or not pairs:
             self._report(state, pending, records, differing, time)
 
@@ -400,10 +402,11 @@ def _changed(spec: MessageSpec, name: str, before: bytes, data: bytes) -> bool:
     return field is not None and field.raw_in(before) != field.raw_in(data)
 
 
-def _is_active(record: TopicRecord) -> bool:
+def _activity(record: TopicRecord) -> int | None:
+    """Return the code by which a heartbeat reports whether its function is active; None where it has none."""
     spec = record.layout.spec
     field = spec.by_name.get(_HEARTBEAT_STATE_FIELDS[1]) if spec is not None else None
-    return field is not None and field.raw_in(record.frame.data) == 1
+    return None if field is None else field.raw_in(record.frame.data)
 
 
 def _has_field(spec: MessageSpec | None, reported: Reading) -> bool:

@@ -249,6 +249,19 @@ def test_a_furnace_may_take_three_minutes_to_start(talk, starts, count):
     assert [(one.told, one.subject) for one in found] == [(195.7, "heater")] * count
 
 
+@pytest.mark.parametrize("beats", [(), ((0, 3),)], ids=["no heartbeat", "a heartbeat without data"])
+def test_a_furnace_whose_activity_is_not_reported_is_not_judged_by_its_output(talk, beats):
+    """Cold coolant looks the same as a furnace that does not obey: the output is zero for eight minutes."""
+    talk.heater((0, 0), (500, 100), beats=beats).command(11, message=FURNACE_COMMAND, heat_output_level=100)
+    assert talk.found(*WITH_RIG, end=600) == []
+
+
+def test_a_fan_needs_no_heartbeat_to_be_judged(talk):
+    """It has no reason to wait: zero where more was commanded is told."""
+    (found,) = talk.fan((0, OFF)).command(11, fan_speed_setting=100).found(*WITH_RIG)
+    assert found.told == 15.0
+
+
 def test_a_furnace_that_does_not_stop_is_reported_at_once(talk):
     """From full heat to none there is no ignition to wait for."""
     talk.heater((0, 100), beats=((0, 1),)).command(11, message=FURNACE_COMMAND, heat_output_level=0)
@@ -266,7 +279,9 @@ def test_a_furnace_with_an_output_has_started(talk):
 def test_a_lockout_is_reported_and_the_ignored_command_too(talk):
     """A heater that reports a fault and does nothing: both are reported, and the fault is the cause."""
     talk.heater((0, 0)).command(11, message=FURNACE_COMMAND, heat_output_level=100)
-    talk.frames += talk.repeated(8, 300, "DM_RV", HEATER_AT, dsa=94, red_lamp_status=1, spn=100, fmi=7)
+    talk.frames += talk.repeated(
+        8, 300, "DM_RV", HEATER_AT, dsa=94, operating_status_2=0, red_lamp_status=1, spn=100, fmi=7
+    )
     assert [one.kind for one in talk.found(*WITH_RIG, end=300, kinds=("reported-fault", "ignored-command"))] == [
         "reported-fault",
         "ignored-command",
