@@ -6,7 +6,8 @@ device's functions and instances, unless it is known to have another NAME; or, w
 function, by the default source address in its heartbeat, which has no instance. Of several devices with a function that
 has no status message at all, such as panels, or one on change only, such as keypads, the planned address decides.
 Functions that devices share by design bind no device, nor do commands and requests. A planned device that has no
-function of its own is bound to its planned address, as long as nothing else is known of that address. Does not know
+function of its own is bound to its planned address, as long as nothing else is known of that address; so is one whose
+own function has no status, where a status that it shares by plan comes from there. Does not know
 ages: it informs the roll call which device was heard. Needs every claim, and those other frames whose data are new.
 """
 
@@ -33,7 +34,7 @@ from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
 if TYPE_CHECKING:
-    from rvsim.rig.model import Rig
+    from rvsim.rig.model import DevicePlan, Rig
 
 
 class _Objection(NamedTuple):
@@ -62,14 +63,14 @@ class Identity:
         self._identification = DeadlineKind(2, self._identification_due, self._report_unidentified)
         self._by_name: dict[Name, DeviceRecord] = {}
         self._by_address: dict[int, DeviceRecord] = {}
-        """The planned devices that have no function of their own."""
+        """The planned devices that have no function with a status of their own."""
         self._owners: dict[FunctionInstance, DeviceRecord] = {}
         self._by_function: dict[str, list[DeviceRecord]] = {}
         for entry in roll_call.entries:
             for function, instances in entry.plan.functions.items() if entry.plan else ():
                 self._by_function.setdefault(function, []).append(entry)
                 self._owners.update({(function, instance): entry for instance in instances})
-            if entry.plan is not None and all(FUNCTIONS[name].shared for name in entry.plan.functions):
+            if entry.plan is not None and _is_known_by_address(entry.plan):
                 self._by_address[entry.plan.address] = entry
             if entry.plan is not None and entry.plan.claimed_name is not None:
                 self._by_name[entry.plan.claimed_name] = entry
@@ -119,7 +120,7 @@ class Identity:
         if owner is None and record.device.is_silent and record.device.plan is not None:
             owner = record.device  # it is heard again with a topic that it sent from here before
         if owner is None and record.device.plan is None and self._by_address:
-            owner = self._by_planned_address(node)
+            owner = self._by_planned_address(node, record)
         if owner is not None:
             self._bind(owner, record, time)
         elif record.device is node.unassigned:
@@ -180,17 +181,22 @@ class Identity:
             return entry
         if entry.is_heard and not _has_moved(entry, node):
             return None
-        if self._by_planned_address(node) is not None or self._roll_call.planned_device_at(node) is not None:
+        if self._by_planned_address(node, record) is not None or self._roll_call.planned_device_at(node) is not None:
             return None
         entry.is_tentative = True
         return entry
 
-    def _by_planned_address(self, node: AddressRecord) -> DeviceRecord | None:
+    def _by_planned_address(self, node: AddressRecord, record: TopicRecord | None = None) -> DeviceRecord | None:
         """Return the planned device that is identified by its address alone, where no other is known to send from
         there.
+
+        One that has a function of its own without a status, such as a battery monitor, has a heartbeat for it; of its
+        other messages only a status that it shares by plan counts.
         """
         entry = self._by_address.get(node.address)
         if entry is None or _other_unit(entry, node):
+            return None
+        if record is not None and not entry.is_heard and not _may_be_from(entry, record):
             return None
         if entry.is_heard:
             return entry if entry.node is node else None
@@ -410,6 +416,22 @@ class Identity:
         if entry.plan is None:
             self._roll_call.turn_unplanned(entry, time)
         self._emit(unplanned)
+
+
+def _is_known_by_address(plan: "DevicePlan") -> bool:
+    """Return whether no status message can bind a device, other than one of a function that devices share."""
+    functions = [FUNCTIONS[name] for name in plan.functions]
+    shares = any(function.shared for function in functions) or not functions
+    return shares and all(function.shared or not function.statuses for function in functions)
+
+
+def _may_be_from(entry: DeviceRecord, record: TopicRecord) -> bool:
+    """Return whether a message from the address of a device that is known by its address can be of that device."""
+    functions = entry.plan.functions if entry.plan is not None else {}
+    if all(FUNCTIONS[name].shared for name in functions):
+        return True
+    name = record.function.name if record.function is not None else ""
+    return record.topic.instance in functions.get(name, ())
 
 
 def _has_moved(entry: DeviceRecord, node: AddressRecord) -> bool:

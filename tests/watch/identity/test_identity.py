@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+import pytest
+
 from rvsim.rig.model import Rig
 from rvsim.watch.watch import Watch
 
@@ -284,3 +286,25 @@ def test_without_a_rig_a_source_that_is_back_is_the_same_one(bus):
     made = bus().say(0, FURNACE, 0x5E, instance=1).until(20).say(21, FURNACE, 0x5E, instance=1)
     assert made.others == {"address 5E hex": "present"}
     assert [fact[2] for fact in made.presence] == ["present", "silent", "present"]
+
+
+BATTERY = {
+    "name": "battery monitor",
+    "address": 0x45,
+    "functions": {"battery_monitor": 1, "dc_source": 1},
+    "kind": "battery_monitor",
+}
+
+
+@pytest.mark.parametrize(("source", "instance", "is_heard"), [(0x45, 1, True), (0x45, 2, False), (0x47, 1, False)])
+def test_a_battery_monitor_is_known_without_its_heartbeat_by_address_and_battery(bus, source, instance, is_heard):
+    """A log may have no heartbeats: from the planned address comes the status of the planned battery."""
+    made = bus(BATTERY).run(60, bus().every(0.5, "DC_SOURCE_STATUS_1", source, instance=instance))
+    assert ("battery monitor" in {line.device for line in made.watch.roll_call if line.source == source}) is is_heard
+    assert [what for _, what, kind, _ in made.flags if kind == "silent-device"] == ([] if is_heard else ["raised"])
+
+
+def test_another_message_from_its_address_is_no_battery_monitor(bus):
+    """An address alone does not tell a device, and a status of its own tells who it is."""
+    made = bus(BATTERY, "heater").run(60, bus().every(5, "FURNACE_STATUS", 0x45, instance=1))
+    assert [line.device for line in made.watch.roll_call if line.source == 0x45] == ["heater"]
