@@ -155,18 +155,18 @@ def test_readings_that_pass_many_limits_are_surveyed_the_same_in_columns(
 
 @pytest.mark.parametrize("with_rig", [False, True])
 def test_what_is_no_measurement_is_surveyed_the_same_in_columns(logs, rigs, surveys, catalogue, with_rig):
-    """The value of a sensor before its first measurement, at the start, once, twice in a row, and from near it."""
+    """The value of a sensor before its first measurement, at the start, once, twice, from near it, and to the end."""
     ambient = catalogue.by_name("THERMOSTAT_AMBIENT_STATUS")
-    values, count, frames = {0: 11456, 7: 11456, 12: 11456, 13: 11456, 17: 11455, 18: 11456}, -1, []
+    values, count, frames = {0: 11456, 7: 11456, 12: 11456, 13: 11456, 17: 11455, 18: 11456, 20: 11456}, -1, []
     for frame in logs["winter_evening"]:
         if frame.identifier & 0x3FFFFFF == ambient.identifier(0x91) & 0x3FFFFFF:
             count += 1
-            if count in values:
-                frame = frame._replace(data=ambient.pack(instance=1, ambient_temperature=values[count]))
+            raw = values.get(min(count, 20), 10656 - count)  # else from 60 °C down, where no other limit is passed
+            frame = frame._replace(data=ambient.pack(instance=1, ambient_temperature=raw))
         frames.append(frame)
     by_frame, in_columns = surveys([*frames, LogEnded(frames[-1].time)], rigs[with_rig], 65_536)
     assert in_columns == by_frame
-    assert sum("no measurement" in flag.text for flag in by_frame[2]) == 2
+    assert sum("no measurement" in flag.text for flag in by_frame[2]) == 3
 
 
 @pytest.mark.parametrize("with_rig", [False, True])
