@@ -17,16 +17,27 @@ from rvsim.logs.error_counts import ErrorCounts
 from rvsim.logs.formats.time_units import MIN_GAPS, unit_factor
 from rvsim.logs.presence import PresenceHistory, PresenceSpan
 from rvsim.logs.signal_summary import SignalSummaries, SignalSummary
-from rvsim.logs.topic_columns import TopicFrames, joined_times
+from rvsim.logs.topic_columns import TopicFrames, joined_times, to_bytes
+from rvsim.logs.two_recordings import Heard, Identities, explained_causes, joined_recordings
 from rvsim.watch.bus.worst_case import WorstCase
 from rvsim.watch.cause import Cause
 from rvsim.watch.decode import Decoder
 from rvsim.watch.flag import Flag, FlagKind
 from rvsim.watch.identity.records import RollCallLine
-from rvsim.watch.watch import Event, FlagCleared, FlagRaised, ListeningGap, MomentMarked, PresenceChanged, Watch
+from rvsim.watch.watch import (
+    Event,
+    FlagCleared,
+    FlagRaised,
+    ListeningGap,
+    MomentMarked,
+    NodeDescribed,
+    PresenceChanged,
+    Watch,
+)
 from rvsim.wire.catalogue import Catalogue
+from rvsim.wire.claim import ADDRESS_CLAIM
 from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.ident import dgn_of
+from rvsim.wire.ident import NULL_ADDRESS, dgn_of
 from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed, LogEnded, TimesInUnit
 from rvsim.wire.name import Name
 
@@ -248,6 +259,7 @@ class Surveyor:
         self._load = LogLoad()
         self._messages: dict[int, dict[SurveyedMessage, MessageCounts]] = {}
         """What was counted of each message, by source address."""
+        self._names, self._products = Identities(), Identities()
         self._flags: dict[int, Flag] = {}
         self._presence = PresenceHistory()
         self._errors = ErrorCounts()
@@ -326,9 +338,26 @@ class Surveyor:
         for (source, message), same in found.items():
             counts = self._messages.setdefault(source, {}).setdefault(message, MessageCounts())
             counts.count_column(joined_times(same, start))
+            if message.dgn == ADDRESS_CLAIM:
+                for topic in same:
+                    self._note_names(topic, start)
+
+    def _note_names(self, topic: TopicFrames, start: int) -> None:
+        """Note the NAMEs that an address claims from ``start`` on."""
+        import numpy as np
+
+        places = np.flatnonzero((topic.times >= start) & (topic.lengths == 8))
+        claimed, times = topic.data[places], topic.times[places]
+        firsts = np.unique(claimed, return_index=True)[1]
+        lasts = len(claimed) - 1 - np.unique(claimed[::-1], return_index=True)[1]
+        for first, last in sorted(zip(firsts.tolist(), lasts.tolist(), strict=True)):
+            name = to_bytes(claimed[first], 8)
+            self._names.observe(topic.source, name, Heard(int(times[first]), int(times[last])))
 
     def _count_message(self, entry: Frame | JoinedMessage) -> None:
         source = entry.identifier & 0xFF
+        if dgn_of(entry.identifier) == ADDRESS_CLAIM and isinstance(entry, Frame) and len(entry.data) == 8:
+            self._names.observe(source, entry.data, Heard(entry.time, entry.time))
         topic = self._decoder.layout(dgn_of(entry.identifier)).topic(source, entry.data)
         messages = self._messages.setdefault(source, {})
         messages.setdefault(SurveyedMessage(*topic[1:]), MessageCounts()).count_frame(entry.time)
@@ -371,6 +400,10 @@ class Surveyor:
         flags |= {flag.number: flag for flag in watch.flags}
         start = max(self._first or 0, part.start)
         roll_call = watch.roll_call
+        causes = tuple(cause for cause in watch.causes if part.overlaps(cause.since, cause.until))
+        joined = self._joined_recordings(flags.values()) if watch.times_are_valid else None
+        if joined is not None:
+            causes = tuple(explained_causes(causes, joined))
         return Survey(
             frames=self._count,
             seconds=max(0, self._last - start) / SECOND_US,
@@ -383,7 +416,7 @@ class Surveyor:
                 if line.planned and (line.last_heard is None or line.last_heard < part.start)
             ),
             flags=tuple(flag for flag in flags.values() if part.overlaps(flag.since, flag.until)),
-            causes=tuple(cause for cause in watch.causes if part.overlaps(cause.since, cause.until)),
+            causes=causes,
             in_order=watch.times_are_valid,
             accepted=dict(watch.accepted),
             worst_case=watch.wire_problems.worst_case(),
@@ -400,6 +433,17 @@ class Surveyor:
             markers=tuple(marked for marked in watch.markers if part.overlaps(marked.time, marked.time)),
         )
 
+    def _joined_recordings(self, flags: Iterable[Flag]) -> Cause | None:
+        """Return the cause of two vehicles in one log; None where there is one."""
+        heard = {
+            address: Heard(
+                min(counts.first for counts in messages.values()), max(counts.last for counts in messages.values())
+            )
+            for address, messages in self._messages.items()
+            if address < NULL_ADDRESS
+        }
+        return joined_recordings(heard, self._names, self._products, self._last, flags)
+
     def _collect(self, events: Iterable[Event]) -> None:
         """Collect the flags, and the states of devices, from events of the watch."""
         for event in events:
@@ -407,6 +451,8 @@ class Surveyor:
                 self._flags[event.flag.number] = event.flag
             elif isinstance(event, PresenceChanged):
                 self._presence.observe(event)
+            elif isinstance(event, NodeDescribed) and event.product is not None and event.time >= self._part.start:
+                self._products.observe(event.source, event.product, Heard(event.time, event.time))
 
     def _check_time_unit(self) -> None:
         """Report to the watch if the log's times seem to be in another unit than seconds."""

@@ -30,6 +30,8 @@ class CauseKind(StrEnum):
     """Each frame stands in the log twice, as two recorders make it."""
     FRAMES_LOST = "frames-lost"
     """Frames of most devices are missing, at different moments."""
+    JOINED_RECORDINGS = "joined-recordings"
+    """From some moment on the log has the devices of another vehicle."""
     EXCHANGED = "exchanged"
     """Two units, each of which sends as the other."""
 
@@ -51,7 +53,9 @@ class Cause(NamedTuple):
     flags: tuple[Flag, ...]
 
 
-RECORDING_KINDS = frozenset({CauseKind.RECORDER_PAUSED, CauseKind.RECORDED_TWICE, CauseKind.FRAMES_LOST})
+RECORDING_KINDS = frozenset(
+    {CauseKind.RECORDER_PAUSED, CauseKind.RECORDED_TWICE, CauseKind.FRAMES_LOST, CauseKind.JOINED_RECORDINGS}
+)
 """The causes that may lie in the recording, not in the vehicle."""
 
 

@@ -239,7 +239,11 @@ def _returned(whole: Survey, trouble: Trouble) -> str | None:
         if message.dgn == ADDRESS_CLAIM
         for record in source.devices
     }
-    if not silent or any(flag.until is None or name not in claims for name, flag in silent.items()):
+    if (
+        trouble.kind in RECORDING_KINDS
+        or not silent
+        or any(flag.until is None or name not in claims for name, flag in silent.items())
+    ):
         return None
     claimed = {flag.heard < claims[name] <= (flag.until or 0) + MAX_CLAIM_US for name, flag in silent.items()}  # type: ignore[operator]
     if claimed == {True}:

@@ -61,6 +61,7 @@ CAUSE_TEXTS: Mapping[CauseKind, str] = {
     CauseKind.RECORDER_PAUSED: "paused, or its recorder did",
     CauseKind.RECORDED_TWICE: "holds frames twice",
     CauseKind.FRAMES_LOST: "lacks frames of many devices",
+    CauseKind.JOINED_RECORDINGS: "holds the recordings of two vehicles",
     CauseKind.EXCHANGED: "are exchanged",
 }
 """The same of each kind of cause that is no flag."""
