@@ -33,6 +33,9 @@ SAME_MOMENT_US = 300_000
 """Devices that disappear or return within this time of each other do so together. Our decision."""
 MAX_AFTER_END_US = 10 * SECOND_US
 """How long after the end of a cause its effects may begin: a device must start, and three gaps must pass."""
+MIN_MISSING_US = 10 * SECOND_US
+"""How long before a pause of the bus the last frame of a device was, at least, if it was missing before the pause: two
+heartbeats of 5 s (rv-c.com/node/82); two is our decision."""
 MIN_DEVICES_TOGETHER = 2
 MIN_DEVICES_WITHIN_A_GAP = 2
 """How many companions a device needs where they do not return at the same moment, but within one gap of each other."""
@@ -183,15 +186,26 @@ def _explanations(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:
     general.
     """
     by_kind: dict[FlagKind, list[Flag]] = {}
+    silent: dict[int, FellSilent] = {}
     for finding in sorted(findings, key=lambda one: one.flag.since):
         by_kind.setdefault(finding.flag.kind, []).append(finding.flag)
+        if isinstance(finding.problem, FellSilent):
+            silent[finding.flag.number] = finding.problem
     for kind, reach in EXPLAINS.items():
         reached = [other for other in reach.own | reach.all if _RANK.get(other, len(_RANK)) > _RANK[kind]]
         for head in filter(_is_serious, by_kind.get(kind, ())):
             for other in sorted(reached):
                 for flag in _begun_between(by_kind.get(other, ()), *_time_explained(head)):
-                    if other in reach.all or flag.subject == head.subject:
+                    is_reached = other in reach.all or flag.subject == head.subject
+                    if is_reached and not _was_missing(head, flag, silent.get(flag.number)):
                         yield head, flag
+
+
+def _was_missing(head: Flag, flag: Flag, silent: FellSilent | None) -> bool:
+    """Return whether a device was missing already when the whole bus became quiet."""
+    if head.kind is not FlagKind.BUS_QUIET or silent is None or flag.heard is None or head.heard is None:
+        return False
+    return head.heard - flag.heard > max(MIN_MISSING_US, 2 * (silent.fastest_gap_us or 0))
 
 
 def _begun_between(flags: Sequence[Flag], start: float, end: float) -> Sequence[Flag]:

@@ -106,6 +106,18 @@ def test_a_low_supply_explains_what_the_device_does_and_an_exchanged_sensor_expl
     assert summary(replaced, finding(2, "freeze-risk", "indoor sensor", 70)) == [("replaced-device", [1, 2])]
 
 
+@pytest.mark.parametrize(
+    ("heard", "fastest", "is_explained"),
+    [(20.0, 0.5, True), (19.999, 0.5, False), (4.0, 13.0, True), (4.0, 12.9, False)],
+)
+def test_a_device_that_was_missing_before_a_pause_is_not_explained_by_it(heard, fastest, is_explained):
+    """Two heartbeats, or two gaps of its own, before the bus became quiet: its silence stands for itself."""
+    quiet = finding(1, "bus-quiet", "bus", 31, until=60, severity=Severity.FAULT, heard=30)
+    gone = silent(2, "heater", heard, until=90, fastest=fastest)
+    gone = gone._replace(flag=flag(2, "silent-device", "heater", 62, 90, Severity.FAULT, heard))
+    assert summary(quiet, gone) == ([("bus-quiet", [1, 2])] if is_explained else [])
+
+
 def test_devices_that_went_and_came_back_together():
     """Their last frames leave a moment at which all of them can have gone; what each explains comes with it."""
     late = finding(3, "late-message", "heater", 12.5, until=25)
