@@ -11,6 +11,7 @@ from enum import IntEnum
 from functools import cached_property
 from typing import NamedTuple, TypeVar
 
+from rvsim.logs.recorded_when import RecordedLog, Recording, doubled_us, recordings, same_time
 from rvsim.logs.signal_summary import SignalSummary
 from rvsim.logs.survey import MessageCounts, Survey, SurveyedMessage, SurveyedSource
 from rvsim.rig.functions import FUNCTIONS
@@ -153,6 +154,8 @@ class SummarizedLog(NamedTuple):
     """How many devices the rig plans; 0 without a rig."""
     unseen: tuple[str, ...]
     """Planned devices of which no frame was seen."""
+    recorded: RecordedLog | None = None
+    """When it was recorded and with which units; None where its clock cannot be told, or is not the only channel's."""
 
 
 @dataclass(frozen=True)
@@ -197,6 +200,21 @@ class LogSummary:
         """How long all logs are, in microseconds."""
         return sum(log.length_us for log in self.logs)
 
+    @cached_property
+    def at_once(self) -> list[tuple[RecordedLog, ...]]:
+        """The groups of logs that have one vehicle at the same time."""
+        return same_time([log.recorded for log in self.logs if log.recorded is not None])
+
+    @property
+    def recordings(self) -> list[Recording]:
+        """Which logs are one recording in several files."""
+        return recordings([log.recorded for log in self.logs if log.recorded is not None])
+
+    @property
+    def recorded_us(self) -> int:
+        """How long was recorded, in microseconds; what several logs have at the same time counts once."""
+        return self.length_us - doubled_us(self.at_once)
+
     def followed_by(self, later: "LogSummary") -> "LogSummary":
         """Return the summary of both, ``later`` behind this one."""
         shifted = {key: device.shifted(self.length_us) for key, device in later.parts.items()}
@@ -216,13 +234,30 @@ def _joined(earlier: Mapping[_Key, _Part], later: Mapping[_Key, _Part]) -> dict[
     return both
 
 
-def summarize(name: str, found: Survey, unreadable: int = 0) -> LogSummary:
+def recorded_log(name: str, found: Survey, first: int | None, started: int | None) -> RecordedLog | None:
+    """Return when a log was recorded, and with which units; None where its times have no meaning.
+
+    Args:
+        name: the name of the log.
+        found: its survey.
+        first: its own time of its first frame, in microseconds.
+        started: the same since the epoch, None where it has no date.
+    """
+    zero = first if started is None else started
+    if zero is None or not found.in_order or not found.sources:
+        return None
+    units = frozenset((source.address, None if source.name is None else int(source.name)) for source in found.sources)
+    return RecordedLog(name, zero + found.start, found.end - found.start, started is not None, units)
+
+
+def summarize(name: str, found: Survey, unreadable: int = 0, recorded: RecordedLog | None = None) -> LogSummary:
     """Return the summary of one channel of a log.
 
     Args:
         name: the name of the log, with the channel where it has several.
         found: its survey; ``signals`` are in the summary if they are in it.
         unreadable: how many places of the log could not be read.
+        recorded: when it was recorded, None where that is not known.
     """
     load = found.load
     judged = found.in_order and not load.is_impossible
@@ -236,6 +271,7 @@ def summarize(name: str, found: Survey, unreadable: int = 0) -> LogSummary:
         unreadable,
         found.planned,
         found.unseen_devices,
+        recorded,
     )
     devices: dict[DeviceKey, DeviceSummary] = {}
     for source in sorted(found.sources, key=_first_heard):

@@ -23,7 +23,7 @@ from rvsim.faces.text.survey_json import as_json
 from rvsim.faces.text.survey_text import as_text
 from rvsim.faces.text.together_text import together_brief, together_json, together_text
 from rvsim.logs.read import Log, several_channels
-from rvsim.logs.summary import EMPTY, LogSummary, summarize
+from rvsim.logs.summary import EMPTY, LogSummary, recorded_log, summarize
 from rvsim.logs.survey import SURVEYED_BLOCK_FRAMES, Survey, SurveyedTime, survey, survey_blocks
 from rvsim.rig.column_mapping import ColumnMapping
 from rvsim.runs.processes import in_processes, process_count
@@ -241,7 +241,10 @@ def _survey_one(log: str, options: SurveyOptions, progress: Progress | None = No
         texts.append(_rendered(opened, whole, catalogue, channel, selected, options))
         name = f"{opened.name}, channel {channel}" if len(found) > 1 else opened.name
         shown = selected.of(whole)
-        summary = summary.followed_by(summarize(name, shown, opened.statistics_of(channel).unreadable_count))
+        counts = opened.statistics_of(channel)
+        is_known = len(found) == 1 and not (counts.clock_set_count or counts.jump_count)
+        recorded = recorded_log(name, shown, counts.first, counts.started) if is_known else None
+        summary = summary.followed_by(summarize(name, shown, counts.unreadable_count, recorded))
     return SurveyedLog(tuple(texts), summary)
 
 

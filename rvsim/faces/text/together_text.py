@@ -20,6 +20,8 @@ MAX_TROUBLES = 8
 """Troubles that are listed; the rest is counted. The JSON form has all of them."""
 MAX_BRIEF_TROUBLES = 3
 """Troubles that a paragraph names."""
+MIN_TOLD_BREAK_S = 1
+"""From this break in seconds on between two files of one recording it is told."""
 MAX_DEVICES = 8
 """Devices that are listed because they are not in all logs."""
 
@@ -28,9 +30,10 @@ def together_text(found: LogSummary, unread: Sequence[str] = ()) -> Iterator[str
     """Yield the answer of all logs together; ``unread`` are the names of logs that could not be read."""
     count = len(found.logs)
     yield (
-        f"All {count} together: {found.frames} frames in {span_text(found.length_us / 1e6)} from "
+        f"All {count} together: {found.frames} frames in {span_text(found.recorded_us / 1e6)} from "
         f"{len(found.devices)} devices."
     )
+    yield from (f"  {sentence}" for sentence in _relations(found))
     if unread:
         yield f"  Not read: {_named(unread)}."
     troubles = _serious(found)
@@ -62,7 +65,8 @@ def together_brief(found: LogSummary, unread: Sequence[str] = ()) -> str:
 
 def _paragraph(found: LogSummary, unread: Sequence[str]) -> Iterator[str]:
     count = len(found.logs)
-    yield f"All {count} together: {found.frames} frames in {span_text(found.length_us / 1e6)}."
+    yield f"All {count} together: {found.frames} frames in {span_text(found.recorded_us / 1e6)}."
+    yield from _relations(found)
     troubles = _serious(found)
     if not troubles:
         yield "No rule found anything wrong."
@@ -80,6 +84,28 @@ def _paragraph(found: LogSummary, unread: Sequence[str]) -> Iterator[str]:
         yield f"Not certain: {' '.join(doubts)}"
 
 
+def _relations(found: LogSummary) -> Iterator[str]:
+    """Yield a sentence about logs of one time, and about files of one recording."""
+    for group in found.at_once:
+        names = [log.name for log in group]
+        yield (
+            f"{_listed(names)} have the same devices at the same time: what happened is counted in each of them; "
+            "survey the one with most frames by itself."
+        )
+    for recording in found.recordings:
+        longest = recording.longest_break / 1e6
+        breaks = f", with breaks of up to {longest:.1f} s" if longest > MIN_TOLD_BREAK_S else ""
+        yield (
+            f"{_listed(recording.names)} are one recording in this order{breaks}: what goes on from one file to the "
+            f"next can be judged only in the whole: rvsim export --frames {' '.join(recording.names)} --output "
+            "whole.log, then survey that."
+        )
+
+
+def _listed(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
 def together_json(found: LogSummary, unread: Sequence[str] = ()) -> str:
     """Return all logs together as one JSON object."""
     return json_text(
@@ -89,6 +115,9 @@ def together_json(found: LogSummary, unread: Sequence[str] = ()) -> str:
             "not_read": list(unread),
             "frames": found.frames,
             "seconds": found.length_us / 1e6,
+            "recorded_seconds": found.recorded_us / 1e6,
+            "same_time": [[log.name for log in group] for group in found.at_once],
+            "one_recording": [list(recording.names) for recording in found.recordings],
             "logs": [_log(log) for log in found.logs],
             "troubles": [
                 {

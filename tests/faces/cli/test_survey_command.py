@@ -350,6 +350,22 @@ def test_many_logs_have_an_answer_together(monkeypatch):
     assert "  roof fan is in 1 of 2." in survey("healthy.log", "fanless.log", "--rig", "ottersby").splitlines()
 
 
+def test_files_of_one_recording_and_two_recorders_are_known_by_their_clocks():
+    """In any order; the first line of the answer together says it, with the next step; the JSON form has the names."""
+    lines = Path("healthy.log").read_text().splitlines()
+    dated = [re.sub(r"^\((\d+)\.", lambda at: f"({1_700_000_000 + int(at[1])}.", line) for line in lines]
+    half = len(dated) // 2
+    for name, part in (("1.log", dated[:half]), ("2.log", dated[half:]), ("whole.log", dated), ("copy.log", dated[9:])):
+        Path(name).write_text("\n".join(part) + "\n")
+    brief = survey("2.log", "1.log", "--brief").split("\n\n")[-1]
+    assert "1.log and 2.log are one recording in this order: what goes on" in brief
+    assert "rvsim export --frames 1.log 2.log --output whole.log" in brief
+    found = json.loads(survey("whole.log", "copy.log", "--json", "--together").splitlines()[-1])
+    assert (found["same_time"], found["one_recording"]) == ([["whole.log", "copy.log"]], [])
+    assert found["recorded_seconds"] < found["seconds"] / 1.9
+    assert "have the same devices at the same time" in survey("whole.log", "copy.log", "--brief")
+
+
 def test_many_logs_as_json():
     """An object each, and one for all only where it is asked for."""
     lines = survey("quiet.log", "healthy.log", "--json").splitlines()
