@@ -17,7 +17,7 @@ from rvsim.rig.quantity import time_text
 from rvsim.rig.shared_parts import SharedPart, shared_parts
 from rvsim.watch.bus.pauses import Resumption
 from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence, names_text
-from rvsim.watch.device_causes import explained_within_devices, lost_settings
+from rvsim.watch.device_causes import explained_by_dark_batteries, explained_within_devices, lost_settings
 from rvsim.watch.drafts.draft import span
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 from rvsim.watch.joint_restarts import joint_restarts
@@ -156,7 +156,9 @@ def causes(
     """
     explained: dict[int, list[Flag]] = {}
     explained_numbers: set[int] = set()
-    for head, flag in chain(_explanations(findings), explained_within_devices(findings)):
+    for head, flag in chain(
+        explained_by_dark_batteries(findings), _explanations(findings), explained_within_devices(findings)
+    ):
         if flag.number not in explained_numbers and head.number != flag.number:
             explained_numbers.add(flag.number)
             explained.setdefault(head.number, []).append(flag)

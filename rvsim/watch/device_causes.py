@@ -10,9 +10,10 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 
 from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence
+from rvsim.watch.detect.dark_batteries import MIN_DARK_US
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
-from rvsim.watch.transitions import GapExceeded, InstanceShared, Restarted, UnplannedDevice
+from rvsim.watch.transitions import BatteryDark, GapExceeded, InstanceShared, Restarted, UnplannedDevice
 from rvsim.wire.frame import SECOND_US
 
 SAME_FAULT_US = 6 * SECOND_US
@@ -21,8 +22,25 @@ MAX_CHANGE_US = 15 * SECOND_US
 """How long before or after another instance was noticed the last frame with the usual one may be."""
 MAX_AFTER_RESTART_US = 60 * SECOND_US
 """How long after a restart other instances are noticed: several of their frames must have come."""
+FMI_VOLTAGE_LOW = 4
+"""Voltage below normal, or shorted to low source (SAE J1939-73)."""
+MAX_AFTER_DARK_US = 10 * SECOND_US
+"""How long after a battery is back its effects may begin: devices must start. Our decision."""
+_DARK_KINDS = frozenset(
+    {
+        FlagKind.SILENT_DEVICE,
+        FlagKind.LATE_MESSAGE,
+        FlagKind.RESTARTED,
+        FlagKind.LOW_VOLTAGE,
+        FlagKind.NO_DATA,
+        FlagKind.IGNORED_COMMAND,
+        FlagKind.FAILED_TRANSFER,
+    }
+)
 SUPPLY_FIELDS = "dc_power"
 """How the names of the status fields begin that report a low supply."""
+LOW_SUPPLY_FIELDS = (SUPPLY_FIELDS, "low_voltage")
+"""The same, with those of a battery."""
 
 
 def explained_within_devices(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:
@@ -35,6 +53,25 @@ def explained_within_devices(findings: Sequence[Finding]) -> Iterator[tuple[Flag
             is_meanwhile = low.since - SAME_FAULT_US <= flag.since and (low.until is None or flag.since <= low.until)
             if is_meanwhile and (flag.field or "").startswith(SUPPLY_FIELDS):
                 yield low, flag
+
+
+def explained_by_dark_batteries(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:
+    """Yield each battery that was disconnected, with what it did to any device while it was, and soon after."""
+    for dark in (one.flag for one in findings if isinstance(one.problem, BatteryDark)):
+        start = dark.since - MIN_DARK_US - SAME_FAULT_US
+        for one in findings:
+            flag = one.flag
+            is_meanwhile = start <= flag.since and (dark.until is None or flag.since <= dark.until + MAX_AFTER_DARK_US)
+            if is_meanwhile and flag.number != dark.number and _follows_from_dark(flag):
+                yield dark, flag
+
+
+def _follows_from_dark(flag: Flag) -> bool:
+    """Return whether a flag can come from a supply that has gone."""
+    if flag.kind is not FlagKind.REPORTED_FAULT:
+        return flag.kind in _DARK_KINDS
+    fmi = flag.fault.fmi if flag.fault is not None else None
+    return not flag.is_gas and (fmi == FMI_VOLTAGE_LOW or (flag.field or "").startswith(LOW_SUPPLY_FIELDS))
 
 
 def _other_instances(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:

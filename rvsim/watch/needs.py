@@ -127,6 +127,7 @@ COLUMN_FORMS: Mapping[str, str] = {
     "Alarms": "alarm codes",
     "ChargeSigns": "`Crossing`; each change of a state of charge whose current is known, and of what is reported",
     "Contradictions": "`Exceeding` and `Differing`",
+    "DarkBatteries": "`Crossing`; each change of a value that is reported",
     "DrivenValues": "`Crossing` of what moves values; each change of one that is reported; values when asked for",
     "FreezeRisks": "`Crossing`; each change of a value that is reported",
     "LowVoltages": "`Crossing`; each change of a value that is reported",

@@ -170,6 +170,20 @@ def test_what_is_no_measurement_is_surveyed_the_same_in_columns(logs, rigs, surv
 
 
 @pytest.mark.parametrize("with_rig", [False, True])
+def test_a_battery_that_goes_dark_is_surveyed_the_same_in_columns(logs, rigs, surveys, catalogue, with_rig):
+    """No voltage for five seconds, and again to the end."""
+    source, frames = catalogue.by_name("DC_SOURCE_STATUS_1"), []
+    for frame in logs["winter_evening"]:
+        seconds, own = frame.time / SECOND_US, source.identifier(0x45) & 0x3FFFFFF
+        if frame.identifier & 0x3FFFFFF == own and (30 < seconds < 35 or seconds > 70):
+            frame = frame._replace(data=frame.data[:2] + bytes(2) + frame.data[4:])
+        frames.append(frame)
+    by_frame, in_columns = surveys([*frames, LogEnded(frames[-1].time)], rigs[with_rig], 65_536)
+    assert in_columns == by_frame
+    assert [flag.until is None for flag in by_frame[2] if "disconnected" in flag.text] == [False, True]
+
+
+@pytest.mark.parametrize("with_rig", [False, True])
 def test_values_that_something_moves_are_surveyed_the_same_in_columns(surveys, driven_log, driven_rig, with_rig):
     """Charge, voltage, level, water and air that follow what moves them, or rest: the same flags, of each kind."""
     told = ""

@@ -8,7 +8,15 @@ from rvsim.rig.model import Rig
 from rvsim.watch.causes import causes
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
-from rvsim.watch.transitions import FellSilent, GapExceeded, InstanceShared, Restarted, Topic, UnplannedDevice
+from rvsim.watch.transitions import (
+    BatteryDark,
+    FellSilent,
+    GapExceeded,
+    InstanceShared,
+    Restarted,
+    Topic,
+    UnplannedDevice,
+)
 from rvsim.wire.diagnostics import ReportedFault
 from rvsim.wire.frame import SECOND_US, Frame
 
@@ -227,3 +235,19 @@ def test_a_rig_of_another_vehicle_is_suspected(rig):
     found = causes([never(1, names[1]), never(2, names[5]), *others], {}, rig, names[:1])
     assert found[0].text.startswith("2 of 8 planned devices sent nothing at all, and 3 addresses are not in the rig: ")
     assert not causes([never(1, names[1]), never(2, names[5]), *others[:2]], {}, rig, names[:1])
+
+
+def test_a_disconnected_battery_explains_what_its_devices_report_and_do():
+    """Whichever device it is: that its supply is low, that it is silent or starts again; not another fault."""
+    dark = BatteryDark(0, 0, "monitor", Topic(0x45, 0x1FFFD, "DC_SOURCE_STATUS_1", 1), None, FRAME)
+    findings = [
+        Finding(flag(1, "low-voltage", 612, "monitor", Severity.FAULT, until=616 * SECOND_US), dark),
+        Finding(flag(2, "reported-fault", 610, "heater", field="dc_power_failure"), None),
+        Finding(flag(3, "reported-fault", 610, "pump", fault=ReportedFault(2171, 4)), None),
+        Finding(flag(4, "restarted", 619, "fan"), None),
+        Finding(flag(5, "late-message", 613, "charger"), None),
+        Finding(flag(6, "reported-fault", 613, "heater", field="failure_to_ignite"), None),
+        Finding(flag(7, "restarted", 627, "fan"), None),
+        Finding(flag(8, "late-message", 600, "charger"), None),
+    ]
+    assert summary(*findings)[0] == ("low-voltage", [1, 2, 3, 4, 5])

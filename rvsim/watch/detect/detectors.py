@@ -11,6 +11,7 @@ from rvsim.watch.decode import HEARTBEAT, Layout
 from rvsim.watch.detect import (
     charge_signs,
     contradictions,
+    dark_batteries,
     freeze_risks,
     low_voltages,
     motions_without_interlock,
@@ -19,6 +20,7 @@ from rvsim.watch.detect import (
 from rvsim.watch.detect.charge_signs import ChargeSigns
 from rvsim.watch.detect.commands import PlannedDevices, read_commands
 from rvsim.watch.detect.contradictions import Contradictions
+from rvsim.watch.detect.dark_batteries import DarkBatteries
 from rvsim.watch.detect.driven_values import DrivenValues
 from rvsim.watch.detect.freeze_risks import FreezeRisks
 from rvsim.watch.detect.ignored_commands import IgnoredCommands
@@ -80,6 +82,7 @@ class Detectors:
         self._missing_functions = MissingFunctions(planned, catalogue, deadlines, emit, name_of)
         self._contradictions = Contradictions(rig, deadlines, emit)
         self._low_voltages = LowVoltages(rig, deadlines, emit)
+        self._dark_batteries = DarkBatteries(deadlines, emit)
         self._freeze_risks = FreezeRisks(rig, deadlines, emit)
         self._charge_signs = ChargeSigns(deadlines, emit)
         self._place_temperatures = PlaceTemperatures(rig, deadlines, emit)
@@ -151,6 +154,7 @@ class Detectors:
         if gate is not None:
             gate.forget(record)
         self._low_voltages.forget(record, time)
+        self._dark_batteries.forget(record, time)
         self._freeze_risks.forget(record, time)
         self._charge_signs.forget(record, time)
         self._place_temperatures.forget(record, time)
@@ -163,6 +167,7 @@ class Detectors:
         self._ignored_commands.resume_listening()
         self._contradictions.resume_listening()
         self._low_voltages.resume_listening(now)
+        self._dark_batteries.resume_listening(now)
         self._freeze_risks.resume_listening(now)
         self._charge_signs.resume_listening(now)
         self._place_temperatures.resume_listening(now)
@@ -202,6 +207,7 @@ class Detectors:
         if message not in self._gates:
             detectors: tuple[tuple[LevelDetector, frozenset[str]], ...] = (
                 (self._low_voltages, low_voltages.MESSAGES),
+                (self._dark_batteries, dark_batteries.MESSAGES),
                 (self._freeze_risks, freeze_risks.MESSAGES),
                 (self._charge_signs, charge_signs.MESSAGES),
                 (self._driven_values, self._driven_values.source_messages),

@@ -9,10 +9,18 @@ from collections.abc import Callable, Sequence
 from rvsim.watch.detect.last_readings import is_fresh
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.traffic import DeadlineKind, Deadlines
-from rvsim.watch.transitions import CurrentSignContradicts, Ended, ReadingsContradict, SupplyLow, TooCold, Transition
+from rvsim.watch.transitions import (
+    BatteryDark,
+    CurrentSignContradicts,
+    Ended,
+    ReadingsContradict,
+    SupplyLow,
+    TooCold,
+    Transition,
+)
 from rvsim.wire.fields import FieldSpec
 
-LastingProblem = SupplyLow | TooCold | CurrentSignContradicts | ReadingsContradict
+LastingProblem = SupplyLow | BatteryDark | TooCold | CurrentSignContradicts | ReadingsContradict
 
 
 class Lasting:

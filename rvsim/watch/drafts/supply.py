@@ -7,12 +7,16 @@ apply.
 from rvsim.watch.drafts.draft import Drafts, FlagDraft, frame_line
 from rvsim.watch.drafts.values import origin_text
 from rvsim.watch.flag import FlagKind, Severity
-from rvsim.watch.transitions import ColdPlace, CurrentSignContradicts, SupplyLow, TooCold
+from rvsim.watch.transitions import BatteryDark, ColdPlace, CurrentSignContradicts, SupplyLow, TooCold
 from rvsim.wire.quantity_text import Part, compose
 
 _SUPPLY_ADVICE = (
     "measure the voltage at the terminals of the device while it takes its current, and at the battery: if they "
     "differ, look at wire, fuse and plugs between them; if not, charge the battery"
+)
+_DARK_ADVICE = (
+    "find what has opened: the protection of the battery (a voltage, a current or a temperature beyond its limits), "
+    "the main switch or the main fuse; find why before it is closed again, and bridge no protection"
 )
 _COLD_ADVICE = {
     ColdPlace.TANK: "heat the place, or drain tanks and lines; measure there: the sensor may be in the draught",
@@ -39,6 +43,20 @@ def _supply_low(found: SupplyLow) -> FlagDraft:
     evidence = frame_line(found.last)
     return FlagDraft(
         FlagKind.LOW_VOLTAGE, found.device, severity, text, _SUPPLY_ADVICE, evidence, found.topic, field.name
+    )
+
+
+def _dark(found: BatteryDark) -> FlagDraft:
+    reading, field = found.reading, found.reading.field
+    text = compose(
+        f"{found.topic}: {field.title} ",
+        reading.brief,
+        ", where there was a battery before: it is disconnected from what it feeds",
+        origin_text(reading),
+    )
+    evidence = frame_line(found.last)
+    return FlagDraft(
+        FlagKind.LOW_VOLTAGE, found.device, Severity.FAULT, text, _DARK_ADVICE, evidence, found.topic, field.name
     )
 
 
@@ -97,4 +115,4 @@ def _sign(found: CurrentSignContradicts) -> FlagDraft:
     )
 
 
-DRAFTS: Drafts = {SupplyLow: _supply_low, TooCold: _too_cold, CurrentSignContradicts: _sign}
+DRAFTS: Drafts = {SupplyLow: _supply_low, BatteryDark: _dark, TooCold: _too_cold, CurrentSignContradicts: _sign}

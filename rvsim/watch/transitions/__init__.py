@@ -43,7 +43,7 @@ from rvsim.watch.transitions.presence import (
     MomentMarked,
     PresenceChanged,
 )
-from rvsim.watch.transitions.supply import ColdPlace, CurrentSignContradicts, SupplyLow, TooCold
+from rvsim.watch.transitions.supply import BatteryDark, ColdPlace, CurrentSignContradicts, SupplyLow, TooCold
 from rvsim.watch.transitions.transfers import RequestsRefused, TransferFailed
 from rvsim.watch.transitions.values import (
     AlarmCodeReported,
@@ -60,6 +60,7 @@ from rvsim.watch.transitions.values import (
 __all__ = [
     "AddressShared",
     "AlarmCodeReported",
+    "BatteryDark",
     "BusBusy",
     "BusFellQuiet",
     "CannotClaim",

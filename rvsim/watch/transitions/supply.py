@@ -38,6 +38,22 @@ class SupplyLow(NamedTuple):
         return SupplyLow, self.topic, self.device
 
 
+class BatteryDark(NamedTuple):
+    """A source of direct current that had a voltage reports none, and its device goes on sending."""
+
+    time: int
+    since: int
+    device: str
+    topic: Topic
+    reading: Reading
+    last: Frame
+
+    @property
+    def problem_key(self) -> ProblemKey:
+        """One for each topic."""
+        return BatteryDark, self.topic
+
+
 class ColdPlace(StrEnum):
     """What is too cold."""
 
