@@ -351,7 +351,7 @@ class Surveyor:
         firsts = np.unique(claimed, return_index=True)[1]
         lasts = len(claimed) - 1 - np.unique(claimed[::-1], return_index=True)[1]
         for first, last in sorted(zip(firsts.tolist(), lasts.tolist(), strict=True)):
-            name = to_bytes(claimed[first], 8)
+            name = to_bytes(claimed[first], topic.lengths[places[first]])
             self._names.observe(topic.source, name, Heard(int(times[first]), int(times[last])))
 
     def _count_message(self, entry: Frame | JoinedMessage) -> None:

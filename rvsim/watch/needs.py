@@ -132,6 +132,7 @@ COLUMN_FORMS: Mapping[str, str] = {
     "FreezeRisks": "`Crossing`; each change of a value that is reported",
     "LowVoltages": "`Crossing`; each change of a value that is reported",
     "MotionsWithoutInterlock": "each change of outputs that move something, and of inputs that must hold",
+    "OffOutputs": "`Crossing`; each change of a value that is reported",
     "PlaceTemperatures": "each change of sensors that a rig has at least three of in one zone",
     "StuckValues": "`Extremes` of neighbours; each change of a value that is reported; values when they are asked for",
     "ValueTrains": "`Alternations`",

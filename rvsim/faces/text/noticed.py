@@ -11,6 +11,7 @@ from rvsim.faces.text.clock import NO_CLOCK, Clock
 from rvsim.faces.text.display_units import METRIC, DisplayUnits
 from rvsim.faces.text.flags import ExplainedFlags, group_flags, tags
 from rvsim.watch.cause import RECORDING_KINDS, Cause, CauseKind
+from rvsim.watch.drafts.values import DRAWS_WHILE_OFF
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 
 MAX_LISTED_FLAGS = 8
@@ -184,6 +185,8 @@ def group_text(group: Sequence[Flag]) -> str:
         return text if first.until is None else text.replace(" was ever heard", " was heard at first")
     never = first.kind is FlagKind.SILENT_DEVICE and all(flag.heard is None for flag in group)
     does = "sent nothing at all" if never else SHORT_TEXTS[first.kind]
+    if first.kind is FlagKind.BAD_VALUE and all(DRAWS_WHILE_OFF in flag.text for flag in group):
+        does = "reports current of an output that is off"
     if first.kind is FlagKind.BAD_VALUE and all(SAME_QUANTITY in flag.text for flag in group):
         does = "does not agree with another device"
     return f"{_named(subjects)} {does}" + (times(len(group)) if len(group) > len(subjects) else "")

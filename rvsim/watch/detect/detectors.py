@@ -15,6 +15,7 @@ from rvsim.watch.detect import (
     freeze_risks,
     low_voltages,
     motions_without_interlock,
+    off_outputs,
     place_temperatures,
 )
 from rvsim.watch.detect.charge_signs import ChargeSigns
@@ -28,6 +29,7 @@ from rvsim.watch.detect.level_gate import LevelDetector, LevelGate
 from rvsim.watch.detect.low_voltages import LowVoltages
 from rvsim.watch.detect.missing_functions import MissingFunctions
 from rvsim.watch.detect.motions_without_interlock import MotionsWithoutInterlock
+from rvsim.watch.detect.off_outputs import OffOutputs
 from rvsim.watch.detect.place_temperatures import PlaceTemperatures
 from rvsim.watch.detect.stuck_values import StuckValues
 from rvsim.watch.detect.two_commanders import TwoCommanders
@@ -83,6 +85,7 @@ class Detectors:
         self._contradictions = Contradictions(rig, deadlines, emit)
         self._low_voltages = LowVoltages(rig, deadlines, emit)
         self._dark_batteries = DarkBatteries(deadlines, emit)
+        self._off_outputs = OffOutputs(deadlines, emit)
         self._freeze_risks = FreezeRisks(rig, deadlines, emit)
         self._charge_signs = ChargeSigns(deadlines, emit)
         self._place_temperatures = PlaceTemperatures(rig, deadlines, emit)
@@ -155,6 +158,7 @@ class Detectors:
             gate.forget(record)
         self._low_voltages.forget(record, time)
         self._dark_batteries.forget(record, time)
+        self._off_outputs.forget(record, time)
         self._freeze_risks.forget(record, time)
         self._charge_signs.forget(record, time)
         self._place_temperatures.forget(record, time)
@@ -168,6 +172,7 @@ class Detectors:
         self._contradictions.resume_listening()
         self._low_voltages.resume_listening(now)
         self._dark_batteries.resume_listening(now)
+        self._off_outputs.resume_listening(now)
         self._freeze_risks.resume_listening(now)
         self._charge_signs.resume_listening(now)
         self._place_temperatures.resume_listening(now)
@@ -208,6 +213,7 @@ class Detectors:
             detectors: tuple[tuple[LevelDetector, frozenset[str]], ...] = (
                 (self._low_voltages, low_voltages.MESSAGES),
                 (self._dark_batteries, dark_batteries.MESSAGES),
+                (self._off_outputs, off_outputs.MESSAGES),
                 (self._freeze_risks, freeze_risks.MESSAGES),
                 (self._charge_signs, charge_signs.MESSAGES),
                 (self._driven_values, self._driven_values.source_messages),

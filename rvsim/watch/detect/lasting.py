@@ -13,6 +13,7 @@ from rvsim.watch.transitions import (
     BatteryDark,
     CurrentSignContradicts,
     Ended,
+    OffOutputDraws,
     ReadingsContradict,
     SupplyLow,
     TooCold,
@@ -20,7 +21,7 @@ from rvsim.watch.transitions import (
 )
 from rvsim.wire.fields import FieldSpec
 
-LastingProblem = SupplyLow | BatteryDark | TooCold | CurrentSignContradicts | ReadingsContradict
+LastingProblem = SupplyLow | BatteryDark | OffOutputDraws | TooCold | CurrentSignContradicts | ReadingsContradict
 
 
 class Lasting:

@@ -11,6 +11,7 @@ from rvsim.watch.transitions import (
     Drive,
     DrivenValueStuck,
     Limits,
+    OffOutputDraws,
     ReadingsContradict,
     ValueOutOfRange,
     ValueStuck,
@@ -25,6 +26,8 @@ _TEMPERATURE_ADVICE = (
     "sensor that hangs loose"
 )
 
+DRAWS_WHILE_OFF = " while the output is off"
+"""What the text of a flag says of an output that is off and draws current."""
 _UNMEASURED = (
     ", which is no measurement: a common digital temperature sensor reports it until its first one (from memory: its "
     "power-on value)"
@@ -104,6 +107,24 @@ def _contradiction(found: ReadingsContradict) -> FlagDraft:
     return FlagDraft(FlagKind.BAD_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
 
 
+def _off_output(found: OffOutputDraws) -> FlagDraft:
+    reading, level = found.reading, found.level
+    text = compose(
+        f"{found.topic}: {reading.field.title} ",
+        reading.brief,
+        f"{DRAWS_WHILE_OFF}, {level.field.title} ",
+        level.brief,
+        origin_text(reading),
+    )
+    advice = (
+        "take the fuse of this load out and see whether the current ends: if so, a contact is welded or a switch is "
+        "shorted, or somebody has switched it on past the module; if not, its current is measured wrong"
+    )
+    evidence = frame_line(found.last)
+    field = reading.field.name
+    return FlagDraft(FlagKind.BAD_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
+
+
 def _stuck(found: ValueStuck) -> FlagDraft:
     reading, low, high = found.reading, found.low, found.high
     lasted = found.limit_us if found.lasted_us is None else found.lasted_us
@@ -172,6 +193,7 @@ DRAFTS: Drafts = {
     ValueOutOfRange: _bad,
     DataLost: _no_data,
     ReadingsContradict: _contradiction,
+    OffOutputDraws: _off_output,
     ValueStuck: _stuck,
     DrivenValueStuck: _driven_stuck,
 }

@@ -126,6 +126,23 @@ class ReadingsContradict(NamedTuple):
         return ReadingsContradict, self.topic, self.reading.field.name, self.rule
 
 
+class OffOutputDraws(NamedTuple):
+    """An output whose ``level`` is zero reports a current, in ``reading``."""
+
+    time: int
+    since: int
+    device: str
+    topic: Topic
+    reading: Reading
+    level: Reading
+    last: Frame
+
+    @property
+    def problem_key(self) -> ProblemKey:
+        """One for each topic."""
+        return OffOutputDraws, self.topic
+
+
 class ValueStuck(NamedTuple):
     """A measured value that has not changed since ``stuck_since``, while a neighbour moved from ``low`` to ``high``.
 
