@@ -130,6 +130,7 @@ COLUMN_FORMS: Mapping[str, str] = {
     "DarkBatteries": "`Crossing`; each change of a value that is reported",
     "DrivenValues": "`Crossing` of what moves values; each change of one that is reported; values when asked for",
     "FreezeRisks": "`Crossing`; each change of a value that is reported",
+    "HeldKeys": "`Crossing`",
     "LowVoltages": "`Crossing`; each change of a value that is reported",
     "MotionsWithoutInterlock": "each change of outputs that move something, and of inputs that must hold",
     "OffOutputs": "`Crossing`; each change of a value that is reported",

@@ -13,6 +13,7 @@ from rvsim.watch.detect import (
     contradictions,
     dark_batteries,
     freeze_risks,
+    held_keys,
     low_voltages,
     motions_without_interlock,
     off_outputs,
@@ -24,6 +25,7 @@ from rvsim.watch.detect.contradictions import Contradictions
 from rvsim.watch.detect.dark_batteries import DarkBatteries
 from rvsim.watch.detect.driven_values import DrivenValues
 from rvsim.watch.detect.freeze_risks import FreezeRisks
+from rvsim.watch.detect.held_keys import HeldKeys
 from rvsim.watch.detect.ignored_commands import IgnoredCommands
 from rvsim.watch.detect.level_gate import LevelDetector, LevelGate
 from rvsim.watch.detect.low_voltages import LowVoltages
@@ -86,6 +88,7 @@ class Detectors:
         self._low_voltages = LowVoltages(rig, deadlines, emit)
         self._dark_batteries = DarkBatteries(deadlines, emit)
         self._off_outputs = OffOutputs(deadlines, emit)
+        self._held_keys = HeldKeys(deadlines, emit)
         self._freeze_risks = FreezeRisks(rig, deadlines, emit)
         self._charge_signs = ChargeSigns(deadlines, emit)
         self._place_temperatures = PlaceTemperatures(rig, deadlines, emit)
@@ -159,6 +162,7 @@ class Detectors:
         self._low_voltages.forget(record, time)
         self._dark_batteries.forget(record, time)
         self._off_outputs.forget(record, time)
+        self._held_keys.forget(record, time)
         self._freeze_risks.forget(record, time)
         self._charge_signs.forget(record, time)
         self._place_temperatures.forget(record, time)
@@ -173,6 +177,7 @@ class Detectors:
         self._low_voltages.resume_listening(now)
         self._dark_batteries.resume_listening(now)
         self._off_outputs.resume_listening(now)
+        self._held_keys.resume_listening(now)
         self._freeze_risks.resume_listening(now)
         self._charge_signs.resume_listening(now)
         self._place_temperatures.resume_listening(now)
@@ -214,6 +219,7 @@ class Detectors:
                 (self._low_voltages, low_voltages.MESSAGES),
                 (self._dark_batteries, dark_batteries.MESSAGES),
                 (self._off_outputs, off_outputs.MESSAGES),
+                (self._held_keys, held_keys.MESSAGES),
                 (self._freeze_risks, freeze_risks.MESSAGES),
                 (self._charge_signs, charge_signs.MESSAGES),
                 (self._driven_values, self._driven_values.source_messages),

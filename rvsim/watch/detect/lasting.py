@@ -13,6 +13,7 @@ from rvsim.watch.transitions import (
     BatteryDark,
     CurrentSignContradicts,
     Ended,
+    KeyHeld,
     OffOutputDraws,
     ReadingsContradict,
     SupplyLow,
@@ -21,7 +22,9 @@ from rvsim.watch.transitions import (
 )
 from rvsim.wire.fields import FieldSpec
 
-LastingProblem = SupplyLow | BatteryDark | OffOutputDraws | TooCold | CurrentSignContradicts | ReadingsContradict
+LastingProblem = (
+    SupplyLow | BatteryDark | OffOutputDraws | KeyHeld | TooCold | CurrentSignContradicts | ReadingsContradict
+)
 
 
 class Lasting:
@@ -123,7 +126,7 @@ class LastingConditions:
         for record, _ in one.fields:
             record.refresh()
         is_open = one.group is not None and any(other.group == one.group for other in self._open)
-        if is_open or not all(is_fresh(record, one.due) for record, _ in one.fields):
+        if is_open or not all(_is_valid(record, one.due) for record, _ in one.fields):
             one.due += one.lasts_us
             self._deadlines.schedule(one.due, self._deadline, one.number, one)
             return
@@ -133,3 +136,8 @@ class LastingConditions:
         for record, _ in one.fields:
             record.choose_again()
         self._emit(one.reported)
+
+
+def _is_valid(record: TopicRecord, now: int) -> bool:
+    """Return whether the last reading of a topic still holds: it is not late, or comes on change only."""
+    return is_fresh(record, now) if record.rhythm.gap() is not None else record.device.is_heard

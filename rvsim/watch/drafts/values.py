@@ -10,6 +10,7 @@ from rvsim.watch.transitions import (
     DataLost,
     Drive,
     DrivenValueStuck,
+    KeyHeld,
     Limits,
     OffOutputDraws,
     ReadingsContradict,
@@ -125,6 +126,23 @@ def _off_output(found: OffOutputDraws) -> FlagDraft:
     return FlagDraft(FlagKind.BAD_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
 
 
+def _key_held(found: KeyHeld) -> FlagDraft:
+    reading = found.reading
+    text = compose(
+        f"{found.topic}: {reading.field.title} has been ",
+        reading.brief,
+        f" for more than {span(found.held_us)} since {time_text(found.since - found.held_us)}, and the switch is a momentary one",
+        origin_text(reading),
+    )
+    advice = (
+        "look at this switch or key: is it stuck, wet, shorted, or does something lie on it; then unplug its wire and "
+        "see whether the reading changes"
+    )
+    evidence = frame_line(found.last)
+    field = reading.field.name
+    return FlagDraft(FlagKind.STUCK_VALUE, found.device, Severity.WARNING, text, advice, evidence, found.topic, field)
+
+
 def _stuck(found: ValueStuck) -> FlagDraft:
     reading, low, high = found.reading, found.low, found.high
     lasted = found.limit_us if found.lasted_us is None else found.lasted_us
@@ -194,6 +212,7 @@ DRAFTS: Drafts = {
     DataLost: _no_data,
     ReadingsContradict: _contradiction,
     OffOutputDraws: _off_output,
+    KeyHeld: _key_held,
     ValueStuck: _stuck,
     DrivenValueStuck: _driven_stuck,
 }

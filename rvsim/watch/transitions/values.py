@@ -143,6 +143,23 @@ class OffOutputDraws(NamedTuple):
         return OffOutputDraws, self.topic
 
 
+class KeyHeld(NamedTuple):
+    """A momentary switch has been on for ``held_us``, with no release; ``last`` is its last frame."""
+
+    time: int
+    since: int
+    device: str
+    topic: Topic
+    reading: Reading
+    held_us: int
+    last: Frame
+
+    @property
+    def problem_key(self) -> ProblemKey:
+        """One for each topic."""
+        return KeyHeld, self.topic
+
+
 class ValueStuck(NamedTuple):
     """A measured value that has not changed since ``stuck_since``, while a neighbour moved from ``low`` to ``high``.
 
