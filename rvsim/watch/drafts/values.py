@@ -127,11 +127,11 @@ def _off_output(found: OffOutputDraws) -> FlagDraft:
 
 
 def _key_held(found: KeyHeld) -> FlagDraft:
-    reading = found.reading
+    reading, began = found.reading, time_text(found.since - found.held_us)
     text = compose(
         f"{found.topic}: {reading.field.title} has been ",
         reading.brief,
-        f" for more than {span(found.held_us)} since {time_text(found.since - found.held_us)}, and the switch is a momentary one",
+        f" for more than {span(found.held_us)} since {began}, and the switch is a momentary one",
         origin_text(reading),
     )
     advice = (
