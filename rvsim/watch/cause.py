@@ -25,6 +25,8 @@ class CauseKind(StrEnum):
     RESTARTED_TOGETHER = "restarted-together"
     SETTINGS_LOST = "settings-lost"
     """A device that sends with other instances since it restarted."""
+    FLOODED = "flooded"
+    """A device that filled the bus and stopped."""
     RECORDER_PAUSED = "recorder-paused"
     RECORDED_TWICE = "recorded-twice"
     """Each frame stands in the log twice, as two recorders make it."""

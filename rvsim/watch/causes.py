@@ -17,7 +17,12 @@ from rvsim.rig.quantity import time_text
 from rvsim.rig.shared_parts import SharedPart, shared_parts
 from rvsim.watch.bus.pauses import Resumption
 from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence, names_text
-from rvsim.watch.device_causes import explained_by_dark_batteries, explained_within_devices, lost_settings
+from rvsim.watch.device_causes import (
+    explained_by_dark_batteries,
+    explained_within_devices,
+    floods,
+    lost_settings,
+)
 from rvsim.watch.drafts.draft import span
 from rvsim.watch.flag import WORST_FIRST, Flag, FlagKind, Severity
 from rvsim.watch.joint_restarts import joint_restarts
@@ -156,9 +161,12 @@ def causes(
     """
     explained: dict[int, list[Flag]] = {}
     explained_numbers: set[int] = set()
-    for head, flag in chain(
-        explained_by_dark_batteries(findings), _explanations(findings), explained_within_devices(findings)
-    ):
+    pairs = (
+        explained_by_dark_batteries(findings),
+        _explanations(findings),
+        explained_within_devices(findings),
+    )
+    for head, flag in chain.from_iterable(pairs):
         if flag.number not in explained_numbers and head.number != flag.number:
             explained_numbers.add(flag.number)
             explained.setdefault(head.number, []).append(flag)
@@ -173,6 +181,7 @@ def causes(
     found += [*_common_absences(roots, explained, rig, heard), *_exchanged_units(roots, explained)]
     found += _never_heard(roots, all_explained, rig, heard, _unplanned_addresses(findings))
     found += lost_settings(roots, all_explained)
+    found += floods(roots, all_explained)
     taken = {flag.number for cause in found for flag in cause.flags}
     found += joint_restarts([one for one in roots if one.flag.number not in taken], all_explained, rig, heard)
     explained_numbers |= {flag.number for cause in found for flag in cause.flags}

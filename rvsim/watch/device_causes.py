@@ -13,7 +13,7 @@ from rvsim.watch.cause import Cause, CauseKind, cause_of, explained_evidence
 from rvsim.watch.detect.dark_batteries import MIN_DARK_US
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
-from rvsim.watch.transitions import BatteryDark, GapExceeded, InstanceShared, Restarted, UnplannedDevice
+from rvsim.watch.transitions import BatteryDark, BusBusy, GapExceeded, InstanceShared, Restarted, UnplannedDevice
 from rvsim.wire.frame import SECOND_US
 
 SAME_FAULT_US = 6 * SECOND_US
@@ -22,6 +22,8 @@ MAX_CHANGE_US = 15 * SECOND_US
 """How long before or after another instance was noticed the last frame with the usual one may be."""
 MAX_AFTER_RESTART_US = 60 * SECOND_US
 """How long after a restart other instances are noticed: several of their frames must have come."""
+MIN_FLOOD_SHARE = 50
+"""From this share of all bits on, in percent, one device makes the bus busy. Our decision."""
 FMI_VOLTAGE_LOW = 4
 """Voltage below normal, or shorted to low source (SAE J1939-73)."""
 MAX_AFTER_DARK_US = 10 * SECOND_US
@@ -53,6 +55,33 @@ def explained_within_devices(findings: Sequence[Finding]) -> Iterator[tuple[Flag
             is_meanwhile = low.since - SAME_FAULT_US <= flag.since and (low.until is None or flag.since <= low.until)
             if is_meanwhile and (flag.field or "").startswith(SUPPLY_FIELDS):
                 yield low, flag
+
+
+def floods(roots: Sequence[Finding], all_explained: Callable[[Flag], list[Flag]]) -> Iterator[Cause]:
+    """Yield a cause for each device that made the bus busy and then stopped: its silence is no trouble of its own."""
+    silent = [one.flag for one in roots if one.flag.kind is FlagKind.SILENT_DEVICE and one.flag.heard is not None]
+    for busy, problem in ((one.flag, one.problem) for one in roots if isinstance(one.problem, BusBusy)):
+        if problem.share < MIN_FLOOD_SHARE:
+            continue
+        stopped = [flag for flag in silent if flag.subject == problem.most and _is_within(busy, flag.heard or 0)]
+        if not stopped:
+            continue
+        explained_flags = [other for flag in [busy, *stopped] for other in all_explained(flag)]
+        text = (
+            f"{problem.most} filled the bus, and then stopped: bus load {problem.percent:.0f} %, {problem.share:.0f} % "
+            f"of the bits from it, {problem.frames} frames in the worst second"
+        )
+        advice = (
+            "find out what it is, by its NAME or by unplugging it, and why it sends so often: a fault of it, a "
+            "setting, or a tool that somebody connected"
+        )
+        evidence = explained_evidence(explained_flags)
+        cause = cause_of(CauseKind.FLOODED, problem.most, explained_flags, text, advice, evidence)
+        yield cause._replace(severity=Severity.WARNING)
+
+
+def _is_within(flag: Flag, time: int) -> bool:
+    return flag.since <= time and (flag.until is None or time <= flag.until)
 
 
 def explained_by_dark_batteries(findings: Sequence[Finding]) -> Iterator[tuple[Flag, Flag]]:

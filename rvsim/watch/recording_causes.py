@@ -32,6 +32,8 @@ MIN_LOSSES = 8
 """How many flags these devices must have."""
 MAX_LOSS_US = 10 * SECOND_US
 """How long after its limit a message or a device is back at the latest, where single frames are lost."""
+MAX_LOST_PAUSE_US = 5 * SECOND_US
+"""The longest pause of the whole bus that lost frames make, where hardly any is left. Our decision."""
 MAX_EXPLAINED_LOSS_US = 30 * SECOND_US
 """The same where it is known that the recorder lost frames: several in a row may be missing. Our decision."""
 SAME_LOSS_US = SECOND_US
@@ -155,7 +157,8 @@ def _frames_lost(
     anew = [one.flag for one in roots if isinstance(one.problem, Restarted) and not one.problem.claimed]
     numbers = {flag.number for flag in flags}
     longer = [flag for flag in missing if _is_loss(flag, MAX_EXPLAINED_LOSS_US) and flag.number not in numbers]
-    explained_flags = [other for flag in [*flags, *longer, *anew] for other in all_explained(flag)]
+    quiet = [one.flag for one in roots if _is_lost_pause(one.flag, all_explained)]
+    explained_flags = [other for flag in [*flags, *longer, *anew, *quiet] for other in all_explained(flag)]
     text = (
         f"frames are missing of {len(devices)} of {len(heard)} devices, at different moments and for a short time "
         "each: the recorder or its adapter lost them"
@@ -167,6 +170,13 @@ def _frames_lost(
     evidence = (f"{counted(len(flags), 'short gap')} at {len(at_once)} moments", *explained_evidence(explained_flags))
     cause = cause_of(CauseKind.FRAMES_LOST, "log", explained_flags, text, advice, evidence)
     return cause._replace(severity=Severity.WARNING)
+
+
+def _is_lost_pause(flag: Flag, all_explained: Callable[[Flag], list[Flag]]) -> bool:
+    """Return whether the bus was quiet for a short time only, after which no device began anew."""
+    if flag.kind is not FlagKind.BUS_QUIET or flag.silence is None or flag.silence > MAX_LOST_PAUSE_US:
+        return False
+    return all(other.kind is not FlagKind.RESTARTED for other in all_explained(flag))
 
 
 def _is_loss(flag: Flag, longest: int) -> bool:

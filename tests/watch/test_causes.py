@@ -9,7 +9,7 @@ from rvsim.watch.cause import CauseKind
 from rvsim.watch.causes import EXPLAINS, causes
 from rvsim.watch.flag import Flag, FlagKind, Severity
 from rvsim.watch.rules import Finding
-from rvsim.watch.transitions import FellSilent, TwoSenders, TwoSendersSign
+from rvsim.watch.transitions import BusBusy, FellSilent, TwoSenders, TwoSendersSign
 from rvsim.wire.frame import SECOND_US, Frame
 
 
@@ -443,3 +443,24 @@ def test_a_branch_of_the_supply_that_devices_share():
     assert cause.advice.startswith(
         "check the branch rear: its fuse of 15 A, the voltage behind it under load, its plugs and its ground; or check"
     )
+
+
+def test_a_device_that_filled_the_bus_and_stopped_is_no_dead_device():
+    """Only where it made most of the load, and stopped while the bus was busy."""
+    busy = flag(1, "bus-busy", "bus", 20, until=43, severity=Severity.NOTICE)
+    loud = BusBusy(0, 0, 0, 48.0, 40, "address 42 hex", 97.0, 862)
+    (cause,) = causes([Finding(busy, loud), silent(2, "address 42 hex", 40)], {})
+    assert (cause.kind, cause.severity, cause.subject) == (CauseKind.FLOODED, Severity.WARNING, "address 42 hex")
+    assert [one.number for one in cause.flags] == [1, 2]
+    assert summary(Finding(busy, loud), silent(2, "address 42 hex", 44)) == []
+    assert summary(Finding(busy, loud), silent(2, "heater", 40)) == []
+    assert summary(Finding(busy, loud._replace(share=49.0)), silent(2, "address 42 hex", 40)) == []
+
+
+def test_a_short_pause_among_lost_frames_is_lost_frames():
+    """Where hardly a frame is left, all are missing for a moment; a longer pause, or one with a new start, is its own."""
+    lost = [finding(n, "late-message", f"device {n % 5}", 10 + 7 * n, until=12 + 7 * n) for n in range(1, 12)]
+    quiet = finding(20, "bus-quiet", "bus", 31, until=32, severity=Severity.FAULT, heard=30)
+    assert [(kind, 20 in numbers) for kind, numbers in summary(*lost, quiet)] == [("frames-lost", True)]
+    longer = finding(20, "bus-quiet", "bus", 31, until=35.1, severity=Severity.FAULT, heard=30)
+    assert all(20 not in numbers for kind, numbers in summary(*lost, longer) if kind == "frames-lost")

@@ -148,6 +148,13 @@ def _nothing_wrong(whole: Survey, found: Survey, selected: LogSelection, doubts:
     if _is_untimed(found):
         cause = f"All {found.frames} frames have the same time: nothing that needs times was judged."
         return Answer(None, cause, "", "export the log again with the time of each frame", (), doubts)
+    if found.load.is_impossible:
+        cause = (
+            "The times of the log, or its bit rate, are wrong: they give a bus load of "
+            f"{found.load.average_percent:.0f} % on average; nothing that needs times was judged."
+        )
+        step = "export the log again with the times in seconds; of a table --columns sets the unit, as in time=1:ms"
+        return Answer(None, cause, "", step, (), doubts)
     if found.seconds < MIN_JUDGED_S:
         cause = "Nothing wrong was found in a log that is too short to judge."
         return Answer(None, cause, "", f"record for more than {MIN_JUDGED_S} s", (), doubts)

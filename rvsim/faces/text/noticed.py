@@ -59,6 +59,7 @@ CAUSE_TEXTS: Mapping[CauseKind, str] = {
     CauseKind.NEVER_HEARD: "sent nothing at all",
     CauseKind.RESTARTED_TOGETHER: "restarted together",
     CauseKind.SETTINGS_LOST: "restarted and lost its settings",
+    CauseKind.FLOODED: "filled the bus, and then stopped",
     CauseKind.RECORDER_PAUSED: "paused, or its recorder did",
     CauseKind.RECORDED_TWICE: "holds frames twice",
     CauseKind.FRAMES_LOST: "lacks frames of many devices",

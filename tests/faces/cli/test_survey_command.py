@@ -350,6 +350,16 @@ def test_many_logs_have_an_answer_together(monkeypatch):
     assert "  roof fan is in 1 of 2." in survey("healthy.log", "fanless.log", "--rig", "ottersby").splitlines()
 
 
+def test_times_that_no_bus_can_have_are_said_first():
+    """Milliseconds written where seconds belong, a thousandth of them: not a log that is too short."""
+    lines = Path("healthy.log").read_text().splitlines()
+    short = [re.sub(r"^\((\d+\.\d+)\)", lambda at: f"({float(at[1]) / 1000:.6f})", line) for line in lines]
+    Path("ms.log").write_text("\n".join(short) + "\n")
+    brief = survey("ms.log", "--brief")
+    assert "The times of the log, or its bit rate, are wrong: they give a bus load of" in brief
+    assert "Next step: export the log again with the times in seconds" in brief
+
+
 def test_files_of_one_recording_and_two_recorders_are_known_by_their_clocks():
     """In any order; the first line of the answer together says it, with the next step; the JSON form has the names."""
     lines = Path("healthy.log").read_text().splitlines()
