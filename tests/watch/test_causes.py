@@ -458,7 +458,7 @@ def test_a_device_that_filled_the_bus_and_stopped_is_no_dead_device():
 
 
 def test_a_short_pause_among_lost_frames_is_lost_frames():
-    """Where hardly a frame is left, all are missing for a moment; a longer pause, or one with a new start, is its own."""
+    """Where hardly a frame is left, all are missing for a moment; a longer pause is a trouble of its own."""
     lost = [finding(n, "late-message", f"device {n % 5}", 10 + 7 * n, until=12 + 7 * n) for n in range(1, 12)]
     quiet = finding(20, "bus-quiet", "bus", 31, until=32, severity=Severity.FAULT, heard=30)
     assert [(kind, 20 in numbers) for kind, numbers in summary(*lost, quiet)] == [("frames-lost", True)]
