@@ -44,6 +44,9 @@ heartbeats of 5 s (rv-c.com/node/82); two is our decision."""
 MIN_DEVICES_TOGETHER = 2
 MIN_DEVICES_WITHIN_A_GAP = 2
 """How many companions a device needs where they do not return at the same moment, but within one gap of each other."""
+MIN_UNPLANNED = 5
+"""From this number of addresses on that are not in the rig, and from that of its devices on, one planned device that
+sent nothing is enough to doubt the rig. Our decision."""
 MIN_NEVER_HEARD = 3
 """From this number of planned devices on that sent nothing at all they are one cause without a part in common."""
 
@@ -326,7 +329,10 @@ def _never_heard(
     """Yield a cause for the planned devices that sent nothing at all, if they have a part in common or are many."""
     flags = [one.flag for one in roots if isinstance(one.problem, FellSilent) and one.flag.heard is None]
     names = sorted({flag.subject for flag in flags})
-    if rig is None or len(names) < MIN_DEVICES_TOGETHER:
+    if rig is None or not names:
+        return
+    are_others = unplanned >= max(MIN_UNPLANNED, len(rig.devices))
+    if len(names) < MIN_DEVICES_TOGETHER and not are_others:
         return
     parts = tuple(shared_parts(rig, names, set(heard) - set(names)))
     planned, are_most = len(rig.devices), 2 * (len(names) + unplanned) > len(rig.devices)

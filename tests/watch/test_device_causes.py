@@ -237,6 +237,21 @@ def test_a_rig_of_another_vehicle_is_suspected(rig):
     assert not causes([never(1, names[1]), never(2, names[5]), *others[:2]], {}, rig, names[:1])
 
 
+def test_a_small_rig_is_suspected_where_many_addresses_are_not_in_it(rig):
+    """One planned device that sent nothing is enough: as many strangers as the rig has devices."""
+    names = [f"tank {n}" for n in range(8)]
+    strangers = [
+        Finding(
+            flag(10 + n, "unplanned-device", 15, f"address {0x80 + n:02X} hex"),
+            UnplannedDevice(0, 0, f"address {0x80 + n:02X} hex", 0x80 + n, False, None, None, 0, FRAME),
+        )
+        for n in range(8)
+    ]
+    (cause,) = causes([never(1, names[0]), *strangers], {}, rig, names[1:])
+    assert cause.text.startswith("1 of 8 planned devices sent nothing at all, and 8 addresses are not in the rig")
+    assert causes([never(1, names[0]), *strangers[1:]], {}, rig, names[1:]) == ()
+
+
 def test_a_disconnected_battery_explains_what_its_devices_report_and_do():
     """Whichever device it is: that its supply is low, that it is silent or starts again; not another fault."""
     dark = BatteryDark(0, 0, "monitor", Topic(0x45, 0x1FFFD, "DC_SOURCE_STATUS_1", 1), None, FRAME)
