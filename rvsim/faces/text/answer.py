@@ -148,7 +148,7 @@ def _nothing_wrong(whole: Survey, found: Survey, selected: LogSelection, doubts:
     if _is_untimed(found):
         cause = f"All {found.frames} frames have the same time: nothing that needs times was judged."
         return Answer(None, cause, "", "export the log again with the time of each frame", (), doubts)
-    if found.load.is_impossible:
+    if found.seconds and found.load.is_impossible:
         cause = (
             "The times of the log, or its bit rate, are wrong: they give a bus load of "
             f"{found.load.average_percent:.0f} % on average; nothing that needs times was judged."
