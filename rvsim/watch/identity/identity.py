@@ -271,7 +271,8 @@ class Identity:
         if entry.node is not node:
             self._remove_topics(entry, time)
         placed = self._by_address.get(node.address)
-        if placed is not None and placed is not entry and placed.node is node and placed.is_heard:
+        is_other = placed is not None and placed is not entry and placed.node is node and placed.is_heard
+        if placed is not None and is_other and _has_only_shared(placed):
             self._unbind(placed, record, time, record.rhythm.times[-1])
         for other in self._by_function.get(record.function.name, ()) if record.function is not None else ():
             if other is not entry and other.node is node and other.is_tentative and other.is_heard:
@@ -425,10 +426,15 @@ def _is_known_by_address(plan: "DevicePlan") -> bool:
     return shares and all(function.shared or not function.statuses for function in functions)
 
 
+def _has_only_shared(entry: DeviceRecord) -> bool:
+    """Return whether a planned device has no functions but those that devices share by design."""
+    return entry.plan is not None and all(FUNCTIONS[name].shared for name in entry.plan.functions)
+
+
 def _may_be_from(entry: DeviceRecord, record: TopicRecord) -> bool:
     """Return whether a message from the address of a device that is known by its address can be of that device."""
     functions = entry.plan.functions if entry.plan is not None else {}
-    if all(FUNCTIONS[name].shared for name in functions):
+    if _has_only_shared(entry):
         return True
     name = record.function.name if record.function is not None else ""
     return record.topic.instance in functions.get(name, ())
