@@ -34,7 +34,8 @@ from rvsim.wire.ident import NULL_ADDRESS
 from rvsim.wire.name import Name
 
 if TYPE_CHECKING:
-    from rvsim.rig.model import DevicePlan, Rig
+    from rvsim.rig.device_plan import DevicePlan
+    from rvsim.rig.model import Rig
 
 
 class _Objection(NamedTuple):
