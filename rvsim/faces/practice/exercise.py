@@ -11,26 +11,10 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import Protocol
 
+from rvsim.faces.practice.written_words import LABELS, MINUS, UNIT_WORDS
 from rvsim.wire.quantity_text import decimal_text
 
 LEVELS = (1, 2, 3, 4, 5)
-_LABELS = re.compile(r"\b(?:spn|fmi|line|instance|addresse?s?|identifier|data)\b\s*[:=]?", re.IGNORECASE)
-"""Words that a person writes before a part of an answer, and that say nothing."""
-_UNIT_WORDS = {
-    "%": ("percent", "per cent"),
-    "V": ("volt", "volts"),
-    "A": ("ampere", "amperes", "amp", "amps"),
-    "W": ("watt", "watts"),
-    "Hz": ("hertz",),
-    "K": ("kelvin",),
-    "°C": ("°", "degrees", "celsius", "deg c", "degrees c", "° c", "degrees celsius"),
-    "L": ("litre", "litres", "liter", "liters"),
-    "min": ("minute", "minutes"),
-    "s": ("second", "seconds"),
-    "ohm": ("ohms", "ω"),
-}
-"""What a person may write for a unit, in small letters."""
-_MINUS = str.maketrans("−–", "--")
 _MAX_DECIMALS = 6
 """Decimals of a number that is shown: those of every step in the definitions."""
 
@@ -153,7 +137,7 @@ class Several:
 
 def written_parts(text: str, answer: Several) -> list[str]:
     """Return the parts of a written answer without their labels, like ``SPN 260, FMI 3``."""
-    bare = _LABELS.sub(" ", text)
+    bare = LABELS.sub(" ", text)
     written = [part for part in re.split(r"[\s,;/&+#]+|\band\b", bare) if part]
     if len(written) > len(answer.parts) and isinstance(answer.parts[-1], Bytes):  # bytes with blanks between them
         last = len(answer.parts) - 1
@@ -217,9 +201,9 @@ def usual_mistakes(right: Answer, known: Sequence[tuple[Answer, str]]) -> tuple[
 
 def plain_number(text: str, unit: str) -> Fraction | None:
     """Return the number in a text, whose unit may be left out; None where it is none, or in another unit."""
-    bare = text.strip().replace(",", ".").lower().translate(_MINUS)
+    bare = text.strip().replace(",", ".").lower().translate(MINUS)
     units = {unit.lower(), unit.lower().replace("°", ""), f"deg{unit[-1:].lower()}"} if unit else set()
-    units.update(_UNIT_WORDS.get(unit, ()))
+    units.update(UNIT_WORDS.get(unit, ()))
     for one in sorted(units, key=len, reverse=True):
         bare = bare.removesuffix(one).strip() if one else bare
     bare = bare.removesuffix("ohms").removesuffix("ohm").strip()

@@ -143,7 +143,7 @@ def drawn_signs() -> set[str]:
     signs, package = set(), Path(rvsim.__file__).parent
     elsewhere = {*(package / "logs").rglob("*.py"), *(package / "faces" / "page").rglob("*.py")}
     elsewhere |= {*(package / "plan").rglob("*.py"), package / "faces" / "cli" / "plan_files.py"}
-    elsewhere.add(package / "faces" / "practice" / "slips.py")
+    elsewhere |= {package / "faces" / "practice" / f"{name}.py" for name in ("slips", "written_words")}
     elsewhere |= {package / "faces" / "text" / f"{name}.py" for name in ("plan_lines", "plan_text", "spell_wire")}
     for path in set(package.rglob("*.py")) - elsewhere - {package / "faces" / "text" / "signs.py"}:
         text = path.read_text(encoding="utf-8")
