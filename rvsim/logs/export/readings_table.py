@@ -8,6 +8,7 @@ with the other readings of that frame, and one of the distinct readings of its f
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
+from weakref import WeakKeyDictionary
 
 from rvsim.logs.decoded import NONE, MessageColumns
 from rvsim.logs.distinct_readings import distinct_readings
@@ -96,19 +97,31 @@ class _MessageFields:
         return found
 
 
-class ReadingsTable:
-    """The long table: one row for each field of each frame, without the fields of instances."""
+_NAMES: "WeakKeyDictionary[Catalogue, Mapping[str, tuple[str, ...]]]" = WeakKeyDictionary()
+"""The texts of each column: finding them takes as long as decoding 100,000 frames."""
 
-    def __init__(self, catalogue: Catalogue, *, with_log: bool) -> None:
+
+def _names_of(catalogue: Catalogue) -> Mapping[str, tuple[str, ...]]:
+    """Return the texts that can stand in each column; they are kept as long as the catalogue."""
+    names = _NAMES.get(catalogue)
+    if names is None:
         fields = [field for spec in catalogue for field in spec.fields]
-        labels = (label for field in fields for label in FieldDecoder(field).label_names)
-        self._names = {
+        labels = (label for field in fields if field.labels for label in FieldDecoder(field).label_names)
+        names = _NAMES[catalogue] = {
             "message": tuple(catalogue.names),
             "field": tuple(dict.fromkeys(field.name for field in fields)),
             "unit": tuple(dict.fromkeys(field.printed_unit for field in fields if field.printed_unit)),
             "state": tuple(map(str, STATES)),
             "label": tuple(dict.fromkeys(labels)),
         }
+    return names
+
+
+class ReadingsTable:
+    """The long table: one row for each field of each frame, without the fields of instances."""
+
+    def __init__(self, catalogue: Catalogue, *, with_log: bool) -> None:
+        self._names = _names_of(catalogue)
         self._places = {
             column: {name: place for place, name in enumerate(names)} for column, names in self._names.items()
         }
