@@ -78,6 +78,13 @@ class ColumnPages(NamedTuple):
     """The lowest and the highest value; None where they are not known."""
 
 
+class RowGroup(NamedTuple):
+    """What the end of a file says of a row group: how many rows it has, and all of it, encoded."""
+
+    rows: int
+    content: bytes
+
+
 def data_page_header(rows: int, encoding: Encoding, plain_size: int, size: int) -> bytes:
     """Return the header of a page of values, which are ``size`` bytes in the file."""
     page = _struct(
@@ -95,15 +102,15 @@ def dictionary_page_header(entries: int, plain_size: int, size: int) -> bytes:
     return _page_header(_DICTIONARY_PAGE, plain_size, size, (7, _Wire.STRUCT, page))
 
 
-def file_end(columns: Sequence[TableColumn], groups: Sequence[Sequence[ColumnPages]]) -> bytes:
+def file_end(columns: Sequence[TableColumn], groups: Sequence[RowGroup]) -> bytes:
     """Return what stands at the end of a file: all of its structure, the length of that, and its last bytes."""
     root = _struct((4, _Wire.BINARY, _binary(b"schema")), (5, _Wire.I32, _integer(len(columns))))
     order = _struct((1, _Wire.STRUCT, _struct()))
     whole = _struct(
         (1, _Wire.I32, _integer(_VERSION)),
         (2, _Wire.LIST, _list(_Wire.STRUCT, [root, *map(_schema_element, columns)])),
-        (3, _Wire.I64, _integer(sum(group[0].rows for group in groups))),
-        (4, _Wire.LIST, _list(_Wire.STRUCT, list(map(_row_group, groups)))),
+        (3, _Wire.I64, _integer(sum(group.rows for group in groups))),
+        (4, _Wire.LIST, _list(_Wire.STRUCT, [group.content for group in groups])),
         (6, _Wire.BINARY, _binary(_CREATOR.encode())),
         (7, _Wire.LIST, _list(_Wire.STRUCT, [order] * len(columns))),
     )
@@ -147,14 +154,16 @@ def _schema_element(column: TableColumn) -> bytes:
     )
 
 
-def _row_group(group: Sequence[ColumnPages]) -> bytes:
-    return _struct(
-        (1, _Wire.LIST, _list(_Wire.STRUCT, [_column_chunk(pages) for pages in group])),
-        (2, _Wire.I64, _integer(sum(pages.plain_size for pages in group))),
-        (3, _Wire.I64, _integer(group[0].rows)),
-        (5, _Wire.I64, _integer(group[0].start)),
-        (6, _Wire.I64, _integer(sum(pages.size for pages in group))),
+def row_group(columns: Sequence[ColumnPages]) -> RowGroup:
+    """Return a row group of its columns, of which there must be one."""
+    content = _struct(
+        (1, _Wire.LIST, _list(_Wire.STRUCT, [_column_chunk(pages) for pages in columns])),
+        (2, _Wire.I64, _integer(sum(pages.plain_size for pages in columns))),
+        (3, _Wire.I64, _integer(columns[0].rows)),
+        (5, _Wire.I64, _integer(columns[0].start)),
+        (6, _Wire.I64, _integer(sum(pages.size for pages in columns))),
     )
+    return RowGroup(columns[0].rows, content)
 
 
 def _column_chunk(pages: ColumnPages) -> bytes:

@@ -14,9 +14,11 @@ from rvsim.logs.export.parquet_metadata import (
     MAGIC,
     ColumnPages,
     Encoding,
+    RowGroup,
     data_page_header,
     dictionary_page_header,
     file_end,
+    row_group,
 )
 from rvsim.logs.export.placed import PlacedPart, PlacedRows
 from rvsim.logs.export.run_lengths import Pieces, RunLengths
@@ -102,7 +104,7 @@ class PlacedParquetWriter:
     def __init__(self, table: Table, file: BinaryIO) -> None:
         self._columns, self._file = table.columns, file
         self._compressed = zstd()
-        self._groups: list[list[ColumnPages]] = []
+        self._groups: list[RowGroup] = []
         self._size = file.write(MAGIC)
 
     def prepare(self, rows: PlacedRows) -> Callable[[], None]:
@@ -121,12 +123,11 @@ class PlacedParquetWriter:
         return partial(self._write, contents, rows.length)
 
     def _write(self, contents: "Sequence[_Encoded | Callable[[], _Encoded]]", count: int) -> None:
-        self._groups.append(
-            [
-                self._pages(column, content if isinstance(content, _Encoded) else content(), count)
-                for column, content in zip(self._columns, contents, strict=True)
-            ]
-        )
+        pages = [
+            self._pages(column, content if isinstance(content, _Encoded) else content(), count)
+            for column, content in zip(self._columns, contents, strict=True)
+        ]
+        self._groups.append(row_group(pages))
 
     def _pages(self, column: TableColumn, encoded: _Encoded, count: int) -> ColumnPages:
         """Write the pages of a column, and return what the end of the file says of them."""
