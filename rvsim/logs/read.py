@@ -213,11 +213,15 @@ class Log:
         self.close()
 
     def blocks(self, most: int = MAX_BLOCK_FRAMES) -> Iterator[tuple[str, Block]]:
-        """Yield all channels in blocks of columns, each with the name of its channel; the same as ``by_channel``."""
+        """Yield all channels in blocks of columns, each with the name of its channel; the same as ``by_channel``.
+
+        A block has at most so many entries, and never more than usual where they are read one by one, since each of
+        them takes much memory until it is in columns.
+        """
         has_columns = self._reader is not None and not self._is_sorted
         batches = entry_columns(self._reader, self._blocks, self._source) if self._reader and has_columns else None
         if batches is None:
-            return to_blocks(self.by_channel(), most)
+            return to_blocks(self.by_channel(), min(most, MAX_BLOCK_FRAMES))
         if self._may_have_deltas:
             self.are_times_summed, batches = with_absolute_columns(batches)
         return self._blocks_of(batches, BlockBuilder(most))

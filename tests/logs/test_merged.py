@@ -116,6 +116,16 @@ def test_blocks_of_a_sorted_log_are_in_order_too():
     assert [time for _, block in log.blocks() for time in block.frames.times.tolist()] == [0, 3, 7]
 
 
+def test_blocks_of_entries_read_one_by_one_are_never_larger_than_usual(monkeypatch):
+    """Whatever is asked for: each of them takes much memory until it is in columns."""
+    monkeypatch.setattr(read, "MAX_BLOCK_FRAMES", 5)
+    log = opened(text([(time, time, "a") for time in range(12)]))
+    log.sort()
+    assert [len(block.frames) for _, block in log.blocks(100)] == [5, 5, 2]
+    in_columns = opened(text([(time, time, "a") for time in range(12)]))
+    assert [len(block.frames) for _, block in in_columns.blocks(100)] == [12]
+
+
 def test_what_cannot_be_read_is_counted_in_a_sorted_log():
     """A line without a time stays where it was, and is told with its number."""
     log = opened(text([(9, 1, "a")]) + "nonsense\n" + text([(2, 2, "a")]))

@@ -5,7 +5,9 @@ from typing import Any
 
 import polars
 import pytest
+from pyarrow import ipc, parquet
 
+from rvsim.logs.blocks import MAX_BLOCK_FRAMES
 from rvsim.logs.export.destination import Destination
 from rvsim.logs.read import open_log
 from rvsim.runs import export
@@ -46,6 +48,36 @@ def test_gathered_in_any_number(tmp_path, catalogue, monkeypatch, one, together)
                 for frame in frames
                 if frame.time % 2 == channel and catalogue.by_dgn(frame.identifier >> 8 & 0x1FFFF) is spec
             ]
+
+
+def exported(log, folder, form, catalogue):
+    """Export the readings of a log, and return the path of their table."""
+    with Destination(folder, form, is_folder=True, overwrite=False) as destination:
+        run = Export(ExportRequest(tables=("readings",)), catalogue, None, destination, logs=1)
+        run.add(lambda: open_log(log), lambda *_: None)
+        run.finish()
+    return folder / f"readings.{form}"
+
+
+def test_readings_of_large_blocks(tmp_path, catalogue):
+    """Parquet gathers the readings of more frames than other forms do, and has the same ones, field by field."""
+    tank, furnace = (catalogue.by_name(name).identifier(0x90) for name in ("TANK_STATUS", "FURNACE_STATUS"))
+    count = MAX_BLOCK_FRAMES + 20_000
+    lines = (
+        f"({place / 100:.6f}) can0 {tank if place % 3 else furnace:08X}#{place % 251:02X}{place % 7:02X}C8FFFF3201FF\n"
+        for place in range(count)
+    )
+    (tmp_path / "x.log").write_text("".join(lines))
+    packed = exported(tmp_path / "x.log", tmp_path / "packed", "parquet", catalogue)
+    assert parquet.ParquetFile(packed).metadata.num_row_groups == 1
+    texts = [polars.col("message", "field").cast(polars.String)]
+    order = ["message", "field", "seconds"]
+    found = polars.read_parquet(packed).with_columns(texts).sort(order)
+    with ipc.open_file(exported(tmp_path / "x.log", tmp_path / "arrow", "arrow", catalogue)) as table:
+        other = polars.DataFrame(table.read_all()).with_columns(texts).sort(order)
+    assert len(found) > 5 * count
+    for name in ("seconds", "source", "instance", "raw", "value", "unit", "state", "label"):
+        assert found[name].cast(other[name].dtype).equals(other[name], null_equal=True), name
 
 
 def test_an_address_of_two_devices_has_no_name():

@@ -94,6 +94,11 @@ class Destination:
         if path.exists() and any(path.iterdir()) and not self._overwrite:
             raise InputError(f"--output {path}: the folder is not empty: name another one, or add --overwrite")
 
+    @property
+    def keeps_entries(self) -> bool:
+        """Whether placed rows are written by their entries, so that many rows take hardly more memory than few."""
+        return self._form == "parquet"
+
     def write(self, table: Table, rows: TableRows | PlacedRows, folder: str = "") -> None:
         """Write rows of a table, which must not change any more.
 
