@@ -6,6 +6,7 @@ needs (`frame_choice`).
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import pairwise
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -108,34 +109,53 @@ class ComparedTopics:
     # Differences.
 
     def _find_differences(self, need: Differing) -> "Mapping[TopicFrames, NDArray[intp]] | None":
-        """They can be told where one topic alone has the other field."""
+        """They can be told while one topic alone has the other field; one that is late does not count."""
         import numpy as np
 
         values = [(topic, self._compared(topic, spec, need)) for topic, spec in self._topics_with(need.message)]
         others = [
-            (topic, self._known_values(topic, spec, need.other_field))
+            (topic, spec, self._known_values(topic, spec, need.other_field))
             for topic, spec in self._topics_with(need.other_message)
         ]
         if not self._watch.has_differences():
-            every, every_other = (_joined(column for _, column in side) for side in (values, others))
+            every = _joined(column for _, column in values)
+            every_other = _joined(column for _, _, column in others)
             if not len(every) or not len(every_other):
                 return {}
             most = max(every.max() - every_other.min(), every_other.max() - every.min())
             if most <= min(need.differences) - CERTAIN_DIFFERENCE:
                 return {}
-        both = [*self._topics_with(need.message), *self._topics_with(need.other_message)]
-        if len(others) != 1 or need.message == need.other_message:
+        if not others or need.message == need.other_message:
             return None
+        # As soon as all others are late, what the last one measures is compared.
+        others.sort(key=lambda other: self._late_from(other[0]))
+        unclear = self._late_from(others[-2][0]) if len(others) > 1 else -1
+        other, other_spec, other_values = others[-1]
+        both = [*self._topics_with(need.message), (other, other_spec)]
         if not all(self._keeps_battery(topic, spec) for topic, spec in both):
             return None  # where a value ceases to be plausible, that frame is examined anyway
         late = [span for topic, _ in both for span in self._late_spans(topic)]
         if len(late) > _MAX_LATE_STEPS:
             return None
-        found: dict[TopicFrames, list[NDArray[intp]]] = {topic: [_within(topic, late)] for topic, _ in both}
+        every_topic = [topic for topic, *_ in (*values, *others)]
+        found: dict[TopicFrames, list[NDArray[intp]]] = {
+            topic: [_within(topic, [(-1, unclear), *late])] for topic in every_topic
+        }
         for topic, column in values:
-            for place, positions in enumerate(_passing(topic, column, *others[0], need)):
-                found[(topic, others[0][0])[place]].append(positions)
+            for place, positions in enumerate(_passing(topic, column, other, other_values, need)):
+                found[(topic, other)[place]].append(positions)
         return {topic: np.concatenate(positions) for topic, positions in found.items()}
+
+    def _late_from(self, topic: TopicFrames) -> int:
+        """Return the frame time from which on a topic is certainly late, up to the end of this block."""
+        record, coming = topic.record, topic.times[topic.taken :].tolist()
+        stored = list(record.rhythm.times) if record is not None else []
+        paused, position = self._moment.paused_us, self._moment.position
+        times = [*(time + paused for time in stored), *coming]
+        limit = max(self.late_limit(topic), MISSED_IN_A_ROW * max((b - a for a, b in pairwise(times)), default=0))
+        if coming:
+            return self._clock.after(coming[-1], limit)
+        return self._clock.after_known(stored[-1] + limit, paused, position)
 
     def _known_values(self, topic: TopicFrames, spec: MessageSpec, field: str) -> "NDArray[float64]":
         """Return the values of a field in the changes of a topic, after the last one before them; NaN for none."""

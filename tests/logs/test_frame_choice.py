@@ -170,6 +170,45 @@ def test_voltages_that_differ_for_some_time_are_found(bench, flags, senders, mov
     assert any(" V" in flag.text for flag in flags(most_examined=senders / 2)[FlagKind.BAD_VALUE])
 
 
+@pytest.mark.parametrize("priority", [90, 110])
+@pytest.mark.parametrize(
+    ("first_away", "spans"),
+    [
+        (300, [(0, 2)]),
+        (300, [(0, 290)]),
+        (300, [(0, 350)]),
+        (300, [(0, 296), (420, 424)]),
+        (0, [(0, 40)]),
+        (300, [(500, 900)]),
+        (300, [(0, 0)]),
+    ],
+)
+def test_a_second_monitor_that_is_silent_is_not_compared(bench, flags, priority, first_away, spans):
+    """A charger and a second monitor, which is right, send a battery's voltage for a time only; the first one drifts."""
+    for step in range(1800):
+        seconds = step / 2 + 1.5 * (step // 400)
+        away = 3 * DC_VOLTS if first_away <= step < 700 or 800 < step < 830 else step // 90
+        bench.say(
+            seconds, "DC_SOURCE_STATUS_1", 0x46, instance=1, device_priority=100, dc_voltage=260 + step % 3 + away
+        )
+        if any(start <= step < end for start, end in spans):
+            bench.say(
+                seconds, "DC_SOURCE_STATUS_1", 0x47, instance=1, device_priority=priority, dc_voltage=261 + step % 4
+            )
+        bench.say(
+            seconds + 0.1,
+            "CHARGER_STATUS_2",
+            0x4A,
+            charger_instance=1,
+            dc_source_instance=1,
+            charging_voltage=262 + step % 4,
+            charging_current=32000 + 200 + step % 5,
+        )
+    longest = max(end - start for start, end in spans)
+    found = flags(most_examined=0.2 if longest < 50 else 1, sizes=(65_536, 1000, 100))
+    assert any(" V" in flag.text for flag in found[FlagKind.BAD_VALUE])
+
+
 def test_voltages_are_compared_in_columns_across_silences(bench, flags):
     """The bus is silent for more than a second every five, once for three; the voltages differ for a time."""
     for step in range(2000):
@@ -311,6 +350,18 @@ def test_voltages_may_differ_by_what_a_wire_loses(bench, flags):
         FlagKind.BAD_VALUE
     ]
     assert flag.since == 310.1 * SECOND_US
+
+
+@pytest.mark.parametrize("celsius", [-5.0, 10.0, 21.5])
+def test_air_that_wavers_at_a_round_figure_is_passed_over(bench, flags, celsius):
+    """Outdoors it rests there, and its sensor wavers by a bit; the cabin's sensor follows by more."""
+    raw = round((celsius + 273) * CELSIUS)
+    for step in range(1500):
+        for source, instance, more in ((0x92, 2, step % 2), (0x91, 1, step // 20 % 5)):
+            air = {"ambient_temperature": raw + more}
+            bench.say(2 * step + 0.3, "THERMOSTAT_AMBIENT_STATUS", source, instance=instance, **air)
+    outdoors = {"name": "outdoors", "address": 0x92, "functions": {"ambient_sensor": 2}, "zone": "outdoors"}
+    assert flags({**SENSOR, "zone": "cabin"}, outdoors, most_examined=0.05) == {}
 
 
 def test_a_value_beyond_the_limit_of_a_rig_is_found(bench, flags):

@@ -55,6 +55,9 @@ MATES_K, OUTDOORS_K = 5.0, 10.0
 """How far the air of one place, and the air outdoors, must move until a sensor with steps of one degree follows. Common
 practice, no source."""
 _COLDEST_AIR_C, _HOTTEST_AIR_C = -60, 85
+_BESIDE_ROUND_K = 2.3125
+"""By how much the levels lie above multiples of their step: air mostly rests at round figures and halves of them, where
+a sensor that wavers by a bit would pass a level with each frame. Sums of it and whole numbers are exact as floats."""
 SECONDS, MINUTES, HOURS = SECOND_US, 60 * SECOND_US, 3600 * SECOND_US
 MIN_REST_US = 10 * MINUTES
 """How long a value must be constant at least. Our decision."""
@@ -148,7 +151,7 @@ def _air_drives(places: Mapping[int, str]) -> Iterator[Work | Movement]:
         lambda value, source: value.topic.instance == source.topic.instance and place(value) != OUTDOORS,
     )  # fmt: skip
     field = "ambient_temperature"
-    levels = tuple(float(level) for level in range(_COLDEST_AIR_C, _HOTTEST_AIR_C, round(MATES_K)))
+    levels = tuple(level + _BESIDE_ROUND_K for level in range(_COLDEST_AIR_C, _HOTTEST_AIR_C, round(MATES_K)))
     yield Movement(
         ROOF_FAN, field, AMBIENT, field, levels, MATES_K, 30 * MINUTES,
         lambda value, source: value.topic.instance == source.topic.instance and place(source) != OUTDOORS, _is_on,
