@@ -137,9 +137,9 @@ class ComparedTopics:
         late = [span for topic, _ in both for span in self._late_spans(topic)]
         if len(late) > _MAX_LATE_STEPS:
             return None
-        every_topic = [topic for topic, *_ in (*values, *others)]
+        concerned = [topic for topic, _ in values] + [topic for topic, _, _ in others]
         found: dict[TopicFrames, list[NDArray[intp]]] = {
-            topic: [_within(topic, [(-1, unclear), *late])] for topic in every_topic
+            topic: [_within(topic, [(-1, unclear), *late])] for topic in concerned
         }
         for topic, column in values:
             for place, positions in enumerate(_passing(topic, column, other, other_values, need)):

@@ -184,7 +184,7 @@ def test_voltages_that_differ_for_some_time_are_found(bench, flags, senders, mov
     ],
 )
 def test_a_second_monitor_that_is_silent_is_not_compared(bench, flags, priority, first_away, spans):
-    """A charger and a second monitor, which is right, send a battery's voltage for a time only; the first one drifts."""
+    """A second monitor, which is right, sends a battery's voltage for a time only; the first one drifts."""
     for step in range(1800):
         seconds = step / 2 + 1.5 * (step // 400)
         away = 3 * DC_VOLTS if first_away <= step < 700 or 800 < step < 830 else step // 90
