@@ -364,6 +364,16 @@ def test_air_that_wavers_at_a_round_figure_is_passed_over(bench, flags, celsius)
     assert flags({**SENSOR, "zone": "cabin"}, outdoors, most_examined=0.05) == {}
 
 
+def test_a_value_that_is_no_measurement_is_found(bench, flags):
+    """Water is warm, and reads 85.0 °C once, which its limits allow; it seems to cool down slowly from there."""
+    cooling = {300: 85, **{300 + step: 84 - step for step in range(1, 44)}}
+    for step in range(600):
+        raw = (cooling.get(step, 40) + 273) * CELSIUS + (step % 3 if not 298 < step < 346 else 0)
+        bench.say(2 * step + 0.3, "WATERHEATER_STATUS", 0x5E, instance=1, water_temperature=raw)
+    (found,) = flags(most_examined=0.2)[FlagKind.BAD_VALUE]
+    assert (found.since, found.until) == (600.3 * SECOND_US, 602.3 * SECOND_US)
+
+
 def test_a_value_beyond_the_limit_of_a_rig_is_found(bench, flags):
     """A limit of the rig, passed by one raw step, and kept again."""
     sensor = {**SENSOR, "limits": {"ambient_temperature": [-10, 30]}}
