@@ -15,7 +15,7 @@ LAYERS = [
     "faces", "runs", "plan", "logs", "shakedown", "edge", "sim", "devices", "world", "watch", "rig", "wire",
 ]  # fmt: skip
 # Used by all, and using nothing themselves but each other.
-COMMON = {"errors", "shipped", "thread_turns"}
+COMMON = {"errors", "processors", "shipped", "thread_turns"}
 # One owner for each library: what it can do is wrapped there, and nothing else depends on its ways.
 OWNERS = {
     "cantools": ("wire/database.py",),

@@ -5,7 +5,6 @@ done goes to ``report``.
 """
 
 import multiprocessing
-import os
 import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -15,6 +14,7 @@ from contextlib import contextmanager
 from typing import TypeVar
 
 from rvsim.errors import ENDING_SIGNALS, RvsimError
+from rvsim.processors import usable_processors
 
 MAX_WINDOWS_PROCESSES = 61
 """Processes that a program can wait for on Windows (Python, concurrent.futures.ProcessPoolExecutor)."""
@@ -81,8 +81,8 @@ def _results(
 
 
 def process_count(processes: int | None) -> int:
-    """Return how many processes work: as requested, or one for each processor, within the system's limit."""
-    wanted = processes or os.cpu_count() or 1
+    """Return how many processes work: as requested, or one for each usable processor, within the system's limit."""
+    wanted = processes or usable_processors()
     return min(wanted, MAX_WINDOWS_PROCESSES) if sys.platform == "win32" else wanted
 
 

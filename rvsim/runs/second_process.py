@@ -9,7 +9,6 @@ would have no processor of its own, ``is_possible`` says no, and the work is bet
 
 import gc
 import multiprocessing
-import os
 import pickle
 import sys
 import threading
@@ -22,6 +21,7 @@ from types import TracebackType
 from typing import Any, NamedTuple, Self
 
 from rvsim.errors import RvsimError
+from rvsim.processors import usable_processors
 from rvsim.runs.processes import reset_signals, sigint_blocked
 
 MAX_WAITING_BYTES = 1 << 20
@@ -53,7 +53,7 @@ def is_possible() -> bool:
     """
     return (
         sys.platform == "linux"
-        and len(os.sched_getaffinity(0)) > 1
+        and usable_processors() > 1
         and threading.active_count() == 1
         and multiprocessing.parent_process() is None
     )

@@ -7,7 +7,6 @@ or Ctrl-C, only what was there before is left.
 
 import os
 import shutil
-import sys
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
@@ -24,6 +23,7 @@ from rvsim.logs.export.placed import PlacedRows, TableWriter
 from rvsim.logs.export.placed_parquet import PlacedParquetWriter
 from rvsim.logs.export.table import Table, TableRows
 from rvsim.logs.export.text_file import CsvWriter, JsonLinesWriter
+from rvsim.processors import usable_processors
 from rvsim.thread_turns import short_turns
 
 
@@ -71,7 +71,7 @@ class Destination:
         self.path, self.is_folder = path, is_folder
         self._form, self._overwrite = form, overwrite
         self._tables: dict[str, _OpenTable] = {}
-        self._threads = ThreadPoolExecutor(max(1, min(_MAX_WRITTEN_AT_ONCE, _processors() - 1)))
+        self._threads = ThreadPoolExecutor(max(1, min(_MAX_WRITTEN_AT_ONCE, usable_processors() - 1)))
         """They write rows while the next ones are read."""
         self._turns = ExitStack()
         self._pending: dict[str, Future[None]] = {}
@@ -173,11 +173,6 @@ class Destination:
             place = self._target / f"{name}.{self._form}"
             place.parent.mkdir(exist_ok=True)
             os.replace(self._temporary / f"{name}.{self._form}", place)
-
-
-def _processors() -> int:
-    """Return how many processors this process may use."""
-    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
 
 
 def _name_of(table: Table, folder: str) -> str:

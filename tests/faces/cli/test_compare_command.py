@@ -12,6 +12,7 @@ from rvsim.faces.cli import survey_command
 from rvsim.faces.cli.commands import app
 from rvsim.faces.text.compare_text import TITLES
 from rvsim.logs.compare import THRESHOLDS, Aspect
+from rvsim.runs import processes
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -138,7 +139,7 @@ def test_large_logs_are_read_at_the_same_time(monkeypatch):
         return map(work, jobs)
 
     monkeypatch.setattr("rvsim.faces.cli.compare_command.in_processes", in_processes)
-    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    monkeypatch.setattr(processes, "usable_processors", lambda: 2)
     monkeypatch.setattr(survey_command, "MIN_BYTES_FOR_PROCESSES", 10_000)
     assert run("compare", "good.log", "bad.jsonl") == expected
     assert asked == [None]

@@ -1,7 +1,6 @@
 """A survey's first lines, its paragraph, its tables, and many logs at once."""
 
 import json
-import os
 import re
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,6 +10,7 @@ from typer.testing import CliRunner
 
 from rvsim.faces.cli import survey_command
 from rvsim.faces.cli.commands import app
+from rvsim.runs import processes
 
 MARINE = str(Path(__file__).parents[2] / "data" / "marine_bus_2014.log")
 LOGS = {"quiet": "heater_goes_quiet", "healthy": "winter_evening", "lockout": "heater_lockout"}
@@ -428,7 +428,7 @@ def test_large_logs_are_read_in_processes(monkeypatch):
         return map(work, names)
 
     monkeypatch.setattr(survey_command, "in_processes", in_processes)
-    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    monkeypatch.setattr(processes, "usable_processors", lambda: 2)
     survey("quiet.log", "healthy.log")
     assert asked == []
     monkeypatch.setattr(survey_command, "MIN_BYTES_FOR_PROCESSES", 10_000)

@@ -134,7 +134,7 @@ def test_tables_are_written_at_once(tmp_path, monkeypatch, processors, at_once):
         def close(self):
             pass
 
-    monkeypatch.setattr(destination, "_processors", lambda: processors)
+    monkeypatch.setattr(destination, "usable_processors", lambda: processors)
     monkeypatch.setitem(destination.TABLE_FORMS, "csv", Meeting)
     with place(tmp_path / "x", is_folder=True) as open_place:
         for name in ("one", "two", "one", "two", "three", "one"):
