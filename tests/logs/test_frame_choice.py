@@ -38,6 +38,12 @@ class Bench:
         data = int(name, 16).to_bytes(8, "little")
         self.frames.append(Frame(round(seconds * SECOND_US), 0x18EEFF00 | source, data))
 
+    def charge(self, seconds, step, voltage):
+        """Add what a charger says of its current, of some 10 A, and of its voltage (raw)."""
+        instances = {"charger_instance": 1, "dc_source_instance": 1}
+        current = 32000 + 200 + step % 5
+        self.say(seconds, "CHARGER_STATUS_2", 0x4A, **instances, charging_voltage=voltage, charging_current=current)
+
     def keep_busy(self, until):
         """Add a device that sends twice a second, with values that change."""
         for step in range(2 * until):
@@ -158,15 +164,7 @@ def test_voltages_that_differ_for_some_time_are_found(bench, flags, senders, mov
         )
         if senders > 1:
             bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x47, instance=1, device_priority=90, dc_voltage=261 + step % 4)
-        bench.say(
-            step / 2 + 0.1,
-            "CHARGER_STATUS_2",
-            0x4A,
-            charger_instance=1,
-            dc_source_instance=1,
-            charging_voltage=262 + step % 4 + charger,
-            charging_current=32000 + 200 + step % 5,
-        )
+        bench.charge(step / 2 + 0.1, step, 262 + step % 4 + charger)
     assert any(" V" in flag.text for flag in flags(most_examined=senders / 2)[FlagKind.BAD_VALUE])
 
 
@@ -195,15 +193,7 @@ def test_a_second_monitor_that_is_silent_is_not_compared(bench, flags, priority,
             bench.say(
                 seconds, "DC_SOURCE_STATUS_1", 0x47, instance=1, device_priority=priority, dc_voltage=261 + step % 4
             )
-        bench.say(
-            seconds + 0.1,
-            "CHARGER_STATUS_2",
-            0x4A,
-            charger_instance=1,
-            dc_source_instance=1,
-            charging_voltage=262 + step % 4,
-            charging_current=32000 + 200 + step % 5,
-        )
+        bench.charge(seconds + 0.1, step, 262 + step % 4)
     longest = max(end - start for start, end in spans)
     found = flags(most_examined=0.2 if longest < 50 else 1, sizes=(65_536, 1000, 100))
     assert any(" V" in flag.text for flag in found[FlagKind.BAD_VALUE])
@@ -217,15 +207,7 @@ def test_voltages_are_compared_in_columns_across_silences(bench, flags):
         bench.say(
             seconds, "DC_SOURCE_STATUS_1", 0x46, instance=1, device_priority=100, dc_voltage=260 + away, dc_current=step
         )
-        bench.say(
-            seconds + 0.1,
-            "CHARGER_STATUS_2",
-            0x4A,
-            charger_instance=1,
-            dc_source_instance=1,
-            charging_voltage=262 + step % 4,
-            charging_current=32000 + 200 + step % 5,
-        )
+        bench.charge(seconds + 0.1, step, 262 + step % 4)
     found = flags(most_examined=0.3, is_busy=False)
     assert any(" V" in flag.text for flag in found[FlagKind.BAD_VALUE])
 
