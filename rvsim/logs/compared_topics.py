@@ -6,7 +6,6 @@ needs (`frame_choice`).
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from itertools import pairwise
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -127,10 +126,11 @@ class ComparedTopics:
                 return {}
         if not others or need.message == need.other_message:
             return None
-        # As soon as all others are late, what the last one measures is compared.
-        others.sort(key=lambda other: self._late_from(other[0]))
-        unclear = self._late_from(others[-2][0]) if len(others) > 1 else -1
-        other, other_spec, other_values = others[-1]
+        # What the one that is late last measures is compared, as soon as all others are late.
+        late_from = [self._late_from(topic) for topic, _, _ in others]
+        last = late_from.index(max(late_from))
+        other, other_spec, other_values = others[last]
+        unclear = max((moment for place, moment in enumerate(late_from) if place != last), default=-1)
         both = [*self._topics_with(need.message), (other, other_spec)]
         if not all(self._keeps_battery(topic, spec) for topic, spec in both):
             return None  # where a value ceases to be plausible, that frame is examined anyway
@@ -148,14 +148,15 @@ class ComparedTopics:
 
     def _late_from(self, topic: TopicFrames) -> int:
         """Return the frame time from which on a topic is certainly late, up to the end of this block."""
-        record, coming = topic.record, topic.times[topic.taken :].tolist()
-        stored = list(record.rhythm.times) if record is not None else []
-        paused, position = self._moment.paused_us, self._moment.position
-        times = [*(time + paused for time in stored), *coming]
-        limit = max(self.late_limit(topic), MISSED_IN_A_ROW * max((b - a for a, b in pairwise(times)), default=0))
-        if coming:
-            return self._clock.after(coming[-1], limit)
-        return self._clock.after_known(stored[-1] + limit, paused, position)
+        import numpy as np
+
+        stored = np.array(topic.record.rhythm.times if topic.record is not None else (), np.int64)
+        coming, paused = topic.times[topic.taken :], self._moment.paused_us
+        longest = int(np.diff(np.concatenate((stored + paused, coming))).max(initial=0))
+        limit = max(self.late_limit(topic), MISSED_IN_A_ROW * longest)
+        if len(coming):
+            return self._clock.after(int(coming[-1]), limit)
+        return self._clock.after_known(int(stored[-1]) + limit, paused, self._moment.position)
 
     def _known_values(self, topic: TopicFrames, spec: MessageSpec, field: str) -> "NDArray[float64]":
         """Return the values of a field in the changes of a topic, after the last one before them; NaN for none."""
