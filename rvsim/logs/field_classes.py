@@ -4,6 +4,7 @@ Knows: where a field is in the data of a frame, and that a watch tells special c
 limits apart, and no other values. Every result is that of `FieldSpec` for each frame. Does not know messages.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -50,6 +51,11 @@ class FieldClasses:
     def classes(self, data: "NDArray[uint64]") -> "NDArray[integer[Any]]":
         """Return the class of the value in each frame."""
         return self._break_column.searchsorted(self.raws(data), "right")
+
+    def class_in(self, data: bytes) -> int:
+        """Return the class of the value in one frame; -1 where it is too short for the field."""
+        raw = self.field.raw_in(data)
+        return -1 if raw is None else bisect_right(self._breaks, raw)
 
     def is_value(self, raws: "NDArray[integer[Any]]") -> "NDArray[bool_]":
         """Return which raw integers are values."""

@@ -133,7 +133,7 @@ class FrameChoice:
             self._choose_classes(topic, spec, chosen)
             self._choose_late(topic, spec, chosen)
             for need in self._watch.needs(record):
-                self._choose_needed(topic, spec, need, chosen)
+                self._choose_needed(topic, record, need, chosen)
         except _NeedsEachError:
             return everything
         return chosen
@@ -187,9 +187,11 @@ class FrameChoice:
 
     # What detectors need.
 
-    def _choose_needed(self, topic: TopicFrames, spec: MessageSpec, need: Need, chosen: "NDArray[bool_]") -> None:
+    def _choose_needed(self, topic: TopicFrames, record: TopicRecord, need: Need, chosen: "NDArray[bool_]") -> None:
         import numpy as np
 
+        spec = record.layout.spec
+        assert spec is not None
         match need:
             case EachChange():
                 raise _NeedsEachError
@@ -206,7 +208,7 @@ class FrameChoice:
             case Crossing():
                 self._choose_crossings(topic, spec, need, chosen)
             case Extremes():
-                self._choose_extremes(topic, spec, need, chosen)
+                self._choose_extremes(topic, record, need, chosen)
             case _:
                 assert_never(need)
 
@@ -249,10 +251,14 @@ class FrameChoice:
 
     # Values that are compared with one that rests.
 
-    def _choose_extremes(self, topic: TopicFrames, spec: MessageSpec, need: Extremes, chosen: "NDArray[bool_]") -> None:
+    def _choose_extremes(
+        self, topic: TopicFrames, record: TopicRecord, need: Extremes, chosen: "NDArray[bool_]"
+    ) -> None:
         """Choose the frames in which a field exceeds its range while another one rests."""
         import numpy as np
 
+        spec = record.layout.spec
+        assert spec is not None
         rests, column = self._compared.rests(need), self._columns_of(spec)[need.field]
         if rests == []:
             return
@@ -266,9 +272,15 @@ class FrameChoice:
         latest = int(topic.changes.searchsorted(topic.taken)) - 1  # of a new record the first one
         if latest > 0:
             turns = np.sort(np.append(turns, latest))
+        counts_from = 0
+        is_flagged = record.values is not None and record.values.is_flagged(need.field)
+        if is_flagged and (latest >= 0 or classes[0] == column.class_in(record.stored_frame.data)):
+            later = turns[turns > latest]  # a value that is flagged counts for nothing until its class changes
+            counts_from = int(later[0]) if len(later) else len(times)
         for start, certain, end in rests:
             first, last = int(times.searchsorted(certain, "right")), int(times.searchsorted(end, "right"))
-            chosen[int(times.searchsorted(start, "right")) : min(first, last)] = True
+            first = max(first, counts_from)
+            chosen[max(int(times.searchsorted(start, "right")), counts_from) : min(first, last)] = True
             for begin, until in pairwise([max(0, first - 1), *turns[(turns >= first) & (turns < last)].tolist(), last]):
                 part = raws[begin:until]
                 highest, lowest = np.maximum.accumulate(part)[:-1], np.minimum.accumulate(part)[:-1]
