@@ -153,7 +153,9 @@ class FrameChoice:
 
     @staticmethod
     def _choose_lengths(topic: TopicFrames, spec: MessageSpec, chosen: "NDArray[bool_]") -> None:
-        """Choose the frames of another length than the one before, and those with bytes behind their message."""
+        """Choose the frames of another length than the one before, those with bytes behind their message, and the first
+        one after these.
+        """
         import numpy as np
 
         lengths = topic.lengths[topic.changes]
@@ -161,7 +163,9 @@ class FrameChoice:
         if spec.length < _FULL:
             behind = np.uint64((1 << 8 * (_FULL - spec.length)) - 1)
             filled = topic.data[topic.changes] | _after(lengths)
-            chosen |= (filled & behind) != behind
+            is_longer = (filled & behind) != behind
+            chosen |= is_longer
+            chosen[1:] |= is_longer[:-1]
 
     def _choose_classes(self, topic: TopicFrames, spec: MessageSpec, chosen: "NDArray[bool_]") -> None:
         """Choose the frames with which a value gets into another class."""

@@ -119,7 +119,7 @@ COLUMN_FORMS: Mapping[str, str] = {
     "TwoCommanders": "every command",
     # Each change of some messages, or as long as something is open.
     "Identity": "each change while a sender is in question",
-    "LengthChecks": "changes of length; each change of a message while its length is reported",
+    "LengthChecks": "changes of length; each change of the right one while a wrong one is reported, then every frame",
     "Reports": "each change of heartbeats, fault reports and texts; every packet",
     "SendersWithoutAddress": "every claim and request; each change of addresses that no node has",
     "SharedInstances": "each change where several addresses send a function; a change after a silence",

@@ -243,7 +243,7 @@ class Watch:
         return (
             message is None
             or self._identity.is_in_question(record)
-            or message.wrong_length is not None
+            or self._lengths.needs_each_change(message, record)
             or record.topic.dgn in record.node.awaited_dgns
             or self._detectors.needs_each_change(record)
         )
@@ -517,7 +517,7 @@ class Watch:
         if message.wrong_length is not None or len(frame.data) != 8 or spec.length != 8:
             self._lengths.check(message, spec, record, values)
         values.observe(frame, record.device.name, settled=frame.time - record.device.since >= SETTLING_US)
-        return not values.unsettled and message.wrong_length is None
+        return not values.unsettled and self._lengths.is_settled(message)
 
     def _note_unknown(self, record: TopicRecord) -> None:
         self._unknown += 1

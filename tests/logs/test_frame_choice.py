@@ -7,15 +7,22 @@ from rvsim.logs.survey import Surveyor
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import FlagKind
 from rvsim.watch.watch import Watch
+from rvsim.wire.database import load_catalogue
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import is_addressed
 
 NAME = "8000000000000001"
-TANKS = {"name": "tanks", "address": 0x72, "functions": {"tank": [0, 1]}}
+TANKS = {"name": "tanks", "address": 0x72, "functions": {"tank": [0, 1, 2]}}
 SENSOR = {"name": "sensor", "address": 0x91, "functions": {"ambient_sensor": 1}}
 HEATER = {"name": "heater", "address": 0x5E, "functions": {"furnace": 1}}
 FAN = {"name": "fan", "address": 0x90, "functions": {"roof_fan": 1}}
 BUSY = {"name": "monitor", "address": 0x22, "functions": {"dc_source": 9}}
+OWN_MESSAGE = """VERSION "1"
+
+BO_ 2566852862 PUMP_CONTROLLER_STATUS: 3 Maker
+ SG_ level : 0|8@1+ (0.5,0) [0|125] "%" Maker
+ SG_ pressure : 8|16@1+ (1,0) [0|65530] "Pa" Maker
+"""
 DC_VOLTS, CELSIUS = 20, 32
 """Raw steps of a volt, and of a degree Celsius, in fields of 16 bits."""
 
@@ -24,14 +31,14 @@ class Bench:
     """Frames of a hand-made log, by seconds and message name."""
 
     def __init__(self, catalogue):
-        self._catalogue = catalogue
+        self.catalogue = catalogue
         self.frames = []
 
-    def say(self, seconds, message, source, length=8, **raws):
-        """Add a frame."""
-        spec = self._catalogue.by_name(message)
+    def say(self, seconds, message, source, length=8, behind=b"", **raws):
+        """Add a frame, with bytes behind those of its message."""
+        spec = self.catalogue.by_name(message)
         identifier = spec.identifier(source, 0xFF if is_addressed(spec.dgn) else None)
-        self.frames.append(Frame(round(seconds * SECOND_US), identifier, spec.pack(**raws)[:length]))
+        self.frames.append(Frame(round(seconds * SECOND_US), identifier, (spec.pack(**raws) + behind)[:length]))
 
     def claim(self, seconds, source, name=NAME):
         """Add an address claim."""
@@ -57,7 +64,7 @@ def bench(catalogue):
 
 
 @pytest.fixture
-def flags(catalogue, bench, monkeypatch, small_blocks):
+def flags(bench, monkeypatch, small_blocks):
     """Survey the log frame by frame and in columns, which must find the same; return the flags by kind."""
     examined = []
     take_in = Watch.take_in
@@ -72,12 +79,12 @@ def flags(catalogue, bench, monkeypatch, small_blocks):
         if is_busy:
             bench.keep_busy(int(max(bench.frames).time / SECOND_US))
         frames = sorted(bench.frames, key=lambda frame: frame.time)
-        by_frame = Surveyor(catalogue, rig, frame_by_frame=True)
+        by_frame = Surveyor(bench.catalogue, rig, frame_by_frame=True)
         for frame in frames:
             by_frame.observe(frame)
         expected = by_frame.finish()
         for size in sizes:
-            in_columns = Surveyor(catalogue, rig)
+            in_columns = Surveyor(bench.catalogue, rig)
             examined.clear()
             for _, block in to_blocks((("", frame) for frame in frames), size):
                 in_columns.observe_block(block)
@@ -118,6 +125,45 @@ def test_every_instance_counts_towards_the_end_of_a_length_flag(bench, flags):
     (flag,) = found[FlagKind.WRONG_LENGTH]
     assert flag.until is not None
     assert flag.until < 54 * SECOND_US
+
+
+def test_little_is_examined_while_a_length_is_wrong(bench, flags):
+    """A charger's frames are too short for 46 minutes, its voltage changes with most of them; then they are right."""
+    for step in range(6000):
+        length = 3 if 200 < step < 5700 else 8
+        bench.say(step / 2, "CHARGER_STATUS", 0x4A, length, charger_instance=1, charge_voltage=270 + step % 7)
+    found = flags(most_examined=0.01)
+    (flag,) = found[FlagKind.WRONG_LENGTH]
+    assert flag.until == 2851 * SECOND_US
+
+
+@pytest.mark.parametrize("short_from", [80, 100])
+def test_a_short_frame_breaks_a_row_of_right_ones_though_it_repeats(bench, flags, short_from):
+    """One instance is too short, with the same data; twice as often another one is right, with new data or not. A third
+    one repeats its data from before.
+    """
+    for step in range(800):
+        length = 2 if short_from <= step < 600 else 8
+        bench.say(step / 2, "TANK_STATUS", 0x72, length, instance=0, relative_level=20, resolution=100)
+        for part in range(2):
+            level = 20 if step % 100 < 50 else 2 * step + part
+            bench.say(step / 2 + 0.1 + part / 10, "TANK_STATUS", 0x72, instance=1, relative_level=level % 99)
+        bench.say(step / 2 + 0.3, "TANK_STATUS", 0x72, instance=2, relative_level=30)
+    (flag,) = flags(TANKS, most_examined=0.9)[FlagKind.WRONG_LENGTH]
+    assert flag.since == short_from / 2 * SECOND_US
+    assert flag.until == 300 * SECOND_US
+
+
+def test_bytes_behind_a_message_end_with_the_first_frame_without_them(bench, flags, tmp_path):
+    """A message of three bytes is sent with a fourth for a time; the numbers of its flag are those of its frames."""
+    own = tmp_path / "own.dbc"
+    own.write_text(OWN_MESSAGE)
+    bench.catalogue = load_catalogue([own], tmp_path)
+    for step in range(1200):
+        behind = b"\x07" if 200 <= step < 400 else b"\xff"
+        bench.say(step / 2, "PUMP_CONTROLLER_STATUS", 0x31, behind=behind, level=step % 3, pressure=1000)
+    (flag,) = flags(most_examined=0.5)[FlagKind.WRONG_LENGTH]
+    assert (flag.since, flag.until) == (100 * SECOND_US, 201 * SECOND_US)
 
 
 def test_a_lost_reading_is_reported_with_its_last_value(bench, flags):
