@@ -94,6 +94,11 @@ class Rhythm:
         last = self.last
         return last if self.column is None else self.column.unbroken_until(last, longest)
 
+    def sent_until(self, longest: int) -> int:
+        """Return the last moment up to which no frame is known to come later than that after the one before it."""
+        last = self.times[-1]
+        return last if self.column is None else self.column.unbroken_until(last, longest)
+
     def fewer_until(self, count: int) -> int:
         """Return the last moment up to which it is known that fewer than ``count`` times will be stored."""
         return self.times[-1] if self.column is None else self.column.fewer_until(count)

@@ -469,6 +469,25 @@ def test_another_function_is_found_when_it_starts_late(bench, flags):
     assert flag.since == 340 * SECOND_US
 
 
+@pytest.mark.parametrize("end", ["moves", "falls silent"])
+def test_a_second_sender_is_looked_for_again_when_an_address_conflict_has_ended(bench, flags, end):
+    """Two units claim one address, until one moves or nothing comes from there; later a second one sends unclaimed."""
+    bench.claim(0, 0x5E)
+    bench.claim(100, 0x5E, "8000000000000002")
+    for step in range(300):
+        seconds = 1 + 5 * step
+        if end == "moves" or not 300 < seconds < 350:
+            bench.say(seconds, "FURNACE_STATUS", 0x5E, instance=1)
+        if seconds > 900:
+            bench.say(seconds + 1.5, "FURNACE_STATUS", 0x5E, instance=1)
+    if end == "moves":
+        bench.claim(300, 0x70, "8000000000000002")
+    bench.keep_busy(1500)
+    conflict, second = flags(is_busy=False)[FlagKind.SHARED_ADDRESS]
+    assert (conflict.since, conflict.until) == (102 * SECOND_US, (300 if end == "moves" else 311) * SECOND_US)
+    assert second.since == 940 * SECOND_US
+
+
 def test_a_device_that_loses_its_messages_is_found_silent_in_time(bench, flags):
     """A status shows that the unit which a heartbeat identified is another one: the device is silent 15 s later."""
     for step in range(120):

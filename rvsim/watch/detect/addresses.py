@@ -69,6 +69,7 @@ class AddressDetectors:
         self._restarts = Restarts(roll_call, deadlines, emit, self.requests, self.conflicts.names)
         self._start_sequences = StartSequences(deadlines, self.requests, self._restarts)
         self._two_senders = TwoSendersDetector(roll_call, deadlines, emit, self._restarts, self.conflicts.is_shared)
+        self.conflicts.on_end = self._two_senders.resume
         self._value_trains = ValueTrains(self._two_senders.report_trains)
         planned = owners or {}
         self.replacements = Replacements(

@@ -35,7 +35,8 @@ from rvsim.wire.ident import NULL_ADDRESS
 
 CHECK_EVERY_US = 20 * SECOND_US
 MAX_UNCHECKED_US = 1000 * CHECK_EVERY_US
-"""How long an address without periodic messages is not checked in a log that is held as columns."""
+"""How long an address is not checked for which nothing is known to come: one without periodic messages in a log that is
+held as columns, or one with an address conflict."""
 CLEAR_AFTER_US = 60 * SECOND_US
 """How long after the last sign the problem ends. Our decision."""
 COMPARED_FRAMES = 13
@@ -128,6 +129,11 @@ class TwoSendersDetector:
             address.first_heard, address.functions, address.usual_gaps = now, {}, {}
             self._hasten(address, now)
 
+    def resume(self, node: AddressRecord) -> None:
+        """Check an address again: two NAMEs are no longer reported to share it."""
+        if node.address in self._addresses:
+            self._hasten(self._addresses[node.address], node.last_heard())
+
     def report_trains(self, record: TopicRecord, what: str, figures: str, time: int, now: int) -> None:
         """Take in that a field alternates between two trains of values."""
         address = self._addresses[record.node.address]
@@ -139,8 +145,12 @@ class TwoSendersDetector:
     def _check_due(self, address: _AddressSenders, passed: int) -> int:
         """Return the moment of the next check: ``passed`` itself where a sign is found.
 
-        No new sign comes while nothing is received, so there are no further checks within a silence.
+        No new sign comes while nothing is received, so there are no further checks within a silence. While an address
+        conflict is reported instead, no sign is looked for.
         """
+        if self._is_conflict(address.node.address):
+            address.next_check = passed + MAX_UNCHECKED_US
+            return address.next_check
         address.sign = self._twice_as_often(address, passed) or self._other_function(address, passed)
         address.sign_at = passed if address.sign is not None else address.sign_at
         if address.sign is not None:

@@ -8,7 +8,9 @@ The rules give 250 ms for objections (SAE J1939-81; rv-c.com/book/export/html/17
 for slow nodes: our decision.
 """
 
-from rvsim.watch.identity.records import AddressRecord, TopicRecord
+from collections.abc import Callable
+
+from rvsim.watch.identity.records import MIN_SILENCE_LIMIT_US, AddressRecord, TopicRecord
 from rvsim.watch.identity.roll_call import RollCall
 from rvsim.watch.traffic import DeadlineKind, Deadlines
 from rvsim.watch.transitions import AddressShared, Emit, Ended
@@ -41,6 +43,8 @@ class AddressConflicts:
         self._emit = emit
         self._contest = DeadlineKind(3, self._contest_due, self._judge)
         self._silence = DeadlineKind(4, self._silence_due, self._end)
+        self.on_end: Callable[[AddressRecord], None] = lambda _node: None
+        """Called with a node whose address is no longer reported as shared."""
         self._claims: dict[int, _Claims] = {}
         self._address_of: dict[Name, int] = {}
 
@@ -98,6 +102,7 @@ class AddressConflicts:
         if len(claims.names) < 2:
             self._emit(Ended(time, claims.shared.problem_key))
             claims.shared = None
+            self.on_end(claims.node)
         else:
             self._report(claims, time, claims.shared.since)
 
@@ -123,7 +128,10 @@ class AddressConflicts:
         return node.last_heard() + node.silence_limit()
 
     def _silence_due(self, claims: _Claims, passed: int) -> int | None:
-        return max(passed, self._silent_from(claims.node)) if claims.shared is not None else None
+        if claims.shared is None:
+            return None
+        earliest = claims.node.sends_until(MIN_SILENCE_LIMIT_US) + MIN_SILENCE_LIMIT_US
+        return earliest if earliest > passed else max(passed, self._silent_from(claims.node))
 
     def _end(self, claims: _Claims, time: int, _since: int) -> None:
         """Remove the claims of an address from which no frame comes any more."""

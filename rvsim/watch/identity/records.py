@@ -174,6 +174,10 @@ class AddressRecord:
         """Return the time of its last frame, in bus time."""
         return max((record.rhythm.times[-1] for record in self.topics), default=0)
 
+    def sends_until(self, longest: int) -> int:
+        """Return the last moment up to which one of its messages is known to come within ``longest`` microseconds."""
+        return max((record.rhythm.sent_until(longest) for record in self.topics), default=0)
+
     def has_left(self) -> bool:
         """Return whether its unit has moved to another address: since then only queued frames were received."""
         return self.left_at is not None and self.last_heard() <= self.left_at + MAX_QUEUED_US
