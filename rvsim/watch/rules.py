@@ -70,6 +70,9 @@ class Rules:
         self._accepted_keys: set[ProblemKey] = set()
         self._raised = 0
         self._standing: dict[ProblemKey, Finding] = {}
+        self._renewed: set[ProblemKey] = set()
+        """Those whose problem has other figures than the text of their flag: a text is made only when it is asked
+        for, since a figure that is reported may change with every frame."""
         self._cleared: deque[Finding] = deque(maxlen=MAX_CLEARED_FLAGS)
         self._doubts_times = False
 
@@ -81,6 +84,7 @@ class Rules:
 
     def findings(self, now: int) -> tuple[Finding, ...]:
         """Return the same flags with the problems that they report."""
+        self._renew_texts(*self._renewed)
         present = (finding._replace(flag=_as_of(finding, now)) for finding in self._standing.values())
         return tuple(sorted((*self._cleared, *present), key=lambda finding: finding.flag.number))
 
@@ -88,6 +92,7 @@ class Rules:
         """Return the flags that stand, by number, with their figures at ``now`` (microseconds)."""
         requested = self.changes, now
         if self._standing_cache[0] != requested:  # a screen asks for each of its rows
+            self._renew_texts(*self._renewed)
             self._standing_cache = requested, tuple(_as_of(standing, now) for standing in self._standing.values())
         return self._standing_cache[1]
 
@@ -103,8 +108,8 @@ class Rules:
             return None
         self.changes += 1
         if key in self._standing:
-            flag = self._standing[key].flag
-            self._standing[key] = Finding(flag.renewed(*_texts(transition)), transition)
+            self._standing[key] = self._standing[key]._replace(problem=transition)
+            self._renewed.add(key)
             return None
         draft = _draft(transition)
         if self._accepts(draft):
@@ -135,6 +140,13 @@ class Rules:
         doubtful = [key for key, standing in self._standing.items() if is_by_time(standing.problem)]
         return [event for key in doubtful if (event := self._clear(Ended(time, key))) is not None]
 
+    def _renew_texts(self, *keys: ProblemKey) -> None:
+        """Give standing flags the text and figures of their problems."""
+        for key in keys:
+            flag, problem = self._standing[key]
+            self._standing[key] = Finding(flag.renewed(*_texts(problem)), problem)
+        self._renewed.difference_update(keys)
+
     def _accepts(self, draft: FlagDraft) -> bool:
         message = (draft.topic.dgn, draft.topic.message) if draft.topic else None
         covering = (plan for plan in self._accepted if plan.covers(draft.kind, draft.subject, message, draft.field))
@@ -142,6 +154,7 @@ class Rules:
 
     def _clear(self, ended: Ended) -> FlagCleared | None:
         self._accepted_keys.discard(ended.problem_key)
+        self._renew_texts(*self._renewed & {ended.problem_key})
         standing = self._standing.pop(ended.problem_key, None)
         if standing is None:
             return None
