@@ -283,7 +283,7 @@ class BusLoad:
         worst, least = self._worst_with(present)
         before = self._of(self._worst.end, self._worst)
         if worst is not self._worst:
-            before = max(before, worst.percent if gone > 0 else 100 * least / BIT_RATE)
+            before = worst.percent if gone > 0 else max(before, 100 * least / BIT_RATE)
         return self._of(last.end, last), before
 
     def _worst_with(self, second: BusySecond) -> tuple[Window, int]:

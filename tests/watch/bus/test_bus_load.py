@@ -175,6 +175,7 @@ STEPS = st.lists(
 
 @given(STEPS, st.booleans())
 @example([(3_000_000, 0, False), (3_000_000, 0, False)], False)  # the busiest second ends where an idle one does
+@example([(1_000, 4, False), (3_000_000, 0, True)], True)  # one with more stuff bits has fewer bits without them
 def test_how_often_the_load_is_asked_for_changes_nothing(steps, with_others):
     """Asked after every frame or only after the last one, the busiest second is that of a plain search."""
     often, once = BusLoad(), BusLoad()
