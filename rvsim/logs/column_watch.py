@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING, Protocol
 from rvsim.logs.blocks import Block
 from rvsim.logs.columns import Columns, to_columns
 from rvsim.logs.frame_choice import FrameChoice
+from rvsim.logs.possible_pauses import possible_pauses
 from rvsim.logs.seconds import Seconds
 from rvsim.logs.topic_columns import Moment, TopicFrames, Topics, to_bytes
 from rvsim.watch.decode import Decoder
 from rvsim.watch.traffic import MAX_SILENCES
 from rvsim.watch.watch import Event, Watch
 from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.line_events import LineEvent, OtherFrame, Waited, is_error_frame
+from rvsim.wire.line_events import JoinedMessage, LineEvent, ListeningResumed, OtherFrame, Waited, is_error_frame
 
 if TYPE_CHECKING:
     from numpy import int64
@@ -207,18 +208,18 @@ class _Pass:
 
         frames = self._frames = block.frames
         self._topics = topics
+        self._moment.paused_us = self._watch.paused_us
         self._times = self._moment.times = np.ascontiguousarray(frames.times).data
         topic_at = np.empty(len(frames), np.int64)
         for place, topic in enumerate(topics):
             topic.place = place
             topic_at[topic.positions] = place
         self._topic_at = topic_at.data
-        steps = np.diff(frames.times, prepend=self._recent[-1] if self._recent else frames.times[0])
-        self._long_gaps: list[int] = [*np.flatnonzero(steps > SECOND_US).tolist(), len(frames)]
+        self._long_gaps = [*self._pauses(block), len(frames)]
+        """The positions of the frames after a silence in which bus time may stop, and the end of the block."""
         others = (isinstance(event, OtherFrame) or is_error_frame(event) for _, event in block.events)
         places = [(position, event.time) for position, event in compress(block.events, others)]
         self._seconds.begin(frames, places)
-        self._moment.paused_us = self._watch.paused_us
         self._move_to(0)
         self._watch.use_silences(self._latest_times)
         for topic in topics:
@@ -226,6 +227,23 @@ class _Pass:
             if topic.next_position >= 0:
                 self._heap.append((topic.next_position, topic.place))
         heapify(self._heap)
+
+    def _pauses(self, block: Block) -> list[int]:
+        """Return the positions of the frames after a silence in which bus time may stop.
+
+        Where not all is known as columns, or ages count from another entry on, that is every one of more than a second.
+        """
+        import numpy as np
+
+        times, before = block.frames.times, self._recent[-1] if self._recent else None
+        restarts = any(isinstance(event, ListeningResumed | JoinedMessage) for _, event in block.events)
+        if not restarts and not self._watch.frames_without_column():
+            topics, paused = self._choice.topics, self._moment.paused_us
+            with_rig = self._watch.rig is not None
+            pauses = possible_pauses(times, before, topics, self._watch.layout_of, paused, with_rig=with_rig)
+        else:
+            pauses = np.flatnonzero(np.diff(times, prepend=times[0] if before is None else before) > SECOND_US)
+        return [int(position) for position in pauses]
 
     # Where to stop.
 
@@ -286,7 +304,7 @@ class _Pass:
         self._go_to(position)
         if time >= watch.bus_load.end:
             self._seconds.prepare(position, time)
-        watch.await_frame(time)
+        watch.await_frame(time, may_resume=self._long_gaps[self._gap] == position)
         self._moment.paused_us = watch.paused_us
         self._find_touched()
         topic = self._topics[self._topic_at[position]]

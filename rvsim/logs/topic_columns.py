@@ -35,7 +35,7 @@ class Moment:
         self.position = 0
         """The frames before it were received."""
         self.horizon = 0
-        """The frames before it come without a silence of the bus of more than a second."""
+        """The frames before it come without a silence of the bus in which bus time may stop."""
         self.paused_us = 0
         """By how much bus time is behind the time of the frames."""
         self.times: Sequence[int] = ()

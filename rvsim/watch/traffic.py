@@ -201,8 +201,8 @@ class TopicColumn(Protocol):
     """The frames of one topic in a log that is held as columns; times are bus time.
 
     The frames up to the present position were received; those that change nothing are passed over, and entered into
-    the record of the topic when it is asked for. No answer goes beyond the next silence of the bus of more than a
-    second, where bus time may stop.
+    the record of the topic when it is asked for. No answer goes beyond the next silence of the bus in which bus
+    time may stop.
     """
 
     def catch_up(self) -> None:

@@ -166,12 +166,15 @@ class Watch:
 
     # The parts of ``observe``, for a log that is held as columns.
 
-    def await_frame(self, time: int) -> None:
-        """Decide what follows from a frame's coming at ``time``, not before the last one, and none before it."""
+    def await_frame(self, time: int, *, may_resume: bool = True) -> None:
+        """Decide what follows from a frame's coming at ``time``, not before the last one, and none before it.
+
+        ``may_resume`` is whether the bus may have been quiet before it.
+        """
         if self.wire_problems.needs_frames:
             self._advance_wires(time)
         if time > self._next_due or time - self._last > SECOND_US:
-            self._decide_until(time, arriving=True)
+            self._decide_until(time, arriving=True, may_be_quiet=may_resume)
         if time >= self.bus_load.end:
             self.overload.pass_seconds(time)
 
@@ -551,10 +554,11 @@ class Watch:
             self._advance_to(due + 1)
             self.wire_problems.settle(due + 1)
 
-    def _decide_until(self, time: int, *, arriving: bool) -> None:
+    def _decide_until(self, time: int, *, arriving: bool, may_be_quiet: bool = True) -> None:
         """Decide what can be decided, given that no frame came from the last one up to ``time``.
 
-        ``arriving`` is whether a frame comes at ``time``, which ends the silence.
+        ``arriving`` is whether a frame comes at ``time``, which ends the silence; ``may_be_quiet`` is False where it is
+        known that the silence up to ``time`` is no quiet bus.
         """
         while (due := self._deadlines.due_before(time - self.paused_us)) is not None:
             since = due + self.paused_us
@@ -570,7 +574,7 @@ class Watch:
                 break
             else:
                 self._deadlines.expire_first(time, since)
-        quiet = self._quiet_from() if time - self._last > SECOND_US else None
+        quiet = self._quiet_from() if may_be_quiet and time - self._last > SECOND_US else None
         if quiet is not None and time > quiet.moment:
             self._quiet_bus.fall(quiet, time, self._last, self._frame)
             if arriving:

@@ -45,6 +45,16 @@ class FunctionSender:
         """Return the moment from which it counts as silent."""
         return self.last_sent() + silence_limit(self.records.values())
 
+    def is_sending(self, now: int) -> bool:
+        """Return whether it is not silent at ``now``."""
+        last = self.last_sent()
+        return now <= last + MIN_SILENCE_LIMIT_US or now <= last + silence_limit(self.records.values())
+
+    def known_until(self) -> int:
+        """Return the last moment up to which it is known not to be silent."""
+        sent = max(record.rhythm.sent_until(MIN_SILENCE_LIMIT_US) for record in self.records.values())
+        return sent + MIN_SILENCE_LIMIT_US
+
     def examine_next(self) -> None:
         """Have its next frames examined, even if they are the same."""
         for record in self.records.values():
@@ -127,7 +137,7 @@ class SharedInstances:
 
     def senders_of(self, function_instance: FunctionInstance, now: int) -> Iterator[FunctionSender]:
         """Yield the senders of a function and instance that are not silent, in the order of their first frames."""
-        return (sender for sender in self._senders.get(function_instance, {}).values() if now <= sender.silent_from())
+        return (sender for sender in self._senders.get(function_instance, {}).values() if sender.is_sending(now))
 
     def _start(self, sender: FunctionSender, time: int, now: int) -> None:
         before, sender.started_at = sender.name, now
@@ -176,7 +186,9 @@ class SharedInstances:
         return max(min(first.silent_from(), second.silent_from()) for first, second in pair.function_instances.values())
 
     def _silence_due(self, pair: _SenderPair, passed: int) -> int:
-        return max(passed, self._silent_from(pair))
+        pairs = pair.function_instances.values()
+        known_until = max(min(first.known_until(), second.known_until()) for first, second in pairs)
+        return known_until if known_until > passed else max(passed, self._silent_from(pair))
 
     def _clear(self, pair: _SenderPair, time: int, _since: int) -> None:
         if pair.reported is not None:
