@@ -108,8 +108,10 @@ class MessageCounts:
     @property
     def median_gap(self) -> int | None:
         """The median gap, None for a message that came once."""
-        ordered = sorted(self.gaps)
-        return ordered[len(ordered) // 2] if ordered else None
+        import numpy as np
+
+        middle = len(self.gaps) // 2
+        return int(np.partition(np.array(self.gaps), middle)[middle]) if self.gaps else None
 
     @property
     def mean_gap(self) -> float | None:

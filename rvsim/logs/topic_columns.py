@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from rvsim.logs.columns import Columns, frame_bits
+from rvsim.logs.kept_rhythm import KeptRhythm
 from rvsim.watch.decode import Decoder
 from rvsim.watch.identity.records import TopicRecord
 from rvsim.watch.needs import PassedChange
@@ -83,6 +84,8 @@ class TopicFrames:
         self._long_steps: dict[int, NDArray[intp]] = {}
         self._irregular: dict[tuple[float, float], NDArray[intp]] = {}
         self._dense: dict[tuple[int, float], NDArray[intp]] = {}
+        self._kept: tuple[int, KeptRhythm] | None = None
+        """The checks of its rhythm, with the pauses of bus time in which they were computed."""
 
     def load(
         self,
@@ -110,6 +113,7 @@ class TopicFrames:
         self._long_steps.clear()
         self._irregular.clear()
         self._dense.clear()
+        self._kept = None
 
     def frame(self, index: int) -> Frame:
         """Return one of the frames."""
@@ -197,7 +201,7 @@ class TopicFrames:
     def hold(self, record: TopicRecord | None) -> None:
         """Take the record that the frames are entered into, None where it has none yet."""
         if record is not self.record:
-            self._chosen = None
+            self._chosen = self._kept = None
         self.record = record
         self._find_next_taken()
         if record is not None:
@@ -308,6 +312,16 @@ class TopicFrames:
         if place == len(dense) or dense[place] >= end:
             return self._moment.known_until()
         return int(self.times[int(dense[place]) - 1]) - paused
+
+    def next_check(self, check: int) -> int:
+        """See ``Rhythm.next_check``."""
+        self.catch_up()
+        assert self.record is not None
+        paused = self._moment.paused_us
+        if self._kept is None or self._kept[0] != paused:
+            coming = self.times[self.taken :] - paused
+            self._kept = paused, KeptRhythm(self.record.rhythm.stored, coming)
+        return self._kept[1].next_check(check, self._moment.known_until())
 
 
 class Choice(Protocol):

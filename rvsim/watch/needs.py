@@ -108,7 +108,7 @@ EACH_CHANGE = EachChange()
 COLUMN_FORMS: Mapping[str, str] = {
     # Every frame, since these settle nothing: claims, requests, resets, acknowledgments, commands, packets.
     "AddressConflicts": "every claim",
-    "IgnoredCommands": "every command and acknowledgment; of a status each change while a command to it is open",
+    "IgnoredCommands": "every command and acknowledgment; of what may answer each change while a command is open",
     "JustStarted": "every claim and request",
     "Pauses": "every claim; rhythms when they are asked for",
     "Refusals": "every request and acknowledgment; each change of a message that is awaited",
@@ -120,7 +120,7 @@ COLUMN_FORMS: Mapping[str, str] = {
     # Each change of some messages, or as long as something is open.
     "Identity": "each change while a sender is in question",
     "LengthChecks": "changes of length; each change of the right one while a wrong one is reported, then every frame",
-    "Reports": "each change of heartbeats, fault reports and texts; every packet",
+    "Reports": "faults of heartbeats, each change of one with a fault; each change of reports and texts; every packet",
     "SendersWithoutAddress": "every claim and request; each change of addresses that no node has",
     "SharedInstances": "each change where several addresses send a function; a change after a silence",
     # Chosen by values.

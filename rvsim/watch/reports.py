@@ -23,7 +23,7 @@ from rvsim.wire.diagnostics import (
     occurrence_count,
     read_dm1,
 )
-from rvsim.wire.fields import Reading
+from rvsim.wire.fields import FieldSpec, Reading
 from rvsim.wire.frame import Frame
 from rvsim.wire.ident import GLOBAL_ADDRESS, split_identifier
 from rvsim.wire.name import Name
@@ -34,6 +34,8 @@ DM_RV, DM1 = 0x1FECA, 0x0FECA
 _TEXTS = frozenset({texts.PRODUCT_IDENTIFICATION, texts.SOFTWARE_IDENTIFICATION})
 REPORT_DGNS = frozenset({DM_RV, DM1}) | EXCHANGES | _TEXTS
 """The DGNs that are observed here."""
+_FAULT_FIELDS = frozenset({"spn", "fmi", "yellow_lamp_status", "red_lamp_status"})
+"""The fields by which a heartbeat reports a fault."""
 _LAMP_ON = 1
 
 FaultKey = tuple[int, int, int]
@@ -78,6 +80,18 @@ class Reports:
         elif dgn == DM_RV and spec is not None:
             self._heartbeat(record, spec, frame)
         return len(self._carried.get(record.topic, {})) < 2
+
+    def carries_fault(self, record: TopicRecord) -> bool:
+        """Return whether a topic reports a fault at present, or has just done so: each change of it is needed."""
+        return record.topic in self._carried
+
+    @staticmethod
+    def needed_fields(record: TopicRecord) -> tuple[FieldSpec, ...]:
+        """Return the fields of a heartbeat that report a fault."""
+        spec = record.layout.spec
+        if record.topic.dgn != DM_RV or spec is None:
+            return ()
+        return tuple(field for field in spec.fields if field.name in _FAULT_FIELDS)
 
     def observe_joined(self, data: bytes, record: TopicRecord) -> None:
         """Take in a long message that a log has in one entry; the record's frame has its first bytes."""

@@ -111,6 +111,10 @@ class Rhythm:
         """Return the last moment up to which no ``count`` frames in a row are known to come in less than ``within``."""
         return self.times[-1] if self.column is None else self.column.sparse_until(count, within)
 
+    def next_check(self, check: int) -> int:
+        """Return the first check, from a moment on, that is not known to find the message within ``kept_limit``."""
+        return check if self.column is None else self.column.next_check(check)
+
     @property
     def last(self) -> int:
         """The moment from which the age is counted: the last frame, or the return of its device."""
@@ -231,6 +235,9 @@ class TopicColumn(Protocol):
 
     def sparse_until(self, count: int, within: float) -> int:
         """See ``Rhythm.sparse_until``."""
+
+    def next_check(self, check: int) -> int:
+        """See ``Rhythm.next_check``."""
 
 
 class Silences:

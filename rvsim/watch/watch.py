@@ -22,7 +22,7 @@ from rvsim.watch.bus.wire_problems import WireProblems
 from rvsim.watch.bus.worst_case import worst_case
 from rvsim.watch.cause import Cause
 from rvsim.watch.causes import causes
-from rvsim.watch.decode import Decoder, Layout
+from rvsim.watch.decode import HEARTBEAT, Decoder, Layout
 from rvsim.watch.detect.addresses import AddressDetectors
 from rvsim.watch.detect.detectors import Detectors
 from rvsim.watch.detect.lengths import LengthChecks
@@ -235,7 +235,7 @@ class Watch:
         outside of ``expected`` limits, or with which the length of the frame changes.
         """
         layout = record.layout
-        if layout.spec is None or layout.dgn in REPORT_DGNS:
+        if layout.spec is None or (layout.dgn in REPORT_DGNS and layout.name != HEARTBEAT):
             yield EACH_CHANGE
         yield from self._detectors.needs(layout)
         yield from AddressDetectors.needs(layout.spec)
@@ -248,6 +248,7 @@ class Watch:
             or self._identity.is_in_question(record)
             or self._lengths.needs_each_change(message, record)
             or record.topic.dgn in record.node.awaited_dgns
+            or self._reports.carries_fault(record)
             or self._detectors.needs_each_change(record)
         )
 
@@ -261,7 +262,7 @@ class Watch:
 
     def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
         """Return the fields of a topic of which each change is needed at present, beside its needs."""
-        return self._detectors.needed_fields(record)
+        return self._detectors.needed_fields(record) + self._reports.needed_fields(record)
 
     def rest(self, record: TopicRecord, field: str) -> Rest | None:
         """Return since when a value with neighbours has been constant; None where it is not known."""

@@ -11,13 +11,16 @@ import pytest
 
 from rvsim.devices.registry import settings_models
 from rvsim.logs import column_watch
+from rvsim.logs.blocks import to_blocks
 from rvsim.logs.draft.rig_draft import learn_rig
 from rvsim.logs.read import open_log
+from rvsim.logs.survey import Surveyor
 from rvsim.rig.field_names import check_fields
 from rvsim.rig.load import load_rig
 from rvsim.rig.model import Rig
 from rvsim.runs.bench import VirtualBenchRun
 from rvsim.shakedown.scenario import load_scenario
+from rvsim.watch.watch import Watch
 from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.ident import is_addressed
 
@@ -32,6 +35,68 @@ def small_blocks(monkeypatch):
     """Have blocks of any size observed in columns, which is slower for small ones and finds the same."""
     monkeypatch.setattr(column_watch, "MIN_BLOCK_FRAMES", 0)
     monkeypatch.setattr(column_watch, "MIN_FRAMES_PER_TOPIC", 0)
+
+
+class HandMadeLog:
+    """Frames of a log that is made by hand, by seconds and message name."""
+
+    def __init__(self, catalogue):
+        self.catalogue = catalogue
+        self.frames = []
+
+    def say(self, seconds, message, source, length=8, behind=b"", **raws):
+        """Add a frame, with bytes behind those of its message."""
+        spec = self.catalogue.by_name(message)
+        identifier = spec.identifier(source, 0xFF if is_addressed(spec.dgn) else None)
+        self.frames.append(Frame(round(seconds * SECOND_US), identifier, (spec.pack(**raws) + behind)[:length]))
+
+    def claim(self, seconds, source, name="8000000000000001"):
+        """Add an address claim."""
+        data = int(name, 16).to_bytes(8, "little")
+        self.frames.append(Frame(round(seconds * SECOND_US), 0x18EEFF00 | source, data))
+
+    def keep_busy(self, until):
+        """Add a device that sends twice a second, with values that change."""
+        for step in range(2 * until):
+            self.say(step / 2, "DC_SOURCE_STATUS_2", 0x22, instance=9, state_of_charge=100 + step % 7)
+
+
+@pytest.fixture(scope="session")
+def hand_made(catalogue):
+    """Return what begins a log that is made by hand."""
+    return lambda: HandMadeLog(catalogue)
+
+
+@pytest.fixture(scope="session")
+def survey_both():
+    """Survey frames one by one and in blocks of some sizes, which must find the same.
+
+    Returns what is found, and the frames that were examined in the blocks of the first size.
+    """
+
+    def survey(log, rig=None, sizes=(65_536, 100)):
+        frames = sorted(log.frames, key=lambda frame: frame.time)
+        by_frame = Surveyor(log.catalogue, rig, frame_by_frame=True)
+        for frame in frames:
+            by_frame.observe(frame)
+        expected, examined, take_in = by_frame.finish(), [], Watch.take_in
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(column_watch, "MIN_BLOCK_FRAMES", 0)
+            patch.setattr(column_watch, "MIN_FRAMES_PER_TOPIC", 0)
+            for size in sizes:
+                if size == sizes[0]:
+                    patch.setattr(Watch, "take_in", lambda watch, one: examined.append(one) or take_in(watch, one))
+                in_columns = Surveyor(log.catalogue, rig)
+                for _, block in to_blocks((("", frame) for frame in frames), size):
+                    in_columns.observe_block(block)
+                found = in_columns.finish()
+                patch.setattr(Watch, "take_in", take_in)
+                assert found.flags == expected.flags
+                assert (found.causes, found.sources) == (expected.causes, expected.sources)
+                assert found.presence == expected.presence
+        return expected, examined
+
+    return survey
 
 
 class Kept:

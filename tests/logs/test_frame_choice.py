@@ -2,14 +2,10 @@
 
 import pytest
 
-from rvsim.logs.blocks import to_blocks
-from rvsim.logs.survey import Surveyor
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import FlagKind
-from rvsim.watch.watch import Watch
 from rvsim.wire.database import load_catalogue
-from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.ident import is_addressed
+from rvsim.wire.frame import SECOND_US
 
 NAME = "8000000000000001"
 TANKS = {"name": "tanks", "address": 0x72, "functions": {"tank": [0, 1, 2]}}
@@ -27,48 +23,22 @@ DC_VOLTS, CELSIUS = 20, 32
 """Raw steps of a volt, and of a degree Celsius, in fields of 16 bits."""
 
 
-class Bench:
-    """Frames of a hand-made log, by seconds and message name."""
-
-    def __init__(self, catalogue):
-        self.catalogue = catalogue
-        self.frames = []
-
-    def say(self, seconds, message, source, length=8, behind=b"", **raws):
-        """Add a frame, with bytes behind those of its message."""
-        spec = self.catalogue.by_name(message)
-        identifier = spec.identifier(source, 0xFF if is_addressed(spec.dgn) else None)
-        self.frames.append(Frame(round(seconds * SECOND_US), identifier, (spec.pack(**raws) + behind)[:length]))
-
-    def claim(self, seconds, source, name=NAME):
-        """Add an address claim."""
-        data = int(name, 16).to_bytes(8, "little")
-        self.frames.append(Frame(round(seconds * SECOND_US), 0x18EEFF00 | source, data))
-
-    def charge(self, seconds, step, voltage):
-        """Add what a charger says of its current, of some 10 A, and of its voltage (raw)."""
-        instances = {"charger_instance": 1, "dc_source_instance": 1}
-        current = 32000 + 200 + step % 5
-        self.say(seconds, "CHARGER_STATUS_2", 0x4A, **instances, charging_voltage=voltage, charging_current=current)
-
-    def keep_busy(self, until):
-        """Add a device that sends twice a second, with values that change."""
-        for step in range(2 * until):
-            self.say(step / 2, "DC_SOURCE_STATUS_2", 0x22, instance=9, state_of_charge=100 + step % 7)
+def charge(bench, seconds, step, voltage):
+    """Add what a charger says of its current, of some 10 A, and of its voltage (raw)."""
+    instances = {"charger_instance": 1, "dc_source_instance": 1}
+    current = 32000 + 200 + step % 5
+    bench.say(seconds, "CHARGER_STATUS_2", 0x4A, **instances, charging_voltage=voltage, charging_current=current)
 
 
 @pytest.fixture
-def bench(catalogue):
+def bench(hand_made):
     """Return an empty log."""
-    return Bench(catalogue)
+    return hand_made()
 
 
 @pytest.fixture
-def flags(bench, monkeypatch, small_blocks):
+def flags(bench, survey_both):
     """Survey the log frame by frame and in columns, which must find the same; return the flags by kind."""
-    examined = []
-    take_in = Watch.take_in
-    monkeypatch.setattr(Watch, "take_in", lambda watch, frame: examined.append(frame) or take_in(watch, frame))
 
     def survey(*devices, most_examined=0.5, is_busy=True, sizes=(65_536, 100), **tables):
         rig = (
@@ -78,24 +48,11 @@ def flags(bench, monkeypatch, small_blocks):
         )
         if is_busy:
             bench.keep_busy(int(max(bench.frames).time / SECOND_US))
-        frames = sorted(bench.frames, key=lambda frame: frame.time)
-        by_frame = Surveyor(bench.catalogue, rig, frame_by_frame=True)
-        for frame in frames:
-            by_frame.observe(frame)
-        expected = by_frame.finish()
-        for size in sizes:
-            in_columns = Surveyor(bench.catalogue, rig)
-            examined.clear()
-            for _, block in to_blocks((("", frame) for frame in frames), size):
-                in_columns.observe_block(block)
-            found = in_columns.finish()
-            assert found.flags == expected.flags
-            assert (found.causes, found.sources) == (expected.causes, expected.sources)
-            if size == sizes[0]:
-                share = len(examined) / len(frames)
+        found, examined = survey_both(bench, rig, sizes)
+        share = len(examined) / len(bench.frames)
         assert share <= most_examined, "the watch was given nearly every frame, so this tests nothing"
         kinds = {}
-        for flag in expected.flags:
+        for flag in found.flags:
             kinds.setdefault(flag.kind, []).append(flag)
         return kinds
 
@@ -210,7 +167,7 @@ def test_voltages_that_differ_for_some_time_are_found(bench, flags, senders, mov
         )
         if senders > 1:
             bench.say(step / 2, "DC_SOURCE_STATUS_1", 0x47, instance=1, device_priority=90, dc_voltage=261 + step % 4)
-        bench.charge(step / 2 + 0.1, step, 262 + step % 4 + charger)
+        charge(bench, step / 2 + 0.1, step, 262 + step % 4 + charger)
     assert any(" V" in flag.text for flag in flags(most_examined=senders / 2)[FlagKind.BAD_VALUE])
 
 
@@ -239,7 +196,7 @@ def test_a_second_monitor_that_is_silent_is_not_compared(bench, flags, priority,
             bench.say(
                 seconds, "DC_SOURCE_STATUS_1", 0x47, instance=1, device_priority=priority, dc_voltage=261 + step % 4
             )
-        bench.charge(seconds + 0.1, step, 262 + step % 4)
+        charge(bench, seconds + 0.1, step, 262 + step % 4)
     longest = max(end - start for start, end in spans)
     found = flags(most_examined=0.2 if longest < 50 else 1, sizes=(65_536, 1000, 100))
     assert any(" V" in flag.text for flag in found[FlagKind.BAD_VALUE])
@@ -253,7 +210,7 @@ def test_voltages_are_compared_in_columns_across_silences(bench, flags):
         bench.say(
             seconds, "DC_SOURCE_STATUS_1", 0x46, instance=1, device_priority=100, dc_voltage=260 + away, dc_current=step
         )
-        bench.charge(seconds + 0.1, step, 262 + step % 4)
+        charge(bench, seconds + 0.1, step, 262 + step % 4)
     found = flags(most_examined=0.3, is_busy=False)
     assert any(" V" in flag.text for flag in found[FlagKind.BAD_VALUE])
 

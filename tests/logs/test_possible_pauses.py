@@ -6,14 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rvsim.logs import column_watch
-from rvsim.logs.blocks import to_blocks
 from rvsim.logs.survey import Surveyor
 from rvsim.rig.model import Rig
 from rvsim.watch.flag import FlagKind
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import SECOND_US, Frame
-from rvsim.wire.ident import is_addressed
 
 GAPS_S = {"THERMOSTAT_AMBIENT_STATUS": 5, "DC_SOURCE_STATUS_1": 0.5, "TANK_STATUS": 5, "FURNACE_STATUS": 5}
 """The defined gaps of some messages, in seconds."""
@@ -40,58 +37,38 @@ RIG = Rig.model_validate(
 class Log:
     """A log made by hand, of few frames."""
 
-    def __init__(self, catalogue):
-        self._catalogue = catalogue
-        self.frames = []
+    def __init__(self, made):
+        self.made = made
 
     def say(self, source, message, *times, instance=1, **raws):
         """Add frames at some moments, in seconds."""
-        spec = self._catalogue.by_name(message)
-        names = {spec.instance.name: instance} if spec.instance is not None else {}
-        identifier = spec.identifier(source, 0xFF if is_addressed(spec.dgn) else None)
-        data = spec.pack(**names, **raws)
-        self.frames += [Frame(round(time * SECOND_US), identifier, data) for time in times]
+        for time in times:
+            self.made.say(time, message, source, instance=instance, **raws)
 
     def say_undefined(self, source, *times):
         """Add frames of a message without a definition."""
-        self.frames += [Frame(round(time * SECOND_US), UNDEFINED | source, bytes(8)) for time in times]
+        self.made.frames += [Frame(round(time * SECOND_US), UNDEFINED | source, bytes(8)) for time in times]
 
     def claim(self, source, unit, time):
         """Add an address claim."""
-        name = (0x80 << 56 | unit).to_bytes(8, "little")
-        self.frames.append(Frame(round(time * SECOND_US), 0x18EEFF00 | source, name))
+        self.made.claim(time, source, f"80000000000000{unit:02X}")
 
 
 @pytest.fixture
-def log(catalogue):
+def log(hand_made):
     """Return an empty log."""
-    return Log(catalogue)
+    return Log(hand_made())
 
 
 @pytest.fixture(scope="module")
-def flags(catalogue):
+def flags(survey_both):
     """Survey a log frame by frame and in blocks of some sizes, which must find the same; return the flags."""
 
     def survey(log, rig=NO_RIG, sizes=(65_536, 300, 41)):
-        frames = sorted(log.frames, key=lambda frame: frame.time)
-        by_frame = Surveyor(catalogue, rig, frame_by_frame=True)
-        for frame in frames:
-            by_frame.observe(frame)
-        expected = by_frame.finish()
-        for size in sizes:
-            in_columns = Surveyor(catalogue, rig)
-            for _, block in to_blocks((("", frame) for frame in frames), size):
-                in_columns.observe_block(block)
-            found = in_columns.finish()
-            assert found.flags == expected.flags
-            assert (found.causes, found.sources) == (expected.causes, expected.sources)
-            assert found.presence == expected.presence
-        return [flag for flag in expected.flags if flag.kind is FlagKind.BUS_QUIET]
+        found, _ = survey_both(log.made, rig, sizes)
+        return [flag for flag in found.flags if flag.kind is FlagKind.BUS_QUIET]
 
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(column_watch, "MIN_BLOCK_FRAMES", 0)
-        patch.setattr(column_watch, "MIN_FRAMES_PER_TOPIC", 0)
-        yield survey
+    return survey
 
 
 def every(gap, until, start=0.0):
@@ -113,7 +90,7 @@ def test_a_regular_bus_with_long_silences_is_passed_over(log, flags, catalogue, 
 
     monkeypatch.setattr(Watch, "await_frame", counted)
     surveyor = Surveyor(catalogue)
-    for frame in sorted(log.frames):
+    for frame in sorted(log.made.frames):
         surveyor.observe(frame)
     surveyor.finish()
     assert len(awaited) < 50  # of a thousand silences
@@ -146,7 +123,7 @@ def test_a_message_with_a_longer_gap_than_defined_is_missed_later(log, flags):
 
 def size_until(log, moment):
     """Return how many frames come before a moment, in seconds: the block of this size ends there."""
-    return sum(frame.time < moment * SECOND_US for frame in log.frames)
+    return sum(frame.time < moment * SECOND_US for frame in log.made.frames)
 
 
 def test_a_silence_of_less_than_two_gaps_can_stop_bus_time(log, flags):
@@ -212,10 +189,10 @@ def test_a_device_that_is_identified_late_misses_its_messages_later(log, flags):
 
 
 @given(seed=st.integers(0, 2**32))
-def test_a_log_of_few_frames_is_surveyed_the_same_in_columns(catalogue, flags, seed):
+def test_a_log_of_few_frames_is_surveyed_the_same_in_columns(hand_made, flags, seed):
     """Devices that start, fall silent, come back and change their NAME, on a bus that is quiet for a time."""
     rng = random.Random(seed)
-    log, until = Log(catalogue), rng.choice((300, 900))
+    log, until = Log(hand_made()), rng.choice((300, 900))
     quiet = [(rng.uniform(5, until), rng.choice((1.5, 3, 8, 20, 120))) for _ in range(rng.choice((0, 0, 1, 3)))]
     for number in range(rng.randint(2, 4)):
         source = 0x40 + number

@@ -126,6 +126,7 @@ class Detectors:
         message = record.topic.message
         return (
             self._ignored_commands.needs_each_change(record)
+            or self._ignored_commands.awaits_heartbeat(record)
             or (message in contradictions.MESSAGES and self._contradictions.needs_each_change(record))
             or self._place_temperatures.needs_each_change(record)
             or self._motions.needs_each_change(record)
@@ -193,7 +194,7 @@ class Detectors:
         if by_status(layout.name) is not None:
             yield _Observer(self._observe_status, _nothing)
         if layout.name == HEARTBEAT:
-            yield _Observer(self._observe_heartbeat)
+            yield _Observer(self._observe_heartbeat, _nothing)
         if layout.dgn == _ACKNOWLEDGMENT_DGN:
             yield _Observer(self._observe_acknowledgment)
         if layout.name in contradictions.MESSAGES:

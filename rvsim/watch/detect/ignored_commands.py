@@ -1,7 +1,7 @@
 """Commands that are followed by no change of status.
 
-Needs every frame of commands and acknowledgments; of status messages and heartbeats the changes, and every frame while
-a command to their function waits for its answer.
+Needs every frame of commands and acknowledgments; of status messages and heartbeats the changes while a command to
+their function waits for its answer, and the first frame of each after its answer time.
 
 Knows: that a command is answered by a change in those fields of the function's status that it sets, or, where the
 status has no such field, by any change of the status; in either case also by a change of the function's heartbeat. A
@@ -62,15 +62,24 @@ class _PendingCommands:
         self.count = 1
         self.before = dict(before)
         """The last data of each topic before the command."""
+        self.sources = {record.topic.source for record in before}
         self.due = due
         self.answers: dict[str, None] = {}
 
     def add(self, command: Command) -> None:
-        """Add another command that came before an answer."""
+        """Add another command that came before an answer; where it differs the next frames may be the answer."""
         self.latest = command
-        self.commanded.update(command.commanded)
+        commanded = {**self.commanded, **command.commanded}
+        if commanded != self.commanded:
+            self.examine_next()
+        self.commanded = commanded
         self.commanders[command.source] = None
         self.count += 1
+
+    def examine_next(self) -> None:
+        """Have the next frames of all its topics examined, even if they are the same."""
+        for record in self.before:
+            record.examine_next()
 
 
 class _TargetState:
@@ -160,14 +169,18 @@ class IgnoredCommands:
         known = self._heartbeats.setdefault(function.name, [])
         if record not in known:
             known.append(record)
-        states = (state for state in self._states.values() if state.target.function == function.name)
-        return self._check_answers(states, record)
+        return self._check_answers(self._states_for(function.name), record)
 
     def needs_each_change(self, record: TopicRecord) -> bool:
         """Return whether each frame with new data of a status is needed at present: a command to it is not settled."""
         function = by_status(record.topic.message or "")
         states = self._states_of.get((function.name, record.topic.instance), ()) if function is not None else ()
         return any(state.pending is not None or state.reported is not None for state in states)
+
+    def awaits_heartbeat(self, record: TopicRecord) -> bool:
+        """Return whether a command to the function of a heartbeat waits for its answer."""
+        function = by_dsa(record.topic.dsa) if record.topic.dsa is not None else None
+        return function is not None and any(state.pending is not None for state in self._states_for(function.name))
 
     def observe_acknowledgment(self, record: TopicRecord) -> None:
         """Take in an acknowledgment: it may answer a waiting command."""
@@ -205,6 +218,10 @@ class IgnoredCommands:
             state.pending = None
             state.last_raws.clear()
 
+    def _states_for(self, function: str) -> Iterator[_TargetState]:
+        """Yield the states of a function, of whatever instance."""
+        return (state for state in self._states.values() if state.target.function == function)
+
     # Waiting.
 
     def _start_waiting(
@@ -221,10 +238,12 @@ class IgnoredCommands:
         before = {record: record.frame.data for record in (*records, *heartbeats)}
         state.pending = _PendingCommands(command, before, command.now + answer_time_us)
         for record in before:
-            record.examine_next()  # every frame is examined from now on
-        for record in self._statuses.get(target[:2], ()):
+            if not _is_told_late(record):
+                record.examine_next()
+        for record in (*before, *self._statuses.get(target[:2], ())):
             record.choose_again()
         self._deadlines.schedule(state.pending.due, self._answer_deadline, state.number, state)
+        self._deadlines.hasten(state.pending.due, self._answer_deadline, state.number, state)
 
     def _heartbeats_of(self, target: CommandTarget, records: Iterable[TopicRecord], now: int) -> list[TopicRecord]:
         """Return the heartbeats of the sources of these topics, for the commanded function."""
@@ -245,13 +264,15 @@ class IgnoredCommands:
     # Answers.
 
     def _check_answers(self, states: Iterable[_TargetState], record: TopicRecord) -> bool:
-        """Check the frame of a commanded function; return whether no command to it waits for an answer."""
-        nothing_waits = True
+        """Check the frame of a commanded function; return whether the same frame again would change nothing here."""
+        settled = True
         for state in states:
             if state.target.node not in (None, record.topic.source):
                 continue
             time, now = record.frame.time, record.rhythm.times[-1]
             pending = state.pending
+            if pending is not None and record.topic.dsa is not None and record.topic.source not in pending.sources:
+                continue  # another unit has the same function
             if pending is not None and _has_returned(record):
                 state.pending = None
             elif pending is not None and _has_obeyed(pending, record):
@@ -263,8 +284,8 @@ class IgnoredCommands:
                 self._judge(state, pending, time)
             if state.reported is not None:
                 self._clear_if_as_commanded(state, list(self._statuses.get(state.target[:2], ())), time)
-            nothing_waits = nothing_waits and state.pending is None
-        return nothing_waits
+            settled = settled and (state.pending is None or _is_told_late(record))
+        return settled
 
     def _clear_if_as_commanded(self, state: _TargetState, records: list[TopicRecord], time: int) -> None:
         """End the reported problem where the state is now as commanded."""
@@ -287,6 +308,8 @@ class IgnoredCommands:
     def _expire(self, state: _TargetState, time: int, since: int) -> None:  # noqa: ARG002 - every deadline has it
         if state.pending is not None:
             self._judge(state, state.pending, time)
+        if state.pending is not None:
+            state.pending.examine_next()
 
     def _judge(self, state: _TargetState, pending: _PendingCommands, time: int) -> None:
         """Judge a command after its answer time, when all periodic topics were received again."""
@@ -362,6 +385,11 @@ def _is_heard(record: TopicRecord, target: CommandTarget, now: int) -> bool:
     rhythm = record.rhythm
     is_heard = record.device.is_heard and (rhythm.gap() is None or now - rhythm.times[-1] <= rhythm.limit())
     return is_heard and target.node in (None, record.topic.source)
+
+
+def _is_told_late(record: TopicRecord) -> bool:
+    """Return whether the roll call has the frame examined with which a topic returns; not always if it may sleep."""
+    return record.device.plan is None or not record.device.plan.sleeps
 
 
 def _has_returned(record: TopicRecord) -> bool:

@@ -214,7 +214,8 @@ class RollCall:
         if limit is None:
             record.examine_next()  # the next frame schedules the check again
             return None
-        return known_until + limit
+        due = known_until + limit
+        return record.rhythm.next_check(due) if due > passed else due
 
     def _report_late_page(self, record: TopicRecord, time: int, since: int) -> None:
         """Report a page as late while another page of the same unit comes: if none comes, there may be no mains."""
