@@ -190,8 +190,16 @@ class FreezeRisks:
         if colds is None:
             colds = self._colds[record] = list(self._start(record))
             for cold in colds:
+                self._find_contents(cold)
                 self._add_condition(cold, [record], MIN_COLD_US)
         return colds
+
+    def _find_contents(self, cold: _Cold) -> None:
+        """Find which tanks with water are in the place of a temperature."""
+        if cold.place is ColdPlace.TANK:
+            place = self._place_of.get(_instance(cold.record))
+            full = [self._tank_places[_instance(one)] for one in self._tanks if self._has_water(one)]
+            cold.contents = ", ".join(sorted({f"the {name} tank" for name, zone in full if zone == place}))
 
     def _start(self, record: TopicRecord) -> Iterator[_Cold]:
         spec = record.layout.spec
@@ -219,10 +227,6 @@ class FreezeRisks:
         cold.condition = self._conditions.add(lasts_us, fields, partial(_problem, cold, current))
 
     def _update(self, cold: _Cold, time: int, now: int) -> None:
-        if cold.place is ColdPlace.TANK:
-            place = self._place_of.get(_instance(cold.record))
-            full = [self._tank_places[_instance(one)] for one in self._tanks if self._has_water(one)]
-            cold.contents = ", ".join(sorted({f"the {name} tank" for name, zone in full if zone == place}))
         holds = cold.is_cold and (cold.place is not ColdPlace.TANK or bool(cold.contents))
         assert cold.condition is not None
         self._conditions.update(cold.condition, time, now, holds=holds)
@@ -236,6 +240,7 @@ class FreezeRisks:
         for colds in self._colds.values():
             for cold in colds:
                 if cold.place is ColdPlace.TANK and self._place_of.get(_instance(cold.record)) == zone:
+                    self._find_contents(cold)
                     self._update(cold, time, now)
 
     # Batteries.

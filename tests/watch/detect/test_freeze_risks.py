@@ -52,6 +52,12 @@ def test_a_cold_bay_with_water_in_its_tank_is_reported(judge_cold):
     assert "-8.00 °C, below -1 °C" in found.text
 
 
+def test_a_sensor_that_is_heard_after_the_tank_is_judged_from_then_on(judge_cold):
+    """The bay has been cold for long when its sensor begins to send."""
+    (found,) = judge_cold((50, -8), devices=(SENSOR, LEVEL), **BAY)
+    assert found.flag.since / 1e6 == 110.0
+
+
 @pytest.mark.parametrize(
     ("degrees", "level", "zone", "severity"),
     [(1.9, 50, "bay", "warning"), (2.0, 50, "bay", None), (-8, 0, "bay", None), (-8, None, "bay", None),
