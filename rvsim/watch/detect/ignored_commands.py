@@ -4,12 +4,12 @@ Needs every frame of commands and acknowledgments; of status messages and heartb
 their function waits for its answer, and the first frame of each after its answer time.
 
 Knows: that a command is answered by a change in those fields of the function's status that it sets, or, where the
-status has no such field, by any change of the status; in either case also by a change of the function's heartbeat. A
-device is judged after its answer time, when each of its periodic topics was received again. Not judged: a command for
-a state that is already reached; the repetition of a command that was obeyed, while the status still reports what it did
-then (a set point beyond a limit); an output at zero while the heartbeat reports that the function is active (ignition,
-cold coolant); and a function that starts slowly, for its first three minutes, and longer where no heartbeat reports
-whether it is active.
+status has no such field, by any change of the status; in either case also by a change of the function's heartbeat of
+the same unit. A device is judged after its answer time, when each of its periodic topics was received again. Not
+judged: a command for a state that is already reached; the repetition of a command that was obeyed, while the status
+still reports what it did then (a set point beyond a limit); an output at zero while the heartbeat reports that the
+function is active (ignition, cold coolant); and a function that starts slowly, for its first three minutes, and longer
+where no heartbeat reports whether it is active.
 A dimmer or a load may wait as long as the command or the rig says, and what in its status explains that it does not
 obey is told with it: a trip, a lock, an override. Does not know the layouts of messages.
 """
