@@ -116,8 +116,9 @@ class FrameChoice:
             if not len(changed):
                 return None
             place = int(changed[-1]) + 1
-            time = int(topic.times[places[place]])
-            return FieldChange(int(raws[place]), time - self._moment.paused_us, time)
+            index = int(places[place])
+            time = int(topic.times[index])
+            return FieldChange(int(raws[place]), time - self._moment.paused_us, time, index)
 
         self._watch.enter(record, changes, last_change)
 

@@ -24,11 +24,14 @@ class PassedChange(NamedTuple):
 
 
 class FieldChange(NamedTuple):
-    """When a field got its present raw value: in bus time, and in frame time."""
+    """When a field got its present raw value: in bus time, and in frame time; ``place`` is which of the frames of its
+    topic that are held as columns was the first with it.
+    """
 
     raw: int
     now: int
     time: int
+    place: int
 
 
 class Rest(NamedTuple):
@@ -129,7 +132,7 @@ COLUMN_FORMS: Mapping[str, str] = {
     "Contradictions": "`Exceeding` and `Differing`",
     "DarkBatteries": "`Crossing`; each change of a value that is reported",
     "DrivenValues": "`Crossing` of what moves values; each change of one that is reported; values when asked for",
-    "FreezeRisks": "`Crossing`; each change of a value that is reported",
+    "FreezeRisks": "`Crossing`; what is reported when it is asked for, of a battery with each change",
     "HeldKeys": "`Crossing`",
     "LowVoltages": "`Crossing`; each change of a value that is reported",
     "MotionsWithoutInterlock": "each change of outputs that move something, and of inputs that must hold",

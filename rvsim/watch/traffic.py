@@ -14,7 +14,7 @@ from heapq import heappop, heappush, heapreplace
 from operator import sub
 from typing import Any, NamedTuple, Protocol
 
-from rvsim.wire.frame import SECOND_US
+from rvsim.wire.frame import SECOND_US, Frame
 
 MISSED_IN_A_ROW = 3
 """After how many gaps without a frame a message is late; a device is silent after as many of its slowest gap, where
@@ -214,6 +214,9 @@ class TopicColumn(Protocol):
 
     def refresh(self) -> None:
         """Enter the data of the frames that were passed over into what is kept of values."""
+
+    def frame(self, index: int) -> Frame:
+        """Return one of the frames."""
 
     def choose_again(self) -> None:
         """Note that other frames may have to be examined from now on."""

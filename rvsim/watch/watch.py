@@ -387,16 +387,19 @@ class Watch:
     @property
     def flags(self) -> tuple[Flag, ...]:
         """The flags that stand, by number, with their present figures."""
+        self._detectors.refresh_reported()
         return self._rules.standing(self._now)
 
     @property
     def all_flags(self) -> tuple[Flag, ...]:
         """Every flag that was raised so far, by number; cleared ones have ``until``."""
+        self._detectors.refresh_reported()
         return self._rules.all_flags(self._now)
 
     @property
     def causes(self) -> tuple[Cause, ...]:
         """The causes behind the flags so far, each with the flags that it explains, the worst first."""
+        self._detectors.refresh_reported()
         requested = self._rules.changes, self._now // SECOND_US
         if self._cached_causes[0] != requested:
             findings, pauses = self._rules.findings(self._now), self.pauses.resumptions

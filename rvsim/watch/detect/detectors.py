@@ -150,8 +150,13 @@ class Detectors:
     def enter(self, record: TopicRecord, last_change: LastChange) -> None:
         """Take in the last frames with new data that were passed over."""
         self._contradictions.enter(record)
+        self._freeze_risks.enter(record, last_change)
         self._stuck_values.enter(record, last_change)
         self._driven_values.enter(record, last_change)
+
+    def refresh_reported(self) -> None:
+        """Have what is reported be of the last frames, where changes of it are passed over."""
+        self._freeze_risks.refresh()
 
     def forget(self, record: TopicRecord, time: int) -> None:
         """Forget a topic whose device is silent."""
@@ -202,6 +207,8 @@ class Detectors:
         gate = self._gate(layout.name, layout.spec)
         if gate is not None:
             yield _Observer(gate.observe, gate.needs)
+        if layout.name in freeze_risks.COLD_MESSAGES:
+            yield _Observer(_settled_by(self._freeze_risks.renew), _nothing)
         if layout.name in place_temperatures.MESSAGES and self._place_temperatures.is_used:
             yield _Observer(_settled_by(self._place_temperatures.observe), _nothing)
         if layout.name in motions_without_interlock.MESSAGES and self._motions.is_used:

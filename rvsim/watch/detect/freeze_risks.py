@@ -1,7 +1,7 @@
 """What is too cold: water in tanks and water heaters, diesel, and a lithium battery that is charged.
 
-Needs the frames with which a temperature or a level passes a limit, the current of a battery that is too cold, and each
-change of a value that is reported.
+Needs the frames with which a temperature or a level passes a limit, the current of a battery that is too cold with each
+change, and the last change of a temperature that is reported, when it is asked for.
 
 Knows: the temperatures at which that is so, and that a sensor stands for what is in its zone by the rig; without a rig
 the water of a water heater and a battery that names its type can be judged. Does not know how fast anything cools.
@@ -17,11 +17,11 @@ from rvsim.watch.detect.lasting import Lasting, LastingConditions
 from rvsim.watch.detect.places import OUTDOORS, ambient_places, tank_places
 from rvsim.watch.detect.supply_limits import battery_instances
 from rvsim.watch.identity.records import TopicRecord
-from rvsim.watch.needs import Crossing, Need
+from rvsim.watch.needs import Crossing, LastChange, Need
 from rvsim.watch.traffic import Deadlines
 from rvsim.watch.transitions import ColdPlace, TooCold, Transition
 from rvsim.wire.fields import FieldSpec
-from rvsim.wire.frame import SECOND_US
+from rvsim.wire.frame import SECOND_US, Frame
 from rvsim.wire.spec import MessageSpec
 
 if TYPE_CHECKING:
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 AMBIENT, HEATER, TANK = "THERMOSTAT_AMBIENT_STATUS", "WATERHEATER_STATUS", "TANK_STATUS"
 CURRENT, BATTERY, TYPE = "DC_SOURCE_STATUS_1", "DC_SOURCE_STATUS_2", "DC_SOURCE_STATUS_4"
 MESSAGES = frozenset({AMBIENT, HEATER, TANK, CURRENT, BATTERY, TYPE})
+COLD_MESSAGES = frozenset({AMBIENT, HEATER})
+"""The messages of which one temperature alone is judged."""
 _TEMPERATURES = {
     AMBIENT: "ambient_temperature",
     HEATER: "water_temperature",
@@ -137,6 +139,29 @@ class FreezeRisks:
                 cold.compare()
                 self._update(cold, time, now)
 
+    def renew(self, record: TopicRecord) -> None:
+        """Report with the last temperature what is reported with another one, or of another device."""
+        for cold in self._colds.get(record, ()):
+            if cold.condition is not None:
+                reported = cold.condition.reported
+                is_renamed = reported is not None and reported.device != (cold.device or record.device.name)
+                self._conditions.renew(cold.condition, record.frame.time, is_renamed=is_renamed)
+
+    def enter(self, record: TopicRecord, last_change: LastChange) -> None:
+        """Take in the last frames with new data that were passed over."""
+        for cold in self._colds.get(record, ()):
+            if cold.condition is not None and cold.condition.reported is not None:
+                assert record.layout.spec is not None
+                assert record.column is not None
+                change = last_change(record.layout.spec.by_name[cold.field])
+                if change is not None:
+                    frame, since = record.column.frame(change.place), cold.condition.reported.since
+                    self._conditions.enter(cold.condition, _problem(cold, None, change.time, since, frame))
+
+    def refresh(self) -> None:
+        """Have all that is reported be of the last frames."""
+        self._conditions.refresh()
+
     def needs(self, spec: MessageSpec) -> Iterator[Need]:
         """Yield what is needed of the topics of a message."""
         field = _TEMPERATURES.get(spec.name)
@@ -225,6 +250,7 @@ class FreezeRisks:
             fields.append((record, record.layout.spec.by_name[name]))
         current = records[1] if len(records) > 1 else None
         cold.condition = self._conditions.add(lasts_us, fields, partial(_problem, cold, current))
+        cold.condition.is_entered = current is None
 
     def _update(self, cold: _Cold, time: int, now: int) -> None:
         holds = cold.is_cold and (cold.place is not ColdPlace.TANK or bool(cold.contents))
@@ -240,6 +266,7 @@ class FreezeRisks:
         for colds in self._colds.values():
             for cold in colds:
                 if cold.place is ColdPlace.TANK and self._place_of.get(_instance(cold.record)) == zone:
+                    cold.record.refresh()
                     self._find_contents(cold)
                     self._update(cold, time, now)
 
@@ -301,7 +328,7 @@ def _instance(record: TopicRecord) -> int:
     return -1 if record.topic.instance is None else record.topic.instance
 
 
-def _problem(cold: _Cold, current: TopicRecord | None, time: int, since: int) -> TooCold:
+def _problem(cold: _Cold, current: TopicRecord | None, time: int, since: int, frame: Frame | None = None) -> TooCold:
     record = cold.record
     is_beyond = cold.is_beyond
     limit = cold.beyond if cold.beyond is not None and is_beyond else cold.limit
@@ -318,5 +345,5 @@ def _problem(cold: _Cold, current: TopicRecord | None, time: int, since: int) ->
         cold.contents,
         other,
         is_beyond,
-        record.frame,
+        frame or record.frame,
     )

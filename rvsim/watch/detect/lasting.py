@@ -52,6 +52,9 @@ class Lasting:
         self.raws: tuple[int | None, ...] = ()
         """The raw values that were reported last."""
         self.reported: LastingProblem | None = None
+        self.is_entered = False
+        """Whether changes that were passed over are entered (see ``LastingConditions.enter``), so that none is needed
+        while it is reported."""
 
     def present_raws(self) -> tuple[int | None, ...]:
         """Return the raw values of its last readings."""
@@ -91,10 +94,21 @@ class LastingConditions:
         elif one.since is None:
             one.since, one.due = now, now + one.lasts_us
             self._deadlines.schedule(one.due, self._deadline, one.number, one)
-        elif one.reported is not None and (raws := one.present_raws()) != one.raws:
-            one.raws = raws
-            one.reported = one.find(time, one.reported.since)
-            self._emit(one.reported)
+        else:
+            self.renew(one, time)
+
+    def renew(self, one: Lasting, time: int, *, is_renamed: bool = False) -> None:
+        """Report a condition with its present readings, where it is reported with others or of another device."""
+        if one.reported is not None and (is_renamed or one.present_raws() != one.raws):
+            self.enter(one, one.find(time, one.reported.since))
+
+    def enter(self, one: Lasting, problem: LastingProblem) -> None:
+        """Report a condition that is reported with its present readings; of another device it is another problem."""
+        if one.reported is not None and one.reported.problem_key != problem.problem_key:
+            self._emit(Ended(problem.time, one.reported.problem_key))
+        one.raws = one.present_raws()
+        one.reported = problem
+        self._emit(problem)
 
     def remove(self, one: Lasting, time: int) -> None:
         """Forget a condition: a topic of it is silent."""
@@ -104,7 +118,16 @@ class LastingConditions:
 
     def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
         """Return the fields of a topic of which each change is needed at present: those that are reported."""
-        return tuple(field for one in self._open for other, field in one.fields if other is record)
+        return tuple(
+            field for one in self._open if not one.is_entered for other, field in one.fields if other is record
+        )
+
+    def refresh(self) -> None:
+        """Have all that is reported be of the last frames."""
+        for one in self._open:
+            if one.is_entered:
+                for record, _ in one.fields:
+                    record.refresh()
 
     def resume_listening(self, now: int) -> None:
         """Count from ``now`` on how long conditions have held: nobody listened before it."""

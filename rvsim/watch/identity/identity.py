@@ -302,6 +302,7 @@ class Identity:
             self._emit(Ended(time, one.problem_key))
         entry.open_unplanned.clear()
         for record in entry.topics:
+            record.refresh()
             record.device = record.node.unassigned
             if record is not keep:
                 self._drop_topic(record, time)
