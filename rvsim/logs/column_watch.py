@@ -6,7 +6,7 @@ of a block matter, the rest of it is observed frame by frame, which is faster th
 """
 
 from bisect import bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from heapq import heapify, heappop, heappush
 from itertools import compress
 from typing import TYPE_CHECKING, Protocol
@@ -112,7 +112,7 @@ class ColumnWatch:
         if topics and not self._by_frame_blocks:
             self._choice.begin(frames, self._topics.topics)
             self._pass = _Pass(self._watch, self._moment, self._seconds, self._choice, self._follower)
-            done, events = self._pass.run(block, topics)
+            done, events = self._pass.run(block, topics, self._topics.topics)
             self._pass = None
             self._by_frame_blocks = self._retry_blocks if done < len(frames) else 0
             self._retry_blocks = min(2 * self._retry_blocks + 1, MAX_RETRY_BLOCKS) if done < len(frames) else 0
@@ -169,13 +169,15 @@ class _Pass:
         self._decisive = 0
         """The first frame whose time decides something, or that must be taken in for its source."""
 
-    def run(self, block: Block, topics: list[TopicFrames]) -> tuple[int, list[tuple[int, LineEvent]]]:
-        """Observe the block, or the first part of it.
+    def run(
+        self, block: Block, topics: list[TopicFrames], every_topic: Iterable[TopicFrames]
+    ) -> tuple[int, list[tuple[int, LineEvent]]]:
+        """Observe the block, or the first part of it; ``topics`` are those that have frames in it.
 
         Returns:
             The number of frames that were observed, and the other entries that were not.
         """
-        self._begin(block, topics)
+        self._begin(block, topics, every_topic)
         watch, events, count, stops = self._watch, list(block.events), len(self._times), 0
         events.reverse()
         position = 0
@@ -203,7 +205,7 @@ class _Pass:
         events.reverse()
         return count, events
 
-    def _begin(self, block: Block, topics: list[TopicFrames]) -> None:
+    def _begin(self, block: Block, topics: list[TopicFrames], every_topic: Iterable[TopicFrames]) -> None:
         import numpy as np
 
         frames = self._frames = block.frames
@@ -215,7 +217,7 @@ class _Pass:
             topic.place = place
             topic_at[topic.positions] = place
         self._topic_at = topic_at.data
-        self._long_gaps = [*self._pauses(block), len(frames)]
+        self._long_gaps = [*self._pauses(block, every_topic), len(frames)]
         """The positions of the frames after a silence in which bus time may stop, and the end of the block."""
         others = (isinstance(event, OtherFrame) or is_error_frame(event) for _, event in block.events)
         places = [(position, event.time) for position, event in compress(block.events, others)]
@@ -228,22 +230,28 @@ class _Pass:
                 self._heap.append((topic.next_position, topic.place))
         heapify(self._heap)
 
-    def _pauses(self, block: Block) -> list[int]:
+    def _pauses(self, block: Block, topics: Iterable[TopicFrames]) -> list[int]:
         """Return the positions of the frames after a silence in which bus time may stop.
 
-        Where not all is known as columns, or ages count from another entry on, that is every one of more than a second.
+        Where ages may count from another entry on, that is every one of more than a second.
         """
         import numpy as np
 
-        times, before = block.frames.times, self._recent[-1] if self._recent else None
-        restarts = any(isinstance(event, ListeningResumed | JoinedMessage) for _, event in block.events)
-        if not restarts and not self._watch.frames_without_column():
-            topics, paused = self._choice.topics, self._moment.paused_us
-            with_rig = self._watch.rig is not None
-            pauses = possible_pauses(times, before, topics, self._watch.layout_of, paused, with_rig=with_rig)
-        else:
-            pauses = np.flatnonzero(np.diff(times, prepend=times[0] if before is None else before) > SECOND_US)
-        return [int(position) for position in pauses]
+        times = block.frames.times
+        steps = np.diff(times, prepend=self._recent[-1] if self._recent else times[0])
+        pauses = np.flatnonzero(steps > SECOND_US)
+        if len(pauses) and not self._restarts(block):
+            ends, with_rig = times[pauses], self._watch.rig is not None
+            starts, paused_us = ends - steps[pauses], self._moment.paused_us
+            may_stop = possible_pauses(starts, ends, topics, self._watch.layout_of, paused_us, with_rig=with_rig)
+            pauses = pauses[may_stop]
+        positions: list[int] = pauses.tolist()
+        return positions
+
+    @staticmethod
+    def _restarts(block: Block) -> bool:
+        """Return whether ages may count from an entry of a block that is no frame."""
+        return any(isinstance(event, ListeningResumed | JoinedMessage) for _, event in block.events)
 
     # Where to stop.
 

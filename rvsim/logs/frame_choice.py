@@ -52,13 +52,10 @@ class FrameChoice:
         self._crossed: dict[tuple[int, Crossing], FieldClasses] = {}
         """The classes of a field between the levels of a need, by the DGN of its message."""
         self._compared = ComparedTopics(watch, moment, self._columns_of)
-        self.topics: Sequence[TopicFrames] = ()
-        """All topics of the bus, with or without frames in the present block."""
         self._assignments = 0
 
     def begin(self, frames: Columns, topics: Sequence[TopicFrames]) -> None:
         """Take the frames of a block, and all topics, with or without frames in it."""
-        self.topics = topics
         self._compared.begin(frames, topics)
 
     @property

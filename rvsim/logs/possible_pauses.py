@@ -12,29 +12,28 @@ from rvsim.logs.topic_columns import TopicFrames
 from rvsim.watch.decode import Layout
 from rvsim.watch.identity.records import MIN_SILENCE_LIMIT_US
 from rvsim.watch.traffic import MIN_MISSED_SOURCES
-from rvsim.wire.frame import SECOND_US
 
 if TYPE_CHECKING:
-    from numpy import bool_, int64, intp
+    from numpy import bool_, int64
     from numpy.typing import NDArray
 
 _NEVER = 1 << 62
 
 
 def possible_pauses(
-    times: "NDArray[int64]",
-    before: int | None,
+    starts: "NDArray[int64]",
+    ends: "NDArray[int64]",
     topics: Iterable[TopicFrames],
     layout_of: Callable[[int], Layout],
     paused_us: int,
     *,
     with_rig: bool,
-) -> "NDArray[intp]":
-    """Return the positions of the frames after a silence of more than a second in which bus time may stop.
+) -> "NDArray[bool_]":
+    """Return in which silences of the bus of a block bus time may stop.
 
     Args:
-        times: the times of the frames of the block.
-        before: the time of the last frame before it; None for the first block.
+        starts: the time of the last frame before each silence, in their order.
+        ends: the time of the first frame after each one.
         topics: all topics of the bus, with or without frames in the block, before any of these was taken.
         layout_of: returns the layout of a DGN.
         paused_us: by how much bus time is behind the time of the frames.
@@ -42,24 +41,21 @@ def possible_pauses(
     """
     import numpy as np
 
-    earlier = np.concatenate((times[:1] if before is None else [before], times[:-1]))
-    silences = np.flatnonzero(times - earlier > SECOND_US)
-    starts, ends = earlier[silences], times[silences]
     sources: dict[int, list[_Course]] = {}
-    for topic in topics if len(silences) else ():
+    for topic in topics:
         if topic.record is not None or len(topic.times):
             sources.setdefault(topic.source, []).append(
                 _Course(topic, layout_of(topic.dgn), paused_us, with_rig=with_rig)
             )
     paused = 0
     while True:
-        missing = np.zeros(len(silences), np.intp)
+        missing = np.zeros(len(starts), np.intp)
         for courses in sources.values():
             missing += _may_miss(courses, starts, ends, paused)
         found = missing >= MIN_MISSED_SOURCES
         longest = int((ends - starts)[found].sum())
         if longest == paused:
-            return silences[found]
+            return found
         paused = longest
 
 

@@ -111,7 +111,7 @@ EACH_CHANGE = EachChange()
 COLUMN_FORMS: Mapping[str, str] = {
     # Every frame, since these settle nothing: claims, requests, resets, acknowledgments, commands, packets.
     "AddressConflicts": "every claim",
-    "IgnoredCommands": "every command and acknowledgment; of what may answer each change while a command is open",
+    "IgnoredCommands": "every command and acknowledgment; each change of what may answer while one waits",
     "JustStarted": "every claim and request",
     "Pauses": "every claim; rhythms when they are asked for",
     "Refusals": "every request and acknowledgment; each change of a message that is awaited",

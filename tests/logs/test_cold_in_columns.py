@@ -56,13 +56,16 @@ class Bay:
         for second in range(0, until, 5):
             self.made.say(second + 0.5, "TANK_STATUS", TANKS, instance=2, relative_level=level(second), resolution=100)
 
-    def flag(self, planned=RIG, sizes=(65_536, 100)):
-        """Return the one flag of something too cold; few frames were examined for it."""
+    def flags(self, planned=RIG, sizes=(65_536, 100)):
+        """Return the flags of what is too cold; few frames were examined for them."""
         self.made.keep_busy(int(max(self.made.frames).time / SECOND_US))
-        found, examined = self._survey_both(self.made, planned, sizes)
-        assert len(examined) < 300
-        self._examined = examined
-        (flag,) = (flag for flag in found.flags if flag.kind is FlagKind.FREEZE_RISK)
+        found, self._examined = self._survey_both(self.made, planned, sizes)
+        assert len(self._examined) < 300
+        return [flag for flag in found.flags if flag.kind is FlagKind.FREEZE_RISK]
+
+    def flag(self, **given):
+        """Return the one flag of something too cold."""
+        (flag,) = self.flags(**given)
         return flag
 
     def examined_of(self, source):
@@ -118,9 +121,7 @@ def test_a_flag_of_a_device_that_is_known_as_another_one_ends(bay, names, subjec
     bay.air(falling, until=600)
     bay.made.claim(402, BAY, names[1])
     bay.tank(until=600)
-    bay.made.keep_busy(600)
-    found, _ = bay._survey_both(bay.made, RIG, (65_536, 100))
-    first, second = (flag for flag in found.flags if flag.kind is FlagKind.FREEZE_RISK)
+    first, second = bay.flags()
     assert (first.subject, second.subject) == subjects
     assert (first.until, second.until) == (moved_at * SECOND_US, None)
     assert "-6.00 °C" in first.text
@@ -180,10 +181,8 @@ def test_cold_places_at_random_are_reported_the_same_in_columns(hand_made, surve
     rng, made, until = random.Random(seed), hand_made(), 400
     quiet = (rng.uniform(50, until), rng.choice((0, 0, 3, 30)))
     for source, instance in ((BAY, 1), (OUTDOORS, 2), *(((0x99, 1),) if rng.random() < 0.2 else ())):
-        celsius, away = (
-            float(rng.choice((-30, -8, -1, 1, 2, 5))),
-            (rng.uniform(50, until), rng.choice((0, 0, 0, 8, 40))),
-        )
+        celsius = float(rng.choice((-30, -8, -1, 1, 2, 5)))
+        away = rng.uniform(50, until), rng.choice((0, 0, 0, 8, 40))
         step, shift = rng.choice((0, 0.1, 1, 5)), rng.uniform(0, 5)
         for number in range(until // 5):
             second = 5 * number + shift

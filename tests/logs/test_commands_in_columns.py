@@ -139,8 +139,8 @@ def test_only_a_heartbeat_of_the_commanded_unit_is_an_answer(bus, answers):
     bus.furnace()
     bus.furnace(OTHER_HEATER, 2)
     for source in (HEATER, OTHER_HEATER):
-        states = ((103, 1), (108, 0), (113, 1)) if source == answers else ()
-        bus.heartbeat(source, FURNACE_DSA, (0, 0), *states)
+        states = ((103, 1), (108, 0)) if source == answers else ()
+        bus.heartbeat(source, FURNACE_DSA, (0, 0), (20, 1), (40, 0), (60, 1), (80, 0), *states)
     bus.command(101, "FURNACE_COMMAND", heat_output_level=100)
     bus.command(105, "FURNACE_COMMAND", heat_output_level=100)
     planned = {"name": "heater", "address": HEATER, "functions": {"furnace": 1}, "answer_time": "20 s"}

@@ -11,6 +11,7 @@ from rvsim.rig.model import Rig
 from rvsim.watch.flag import FlagKind
 from rvsim.watch.watch import Watch
 from rvsim.wire.frame import SECOND_US, Frame
+from rvsim.wire.line_events import ListeningResumed
 
 GAPS_S = {"THERMOSTAT_AMBIENT_STATUS": 5, "DC_SOURCE_STATUS_1": 0.5, "TANK_STATUS": 5, "FURNACE_STATUS": 5}
 """The defined gaps of some messages, in seconds."""
@@ -186,6 +187,16 @@ def test_a_device_that_is_identified_late_misses_its_messages_later(log, flags):
     log.say(0x50, "FURNACE_STATUS", *every(0.1, 346), *every(0.1, 400, 350))
     (flag,) = flags(log, RIG, sizes=(65_536, *(size_until(log, moment) for moment in (320, 342, 345.5))))
     assert flag.since == 347.6 * SECOND_US
+
+
+def test_ages_count_from_the_end_of_a_listening_gap(log, flags):
+    """Nobody listens from 301 to 304 s; two tanks that ended before are missed 7.5 s after that, in a silence."""
+    for number in range(2):
+        log.say(0x40 + number, "TANK_STATUS", *every(5, 301, number / 10), instance=number)
+    log.say(0x50, "FURNACE_STATUS", *every(0.1, 301), *every(0.1, 310, 304), *every(0.1, 400, 314))
+    log.made.frames.append(ListeningResumed(304 * SECOND_US - 1, 301 * SECOND_US, "test"))
+    (flag,) = flags(log)
+    assert flag.since == 311.5 * SECOND_US - 1
 
 
 @given(seed=st.integers(0, 2**32))

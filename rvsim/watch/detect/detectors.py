@@ -126,7 +126,6 @@ class Detectors:
         message = record.topic.message
         return (
             self._ignored_commands.needs_each_change(record)
-            or self._ignored_commands.awaits_heartbeat(record)
             or (message in contradictions.MESSAGES and self._contradictions.needs_each_change(record))
             or self._place_temperatures.needs_each_change(record)
             or self._motions.needs_each_change(record)

@@ -250,7 +250,7 @@ class FreezeRisks:
             fields.append((record, record.layout.spec.by_name[name]))
         current = records[1] if len(records) > 1 else None
         cold.condition = self._conditions.add(lasts_us, fields, partial(_problem, cold, current))
-        cold.condition.is_entered = current is None
+        cold.condition.enters_changes = current is None
 
     def _update(self, cold: _Cold, time: int, now: int) -> None:
         holds = cold.is_cold and (cold.place is not ColdPlace.TANK or bool(cold.contents))

@@ -172,15 +172,15 @@ class IgnoredCommands:
         return self._check_answers(self._states_for(function.name), record)
 
     def needs_each_change(self, record: TopicRecord) -> bool:
-        """Return whether each frame with new data of a status is needed at present: a command to it is not settled."""
+        """Return whether each frame with new data of a status or heartbeat is needed at present: a command to its
+        function is not settled, or for a heartbeat waits for its answer.
+        """
+        if record.topic.dsa is not None:
+            function = by_dsa(record.topic.dsa)
+            return function is not None and any(state.pending is not None for state in self._states_for(function.name))
         function = by_status(record.topic.message or "")
         states = self._states_of.get((function.name, record.topic.instance), ()) if function is not None else ()
         return any(state.pending is not None or state.reported is not None for state in states)
-
-    def awaits_heartbeat(self, record: TopicRecord) -> bool:
-        """Return whether a command to the function of a heartbeat waits for its answer."""
-        function = by_dsa(record.topic.dsa) if record.topic.dsa is not None else None
-        return function is not None and any(state.pending is not None for state in self._states_for(function.name))
 
     def observe_acknowledgment(self, record: TopicRecord) -> None:
         """Take in an acknowledgment: it may answer a waiting command."""

@@ -52,7 +52,7 @@ class Lasting:
         self.raws: tuple[int | None, ...] = ()
         """The raw values that were reported last."""
         self.reported: LastingProblem | None = None
-        self.is_entered = False
+        self.enters_changes = False
         """Whether changes that were passed over are entered (see ``LastingConditions.enter``), so that none is needed
         while it is reported."""
 
@@ -119,13 +119,13 @@ class LastingConditions:
     def needed_fields(self, record: TopicRecord) -> tuple[FieldSpec, ...]:
         """Return the fields of a topic of which each change is needed at present: those that are reported."""
         return tuple(
-            field for one in self._open if not one.is_entered for other, field in one.fields if other is record
+            field for one in self._open if not one.enters_changes for other, field in one.fields if other is record
         )
 
     def refresh(self) -> None:
         """Have all that is reported be of the last frames."""
         for one in self._open:
-            if one.is_entered:
+            if one.enters_changes:
                 for record, _ in one.fields:
                     record.refresh()
 
